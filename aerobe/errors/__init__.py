@@ -1,0 +1,55 @@
+"""Faults a brewer can put right: each says what is wrong and what to do next.
+
+Our own bugs stay ordinary exceptions; they are never dressed up as one of these.
+"""
+
+from __future__ import annotations
+
+
+class AerobeError(Exception):
+    """A fault the person can put right: `problem` says what, `remedy` says how."""
+
+    def __init__(self, problem: str, remedy: str) -> None:
+        super().__init__(f"{problem} {remedy}")
+        self.problem = problem
+        self.remedy = remedy
+
+    def __reduce__(self) -> tuple[type[AerobeError], tuple[str, str]]:
+        # Exceptions cross process pools; the default would call the class with one argument.
+        return type(self), (self.problem, self.remedy)
+
+
+class NotAQuantity(AerobeError):
+    """Text that should be a number with a unit and is not."""
+
+
+class OutsideValidity(AerobeError):
+    """A value outside the range where a formula or table holds."""
+
+
+class UnusableReading(AerobeError):
+    """A reading that cannot mean what its fields say."""
+
+
+class UnusableRecord(AerobeError):
+    """A record (recipe, vessel, brew, trial ...) whose fields contradict each other."""
+
+
+class NotEnoughData(AerobeError):
+    """The calculation asked for cannot be done from so little."""
+
+
+class NotFound(AerobeError):
+    """Something was named that the notebook or a library does not hold."""
+
+
+class NotebookFault(AerobeError):
+    """The notebook file or server cannot be used as it stands."""
+
+
+class ImportFault(AerobeError):
+    """A file that cannot be taken in."""
+
+
+class NotAllowed(AerobeError):
+    """A step that a gate, a pairing or a limit forbids."""

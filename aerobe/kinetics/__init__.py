@@ -1,0 +1,1 @@
+"""Empty room, to be furnished."""

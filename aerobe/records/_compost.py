@@ -1,0 +1,82 @@
+"""Compost, foods and the recipe."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from aerobe.errors import UnusableRecord
+from aerobe.records._checks import require_between, require_key, require_one_of
+
+PROCESSES = ("windrow", "in-vessel", "static aerated", "worm", "unknown")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeatLog:
+    """The temperature history of a compost heap: one value a time, in days since the heap was made."""
+
+    days: tuple[float, ...]
+    temperatures_degc: tuple[float, ...]
+    turned_on_days: tuple[float, ...] = ()
+
+    def __post_init__(self) -> None:
+        if len(self.days) != len(self.temperatures_degc):
+            raise UnusableRecord("The heat log has unequal numbers of days and values.", "Give one temperature for each day.")
+        if any(later <= earlier for earlier, later in zip(self.days, self.days[1:], strict=False)):
+            raise UnusableRecord("The days of the heat log do not increase.", "Sort the log and remove doubled entries.")
+        for temperature in self.temperatures_degc:
+            require_between(temperature, -30.0, 110.0, "A heap temperature", "degC")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Compost:
+    """A batch of compost and what is known of its past."""
+
+    key: str
+    name: str
+    origin: str = ""                       # feedstocks, maker, free text
+    process: str = "unknown"               # one of PROCESSES
+    animal_origin: bool | None = None      # manure or other animal material in it; None: not known
+    age_days: float | None = None          # [d]
+    moisture: float | None = None          # water over wet mass [-]
+    bulk_density_kg_per_l: float | None = None  # [kg/L]
+    carbon_to_nitrogen: float | None = None     # initial C:N of the feedstock by mass [-]
+    heat: HeatLog | None = None
+
+    def __post_init__(self) -> None:
+        require_key(self.key, "compost")
+        require_one_of(self.process, PROCESSES, "compost process")
+        if self.moisture is not None:
+            require_between(self.moisture, 0.0, 0.95, "Moisture", "(fraction of wet mass)")
+        if self.bulk_density_kg_per_l is not None:
+            require_between(self.bulk_density_kg_per_l, 0.05, 2.0, "Bulk density", "kg/L")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FoodDose:
+    """One food of a recipe: a key of the food library, the amount and when it goes in."""
+
+    food: str
+    g_per_l: float          # as bought, per litre of brew [g/L]
+    at_h: float = 0.0       # since aeration began [h]
+
+    def __post_init__(self) -> None:
+        require_key(self.food, "food")
+        require_between(self.g_per_l, 0.0, 500.0, f"A dose of {self.food}", "g/L")
+        require_between(self.at_h, 0.0, 1000.0, "A feeding time", "h")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recipe:
+    """What goes into a litre of brew."""
+
+    key: str
+    name: str
+    compost: str                            # key of the compost
+    compost_g_per_l: float                  # wet mass per litre [g/L]
+    foods: tuple[FoodDose, ...] = ()
+    water: str = "unknown"                  # rain, well, tap with chlorine ... free text
+    notes: str = ""
+
+    def __post_init__(self) -> None:
+        require_key(self.key, "recipe")
+        require_between(self.compost_g_per_l, 0.0, 1000.0, "Compost", "g/L")

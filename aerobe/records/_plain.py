@@ -1,0 +1,98 @@
+"""Records to plain JSON values and back, so that store, exchange and web write each record the same way."""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import json
+import types
+import typing
+from datetime import datetime
+from typing import Any, TypeVar, Union
+
+from aerobe.errors import UnusableRecord
+
+R = TypeVar("R")
+
+
+def as_plain(value: Any) -> Any:
+    """A record as dicts, lists, strings and numbers; datetimes as ISO 8601 with offset."""
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {item.name: as_plain(getattr(value, item.name)) for item in dataclasses.fields(value)}
+    if isinstance(value, datetime):
+        return value.isoformat()
+    if isinstance(value, (list, tuple)):
+        return [as_plain(item) for item in value]
+    if isinstance(value, dict):
+        return {str(key): as_plain(item) for key, item in value.items()}
+    return value
+
+
+def from_plain(cls: type[R], data: Any) -> R:
+    """The record of type `cls` from what `as_plain` made. Unknown fields are refused, missing ones take defaults.
+
+    Raises
+    ------
+    UnusableRecord
+        If a field is unknown, missing without default or of the wrong type.
+    """
+    if not isinstance(data, dict):
+        raise UnusableRecord(f"A {cls.__name__} must be an object with named fields.", "Check the file against its schema.")
+    hints = typing.get_type_hints(cls)
+    known = {item.name for item in dataclasses.fields(cls)}  # type: ignore[arg-type]
+    unknown = sorted(set(data) - known)
+    if unknown:
+        raise UnusableRecord(f"A {cls.__name__} has no field {', '.join(unknown)}.", f"Known fields: {', '.join(sorted(known))}.")
+    try:
+        return cls(**{name: _cast(hints[name], item, f"{cls.__name__}.{name}") for name, item in data.items()})
+    except TypeError as fault:
+        raise UnusableRecord(f"A {cls.__name__} is incomplete: {fault}.", "Add the missing fields.") from None
+
+
+def canonical_json(value: Any) -> str:
+    """The same text for the same content on every machine: sorted keys, no spaces, shortest round-trip floats."""
+    return json.dumps(as_plain(value), sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+
+
+def content_hash(value: Any) -> str:
+    """SHA-256 of the canonical JSON, as hex."""
+    return hashlib.sha256(canonical_json(value).encode()).hexdigest()
+
+
+def _cast(hint: Any, value: Any, where: str) -> Any:
+    origin = typing.get_origin(hint)
+    if origin in (Union, types.UnionType):
+        if value is None:
+            return None
+        inner = [item for item in typing.get_args(hint) if item is not type(None)]
+        return _cast(inner[0], value, where)
+    if origin is tuple:
+        if not isinstance(value, (list, tuple)):
+            raise UnusableRecord(f"{where} must be a list.", "Check the file against its schema.")
+        inner_hint = typing.get_args(hint)[0]
+        return tuple(_cast(inner_hint, item, where) for item in value)
+    if origin is dict:
+        if not isinstance(value, dict):
+            raise UnusableRecord(f"{where} must be an object.", "Check the file against its schema.")
+        return {str(key): _cast(typing.get_args(hint)[1], item, where) for key, item in value.items()}
+    if dataclasses.is_dataclass(hint):
+        return from_plain(typing.cast(type, hint), value)
+    return _scalar(hint, value, where)
+
+
+def _scalar(hint: Any, value: Any, where: str) -> Any:
+    wrong = UnusableRecord(f"{where} cannot be {value!r}.", f"Give a value of type {getattr(hint, '__name__', hint)}.")
+    if hint is datetime:
+        try:
+            return datetime.fromisoformat(value)
+        except (TypeError, ValueError):
+            raise wrong from None
+    if hint is float:
+        if isinstance(value, bool) or not isinstance(value, (int, float)):
+            raise wrong
+        return float(value)
+    if hint is int and isinstance(value, float) and value.is_integer():
+        return int(value)
+    if hint in (int, str, bool) and (type(value) is not hint):
+        raise wrong
+    return value

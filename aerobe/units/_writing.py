@@ -1,0 +1,72 @@
+"""Numbers in and out of text: decimal commas accepted, digits that follow the uncertainty."""
+
+from __future__ import annotations
+
+import math
+import re
+
+from aerobe.errors import NotAQuantity
+
+_PLAIN = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
+_GROUPED = re.compile(r"[+-]?\d{1,3}([ '\u00a0\u202f]\d{3})+([.,]\d*)?")
+_THOUSANDS = re.compile(r"[+-]?\d{1,3}((,\d{3})+(\.\d*)?|(\.\d{3})+(,\d*)?)")
+
+
+def parse_number(text: str) -> float:
+    """A number typed with a decimal point or a decimal comma.
+
+    `1,234` alone is read as 1.234 (a decimal comma); `1,234.5` and `1.234,5` as one thousand and more.
+
+    Raises
+    ------
+    NotAQuantity
+        If the text is not one finite number.
+    """
+    cleaned = text.strip().replace("\u2212", "-")
+    if _GROUPED.fullmatch(cleaned):
+        cleaned = re.sub(r"[ '\u00a0\u202f]", "", cleaned)
+    elif _THOUSANDS.fullmatch(cleaned) and len(re.findall(r"[.,]", cleaned)) > 1:
+        last = max(cleaned.rfind(","), cleaned.rfind("."))
+        mark = cleaned[last]
+        repeated = cleaned.count(mark) > 1
+        whole = re.sub(r"[.,]", "", cleaned if repeated else cleaned[:last])
+        cleaned = whole if repeated else f"{whole}.{cleaned[last + 1:]}"
+    if not _PLAIN.fullmatch(cleaned):
+        raise NotAQuantity(f"'{text}' is not a number.", "Write digits with at most one decimal point or comma.")
+    value = float(cleaned.replace(",", "."))
+    if not math.isfinite(value):
+        raise NotAQuantity(f"'{text}' is too large.", "Check the number of digits and the exponent.")
+    return value
+
+
+def number(value: float, digits: int = 3) -> str:
+    """A value with so many significant digits, without an exponent where a person can read it."""
+    if not math.isfinite(value):
+        return "unbounded" if math.isinf(value) else "unknown"
+    if value == 0:
+        return "0"
+    size = math.floor(math.log10(abs(value)))
+    if size >= 7 or size < -4:
+        return f"{value:.{digits - 1}e}"
+    rounded = round(value, digits - 1 - size)
+    return f"{rounded:.{max(0, digits - 1 - size)}f}"
+
+
+def with_uncertainty(value: float, low: float, high: float) -> str:
+    """`3.2 (2.6 to 4.0)`: as many digits as the width of the interval supports."""
+    width = abs(high - low)
+    if not math.isfinite(width) or width == 0:
+        return f"{number(value)} ({number(low)} to {number(high)})"
+    places = max(0, 1 - math.floor(math.log10(width)))
+    if max(abs(value), abs(low), abs(high)) >= 1e7:
+        return f"{number(value, 2)} ({number(low, 2)} to {number(high, 2)})"
+    if places == 0:
+        step = 10.0 ** max(0, math.floor(math.log10(width)) - 1)
+        value, low, high = (round(item / step) * step for item in (value, low, high))
+    return f"{value:.{places}f} ({low:.{places}f} to {high:.{places}f})"
+
+
+def span(low: float, high: float, unit: str = "") -> str:
+    """`2.6 to 4.0 mg/L`."""
+    tail = f" {unit}" if unit else ""
+    return f"{number(low)} to {number(high)}{tail}"

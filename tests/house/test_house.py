@@ -1,0 +1,89 @@
+"""Who may import whom. The table is the plan of the house; a made-up breach must be noticed."""
+
+from __future__ import annotations
+
+import ast
+from graphlib import TopologicalSorter
+from pathlib import Path
+
+import pytest
+
+HOUSE = Path(__file__).parents[2] / "aerobe"
+BASE = {"errors", "sources", "units", "records"}
+MAY_IMPORT: dict[str, set[str]] = {
+    "errors": set(),
+    "sources": {"errors"},
+    "units": {"errors"},
+    "records": {"errors", "units"},
+    "assay": BASE,
+    "oxygen": BASE,
+    "safety": BASE,
+    "kinetics": BASE | {"oxygen"},
+    "inference": BASE | {"assay", "kinetics", "oxygen"},
+    "decisions": BASE | {"inference", "kinetics", "oxygen", "safety"},
+    "verdicts": BASE | {"inference"},
+    "trials": BASE | {"assay", "kinetics", "inference", "verdicts"},
+    "evidence": BASE | {"verdicts"},
+    "notebook": {"errors", "units", "records"},
+    "charts": BASE | {"assay", "oxygen", "inference", "decisions", "verdicts", "trials", "evidence"},
+    "reports": BASE | {"assay", "inference", "decisions", "verdicts", "trials", "evidence", "safety", "charts"},
+    "desk": BASE | {"assay", "oxygen", "safety", "kinetics", "inference", "decisions", "verdicts", "trials", "evidence",
+                    "notebook", "charts", "reports"},
+    "web": {"errors", "units", "records", "desk"},
+    "cli": {"errors", "units", "records", "desk", "web"},
+}
+
+
+def imports_of(source: str) -> list[tuple[str, ...]]:
+    """Dotted names under `aerobe` that a module imports, as parts; also inside functions."""
+    found = []
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            found += [tuple(alias.name.split(".")[1:]) for alias in node.names if alias.name.split(".")[0] == "aerobe"]
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, "relative imports hide the room they go to"
+            parts = (node.module or "").split(".")
+            if parts[0] == "aerobe":
+                found += [tuple(parts[1:])] if len(parts) > 1 else [(alias.name,) for alias in node.names]
+    return found
+
+
+def breaches(room: str, source: str) -> list[str]:
+    """What a file of `room` imports and may not."""
+    found = []
+    for parts in imports_of(source):
+        other = parts[0] if parts else ""
+        if other in ("", room, "__version__"):
+            continue
+        if other not in MAY_IMPORT.get(room, set()):
+            found.append(f"{room} may not import {other}")
+        elif len(parts) > 1:
+            found.append(f"{room} goes past the door of {other}: {'.'.join(parts)}")
+    return found
+
+
+FILES = [path for path in sorted(HOUSE.rglob("*.py")) if path.parent != HOUSE]
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(HOUSE)))
+def test_every_import_is_in_the_table(path: Path) -> None:
+    room = path.relative_to(HOUSE).parts[0]
+    assert room in MAY_IMPORT, f"a room without a place in the table: {room}"
+    assert breaches(room, path.read_text(encoding="utf-8")) == []
+
+
+def test_the_table_has_no_circle() -> None:
+    assert set(TopologicalSorter(MAY_IMPORT).static_order()) == set(MAY_IMPORT)
+
+
+@pytest.mark.parametrize(
+    ("room", "source"),
+    [
+        ("oxygen", "from aerobe.notebook import open_notebook"),
+        ("web", "import aerobe.inference"),
+        ("kinetics", "def f():\n    from aerobe import decisions"),
+        ("trials", "from aerobe.verdicts._judge import judge"),
+    ],
+)
+def test_a_forbidden_import_is_noticed(room: str, source: str) -> None:
+    assert breaches(room, source)
