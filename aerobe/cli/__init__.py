@@ -1,1 +1,83 @@
-"""Empty room, to be furnished."""
+"""The command `aerobe`: commands, text output and exit codes. No arithmetic, no SQL.
+
+A group of commands lives in `aerobe/cli/_<subject>.py` as `app = cyclopts.App(name="<subject>", help=...)` and is
+named here by one line; it is imported when it is called, so that help comes at once.
+
+Exit codes: 0 done; 1 a bug of ours; 2 the command line was not understood; 3 a fault that you can put right
+(the message says how); 4 the answer is no, or not settled yet (only where a command says so); 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import TYPE_CHECKING
+
+import aerobe
+
+if TYPE_CHECKING:
+    import cyclopts
+
+DONE, BUG, MISUNDERSTOOD, FAULT, NOT_SETTLED, INTERRUPTED = 0, 1, 2, 3, 4, 130
+
+# command -> (where it lives, what it does). Keep the lines short: they are the help.
+COMMANDS: dict[str, tuple[str, str]] = {
+    "demo": ("aerobe.cli._notebook:demo", "Make an invented notebook to play with."),
+    "brew": ("aerobe.cli._notebook:brew", "Start, list and show brews."),
+    "reading": ("aerobe.cli._notebook:reading", "Add, correct and list readings."),
+    "import": ("aerobe.cli._exchange:import_file", "Take in a table of readings, a logger file or a data package."),
+    "export": ("aerobe.cli._exchange:export", "Write the notebook, or one trial, as an open data package."),
+    "notebook": ("aerobe.cli._notebook:notebook", "Check, copy and restore the notebook; see what was changed."),
+    "serve": ("aerobe.cli._serve:serve", "Serve the notebook page to this machine or the local network."),
+}
+
+
+def build() -> cyclopts.App:
+    """The whole command, with every group named and none imported."""
+    import cyclopts
+
+    app = cyclopts.App(name="aerobe", help=(aerobe.__doc__ or "").split("\n")[0], version=aerobe.__version__)
+    for name, (where, does) in COMMANDS.items():
+        app.command(where, name=name, help=does)
+    app.register_install_completion_command(name="completion")
+    return app
+
+
+def main(words: list[str] | None = None) -> None:
+    """Run one command and leave with its exit code."""
+    sys.exit(run(sys.argv[1:] if words is None else words))
+
+
+def run(words: list[str]) -> int:
+    """Run one command and give its exit code; a fault is printed as problem and remedy, a bug keeps its traceback."""
+    from cyclopts import CycloptsError
+
+    from aerobe.errors import AerobeError
+
+    app = build()
+    try:
+        answer = app(words, exit_on_error=False, print_error=True, result_action="return_value")
+    except CycloptsError:
+        return MISUNDERSTOOD
+    except AerobeError as fault:
+        _say_fault(fault, as_json="--json" in words)
+        return FAULT
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    except BrokenPipeError:
+        # The reader of our output (head, less) has gone; that is its good right.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    return answer if isinstance(answer, int) and not isinstance(answer, bool) else DONE
+
+
+def _say_fault(fault: Exception, *, as_json: bool) -> None:
+    problem, remedy = getattr(fault, "problem", str(fault)), getattr(fault, "remedy", "")
+    if as_json:
+        import json
+
+        print(json.dumps({"fault": type(fault).__name__, "problem": problem, "remedy": remedy}, ensure_ascii=False))
+    print(f"{problem}\n{remedy}".rstrip(), file=sys.stderr)
+
+
+__all__ = ["COMMANDS", "DONE", "FAULT", "MISUNDERSTOOD", "NOT_SETTLED", "build", "main", "run"]
