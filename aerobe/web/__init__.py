@@ -1,1 +1,6 @@
-"""Empty room, to be furnished."""
+"""The app in the hand: pages for phone and desk, served from the brewer's own machine."""
+
+from aerobe.web._app import ServeSettings, create_app
+from aerobe.web._state import WebState, open_state
+
+__all__ = ["ServeSettings", "WebState", "create_app", "open_state"]

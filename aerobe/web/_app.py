@@ -1,0 +1,129 @@
+"""The app put together: gate, pages, faults."""
+
+from __future__ import annotations
+
+import importlib
+import pkgutil
+from collections.abc import AsyncIterator, Callable, Iterator
+from contextlib import asynccontextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from types import ModuleType
+from typing import Any
+
+from fastapi import Depends, FastAPI, HTTPException, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse, Response
+from starlette.exceptions import HTTPException as StarletteHTTPException
+from starlette.staticfiles import StaticFiles
+
+from aerobe.errors import AerobeError, NotAllowed, NotFound
+from aerobe.web import pages
+from aerobe.web._frame import STATIC, page
+from aerobe.web._guard import Guard, TooMuch
+from aerobe.web._live import Live
+from aerobe.web._session import require_own_form
+from aerobe.web._state import WebState, open_state
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ServeSettings:
+    """How the app is started."""
+
+    names: tuple[str, ...] = ()     # host names this machine answers to, beside localhost and bare addresses
+    address: str = ""               # what a phone should open, for the pairing code; empty if not shared
+    burst: float = 400.0            # requests of one address at once [-]
+    per_s: float = 120.0            # and after that [1/s]
+
+
+def system_clock() -> datetime:
+    """Now in the machine's time zone."""
+    return datetime.now().astimezone()
+
+
+def create_app(notebook: Any, *, state: WebState | None = None, clock: Callable[[], datetime] = system_clock,
+               settings: ServeSettings | None = None) -> FastAPI:
+    """The app for one open notebook.
+
+    Parameters
+    ----------
+    notebook
+        What `aerobe.desk` functions take as their first argument.
+    state
+        The app's own memory; kept in memory only if not given.
+    clock
+        Now, with offset.
+    settings
+        How it is started.
+
+    Returns
+    -------
+    FastAPI
+        An ASGI app. Pages are found in `aerobe.web.pages`.
+    """
+    state = state if state is not None else open_state(None)
+    settings = settings if settings is not None else ServeSettings()
+    app = FastAPI(title="Aerobe", docs_url=None, redoc_url=None, lifespan=_lifespan)
+    app.state.notebook, app.state.web_state, app.state.clock = notebook, state, clock
+    app.state.settings, app.state.live = settings, Live()
+    found = list(page_modules())
+    # A page file may show several entries: `nav` alone or a tuple of them.
+    entries = [item for module in found for item in _entries(module)]
+    app.state.menu = sorted(entries, key=lambda item: item.order)
+    for module in found:
+        app.include_router(module.router, dependencies=[Depends(require_own_form)])
+    app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    _answer_faults(app)
+    app.add_middleware(Guard, state=state, names=settings.names, burst=settings.burst, per_s=settings.per_s)
+    return app
+
+
+def page_modules() -> Iterator[ModuleType]:
+    """Every file under `pages` that has a router, by name."""
+    for found in sorted(pkgutil.iter_modules(pages.__path__), key=lambda item: item.name):
+        module = importlib.import_module(f"{pages.__name__}.{found.name}")
+        if hasattr(module, "router"):
+            yield module
+
+
+def _entries(module: ModuleType) -> tuple[Any, ...]:
+    entries = getattr(module, "nav", ())
+    return entries if isinstance(entries, tuple) else (entries,)
+
+
+@asynccontextmanager
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    yield
+
+
+def _answer_faults(app: FastAPI) -> None:
+    @app.exception_handler(AerobeError)
+    async def fault(request: Request, fault: AerobeError) -> Response:
+        status = 404 if isinstance(fault, NotFound) else 403 if isinstance(fault, NotAllowed) else 422
+        return _fault(request, status, fault.problem, fault.remedy)
+
+    @app.exception_handler(StarletteHTTPException)
+    async def http(request: Request, fault: HTTPException) -> Response:
+        if fault.status_code == 404:
+            return _fault(request, 404, "There is no such page.", "Go back to the brews and start from there.")
+        if fault.status_code == 405:
+            answer = _fault(request, 405, "This page does not take what was sent.", "Open it from the menu.")
+            answer.headers.update(fault.headers or {})
+            return answer
+        return _fault(request, fault.status_code, str(fault.detail), "Go back and try again.")
+
+    @app.exception_handler(RequestValidationError)
+    async def invalid(request: Request, fault: RequestValidationError) -> Response:
+        first = fault.errors()[0] if fault.errors() else {"loc": (), "msg": "unreadable"}
+        where = " ".join(str(part) for part in first["loc"])
+        return _fault(request, 422, f"{where}: {first['msg']}.", "Correct the value and send it again.")
+
+    @app.exception_handler(TooMuch)
+    async def too_much(request: Request, fault: TooMuch) -> Response:
+        return _fault(request, 413, "That is more than can be taken in here.", "Send a smaller file, or split it.")
+
+
+def _fault(request: Request, status: int, problem: str, remedy: str) -> Response:
+    if "json" in request.headers.get("accept", "") or "json" in request.headers.get("content-type", ""):
+        return JSONResponse({"problem": problem, "remedy": remedy}, status_code=status)
+    return page(request, "fault.html", status=status, title="That did not work", problem=problem, remedy=remedy)

@@ -1,0 +1,214 @@
+"""What every page needs. A page file imports from here:
+
+    from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page
+
+    router = APIRouter()
+    nav = menu_entry("Trials", "/trials", order=30)
+
+    @router.get("/trials")
+    def trials(request: Request) -> Response:
+        return page(request, "trials/list.html", title="Trials", trials=desk.list_trials(notebook_of(request)))
+
+    @router.post("/trials")
+    def add(request: Request, sent: Annotated[Fields, Depends(fields)]) -> Response:
+        try:
+            key = desk.start_trial(notebook_of(request), name=sent.text("name"), now=clock_of(request))
+        except AerobeError as fault:
+            return page(request, "trials/form.html", status=422, title="New trial", fault=fault, sent=sent)
+        return go_to(f"/trials/{key}")
+
+Handlers are plain `def` (they run off the event loop). An `AerobeError` that a handler does not catch becomes a page
+that shows problem and remedy. Templates extend "frame.html"; macros for fields, faults, charts and tables are in
+"parts.html".
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
+from markupsafe import Markup
+from starlette.datastructures import UploadFile
+from starlette.requests import HTTPConnection
+
+from aerobe.units import number, span, with_uncertainty
+from aerobe.web._live import Live
+from aerobe.web._session import form_token, state_of
+
+HERE = Path(__file__).parent
+STATIC = HERE / "static"
+LOOKS = ("auto", "light", "dark")
+
+__all__ = [
+    "Fields", "NavItem", "clock_of", "fields", "go_to", "live_of", "menu_entry", "notebook_of", "page", "settings_of", "state_of",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NavItem:
+    """One entry of the menu."""
+
+    label: str
+    href: str
+    order: int                  # small numbers first
+    icon: str = "dot"           # a symbol of static/icons.svg
+    first: bool = False         # in the bar under the thumb, not only in the menu
+
+
+def menu_entry(label: str, href: str, *, order: int, icon: str = "dot", first: bool = False) -> NavItem:
+    """An entry of the menu; a page file exposes it as `nav`."""
+    return NavItem(label=label, href=href, order=order, icon=icon, first=first)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fields:
+    """What a form sent, as typed."""
+
+    values: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    files: Mapping[str, tuple[UploadFile, ...]] = field(default_factory=dict)
+
+    def text(self, name: str, default: str = "") -> str:
+        """The field without outer spaces; `default` if it was not sent or left empty."""
+        found = self.values.get(name, ())
+        return (found[-1].strip() if found else "") or default
+
+    def all(self, name: str) -> tuple[str, ...]:
+        """All values of a field that can be ticked or filled several times."""
+        return tuple(item.strip() for item in self.values.get(name, ()))
+
+    def ticked(self, name: str) -> bool:
+        """Whether a box was ticked."""
+        return self.text(name) not in ("", "0", "off", "no")
+
+    def upload(self, name: str) -> UploadFile | None:
+        """A file, if one was chosen."""
+        found = self.files.get(name, ())
+        return found[-1] if found and found[-1].filename else None
+
+
+async def fields(request: Request) -> Fields:
+    """Dependency: the fields of a posted form."""
+    kind = request.headers.get("content-type", "")
+    if not kind.startswith(("multipart/form-data", "application/x-www-form-urlencoded")):
+        return Fields()
+    values: dict[str, tuple[str, ...]] = {}
+    files: dict[str, tuple[UploadFile, ...]] = {}
+    for name, item in (await request.form()).multi_items():
+        if isinstance(item, UploadFile):
+            files[name] = (*files.get(name, ()), item)
+        else:
+            values[name] = (*values.get(name, ()), item)
+    return Fields(values=values, files=files)
+
+
+def notebook_of(connection: HTTPConnection) -> Any:
+    """The open notebook that this app serves."""
+    return connection.app.state.notebook
+
+
+def clock_of(connection: HTTPConnection) -> datetime:
+    """Now, with its offset. Tests put their own clock here."""
+    now: datetime = connection.app.state.clock()
+    return now
+
+
+def live_of(connection: HTTPConnection) -> Live:
+    """Where a page says that something changed: `live_of(request).tell("brew", key)`."""
+    live: Live = connection.app.state.live
+    return live
+
+
+def settings_of(connection: HTTPConnection) -> Any:
+    """How the app was started."""
+    return connection.app.state.settings
+
+
+def go_to(address: str) -> Response:
+    """After a form: show another page (303), so that reloading does not send the form again."""
+    return RedirectResponse(address, status_code=303)
+
+
+def page(request: Request, template: str, *, status: int = 200, title: str, **context: Any) -> HTMLResponse:
+    """A page inside the frame.
+
+    Parameters
+    ----------
+    request
+        The request being answered.
+    template
+        Path under `templates/`.
+    status
+        422 when a form comes back with a fault.
+    title
+        Heading and window title.
+    context
+        What the template shows. `fault` (an AerobeError) and `sent` (Fields) are shown by the parts.
+    """
+    look = request.cookies.get("aerobe_look", "auto")
+    full = {
+        "request": request, "title": title, "menu": request.app.state.menu, "path": request.url.path,
+        "look": look if look in LOOKS else "auto", "form_token": form_token(request), "fault": None, "sent": Fields(),
+        "now": clock_of(request), "notice": request.query_params.get("done", ""), **context,
+    }
+    return HTMLResponse(environment().get_template(template).render(full), status_code=status)
+
+
+@lru_cache(maxsize=1)
+def environment() -> Environment:
+    """Templates with autoescape; an unknown name in a template is an error and not an empty place."""
+    made = Environment(
+        loader=FileSystemLoader(HERE / "templates"), autoescape=select_autoescape(default=True, default_for_string=True),
+        undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+    )
+    made.filters.update(number=number, json_data=json_data, clock=clock_words, hours=hours_words)
+    made.globals.update(asset=asset, entry_token=entry_token, span=span, with_uncertainty=with_uncertainty)
+    return made
+
+
+def entry_token() -> str:
+    """A name for one entry, made when its form opens: sent twice, kept once."""
+    return secrets.token_urlsafe(18)
+
+
+@lru_cache(maxsize=64)
+def asset(name: str) -> str:
+    """Address of a static file, with its content's mark so that a phone may keep it for good."""
+    mark = hashlib.sha256((STATIC / name).read_bytes()).hexdigest()[:12]
+    return f"/static/{name}?v={mark}"
+
+
+def json_data(value: Any) -> Markup:
+    """JSON for a data block in the page: nothing in it can end the block."""
+    text = json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
+
+
+def clock_words(moment: datetime, now: datetime | None = None) -> str:
+    """`14:10`, with the day where it is not today."""
+    if now is not None:
+        moment = moment.astimezone(now.tzinfo)
+        days = (moment.date() - now.date()).days
+        if days == 0:
+            return f"{moment:%H:%M}"
+        if days in (1, -1):
+            return f"{moment:%H:%M} {'tomorrow' if days == 1 else 'yesterday'}"
+    return f"{moment:%H:%M} on {moment.day} {moment:%b}"
+
+
+def hours_words(hours: float) -> str:
+    """`18 h 20 min`."""
+    minutes = round(abs(timedelta(hours=hours).total_seconds()) / 60)
+    sign = "-" if hours < 0 and minutes else ""
+    if minutes < 60:
+        return f"{sign}{minutes} min"
+    return f"{sign}{minutes // 60} h {minutes % 60:02d} min"

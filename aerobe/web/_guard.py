@@ -1,0 +1,185 @@
+"""The gate in front of every page: who may come in, how much, how often, and what a browser may do with the answer."""
+
+from __future__ import annotations
+
+import ipaddress
+import json
+import time
+from collections import OrderedDict
+from collections.abc import Callable
+from http.cookies import CookieError, SimpleCookie
+
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from aerobe.web._session import A_YEAR_S, SESSION_COOKIE
+from aerobe.web._state import WebState, hashed
+
+DEVICE_COOKIE = "aerobe_device"
+# Nothing from elsewhere, no inline script or style, never inside a foreign frame.
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; font-src 'self'; "
+    "connect-src 'self'; manifest-src 'self'; worker-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
+)
+HEADERS = [
+    (b"content-security-policy", POLICY.encode()),
+    (b"x-content-type-options", b"nosniff"),
+    (b"referrer-policy", b"same-origin"),
+    (b"cross-origin-opener-policy", b"same-origin"),
+    (b"cross-origin-resource-policy", b"same-origin"),
+    (b"permissions-policy", b"camera=(self), geolocation=(), microphone=(), payment=(), usb=()"),
+]
+OPEN_TO_STRANGERS = ("/pair", "/static/", "/log/")      # /log/ asks for a sender's token itself
+FORM_BYTES = 1_000_000
+UPLOAD_BYTES = 60_000_000
+UPLOADS = ("/data/", "/log/", "/photo", "/readings")
+
+
+class Bucket:
+    """So many requests at once, so many a second after that, for each address. The oldest addresses are forgotten."""
+
+    def __init__(self, *, burst: float, per_s: float, clock: Callable[[], float] = time.monotonic, remember: int = 4096) -> None:
+        self.burst, self.per_s, self.clock, self.remember = burst, per_s, clock, remember
+        self._left: OrderedDict[str, tuple[float, float]] = OrderedDict()
+
+    def take(self, who: str) -> bool:
+        """Whether `who` may send one more now."""
+        now = self.clock()
+        left, at = self._left.pop(who, (self.burst, now))
+        left = min(self.burst, left + (now - at) * self.per_s)
+        allowed = left >= 1.0
+        self._left[who] = (left - 1.0 if allowed else left, now)
+        while len(self._left) > self.remember:
+            self._left.popitem(last=False)
+        return allowed
+
+
+class Guard:
+    """ASGI layer around the whole app."""
+
+    def __init__(self, app: ASGIApp, *, state: WebState, names: tuple[str, ...] = (), burst: float = 400.0,
+                 per_s: float = 120.0) -> None:
+        self.app = app
+        self.state = state
+        self.names = {"localhost", *names}
+        self.requests = Bucket(burst=burst, per_s=per_s)
+        self.pairings = Bucket(burst=5, per_s=1 / 60)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            if scope["type"] == "lifespan":
+                await self.app(scope, receive, send)
+            return
+        headers = {name.decode("latin-1"): value.decode("latin-1") for name, value in scope["headers"]}
+        who = (scope.get("client") or ("", 0))[0]
+        refusal = self._refusal(scope, headers, who)
+        if refusal is not None:
+            await _answer(send, *refusal, wants_json="json" in headers.get("accept", ""))
+            return
+        limit = UPLOAD_BYTES if any(part in scope["path"] for part in UPLOADS) else FORM_BYTES
+        if _length(headers) > limit:
+            await _answer(send, 413, f"More than {limit // 1_000_000} MB cannot be taken in here.",
+                          "Send a smaller file, or split it.", wants_json="json" in headers.get("accept", ""))
+            return
+        await self.app(scope, _limited(receive, limit), _with_headers(scope, send))
+
+    def _refusal(self, scope: Scope, headers: dict[str, str], who: str) -> tuple[int, str, str] | None:
+        if not self._known_name(headers.get("host", "")):
+            return 421, "This app was called by a name it does not know.", "Use the address that 'aerobe serve' printed."
+        if not self.requests.take(who):
+            return 429, "Too many requests at once.", "Wait a few seconds and try again."
+        if not is_this_machine(who):
+            path = scope["path"]
+            if path.startswith("/pair") and not self.pairings.take(who) and scope["method"] == "POST":
+                return 429, "Too many attempts to pair.", "Wait a minute, then show a new code on the first device."
+            if not path.startswith(OPEN_TO_STRANGERS) and not self.is_paired(headers):
+                return 403, "This device is not paired.", "Scan the code under Settings on the machine that runs Aerobe."
+        return None
+
+    def _known_name(self, host: str) -> bool:
+        # A foreign name that points at this machine could let a strange page read the notebook (DNS rebinding).
+        name = host.rsplit("@", 1)[-1]
+        name = name[1:name.index("]")] if name.startswith("[") and "]" in name else name.rsplit(":", 1)[0]
+        if name in self.names:
+            return True
+        try:
+            ipaddress.ip_address(name)
+        except ValueError:
+            return False
+        return True
+
+    def is_paired(self, headers: dict[str, str]) -> bool:
+        """Whether the cookie names a paired device."""
+        try:
+            morsel = SimpleCookie(headers.get("cookie", "")).get(DEVICE_COOKIE)
+        except CookieError:
+            return False
+        return morsel is not None and any(item["hash"] == hashed(morsel.value) for item in self.state.get("devices"))
+
+
+def is_this_machine(who: str) -> bool:
+    """Whether an address is the machine's own loop."""
+    try:
+        address = ipaddress.ip_address(who)
+    except ValueError:
+        return who == "testclient"
+    mapped = getattr(address, "ipv4_mapped", None)
+    return bool((mapped or address).is_loopback)
+
+
+def _length(headers: dict[str, str]) -> int:
+    text = headers.get("content-length", "0")
+    return int(text) if text.isascii() and text.isdigit() else 0
+
+
+class TooMuch(Exception):
+    """A body that announced less than it sends, or nothing, and goes over the limit."""
+
+
+def _limited(receive: Receive, limit: int) -> Receive:
+    seen = 0
+
+    async def counted() -> Message:
+        nonlocal seen
+        message = await receive()
+        seen += len(message.get("body", b""))
+        if seen > limit:
+            raise TooMuch
+        return message
+
+    return counted
+
+
+def _with_headers(scope: Scope, send: Send) -> Send:
+    static = scope["path"].startswith("/static/") and b"v=" in scope.get("query_string", b"")
+
+    async def sent(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            headers = message.setdefault("headers", [])
+            present = {name for name, _ in headers}
+            headers += [(name, value) for name, value in HEADERS if name not in present]
+            if static:
+                headers.append((b"cache-control", b"public, max-age=31536000, immutable"))
+            elif b"cache-control" not in present:
+                headers.append((b"cache-control", b"no-cache"))
+            session = scope.get("state", {}).get("aerobe_session")
+            if session and session not in dict(scope["headers"]).get(b"cookie", b"").decode("latin-1"):
+                secure = "; Secure" if scope["scheme"] == "https" else ""
+                cookie = f"{SESSION_COOKIE}={session}; Max-Age={A_YEAR_S}; Path=/; HttpOnly; SameSite=Lax{secure}"
+                headers.append((b"set-cookie", cookie.encode()))
+        await send(message)
+
+    return sent
+
+
+async def _answer(send: Send, status: int, problem: str, remedy: str, *, wants_json: bool) -> None:
+    if wants_json:
+        body, kind = json.dumps({"problem": problem, "remedy": remedy}).encode(), b"application/json"
+    else:
+        body = (f"<!doctype html><html lang=en><meta charset=utf-8><meta name=viewport content='width=device-width'>"
+                f"<title>Aerobe</title><main><h1>{problem}</h1><p>{remedy}</p></main></html>").encode()
+        kind = b"text/html; charset=utf-8"
+    headers = [(b"content-type", kind), (b"content-length", str(len(body)).encode()), *HEADERS, (b"cache-control", b"no-store")]
+    if status == 429:
+        headers.append((b"retry-after", b"10"))
+    await send({"type": "http.response.start", "status": status, "headers": headers})
+    await send({"type": "http.response.body", "body": body})

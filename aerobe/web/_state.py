@@ -1,0 +1,87 @@
+"""What the app itself has to remember: its secret, paired devices, senders of logs, alarms and reminders.
+
+It is one small file beside the notebook and not in it, so that a notebook can be handed to somebody else without
+handing over the keys of the house. Tokens are kept as hashes only.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import secrets
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from aerobe.errors import NotebookFault
+
+EMPTY: dict[str, Any] = {"version": 1, "secret": "", "devices": [], "senders": [], "alarms": {}, "broker": {}}
+
+
+def hashed(token: str) -> str:
+    """A token as it is kept: long random tokens need no slow hash."""
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+class WebState:
+    """The app's memory. All changes go through `change`, which writes the whole file at once or not at all."""
+
+    def __init__(self, path: Path | None, content: dict[str, Any]) -> None:
+        self.path = path
+        self._content = content
+        self._lock = threading.Lock()
+
+    @property
+    def secret(self) -> bytes:
+        """The key that signs form tokens; it outlives a restart, so a form opened before it still counts after."""
+        return bytes.fromhex(self._content["secret"])
+
+    def get(self, part: str) -> Any:
+        """A copy of one part."""
+        with self._lock:
+            return json.loads(json.dumps(self._content.get(part, EMPTY.get(part))))
+
+    def change(self, part: str, how: Callable[[Any], Any]) -> Any:
+        """Replace one part by `how(part)` and keep it durably; returns the new part."""
+        with self._lock:
+            kept = json.loads(json.dumps(self._content.get(part, EMPTY.get(part))))
+            changed = how(kept)
+            self._content[part] = changed
+            self._write()
+            return json.loads(json.dumps(changed))
+
+    def _write(self) -> None:
+        if self.path is None:
+            return
+        beside = self.path.with_suffix(".part")
+        handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+        with os.fdopen(handle, "w", encoding="utf-8") as stream:
+            json.dump(self._content, stream, indent=1)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.replace(beside, self.path)
+
+
+def open_state(path: Path | None) -> WebState:
+    """The app's memory at `path`, made if it is not there; `None` keeps it in memory only.
+
+    Raises
+    ------
+    NotebookFault
+        If the file is there and cannot be read.
+    """
+    if path is not None and path.exists():
+        try:
+            content = {**EMPTY, **json.loads(path.read_text(encoding="utf-8"))}
+            bytes.fromhex(content["secret"])
+        except (OSError, ValueError, TypeError) as fault:
+            raise NotebookFault(
+                f"The app's memory {path} cannot be read ({fault}).",
+                "Put back a copy, or remove it: devices and senders must then be paired again; no reading is lost.",
+            ) from None
+        return WebState(path, content)
+    state = WebState(path, json.loads(json.dumps({**EMPTY, "secret": secrets.token_hex(32)})))
+    state._write()
+    return state
