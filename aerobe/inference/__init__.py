@@ -1,1 +1,24 @@
-"""Empty room, to be furnished."""
+"""From a recipe, readings and logs to the posterior of one brew."""
+
+from aerobe.inference._modes import Modes, descend
+from aerobe.inference._pooling import Past, Shift, learn_from
+from aerobe.inference._posterior import Band, Posterior, infer_brew, peak_times
+from aerobe.inference._prior import PRIOR, Basis, Term, basis_of, decode
+from aerobe.inference._sampler import Draws, Effort, Target, sample, tail_shape
+from aerobe.inference._simulated import SimulatedBrew, simulate_brews
+from aerobe.inference._story import (
+    ASSUMED_ERROR,
+    ASSUMED_RATIO_ERROR,
+    DEFAULT_HORIZON_H,
+    BrewStory,
+    Log,
+    Measurement,
+    Probe,
+    story_of,
+)
+
+__all__ = [
+    "ASSUMED_ERROR", "ASSUMED_RATIO_ERROR", "DEFAULT_HORIZON_H", "PRIOR", "Band", "Basis", "BrewStory", "Draws", "Effort", "Log",
+    "Measurement", "Modes", "Past", "Posterior", "Probe", "Shift", "SimulatedBrew", "Target", "Term", "basis_of", "decode",
+    "descend", "infer_brew", "learn_from", "peak_times", "sample", "simulate_brews", "story_of", "tail_shape",
+]

@@ -1,0 +1,156 @@
+"""The posterior of one brew as a density over standard normal scores."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from aerobe.inference._likelihood import (
+    OxygenErrors,
+    Results,
+    expected_signals,
+    log_t,
+    oxygen_errors,
+    oxygen_residuals,
+    oxygen_sizes,
+    result_log_likelihood,
+    result_residuals,
+    results_of,
+    root_loss,
+)
+from aerobe.inference._logs import Thinned, thin_oxygen, thin_temperature
+from aerobe.inference._pooling import Shift
+from aerobe.inference._prior import N_TERMS, Basis, basis_of, decode
+from aerobe.inference._story import BrewStory
+from aerobe.kinetics import BACTERIA, FUNGI, OXYGEN, Surroundings, simulate
+from aerobe.oxygen import saturation_mg_per_l
+
+Array = NDArray[np.float64]
+
+FINE_H = 0.5                # grid spacing while things happen fast [h]
+COARSE_H = 1.0              # and later [h]
+COARSE_FROM_H = 48.0
+TINY = 1e-9
+# Ten times looser than the model's own tolerance: errors stay below a thousandth, a hundredth of the model's discrepancy.
+TOLERANCE = 1e-4
+
+
+def grid_of(horizon_h: float) -> Array:
+    """Output times of the model up to the horizon, shape (times,). [h]"""
+    fine = np.arange(0.0, min(horizon_h, COARSE_FROM_H) + 1e-9, FINE_H)
+    coarse = np.arange(COARSE_FROM_H + COARSE_H, horizon_h + 1e-9, COARSE_H)
+    return np.concatenate([fine, coarse])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setting:
+    """A story made ready: grid, surroundings, data as arrays, and what was found wrong with the logs."""
+
+    grid_h: Array
+    basis: Basis
+    around: Surroundings
+    results: Results
+    oxygen: Thinned
+    errors: OxygenErrors
+    offset_sd: float
+    notes: tuple[str, ...]
+
+
+def setting_of(story: BrewStory) -> Setting:
+    """Everything about a story that does not depend on unknowns."""
+    basis = basis_of(story.recipe, story.vessel)
+    # Feeding times must stand in the grid, since food is added at grid times.
+    grid = np.unique(np.concatenate([grid_of(story.horizon_h), [feed[0] for feed in basis.later_feeds]]))
+    grid = grid[grid <= story.horizon_h]
+    temperature, warm_notes = thin_temperature(story.temperature, grid, story.temperature_degc)
+    oxygen = thin_oxygen(story.oxygen, grid, temperature, basis.altitude_m, story.probe.lag_h)
+    food, slow = np.zeros(len(grid)), np.zeros(len(grid))
+    for at, readily, slowly in basis.later_feeds:
+        if at <= story.horizon_h:
+            food[np.searchsorted(grid, at)] += readily
+            slow[np.searchsorted(grid, at)] += slowly
+    return Setting(
+        grid_h=grid, basis=basis,
+        around=Surroundings(
+            times_h=grid, temperature_degc=temperature,
+            saturation_mg_per_l=np.asarray(saturation_mg_per_l(temperature, altitude_m=basis.altitude_m), float),
+            added_food_mg_c_per_l=food, added_slow_mg_c_per_l=slow,
+        ),
+        results=results_of(story.measurements), oxygen=oxygen,
+        errors=oxygen_errors(grid[oxygen.index], oxygen.counts, story.probe),
+        offset_sd=story.probe.offset_sd_mg_per_l, notes=(*warm_notes, *oxygen.notes),
+    )
+
+
+class BrewTarget:
+    """Prior and likelihood of one brew over scores w: model terms, then gain and bias of each assay, then probe offset."""
+
+    def __init__(self, setting: Setting, shift: Shift | None = None, *, on_gpu: bool = False) -> None:
+        self.setting = setting
+        self.shift = shift
+        self.on_gpu = on_gpu
+        self.assays = len(setting.results.assays)
+        self.size = N_TERMS + 2 * self.assays + 1
+
+    def scores(self, w: Array) -> Array:
+        """Scores z of the model terms, shape (n, terms): w moved by what earlier brews taught."""
+        z = w[:, :N_TERMS]
+        return z if self.shift is None else self.shift.mean + z @ self.shift.root.T
+
+    def run(self, w: Array) -> Array:
+        """Log bacteria, log fungi and oxygen on the grid, shape (n, times, 3)."""
+        inputs = decode(self.scores(w), self.setting.basis, float(self.setting.around.temperature_degc[0]))
+        states = simulate(
+            inputs.start, inputs.parameters, inputs.growth_minimum_degc, self.setting.around,
+            food_scale=inputs.food_scale, tolerance=TOLERANCE, on_gpu=self.on_gpu,
+        )
+        out = np.empty((*states.shape[:2], 3))
+        out[:, :, 0] = np.log(np.maximum(states[:, :, BACTERIA], TINY))
+        out[:, :, 1] = np.log(np.maximum(states[:, :, FUNGI], TINY))
+        out[:, :, 2] = states[:, :, OXYGEN]
+        return out
+
+    def gains(self, w: Array) -> Array:
+        """Scale of each assay, shape (n, assays). [-]"""
+        return np.asarray(np.exp(w[:, N_TERMS:N_TERMS + self.assays] * self.setting.results.gain_log_sd))
+
+    def biases(self, w: Array) -> Array:
+        """Additive bias of each assay, shape (n, assays). [unit of its results]"""
+        results = self.setting.results
+        return np.asarray(results.bias + w[:, N_TERMS + self.assays:N_TERMS + 2 * self.assays] * results.bias_sd)
+
+    def data_residuals(self, w: Array, kept: Array) -> tuple[Array, Array, Array]:
+        """Standardised residuals of results and oxygen and the size of the latter's errors.
+
+        Shapes (n, results), (n, bins) and (n, bins).
+        """
+        setting = self.setting
+        signal = expected_signals(setting.results, kept[:, :, 0], kept[:, :, 1], setting.grid_h, self.gains(w))
+        result = result_residuals(setting.results, signal, self.biases(w))
+        expected = kept[:, setting.oxygen.index, 2] + setting.offset_sd * w[:, -1:]
+        slope = np.gradient(kept[:, :, 2], setting.grid_h, axis=1)[:, setting.oxygen.index]
+        sizes = oxygen_sizes(setting.errors, slope)
+        return result, oxygen_residuals(setting.errors, sizes, setting.oxygen.values, expected), sizes
+
+    def log_likelihood(self, w: Array, kept: Array) -> Array:
+        """Shape (n,)."""
+        result, oxygen, sizes = self.data_residuals(w, kept)
+        oxygen_part = (log_t(oxygen) - np.log(sizes)).sum(axis=1)
+        return np.asarray(result_log_likelihood(self.setting.results, result) + oxygen_part)
+
+    def evaluate(self, w: Array) -> tuple[Array, Array]:
+        """Log likelihood and trajectories, see `sampler.Target`."""
+        kept = self.run(w)
+        return self.log_likelihood(w, kept), kept
+
+    def residuals(self, w: Array) -> Array:
+        """Scores and rooted data losses side by side, shape (n, size + results + 2 bins)."""
+        result, oxygen, sizes = self.data_residuals(w, self.run(w))
+        results = self.setting.results
+        # A result beyond a limit pulls only while the model lies on the wrong side of it.
+        result = np.where(results.below, np.minimum(result, 0.0), np.where(results.above, np.maximum(result, 0.0), result))
+        # Half the square of this is the log of how much wider the errors are than their least: the normaliser belongs to the loss.
+        width = np.sqrt(2.0 * np.log(sizes / self.setting.errors.size) + 1e-3)
+        return np.concatenate([w, root_loss(result), root_loss(oxygen), width], axis=1)
