@@ -68,8 +68,9 @@ def table(head: Sequence[str], rows: Iterable[Sequence[object]]) -> list[str]:
     cells = [[str(cell) for cell in row] for row in rows]
     if not cells:
         return ["(none)"]
-    widths = [max(len(row[column]) for row in [list(head), *cells]) for column in range(len(head))]
-    return ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in [list(head), *cells]]
+    lines = [list(head), *cells]
+    widths = [max(len(line[column]) for line in lines) for column in range(len(head))]
+    return ["  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() for line in lines]
 
 
 @contextmanager

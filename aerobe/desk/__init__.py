@@ -23,7 +23,7 @@ _WHERE: dict[str, str] = {
     "open_notebook": "_records",
 }
 
-__all__ = sorted(_WHERE)  # noqa: PLE0605
+__all__ = sorted(_WHERE)
 
 
 def __getattr__(name: str) -> Any:

@@ -1,0 +1,138 @@
+"""Dated copies. A copy is always an SQLite notebook, also of a server's: any Aerobe can open it as it is."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+
+from aerobe.errors import NotebookFault
+from aerobe.notebook._store import Store, file_mode_private
+
+
+def back_up(store: Store, *, at: datetime, to: Path | None = None, why: str = "") -> Path:
+    """Write a dated copy of the whole store, complete and consistent even while others write. Gives its path."""
+    target = to if to is not None else _dated(store, at, why)
+    if target.exists():
+        raise NotebookFault(f"There is a file at {target} already.", "Name another file; a copy is never overwritten.")
+    target.parent.mkdir(parents=True, exist_ok=True)
+    half = target.with_name(target.name + ".half")
+    half.unlink(missing_ok=True)
+    if store.path is not None:
+        _copy_file(store.path, half)
+    else:
+        _copy_tables(store, half)
+    file_mode_private(half)
+    half.replace(target)    # the name appears only when the copy is whole
+    return target
+
+
+def copies_of(store: Store) -> list[Path]:
+    """The dated copies that lie beside a notebook, oldest first."""
+    return sorted(_folder(store).glob("*.notebook"))
+
+
+def restore(store: Store, copy: Path, *, at: datetime) -> Path:
+    """Put a copy in the place of what the store holds, all or nothing; what was there is copied first. Gives that copy's path."""
+    if not copy.is_file():
+        raise NotebookFault(f"There is no copy at {copy}.", "List the copies: `aerobe notebook copies`.")
+    source = Store(str(copy))
+    try:
+        have = source.schema()
+        if have is None:
+            raise NotebookFault(f"{copy} is no notebook.", "Name a copy that Aerobe made.")
+        _require_whole(copy)
+        before = back_up(store, at=at, why="before-restore")
+        if store.path is not None:
+            store.engine.dispose()
+            _copy_file(copy, store.path)
+        else:
+            _fill_server(source, store, have)
+    finally:
+        source.close()
+    return before
+
+
+def _dated(store: Store, at: datetime, why: str) -> Path:
+    stamp = at.astimezone(UTC).strftime("%Y-%m-%dT%H%M%SZ")
+    tail = f"-{why}" if why else ""
+    name = _folder(store) / f"{stamp}{tail}.notebook"
+    number = 2
+    while name.exists():
+        name = name.with_name(f"{stamp}{tail}-{number}.notebook")
+        number += 1
+    return name
+
+
+def _folder(store: Store) -> Path:
+    if store.path is not None:
+        return store.path.with_name(f"{store.path.name}-copies")
+    return Path.home() / ".aerobe" / f"{store.engine.url.database}-copies"
+
+
+def _copy_file(source: Path, target: Path) -> None:
+    read, write = sqlite3.connect(source), sqlite3.connect(target)
+    try:
+        read.backup(write)
+        write.execute("pragma synchronous=full")
+    finally:
+        read.close()
+        write.close()
+
+
+def _require_whole(copy: Path) -> None:
+    connection = sqlite3.connect(copy)
+    try:
+        found = connection.execute("pragma integrity_check").fetchone()[0]
+    except sqlite3.DatabaseError as fault:
+        found = str(fault)
+    finally:
+        connection.close()
+    if found != "ok":
+        raise NotebookFault(f"The copy {copy} is damaged: {found}.", "Choose another copy: `aerobe notebook copies`.")
+
+
+def _copy_tables(store: Store, target: Path) -> None:
+    """All tables of a server, whatever their schema, into a new file."""
+    tables = sa.MetaData()
+    file = Store(str(target))
+    try:
+        with store.reading() as source, file.writing() as copy:
+            tables.reflect(bind=source)
+            # The names of indexes and constraints are for one database; the copy needs its columns, keys and rows.
+            tables.create_all(copy)
+            _pour(source, copy, tables)
+        with file.reading() as copy:
+            copy.exec_driver_sql("select 1")
+    finally:
+        file.close()
+
+
+def _fill_server(source: Store, store: Store, have: str) -> None:
+    from aerobe.notebook._schema import SCHEMA
+
+    if have != SCHEMA:
+        raise NotebookFault(
+            f"The copy is of schema {have}, this server of {SCHEMA}.", "Open the copy as a file once: that brings it up to date."
+        )
+    tables = sa.MetaData()
+    with source.reading() as copy, store.writing() as target:
+        tables.reflect(bind=target)
+        for table in reversed(tables.sorted_tables):
+            target.execute(table.delete())
+        _pour(copy, target, tables)
+        for table in tables.sorted_tables:
+            if "id" in table.c:
+                highest = f"coalesce((select max(id) from {table.name}), 1)"
+                target.execute(sa.text(f"select setval(pg_get_serial_sequence('{table.name}', 'id'), {highest})"))
+
+
+def _pour(source: sa.Connection, target: sa.Connection, tables: sa.MetaData) -> None:
+    for table in tables.sorted_tables:
+        order = [table.c.id] if "id" in table.c else []
+        rows: list[dict[str, Any]] = [dict(row) for row in source.execute(sa.select(table).order_by(*order)).mappings()]
+        for start in range(0, len(rows), 500):
+            target.execute(table.insert(), rows[start:start + 500])

@@ -1,0 +1,164 @@
+"""Opening a store: SQLite file or PostgreSQL server, its safety settings, its migrations."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+
+from aerobe.errors import NotebookFault
+from aerobe.notebook._schema import SCHEMA
+
+WAIT_S = 30.0       # how long a writer waits for another before it gives up [s]
+
+
+class Store:
+    """A connection pool to one notebook, with the two ways to use it: reading and writing."""
+
+    def __init__(self, where: str) -> None:
+        self.path: Path | None = None if is_server(where) else Path(where)
+        self.engine = _server_engine(where) if self.path is None else _file_engine(self.path)
+
+    @contextmanager
+    def reading(self) -> Iterator[sa.Connection]:
+        """One consistent view; nothing is written."""
+        with _plain_words(), self.engine.connect() as connection, connection.begin():
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[sa.Connection]:
+        """One transaction: everything inside is kept, or nothing is."""
+        options: dict[str, Any] = {"writes": True}
+        if self.path is None:
+            # A writer first waits for its turn and must then see what the one before it wrote.
+            options["isolation_level"] = "READ COMMITTED"
+        with _plain_words(), self.engine.connect().execution_options(**options) as connection, connection.begin():
+            yield connection
+
+    def schema(self) -> str | None:
+        """The newest migration this store has had, or None for an empty one."""
+        with self.reading() as connection:
+            if not sa.inspect(connection).has_table("alembic_version"):
+                return None
+            return connection.execute(sa.text("select version_num from alembic_version")).scalar()
+
+    def migrate(self, to: str = "head") -> None:
+        """Bring the tables up to date, all or nothing: both stores run the steps inside one transaction."""
+        from alembic import command
+        from alembic.config import Config
+
+        config = Config()
+        config.set_main_option("script_location", str(Path(__file__).parent / "_migrations"))
+        with self.writing() as connection:
+            config.attributes["connection"] = connection
+            command.upgrade(config, to)
+
+    def close(self) -> None:
+        self.engine.dispose()
+
+
+def is_server(where: str) -> bool:
+    """Whether a notebook's address is a server's and not a file's."""
+    return "://" in where
+
+
+def bring_up_to_date(store: Store, *, at: datetime, create: bool) -> Path | None:
+    """Migrate a store that needs it, after a dated copy. Gives the copy's path, if one was made."""
+    have = store.schema()
+    if have == SCHEMA:
+        return None
+    if have is None:
+        if not create:
+            raise NotebookFault("This notebook is empty or no notebook.", "Check the path, or start one with `aerobe brew new`.")
+        with store.reading() as connection:
+            strangers = sa.inspect(connection).get_table_names()
+        if strangers:
+            raise NotebookFault("This file or database holds other data.", "Give the notebook a file or a database of its own.")
+        store.migrate()
+        return None
+    if have > SCHEMA:
+        raise NotebookFault(
+            f"This notebook was written by a newer Aerobe (its tables are at {have}, this program knows {SCHEMA}).",
+            "Update Aerobe; the notebook has not been touched.",
+        )
+    from aerobe.notebook._backup import back_up
+
+    copy = back_up(store, at=at, why=f"before-{SCHEMA}")
+    store.migrate()
+    return copy
+
+
+def _file_engine(path: Path) -> sa.Engine:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        raise NotebookFault(f"The folder of {path} cannot be made: {fault.strerror}.", "Choose another place.") from None
+    if path.is_dir():
+        raise NotebookFault(f"{path} is a folder.", "Name a file, for example tea.notebook in it.")
+    engine = sa.create_engine(f"sqlite:///{path}", connect_args={"timeout": WAIT_S, "check_same_thread": False})
+
+    @sa.event.listens_for(engine, "connect")
+    def _settle(connection: Any, _record: Any) -> None:
+        # The driver's own transactions would end before a table is made; ours begin below.
+        connection.isolation_level = None
+        connection.execute("pragma journal_mode=wal")
+        # FULL: what was acknowledged survives a pulled plug, not only a crashed program.
+        connection.execute("pragma synchronous=full")
+        connection.execute("pragma foreign_keys=on")
+
+    @sa.event.listens_for(engine, "begin")
+    def _begin(connection: sa.Connection) -> None:
+        # A writer takes its lock at once: two phones then wait for each other instead of failing half way.
+        connection.exec_driver_sql("begin immediate" if connection.get_execution_options().get("writes") else "begin")
+
+    return engine
+
+
+def _server_engine(where: str) -> sa.Engine:
+    if where.startswith(("postgresql://", "postgres://")):
+        where = "postgresql+psycopg://" + where.split("://", 1)[1]
+    if not where.startswith("postgresql+psycopg://"):
+        raise NotebookFault(f"'{where.split('://')[0]}' is no kind of notebook.", "Give a file path, or postgresql://user@host/name.")
+    try:
+        import psycopg  # noqa: F401
+    except ImportError:
+        raise NotebookFault("The PostgreSQL driver is not installed.", "Install it: pip install 'aerobe[postgres]'.") from None
+    engine = sa.create_engine(where, pool_pre_ping=True, isolation_level="REPEATABLE READ")
+
+    @sa.event.listens_for(engine, "begin")
+    def _begin(connection: sa.Connection) -> None:
+        if connection.get_execution_options().get("writes"):
+            # One writer at a time, as with a file: readers are not held up, and two phones never half-collide.
+            connection.execute(sa.text("select pg_advisory_xact_lock(4163727562)"))
+
+    return engine
+
+
+@contextmanager
+def _plain_words() -> Iterator[None]:
+    try:
+        yield
+    except sa.exc.OperationalError as fault:
+        text = str(fault.orig)
+        if "locked" in text:
+            raise NotebookFault("Another program is writing to the notebook.", "Wait until it is done and try again.") from fault
+        if "full" in text:
+            raise NotebookFault("The disk is full.", "Free some space; what was kept before is safe.") from fault
+        raise NotebookFault(f"The notebook cannot be used: {text.strip()}.", "Check that the file or server is there.") from fault
+    except sa.exc.DatabaseError as fault:
+        if "not a database" in str(fault.orig) or "malformed" in str(fault.orig):
+            raise NotebookFault(
+                "This file is damaged or is no notebook.", "Restore a dated copy: `aerobe notebook restore`."
+            ) from fault
+        raise
+
+
+def file_mode_private(path: Path) -> None:
+    """A notebook is the person's own: other accounts of the machine need not read it."""
+    if os.name == "posix" and path.exists():
+        path.chmod(0o600)
