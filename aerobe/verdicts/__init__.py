@@ -1,1 +1,34 @@
-"""Empty room, to be furnished."""
+"""Verdicts: is one recipe better than another and by how much, or can nobody tell yet.
+
+A verdict rests on brews, never on tests of one brew; it shows its interval, its rivals and what would settle the rest.
+"""
+
+from aerobe.verdicts._calls import CLAIM_LEVEL, INTERVAL_LEVEL, Calls, call_contrasts
+from aerobe.verdicts._check import Check
+from aerobe.verdicts._contrasts import Contrast, pair_contrast, planned_contrasts, standard_of
+from aerobe.verdicts._core import Effects, Layout, fit_effects, is_estimable, lay_out, widen
+from aerobe.verdicts._dose import DoseAnswer, answer_dose_series, turning_point
+from aerobe.verdicts._mixed import MixedFit, RandomTerm, fit_mixed
+from aerobe.verdicts._outcomes import OUTCOMES, Outcome, outcome
+from aerobe.verdicts._ranking import Place, rank_arms
+from aerobe.verdicts._results import COLOUR_SENSITIVE, BrewResult, brew_results
+from aerobe.verdicts._rivals import Rival
+from aerobe.verdicts._settle import (
+    brews_needed,
+    brews_needed_for_sameness,
+    power_of_difference,
+    power_of_sameness,
+    tests_per_brew,
+)
+from aerobe.verdicts._simultaneous import adjusted_p, all_pairs, critical_value, joint_t
+from aerobe.verdicts._verdict import Comparison, Settle, Verdict, every_pair, judge
+from aerobe.verdicts._words import effect_words
+
+__all__ = [
+    "CLAIM_LEVEL", "COLOUR_SENSITIVE", "INTERVAL_LEVEL", "OUTCOMES", "BrewResult", "Calls", "Check", "Comparison", "Contrast",
+    "DoseAnswer", "Effects", "Layout", "MixedFit", "Outcome", "Place", "RandomTerm", "Rival", "Settle", "Verdict", "adjusted_p",
+    "all_pairs", "answer_dose_series", "brew_results", "brews_needed", "brews_needed_for_sameness", "call_contrasts",
+    "critical_value", "effect_words", "every_pair", "fit_effects", "fit_mixed", "is_estimable", "joint_t", "judge", "lay_out",
+    "outcome", "pair_contrast", "planned_contrasts", "power_of_difference", "power_of_sameness", "rank_arms", "standard_of",
+    "tests_per_brew", "turning_point", "widen",
+]

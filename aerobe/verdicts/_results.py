@@ -1,0 +1,151 @@
+"""One number for each brew: what a comparison of recipes is made of."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from aerobe.errors import NotEnoughData, UnusableReading
+from aerobe.records import Assay, Brew, Reading
+
+# Methods whose signal contains the colour of the tea, so that a darker recipe reads higher with the same cells.
+COLOUR_SENSITIVE = ("colour test", "turbidity", "fumigation extraction", "other")
+_COLOUR_CONTROLS = ("killed control", "filtered blank")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BrewResult:
+    """The outcome of one brew (or one pot, one bed): the unit that a recipe is replicated by.
+
+    Several tests of one brew are already averaged here; they narrow `test_log_sd` and never count as brews.
+    """
+
+    brew: str
+    arm: str
+    value: float                            # in the outcome's unit; above zero where arms are compared by ratio
+    block: str = ""                         # day or place that brews share
+    column: str = ""                        # a second grouping, such as the vessel
+    tests: int = 1                          # averaged in the value
+    test_log_sd: float = 0.0                # what testing adds to the log of the value (its own unit for differences) [-]
+    points: tuple[float, ...] = ()          # single results, to be shown
+    colour_sensitive: bool = False          # the method reads colour as biomass
+    colour_checked: bool = False            # a killed control or filtered blank of this brew was subtracted
+    bias_log_sd: float | None = None        # characterised colour bias left in the log of the value, shared by the arm [-]
+    at_limit: bool = False                  # the value is the detection limit; the truth lies below
+    source_brew: str = ""                   # field response: the tea that this pot received
+
+
+def brew_results(
+    brews: Sequence[Brew], readings: Sequence[Reading], assays: Mapping[str, Assay], *, at_h: float | None = None,
+    tolerance_h: float = 1.0,
+) -> tuple[BrewResult, ...]:
+    """One result for each brew from the readings of its samples and controls.
+
+    Parameters
+    ----------
+    brews
+        Brews with their arm and block. [-]
+    readings
+        All readings; corrected ones (those that another replaces) are left out. [-]
+    assays
+        Assays by key. [-]
+    at_h
+        Time to compare at; None takes each brew's last sample. [h]
+    tolerance_h
+        How far from that time a reading may lie. [h]
+
+    Returns
+    -------
+    tuple of BrewResult
+        In the order of the brews.
+
+    Raises
+    ------
+    NotEnoughData
+        If a brew has no sample reading near the time.
+    UnusableReading
+        If the readings compared come from several assays.
+
+    Source
+    ------
+    hurlbert-1984
+    """
+    replaced = {reading.replaces for reading in readings if reading.replaces}
+    kept = [reading for reading in readings if reading.key not in replaced]
+    return tuple(_one_brew(brew, [r for r in kept if r.brew == brew.key], assays, at_h, tolerance_h) for brew in brews)
+
+
+def _one_brew(
+    brew: Brew, readings: list[Reading], assays: Mapping[str, Assay], at_h: float | None, tolerance_h: float
+) -> BrewResult:
+    samples = [reading for reading in readings if reading.role == "sample"]
+    if samples and at_h is None:
+        at_h = max(reading.elapsed_h for reading in samples)
+    samples = [reading for reading in samples if abs(reading.elapsed_h - (at_h or 0.0)) <= tolerance_h]
+    if not samples:
+        when = "" if at_h is None else f" within {tolerance_h:g} h of {at_h:g} h"
+        raise NotEnoughData(f"Brew {brew.key} has no sample reading{when}.", "Add the reading, or compare at another time.")
+    keys = {reading.assay for reading in samples}
+    if len(keys) > 1:
+        raise UnusableReading(
+            f"Brew {brew.key} was measured by several assays at once ({', '.join(sorted(keys))}).",
+            "Compare one assay at a time; two assays do not agree well enough to be averaged.",
+        )
+    assay = assays[keys.pop()]
+    controls = _nearest_controls(readings, assay.key, at_h or 0.0, tolerance_h)
+    return _net(brew, assay, samples, controls)
+
+
+def _nearest_controls(readings: list[Reading], assay: str, at_h: float, tolerance_h: float) -> list[Reading]:
+    """Killed controls if there are any, else filtered blanks, else plain blanks; near the time where some are, else all."""
+    for role in (*_COLOUR_CONTROLS, "blank"):
+        found = [reading for reading in readings if reading.role == role and reading.assay == assay]
+        near = [reading for reading in found if abs(reading.elapsed_h - at_h) <= tolerance_h]
+        if found:
+            return near or found
+    return []
+
+
+def _net(brew: Brew, assay: Assay, samples: list[Reading], controls: list[Reading]) -> BrewResult:
+    values = [reading.signal * reading.dilution * assay.to_house for reading in samples]
+    background = [reading.signal * reading.dilution * assay.to_house for reading in controls]
+    checked = bool(controls) and controls[0].role in _COLOUR_CONTROLS
+    error = assay.error
+    off = _mean(background) if background else 0.0
+    # A measured control holds the additive bias of this very tea; the characterised bias is for teas without one.
+    if error is not None and not checked:
+        off += error.bias * assay.to_house
+    net = _mean(values) - off
+    variance = _variance_of_mean(values, assay) + (_variance_of_mean(background, assay) if background else 0.0)
+    limit = 0.0 if error is None or error.detection_limit is None else error.detection_limit * assay.to_house
+    censored = all(reading.below_detection for reading in samples) or net <= limit or net <= 0.0
+    if censored:
+        net = max(limit, net, math.sqrt(variance))
+        if net <= 0.0:
+            raise NotEnoughData(
+                f"Brew {brew.key} shows nothing above its control, and the assay has no detection limit to put there.",
+                "Characterise the assay (blanks and a spiked series), then compare again.",
+            )
+    known = error is not None and error.origin != "assumed" and error.bias_sd > 0 and not checked
+    bias = error.bias_sd * assay.to_house / net if known and error is not None else None
+    return BrewResult(
+        brew=brew.key, arm=brew.arm or brew.recipe, value=net, block=brew.block, column=brew.vessel, tests=len(samples),
+        test_log_sd=math.sqrt(variance) / net, points=tuple(value - off for value in values),
+        colour_sensitive=assay.method in COLOUR_SENSITIVE, colour_checked=checked, bias_log_sd=bias, at_limit=censored,
+    )
+
+
+def _mean(values: Sequence[float]) -> float:
+    return sum(values) / len(values)
+
+
+def _variance_of_mean(values: Sequence[float], assay: Assay) -> float:
+    """Variance that testing adds to the mean: from the assay's characterisation, else from the replicates themselves."""
+    mean = _mean(values)
+    if assay.error is not None:
+        constant = assay.error.constant_sd * assay.to_house
+        return (constant**2 + (assay.error.proportional_cv * mean) ** 2) / len(values)
+    if len(values) < 2:
+        return 0.0
+    return sum((value - mean) ** 2 for value in values) / (len(values) - 1) / len(values)
