@@ -1,7 +1,47 @@
 """Oxygen and food: what water holds, what the air brings, what the brew takes, and how much food that carries."""
 
+from aerobe.oxygen._ceiling import DoseRow, FoodCeiling, Forecast, Outcome, food_ceiling, outcome_of, split_feeds, trade_off
+from aerobe.oxygen._changes import ChangeRow, Changes, compare_changes
+from aerobe.oxygen._chemicals import COBALT_CAUTION, SULPHITE_CAUTION, SulphiteDose, sulphite_dose
+from aerobe.oxygen._classic import (
+    ClassicFit,
+    RunBeside,
+    course_saturation_mg_per_l,
+    judge_series,
+    least_squares_kla,
+    linear_window_kla,
+)
+from aerobe.oxygen._demand import YIELD, FoodBalance, balance_ceiling_g_per_l, food_balance
+from aerobe.oxygen._faults import RunFault, rising_window
 from aerobe.oxygen._first_guess import first_guess_kla
 from aerobe.oxygen._foods import FOODS, Food, FoodLibrary, Range
+from aerobe.oxygen._probes import ProbeCheck, check_probe, oxygen_from_percent, percent_of_saturation, salinity_from_conductivity
+from aerobe.oxygen._reaeration import KlaEstimate, kla_from_reaeration
+from aerobe.oxygen._response import responses
 from aerobe.oxygen._saturation import pressure_at_altitude_kpa, saturation_mg_per_l
+from aerobe.oxygen._sizing import (
+    ALPHA,
+    AirPlan,
+    ScaledBrew,
+    needed_kla_per_h,
+    pump_power_w,
+    pump_pressure_kpa,
+    scale_vessel,
+    size_air,
+)
+from aerobe.oxygen._standard import StandardTransfer, kla_at_20, standard_transfer, transfer_factor, transfer_rate_mg_per_l_h
+from aerobe.oxygen._steps import StepEstimate, transfer_from_steps
+from aerobe.oxygen._uptake import HoldingTime, UptakeTrack, holding_time, uptake_from_log
 
-__all__ = ["FOODS", "Food", "FoodLibrary", "Range", "first_guess_kla", "pressure_at_altitude_kpa", "saturation_mg_per_l"]
+__all__ = [
+    "ALPHA", "COBALT_CAUTION", "FOODS", "SULPHITE_CAUTION", "YIELD", "AirPlan", "ChangeRow", "Changes", "ClassicFit",
+    "DoseRow", "Food", "FoodBalance", "FoodCeiling", "FoodLibrary", "Forecast", "HoldingTime", "KlaEstimate",
+    "Outcome", "ProbeCheck", "Range", "RunBeside", "RunFault", "ScaledBrew", "StandardTransfer", "StepEstimate",
+    "SulphiteDose", "UptakeTrack", "balance_ceiling_g_per_l", "check_probe", "compare_changes",
+    "course_saturation_mg_per_l", "first_guess_kla", "food_balance", "food_ceiling", "holding_time", "judge_series",
+    "kla_at_20", "kla_from_reaeration", "least_squares_kla", "linear_window_kla", "needed_kla_per_h", "outcome_of",
+    "oxygen_from_percent", "percent_of_saturation", "pressure_at_altitude_kpa", "pump_power_w", "pump_pressure_kpa",
+    "responses", "rising_window", "salinity_from_conductivity", "saturation_mg_per_l", "scale_vessel", "size_air",
+    "split_feeds", "standard_transfer", "sulphite_dose", "trade_off", "transfer_factor", "transfer_from_steps",
+    "transfer_rate_mg_per_l_h", "uptake_from_log",
+]

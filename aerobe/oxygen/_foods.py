@@ -26,7 +26,7 @@ class Range:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Food:
-    """One food as bought. Of its carbon a part is readily used, a part slowly (within days), and the rest not in a brew's time."""
+    """One food as bought. Of its carbon a part is used readily, a part slowly (within days), the rest not in a brew's time."""
 
     key: str
     name: str

@@ -1,0 +1,232 @@
+"""The two textbook ways to read a run, kept so that published numbers can be met exactly; and runs judged side by side."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from aerobe.errors import NotEnoughData, OutsideValidity
+from aerobe.oxygen._reaeration import clean_log
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClassicFit:
+    """Least-squares values of the exponential model, each with the standard error that independent noise would give."""
+
+    kla_per_h: float
+    kla_se_per_h: float
+    saturation_mg_per_l: float
+    saturation_se_mg_per_l: float
+    start_mg_per_l: float
+    start_se_mg_per_l: float
+    residual_sd_mg_per_l: float
+
+
+def course_saturation_mg_per_l(temperature_degc: float, oxygen_pressure_atm: float = 0.21) -> float:
+    """Saturation by the short formula of a gas-transfer course; 1 to 2 % above the table, kept to meet its numbers.
+
+    Parameters
+    ----------
+    temperature_degc
+        Of the water. [degC]
+    oxygen_pressure_atm
+        Partial pressure of oxygen. [atm]
+
+    Source
+    ------
+    cee4530-2019
+
+    Examples
+    --------
+    >>> round(course_saturation_mg_per_l(22.0), 2)
+    8.9
+    """
+    return oxygen_pressure_atm * float(np.exp(1727.0 / (temperature_degc + 273.15) - 2.105))
+
+
+def linear_window_kla(
+    times_h: ArrayLike, oxygen_mg_per_l: ArrayLike, *, saturation_mg_per_l: float, low_mg_per_l: float = 2.0,
+    high_mg_per_l: float = 6.0,
+) -> float:
+    """Slope of the log deficit within a window of oxygen: the recipe of the laboratory course.
+
+    Parameters
+    ----------
+    times_h, oxygen_mg_per_l
+        The run, shape (n,). [h, mg/L]
+    saturation_mg_per_l
+        Taken as known. [mg/L]
+    low_mg_per_l, high_mg_per_l
+        The window. [mg/L]
+
+    Returns
+    -------
+    float
+        kLa; negative where oxygen falls within the window. [1/h]
+
+    Raises
+    ------
+    NotEnoughData
+        If fewer than three readings lie in the window.
+    OutsideValidity
+        If the window reaches saturation.
+
+    Source
+    ------
+    cee4530-2019
+    """
+    if high_mg_per_l >= saturation_mg_per_l:
+        raise OutsideValidity(
+            f"A window up to {high_mg_per_l:g} mg/L reaches saturation, {saturation_mg_per_l:g} mg/L.", "Lower its upper end."
+        )
+    times, values = clean_log(times_h, oxygen_mg_per_l)
+    inside = (values >= low_mg_per_l) & (values <= high_mg_per_l)
+    if inside.sum() < 3:
+        raise NotEnoughData(
+            f"Only {inside.sum()} readings lie between {low_mg_per_l:g} and {high_mg_per_l:g} mg/L.",
+            "Read more often, or widen the window.",
+        )
+    return -float(np.polyfit(times[inside], np.log(saturation_mg_per_l - values[inside]), 1)[0])
+
+
+def least_squares_kla(times_h: ArrayLike, oxygen_mg_per_l: ArrayLike, *, saturation_guess_mg_per_l: float = 9.0) -> ClassicFit:
+    """Nonlinear least squares of C* - (C* - C0) exp(-kLa t) for all three, as the clean-water standard asks.
+
+    Parameters
+    ----------
+    times_h, oxygen_mg_per_l
+        The window to be fitted, shape (n,). [h, mg/L]
+    saturation_guess_mg_per_l
+        Where the search starts. [mg/L]
+
+    Returns
+    -------
+    ClassicFit
+        Standard errors hold for independent noise only, which probes do not have; see `kla_from_reaeration`.
+
+    Raises
+    ------
+    NotEnoughData
+        If there are fewer than five readings.
+
+    Source
+    ------
+    asce-ewri-2-06
+    """
+    times, values = clean_log(times_h, oxygen_mg_per_l)
+    if len(times) < 5:
+        raise NotEnoughData(f"{len(times)} readings cannot fix three unknowns.", "Give at least five, better twenty.")
+    from scipy.optimize import least_squares
+
+    start = times[0]
+    span = times[-1] - start
+
+    def residuals(parameters: Array) -> Array:
+        saturation, first, log_kla = parameters
+        return saturation - (saturation - first) * np.exp(-np.exp(log_kla) * (times - start)) - values
+
+    guesses = [
+        least_squares(residuals, [saturation_guess_mg_per_l, values[0], np.log(rate / span)], x_scale=[1.0, 1.0, 0.3])
+        for rate in (0.5, 2.0, 6.0)
+    ]
+    best = min(guesses, key=lambda guess: float(guess.cost))
+    variance = 2.0 * best.cost / max(len(times) - 3, 1)
+    spread = np.sqrt(np.diag(np.linalg.pinv(best.jac.T @ best.jac)) * variance)
+    kla = float(np.exp(best.x[2]))
+    return ClassicFit(
+        kla_per_h=kla, kla_se_per_h=kla * float(spread[2]), saturation_mg_per_l=float(best.x[0]),
+        saturation_se_mg_per_l=float(spread[0]), start_mg_per_l=float(best.x[1]), start_se_mg_per_l=float(spread[1]),
+        residual_sd_mg_per_l=float(np.sqrt(variance)),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunBeside:
+    """One run of a series over air flows, beside the line through the others."""
+
+    flow: float                         # in the unit given
+    kla_per_h: float
+    expected_per_h: float               # by the line through the series [1/h]
+    log_distance: float                 # log of measured over expected [-]
+    outlying: bool
+    reason: str
+
+
+def judge_series(flows: ArrayLike, klas_per_h: ArrayLike, *, tolerance: float = 3.0) -> tuple[RunBeside, ...]:
+    """Runs over several air flows, each judged beside its neighbours.
+
+    One run alone cannot show that the clock ran slow or the stone was half blocked; its neighbours can.
+
+    Parameters
+    ----------
+    flows
+        Air flows, any one unit, shape (runs,). [any]
+    klas_per_h
+        Transfer coefficients, shape (runs,). [1/h]
+    tolerance
+        Distance at which a run counts as outlying, in robust standard deviations. [-]
+
+    Returns
+    -------
+    tuple of RunBeside
+        In the order given.
+
+    Raises
+    ------
+    NotEnoughData
+        If fewer than five runs have a positive rate.
+
+    Notes
+    -----
+    A power law with the median of the slopes between all pairs (Theil, Sen) brings runs to one flow. A run with at least four
+    others within a quarter of its flow is judged by their median and median absolute deviation; elsewhere all runs are used.
+    Good runs are taken to repeat within 10 %, never better.
+
+    Source
+    ------
+    sen-1968
+    """
+    flow, kla = np.asarray(flows, dtype=float), np.asarray(klas_per_h, dtype=float)
+    good = (kla > 0.0) & (flow > 0.0)
+    if good.sum() < 5:
+        raise NotEnoughData(f"{good.sum()} runs with a rise are too few to judge one beside the others.", "Give five or more.")
+    x, y = np.log(flow[good]), np.log(kla[good])
+    first, second = np.triu_indices(len(x), 1)
+    apart = x[first] != x[second]
+    slope = float(np.median((y[second] - y[first])[apart] / (x[second] - x[first])[apart]))
+    return tuple(_beside(float(flow[index]), float(kla[index]), x, y, slope, tolerance) for index in range(len(flow)))
+
+
+_NEIGHBOUR = np.log(1.25)
+_FEWEST_NEIGHBOURS = 4
+_REPEATABILITY = 0.10
+
+
+def _beside(flow: float, kla: float, x: Array, y: Array, slope: float, tolerance: float) -> RunBeside:
+    level = y - slope * x
+    here = np.log(flow) if flow > 0.0 else float(x.min())
+    itself = np.isclose(x, here) & np.isclose(y, np.log(kla) if kla > 0.0 else np.inf)
+    near = level[(np.abs(x - here) <= _NEIGHBOUR) & ~itself]
+    others = near if len(near) >= _FEWEST_NEIGHBOURS else level
+    middle = float(np.median(others))
+    limit = tolerance * max(1.4826 * float(np.median(np.abs(others - middle))), _REPEATABILITY)
+    expected = float(np.exp(middle + slope * here))
+    distance = float(np.log(kla / expected)) if kla > 0.0 else float("nan")
+    reason = _reason(distance, limit)
+    return RunBeside(
+        flow=flow, kla_per_h=kla, expected_per_h=expected, log_distance=distance, outlying=reason != "", reason=reason,
+    )
+
+
+def _reason(distance: float, limit: float) -> str:
+    if np.isnan(distance):
+        return "oxygen does not rise in the window"
+    if distance < -limit:
+        return "too slow beside its neighbours: slow clock, residual sulphite, blocked diffuser or probe out of the stream"
+    if distance > limit:
+        return "too fast beside its neighbours: fast clock, wrong air flow noted or probe in the bubbles"
+    return ""
