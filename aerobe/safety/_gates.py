@@ -9,11 +9,9 @@ import math
 from dataclasses import dataclass
 
 from aerobe.errors import UnusableRecord
+from aerobe.safety._findings import FAILS, NOT_SHOWN, SHOWN, STATES
 from aerobe.safety._smell import smell_of
 from aerobe.safety._thresholds import threshold
-
-SHOWN, NOT_SHOWN, FAILS = "shown to pass", "not shown to pass", "fails"
-STATES = (SHOWN, NOT_SHOWN, FAILS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

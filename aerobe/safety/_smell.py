@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from aerobe.safety._findings import FAILS, NOT_SHOWN, SHOWN
 from aerobe.safety._thresholds import tables
 
 
@@ -19,10 +20,10 @@ def smell_of(text: str | None) -> str:
     words = re.findall(r"[a-z]+", (text or "").lower())
     smells = tables("brewing")["smells"]
     if set(words) & set(smells["bad"]):
-        return "fails"
+        return FAILS
     if words in ([], ["not", "noted"]):
-        return "not shown to pass"
+        return NOT_SHOWN
     if words in (["no", "smell"], ["no", "odour"], ["no", "odor"]):
-        return "shown to pass"
+        return SHOWN
     good = set(words) & set(smells["good"]) and not set(words) & set(smells["doubt"])
-    return "shown to pass" if good else "not shown to pass"
+    return SHOWN if good else NOT_SHOWN

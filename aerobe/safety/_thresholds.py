@@ -11,6 +11,7 @@ from typing import Any
 from aerobe.errors import NotFound
 
 LOCAL = "local codes and licensed practice decide"
+DECIDE = f" {LOCAL[0].upper()}{LOCAL[1:]}."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,6 +25,8 @@ class Threshold:
     date: str  # ISO date or year of the source, or of our choice
     says: str  # the rule in one line
     jurisdiction: str = ""  # "" where no law is meant
+    strict: bool = False  # the value itself breaks the limit
+    detects: bool = False  # presence or absence: what the method must be able to find
 
 
 @cache

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from aerobe.errors import UnusableRecord
+from aerobe.safety._compost import jurisdictions
+from aerobe.safety._findings import FAILS, NOT_SHOWN, SHOWN, STATES
 from aerobe.safety._gates import (
-    FAILS,
-    NOT_SHOWN,
-    SHOWN,
-    STATES,
     BrewFacts,
     Gate,
     harvest_gates,
@@ -18,10 +16,8 @@ from aerobe.safety._gates import (
     shut_gate,
     unshown_gate,
 )
-from aerobe.safety._thresholds import LOCAL, tables, threshold
-
-TREATED, UNTREATED, UNKNOWN = "treated", "untreated", "not known"
-DECIDE = f" {LOCAL[0].upper()}{LOCAL[1:]}."
+from aerobe.safety._tea import TREATED, UNKNOWN, UNTREATED
+from aerobe.safety._thresholds import DECIDE, tables, threshold
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +35,9 @@ class UseFacts:
     has_additives: bool | None = None  # foods in the brew: molasses, kelp, fish ...
     e_coli: str = NOT_SHOWN  # finding of the indicator test, one of STATES
     enterococci: str = NOT_SHOWN  # the same
-    sprayed: bool | None = None  # puts droplets into the air
+    sprayed: bool | None = None  # puts drops into the air; None counts as yes
+    wind_m_per_s: float | None = None  # where it is sprayed; 0 indoors [m/s]
+    people_away: bool | None = None  # nobody without protection within reach of the drift
 
     def __post_init__(self) -> None:
         if self.e_coli not in STATES or self.enterococci not in STATES:
@@ -61,7 +59,7 @@ def use_gates(brew: BrewFacts, use: UseFacts) -> tuple[Gate, ...]:
     Returns
     -------
     tuple of Gate
-        The harvest gates, then crop, rules chosen, sprouts, contact with food, indicator tests, days to harvest.
+        The harvest gates, then spray drift, crop, rules chosen, sprouts, contact with food, indicator tests, days to harvest.
 
     Notes
     -----
@@ -69,34 +67,64 @@ def use_gates(brew: BrewFacts, use: UseFacts) -> tuple[Gate, ...]:
 
     Source
     ------
-    nosb-2004, nosb-2006, cfr-21-112, cfr-7-205-203
+    nosb-2004, nosb-2006, cfr-21-112, cfr-7-205-203, spray-labels
     """
-    if brew.edible is False and use.edible is not False:
-        # A brew noted as "for flowers" must not carry its easier compost gate onto a plate.
-        brew = _for_food(brew)
-    gates = harvest_gates(brew)
-    if use.edible is False and use.touches_edible_part is not True:
-        return (*gates, open_gate("crop", "Nothing is eaten from this place." + DECIDE, "aerobe-cautious-choice"))
+    nothing_eaten = use.edible is False and use.touches_edible_part is not True and not _is_food(use.crop)
+    # What the place is for decides on the compost: a brew noted as "for flowers" carries no easier gate onto a plate.
+    gates = (*harvest_gates(replace(brew, edible=False if nothing_eaten else None)), _spray(use))
+    if nothing_eaten:
+        flowers = open_gate("crop", "Nothing is eaten from this place." + DECIDE, "aerobe-cautious-choice")
+        return (*gates, flowers, _indicators(use)) if FAILS in (use.e_coli, use.enterococci) else (*gates, flowers)
     return (*gates, _crop(use), _rules_chosen(use), _sprouts(use), _contact(use), _indicators(use), _days(use))
 
 
-def _for_food(brew: BrewFacts) -> BrewFacts:
-    from dataclasses import replace
-
-    return replace(brew, edible=None)
+def _spray(use: UseFacts) -> Gate:
+    name, most = "spray drift", threshold("spray-wind-most")
+    if use.sprayed is False:
+        return open_gate(name, "It is poured, not sprayed.", most.source)
+    if use.people_away is False:
+        return shut_gate(
+            name,
+            "People without protection are within reach of the drops.",
+            "Pour it, or wait until they have gone.",
+            "worksafe-qld-legionella",
+            most.source,
+        )
+    if use.wind_m_per_s is not None and not use.wind_m_per_s <= most.value:
+        return shut_gate(
+            name,
+            f"Wind of {use.wind_m_per_s:.1f} m/s; at most {most.value:g} m/s.",
+            "Wait for less wind, or pour it." + DECIDE,
+            most.source,
+        )
+    if use.people_away is None or use.wind_m_per_s is None:
+        return unshown_gate(
+            name,
+            "It is sprayed, and wind or people nearby are not noted.",
+            "Note the wind and that nobody without protection is near, or pour it.",
+            most.source,
+        )
+    return open_gate(name, f"Wind of {use.wind_m_per_s:.1f} m/s and nobody without protection near." + DECIDE, most.source)
 
 
 def _crop(use: UseFacts) -> Gate:
     name, source = "crop", "aerobe-cautious-choice"
     if use.edible is None:
         return unshown_gate(name, "It is not noted whether anything is eaten from this place.", "Say so: yes or no.", source)
+    if use.edible is False:
+        return shut_gate(
+            name,
+            f"'{use.crop}' is noted as not eaten, yet it names a crop that is, or tea reaches a part that is eaten.",
+            "Correct the note: eaten, or another name for the crop.",
+            source,
+        )
     if use.touches_edible_part is None:
         return unshown_gate(name, "It is not noted whether the tea reaches a part that is eaten.", "Say so: yes or no.", source)
     return open_gate(name, "Crop and contact are noted.", source)
 
 
 def _rules_chosen(use: UseFacts) -> Gate:
-    name, known = "rules chosen", tables("use")["jurisdictions"]["known"]
+    name, known = "rules chosen", jurisdictions()
     if use.jurisdiction in known:
         return open_gate(name, f"Checked beside the rules on file for {use.jurisdiction}." + DECIDE, "aerobe-cautious-choice")
     return unshown_gate(
@@ -109,7 +137,8 @@ def _rules_chosen(use: UseFacts) -> Gate:
 
 def _sprouts(use: UseFacts) -> Gate:
     name = "sprouts"
-    if set(re.findall(r"[a-z]+", use.crop.lower())) & set(tables("use")["sprouts"]["words"]):
+    words = _words(use.crop)
+    if words & set(tables("use")["sprouts"]["words"]) and not words & set(tables("use")["sprouts"]["but_not"]):
         return shut_gate(
             name,
             "Sprouts for eating grow warm and wet and are eaten whole; tea does not belong on them.",
@@ -191,3 +220,11 @@ def days_needed(edible_part_touches_soil: bool | None) -> float:
 
 def _long_before_harvest(use: UseFacts) -> bool:
     return use.days_to_harvest is not None and use.days_to_harvest >= days_needed(use.edible_part_touches_soil)
+
+
+def _is_food(crop: str) -> bool:
+    return bool(_words(crop) & set(tables("use")["eaten"]["words"]))
+
+
+def _words(text: str) -> set[str]:
+    return set(re.findall(r"[a-z]+", text.lower()))
