@@ -9,7 +9,8 @@ from aerobe.safety._cautions import OCCASIONS, Caution, all_cautions, cautions
 from aerobe.safety._compost import CompostFinding, HeatRule, heat_rules, judge_compost, jurisdictions, sludge_equation_days
 from aerobe.safety._field import judge_mesh, judge_weather, mesh_opening_mm
 from aerobe.safety._findings import FAILS, NOT_SHOWN, SHOWN, STATES, Finding
-from aerobe.safety._gates import BrewFacts, Gate, closed, harvest_gates, holding_time_h
+from aerobe.safety._gates import BrewFacts, Gate, closed, floor_of, harvest_gates
+from aerobe.safety._holding import holding_time_h
 from aerobe.safety._indicators import E_COLI, ENTEROCOCCI, judge_absence, judge_count, judge_portions
 from aerobe.safety._smell import smell_of
 from aerobe.safety._tea import TREATED, UNKNOWN, UNTREATED, RiskNote, TeaFinding, judge_tea, regrowth_risk
@@ -18,12 +19,12 @@ from aerobe.safety._use_gates import UseFacts, days_needed, use_gates
 from aerobe.safety._water import Dechlorination, Sanitising, dechlorinate, judge_water, sanitise, water_kind
 
 __all__ = [
-    "E_COLI", "ENTEROCOCCI", "FAILS", "HOLD_BACK", "LOCAL", "NOTHING_AGAINST", "NOT_SHOWN", "OCCASIONS", "SHOWN",
-    "STATES", "TREATED", "UNKNOWN", "UNTREATED", "Amounts", "Applied", "BrewFacts", "Caution", "CompostFinding",
-    "Dechlorination", "Finding", "Gate", "HeatRule", "RiskNote", "Sanitising", "TeaFinding", "Threshold", "UseAdvice",
-    "UseFacts", "advise_use", "all_cautions", "all_thresholds", "amounts", "applied_per_m2", "cautions", "closed",
-    "days_needed", "dechlorinate", "harvest_gates", "heat_rules", "holding_time_h", "judge_absence", "judge_compost",
+    "ENTEROCOCCI", "E_COLI", "FAILS", "HOLD_BACK", "LOCAL", "NOTHING_AGAINST", "NOT_SHOWN", "OCCASIONS", "SHOWN", "STATES",
+    "TREATED", "UNKNOWN", "UNTREATED", "Amounts", "Applied", "BrewFacts", "Caution", "CompostFinding", "Dechlorination",
+    "Finding", "Gate", "HeatRule", "RiskNote", "Sanitising", "TeaFinding", "Threshold", "UseAdvice", "UseFacts",
+    "advise_use", "all_cautions", "all_thresholds", "amounts", "applied_per_m2", "cautions", "closed", "days_needed",
+    "dechlorinate", "floor_of", "harvest_gates", "heat_rules", "holding_time_h", "judge_absence", "judge_compost",
     "judge_count", "judge_mesh", "judge_portions", "judge_tea", "judge_water", "judge_weather", "jurisdictions",
-    "mesh_opening_mm", "mix_for", "regrowth_risk", "sanitise", "sludge_equation_days", "smell_of", "threshold",
-    "use_gates", "water_kind",
+    "mesh_opening_mm", "mix_for", "regrowth_risk", "sanitise", "sludge_equation_days", "smell_of", "threshold", "use_gates",
+    "water_kind",
 ]

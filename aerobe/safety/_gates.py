@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from aerobe.errors import UnusableRecord
 from aerobe.safety._findings import FAILS, NOT_SHOWN, SHOWN, STATES
+from aerobe.safety._holding import holding_time_h
 from aerobe.safety._smell import smell_of
 from aerobe.safety._thresholds import threshold
 
@@ -44,6 +45,7 @@ class BrewFacts:
     hours_since_air_stopped: float | None = None  # 0 while the air runs [h]
     oxygen_when_air_stopped_mg_per_l: float | None = None  # [mg/L]
     uptake_mg_per_l_per_h: float | None = None  # oxygen uptake, upper end of its interval [mg/L/h]
+    holding_time_h: float | None = None  # how long oxygen lasts without air, lower end, where a fit of the brew gives it [h]
     temperature_degc: float | None = None  # highest of the brew [degC]
     compost: str = NOT_SHOWN  # one of STATES, from the compost's history
     compost_why: str = "Nothing is recorded of the compost's heating."
@@ -59,12 +61,18 @@ class BrewFacts:
             "hours_since_air_stopped",
             "oxygen_when_air_stopped_mg_per_l",
             "uptake_mg_per_l_per_h",
+            "holding_time_h",
             "temperature_degc",
         ):
             value = getattr(self, name)
             # A value that is not a number compares as False with everything and would open gates by accident.
             if value is not None and not math.isfinite(value):
                 raise UnusableRecord(f"{name} is not a number.", "Leave it out if it is not known.")
+
+
+def floor_of(facts: BrewFacts) -> float:
+    """The oxygen floor that the gates hold to: the brewer's, and never under the limit `least-floor`. [mg/L]"""
+    return max(facts.oxygen_floor_mg_per_l, threshold("least-floor").value)
 
 
 def harvest_gates(facts: BrewFacts) -> tuple[Gate, ...]:
@@ -120,7 +128,7 @@ def unshown_gate(name: str, why: str, how: str, *sources: str) -> Gate:
 
 
 def _oxygen_measured(facts: BrewFacts) -> Gate:
-    name, key, floor = "oxygen measured", "aerobe-cautious-choice", facts.oxygen_floor_mg_per_l
+    name, key, floor = "oxygen measured", "aerobe-cautious-choice", floor_of(facts)
     lowest, risk = facts.lowest_recent_oxygen_mg_per_l, facts.probability_below_floor
     window = threshold("recent-oxygen").value
     if lowest is not None and lowest < floor:
@@ -148,7 +156,11 @@ def _oxygen_measured(facts: BrewFacts) -> Gate:
 
 def _oxygen_forecast(facts: BrewFacts) -> Gate:
     name, limit, risk = "oxygen forecast", threshold("oxygen-risk"), facts.probability_below_floor
-    floor = facts.oxygen_floor_mg_per_l
+    floor = floor_of(facts)
+    if (facts.hours_since_air_stopped or 0.0) > 0.0 and facts.lowest_recent_oxygen_mg_per_l is not None:
+        return open_gate(
+            name, "The air has stopped: what was measured and the time without air decide, not a forecast.", limit.source
+        )
     if risk is None:
         return unshown_gate(
             name, "The oxygen has not been forecast.", "Enter readings of this brew so that it can be.", limit.source
@@ -196,16 +208,15 @@ def _without_air(facts: BrewFacts) -> Gate:
         )
     if hours == 0.0:
         return open_gate(name, "The air is running.", cap.source)
-    start, uptake = facts.oxygen_when_air_stopped_mg_per_l, facts.uptake_mg_per_l_per_h
-    if start is None or uptake is None:
+    lasts = _lasts_h(facts)
+    if lasts is None:
         return unshown_gate(
             name,
-            f"The air has been off for {hours:.1f} h and the oxygen uptake was not measured, so nobody knows "
-            "how long the oxygen lasted.",
+            f"The air has been off for {hours:.1f} h; without a measured uptake nobody knows how long the oxygen lasted.",
             "Start the air again, or measure the uptake before stopping it.",
             cap.source,
         )
-    holds = min(cap.value, holding_time_h(start, uptake, facts.oxygen_floor_mg_per_l))
+    holds = min(cap.value, lasts)
     if hours > holds:
         return shut_gate(
             name,
@@ -216,40 +227,12 @@ def _without_air(facts: BrewFacts) -> Gate:
     return open_gate(name, f"Air off for {hours:.1f} h; the oxygen lasts {holds:.1f} h by the measured uptake.", cap.source)
 
 
-def holding_time_h(oxygen_mg_per_l: float, uptake_mg_per_l_per_h: float, floor_mg_per_l: float = 0.0) -> float:
-    """How long the oxygen of a tea lasts after the air stops.
-
-    Parameters
-    ----------
-    oxygen_mg_per_l
-        Oxygen when the air stops. [mg/L]
-    uptake_mg_per_l_per_h
-        Oxygen uptake rate; give the upper end of its interval to be careful. [mg/L/h]
-    floor_mg_per_l
-        The oxygen that must be left. [mg/L]
-
-    Returns
-    -------
-    float
-        Time until the floor; infinite without uptake. [h]
-
-    Notes
-    -----
-    Oxygen from the surface is left out, and uptake is taken as steady; the first errs towards caution.
-
-    Source
-    ------
-    tea-common-practice
-
-    Examples
-    --------
-    >>> round(holding_time_h(7.0, 10.0) * 60)
-    42
-    """
-    left = max(0.0, oxygen_mg_per_l - floor_mg_per_l)
-    if uptake_mg_per_l_per_h < 0.0:
-        raise UnusableRecord("An oxygen uptake below zero would make oxygen.", "Check the log it was taken from.")
-    return left / uptake_mg_per_l_per_h if uptake_mg_per_l_per_h > 0.0 else math.inf
+def _lasts_h(facts: BrewFacts) -> float | None:
+    """The shorter of what the fit and what the measured uptake say; None where neither is known."""
+    found = [] if facts.holding_time_h is None else [facts.holding_time_h]
+    if facts.oxygen_when_air_stopped_mg_per_l is not None and facts.uptake_mg_per_l_per_h is not None:
+        found.append(holding_time_h(facts.oxygen_when_air_stopped_mg_per_l, facts.uptake_mg_per_l_per_h, floor_of(facts)))
+    return min(found, default=None)
 
 
 def _temperature(facts: BrewFacts) -> Gate:
