@@ -149,7 +149,7 @@ def _remarks(ratio: float, carbon: float) -> tuple[str, ...]:
     if ratio > 20.0:
         shown = f"{ratio:.0f}" if ratio < 1000.0 else "above 1000"
         return (
-            f"C:N of the food is {shown}: cells hold about one part of nitrogen to five of carbon and burn half of what they use, "
+            f"C:N of the food is {shown}: cells hold about one part of nitrogen to five of carbon and burn half of it, "
             "so above 10 to 20 part of the nitrogen must come from the compost.",
         )
     if ratio < 7.0:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-# Below a fifth of saturation residual sulphite still eats oxygen; above 98 % the deficit drowns in noise (asce-ewri-2-06).
+# Below a fifth of saturation residual sulphite still eats oxygen; above 98 % the deficit drowns in noise (asce-2006).
 LOWEST_SHARE = 0.20
 HIGHEST_SHARE = 0.98
 
@@ -41,7 +41,7 @@ def rising_window(times_h: Array, oxygen: Array, table_mg_per_l: float) -> slice
 
     Source
     ------
-    asce-ewri-2-06
+    asce-2006
     """
     if len(times_h) < 3:
         return None
@@ -151,7 +151,7 @@ def _sulphite(times: Array, values: Array, table: float) -> list[RunFault]:
     start = int(np.argmin(_median_of_three(values)))
     low = _slope(times[start:], values[start:], table, 0.20, 0.40)
     high = _slope(times[start:], values[start:], table, 0.40, 0.75)
-    if low is None or high is None or high <= 0.0 or low > 0.75 * high:
+    if low is None or high is None or high <= 0.0 or low > 0.8 * high:
         return []
     return [RunFault(
         name="residual sulphite", forbids=False,

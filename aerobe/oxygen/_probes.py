@@ -172,7 +172,7 @@ def check_probe(
     zero = 0.0 if zero_mg_per_l is None else zero_mg_per_l
     if read_mg_per_l - zero < 0.3 * expected:
         raise UnusableReading(
-            f"The probe reads {read_mg_per_l:g} mg/L in air-saturated water, which holds {expected:.2f}, and {zero:g} without oxygen.",
+            f"The probe reads {read_mg_per_l:g} mg/L in water that holds {expected:.2f}, and {zero:g} without oxygen.",
             "Renew membrane and electrolyte or the sensor cap, calibrate, and check again.",
         )
     findings = []

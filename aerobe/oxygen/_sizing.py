@@ -131,7 +131,7 @@ def size_air(
     vant-riet-1979, epa-fine-pore-1989, metcalf-eddy
     """
     if not kla20_per_h > 0.0:
-        raise OutsideValidity(f"A kLa of {kla20_per_h:g} per hour is no need.", "Give what the brew needs, often 10 to 40 per hour.")
+        raise OutsideValidity(f"A kLa of {kla20_per_h:g} per hour is no need.", "Give what the brew needs; 10 to 40 is common.")
     return tuple(_plan(vessel, diffuser, kla20_per_h, hours, price_per_kwh, efficiency) for diffuser in diffusers)
 
 
