@@ -17,7 +17,7 @@ from cyclopts import Parameter
 from aerobe.records import as_plain
 
 if TYPE_CHECKING:
-    from aerobe.notebook import Notebook
+    from aerobe.desk import Notebook
 
 T = TypeVar("T")
 
@@ -39,6 +39,7 @@ class Where:
         return open_notebook(self.notebook or str(own_notebook()), at=now(), create=create)
 
 
+OWN = Where()      # the default of the option `where`: the person's own notebook, answer as text
 JSON_ONLY = Annotated[bool, Parameter(name="--json", negative="", help="Answer as JSON, for programs.")]
 
 

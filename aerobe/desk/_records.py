@@ -99,7 +99,8 @@ class ReadingEntry:
             raise UnusableReading(f"'{self.replicate}' is no number of a replicate.", "Count replicates 1, 2, 3.")
         return Reading(
             key=key, brew=self.brew, assay=assay.key, role=self.role or "sample",
-            elapsed_h=elapsed_from(self.when, brew, now=now), signal=parse_number(bare), unit=assay.unit, typed_as=self.signal, dilution=dilution_from(self.dilution),
+            elapsed_h=elapsed_from(self.when, brew, now=now), signal=parse_number(bare), unit=assay.unit,
+            typed_as=self.signal, dilution=dilution_from(self.dilution),
             replicate=int(replicate), sample=self.sample, below_detection=below, above_range=above, replaces=self.replaces,
             operator=self.operator, kit_lot=self.kit_lot, entered_at=now, notes=self.notes,
         )

@@ -243,6 +243,7 @@ class Pen:
 
     def add(self, record: Any, *, at: datetime, who: str = "", token: str = "", why: str = "") -> Receipt:
         """As `Notebook.add`."""
+        record = _settled(record)
         noun = "readings" if isinstance(record, Reading) else BY_CLASS[type(record)].name
         return self._once(token, at, noun, lambda: (
             self._add_reading(record, at, who, why) if isinstance(record, Reading) else self._add(record, at, who, why)
@@ -252,6 +253,7 @@ class Pen:
         """As `Notebook.change`."""
         if isinstance(record, Reading):
             raise NotAllowed("A reading is never changed.", "Add a correction: a new reading that `replaces` the old one.")
+        record = _settled(record)
         noun = BY_CLASS[type(record)]
         key = getattr(record, noun.key)
         before = self.connection.execute(sa.select(noun.table.c.payload).where(noun.table.c.key == key)).scalar()
@@ -397,6 +399,11 @@ def open_notebook(where: str | Path, *, at: datetime, create: bool = True) -> No
         store.close()
         raise
     return Notebook(store, migrated_from_copy=copy)
+
+
+def _settled(record: R) -> R:
+    """The record as it will be read back: a 10 given where 10.0 is meant must not hash differently tomorrow."""
+    return from_plain(type(record), as_plain(record))
 
 
 def _get(connection: sa.Connection, cls: type[R], key: str) -> R:

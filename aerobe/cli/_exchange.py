@@ -1,0 +1,155 @@
+"""Commands that bring tables and packages in and out."""
+
+from __future__ import annotations
+
+import sys
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+from cyclopts import Parameter
+
+from aerobe.cli._common import OWN, Where, now, progress, say, table
+from aerobe.errors import ImportFault
+from aerobe.records import as_plain
+
+if TYPE_CHECKING:
+    from aerobe.desk import Preview, TakenIn
+
+NOT_YET = 4
+
+
+def import_file(
+    file: Path, /, *, yes: Annotated[bool, Parameter(name=["--yes", "-y"], negative="")] = False,
+    column: Annotated[tuple[str, ...], Parameter(negative="")] = (), brew: str = "", assay: str = "", trial: str = "",
+    zone: str = "", day_first: bool | None = None, decimal_comma: bool | None = None, started: str = "", sheet: str = "", where: Where = OWN,
+) -> int:
+    """Take in a table of readings, a logger file, or a data package. Shows first what it understood.
+
+    Parameters
+    ----------
+    file
+        CSV, TSV or a spreadsheet; or a .zip that `aerobe export` wrote.
+    yes
+        Keep what the preview shows without asking. Without it, where nobody can be asked, nothing is kept; the exit code is 4.
+    column
+        What a column means: --column "DO=oxygen [mg/L]". May be given several times.
+    brew, assay
+        Keys of the brew and the assay of rows that do not name theirs.
+    trial
+        Name of the trial that the table's treatments belong to.
+    zone
+        Time zone of clock times without offset: Europe/Berlin, or +02:00.
+    day_first
+        03/04 is the third of April.
+    decimal_comma
+        Numbers are written 8,2.
+    started
+        When the air went on, for brews the table begins (2026-05-01T08:00+02:00).
+    sheet
+        Which sheet of a spreadsheet.
+    """
+    try:
+        content = file.read_bytes()
+    except OSError as fault:
+        raise ImportFault(f"{file} cannot be read: {fault.strerror}.", "Check the path.") from None
+    if content[:4] == b"PK\x03\x04" and file.suffix.lower() == ".zip":
+        return _package(content, where)
+    from aerobe.desk import Wishes, preview_table, take_in
+
+    wishes = Wishes(
+        columns=_pairs(column), brew=brew, assay=assay, trial=trial, zone=zone, day_first=day_first, decimal_comma=decimal_comma,
+        started_at=_moment(started) if started else None, sheet=sheet,
+    )
+    with progress("reading the table"):
+        preview = preview_table(content, file.name, wishes)
+    if not preview.ready or not (yes or _agreed(preview, quiet=where.json)):
+        shown = {"ready": preview.ready, "columns": as_plain(preview.mapping), "kept": False}
+        say(shown, as_json=where.json, text=[*_shown(preview), "Nothing was kept."])
+        return NOT_YET
+    with where.open() as notebook, progress("keeping rows"):
+        taken = take_in(notebook, content, file.name, wishes, now=now())
+    say(taken, as_json=where.json, text=_told(taken))
+    return 0
+
+
+def export(target: Path, /, *, trial: str = "", where: Where = OWN) -> None:
+    """Write the notebook, or one trial, as an open data package.
+
+    Parameters
+    ----------
+    target
+        The zip file to write.
+    trial
+        Key of the one trial to write.
+    """
+    from aerobe.desk import export_package
+
+    if target.exists():
+        raise ImportFault(f"There is a file at {target} already.", "Name another file; nothing is overwritten.")
+    with where.open(create=False) as notebook, progress("packing"):
+        content = export_package(notebook, now=now(), trial=trial)
+    half = target.with_name(target.name + ".half")
+    half.write_bytes(content)
+    half.replace(target)
+    written = {"package": str(target), "bytes": len(content)}
+    say(written, as_json=where.json, text=f"Wrote {target} ({len(content) / 1e3:.0f} kB).")
+
+
+def _package(content: bytes, where: Where) -> int:
+    from aerobe.desk import import_package
+
+    with where.open() as notebook, progress("unpacking"):
+        came = import_package(notebook, content, now=now())
+    lines = [f"{number} {noun} are new." for noun, number in came.new.items()]
+    lines += [f"{number} {noun} were there." for noun, number in came.known.items()]
+    say(came, as_json=where.json, text=lines or "The package is empty.")
+    return 0
+
+
+def _shown(preview: Preview) -> list[str]:
+    units = {"elapsed", "value", "oxygen", "temperature", "pH", "conductivity"}
+    rows = [(column.header, column.field, column.unit if column.field in units else "") for column in preview.mapping.columns]
+    lines = table(("column", "means", "unit"), rows)
+    lines += [f"? {question}" for question in preview.mapping.questions]
+    if preview.rows is not None:
+        points = sum(len(probe.values) for probe in preview.rows.probes)
+        lines.append(f"{len(preview.rows.results)} results, {points} probe values, {len(preview.rows.faults)} bad cells.")
+        lines += [f"Brews: {', '.join(preview.brews)}"] if preview.brews else []
+        lines += [f"Assays: {', '.join(preview.assays)}"] if preview.assays else []
+        lines += [f"Row {fault.row}, {fault.column}: {fault.reason} {fault.remedy}" for fault in preview.rows.faults[:10]]
+    return lines
+
+
+def _agreed(preview: Preview, *, quiet: bool) -> bool:
+    if quiet or not sys.stdin.isatty():
+        return False
+    print("\n".join(_shown(preview)))
+    return input("Keep this? [y/N] ").strip().lower() in ("y", "yes", "j", "ja")
+
+
+def _told(taken: TakenIn) -> list[str]:
+    lines = [f"{taken.readings} readings and {taken.log_points} probe values kept."]
+    lines += [f"{taken.duplicates} readings were there already."] if taken.duplicates else []
+    lines += [f"{taken.empty} empty cells."] if taken.empty else []
+    lines += list(taken.notes)
+    lines += [f"Row {fault.row}, {fault.column}: {fault.reason} {fault.remedy}" for fault in taken.faults]
+    return lines
+
+
+def _pairs(columns: tuple[str, ...]) -> dict[str, str]:
+    pairs = {}
+    for item in columns:
+        header, equals, meaning = item.partition("=")
+        if not equals:
+            raise ImportFault(f"'{item}' does not say what a column means.", 'Write --column "DO=oxygen [mg/L]".')
+        pairs[header.strip()] = meaning.strip()
+    return pairs
+
+
+def _moment(text: str) -> datetime:
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise ImportFault(f"'{text}' is no clock time.", "Write it as 2026-05-01T08:00+02:00.") from None
+    return moment if moment.tzinfo else moment.astimezone()
