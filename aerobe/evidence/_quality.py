@@ -1,0 +1,111 @@
+"""What weakens a trial as evidence, said in words; and the same data entered twice, recognised."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from aerobe.evidence._effects import Contrast
+
+Severity = Literal["leaves it out", "weakens", "note"]
+IMPLAUSIBLE_LOG_RATIO = math.log(50.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Flag:
+    """One weakness of one trial."""
+
+    trial: str
+    name: str
+    severity: Severity
+    words: str
+
+
+def flags(contrast: Contrast) -> tuple[Flag, ...]:
+    """Everything about a trial's making that a reader should know before trusting it.
+
+    What is not known (None) is a note: silence is neither good nor bad work.
+    """
+    found: list[Flag] = []
+
+    def say(name: str, severity: Severity, words: str) -> None:
+        found.append(Flag(trial=contrast.key, name=name, severity=severity, words=words))
+
+    fewest = min(contrast.brews, contrast.brews_against)
+    if fewest == 0:
+        say("brews not told", "weakens", "The number of brews is not told, so replicate tests may pose as replicate brews.")
+    elif fewest == 1:
+        say("one brew", "leaves it out", "One brew of a recipe: nothing can be said about the recipe, only about that brew.")
+    elif fewest < 3:
+        say("two brews", "weakens", "Two brews of a recipe: its spread is a guess.")
+    if contrast.killed_control is False:
+        say("colour", "weakens", "No killed or filtered control: a difference of colour can pose as a difference of biomass.")
+    _yes_no(say, contrast.planned, "unplanned", "The comparison was not planned before the first brew.",
+            "It is not told whether the comparison was planned.")
+    _yes_no(say, contrast.randomised, "not randomised", "Vessels and days were not drawn by lot.",
+            "It is not told whether vessels and days were drawn by lot.")
+    _yes_no(say, contrast.blinded, "not blinded", "Whoever read the test knew the recipe.",
+            "It is not told whether the reader knew the recipe.")
+    _yes_no(say, contrast.assay_characterised, "assay unknown", "The error of the assay was assumed, not measured.",
+            "It is not told whether the assay's error was measured.")
+    if abs(contrast.effect) > IMPLAUSIBLE_LOG_RATIO:
+        say("implausible", "weakens",
+            f"A ratio of {math.exp(contrast.effect):.3g} is more than any recipe is known to do: check units.")
+    return tuple(found)
+
+
+def _yes_no(say: object, value: bool | None, name: str, no: str, silent: str) -> None:
+    if value is False:
+        say(name, "weakens", no)  # type: ignore[operator]
+    elif value is None:
+        say(name, "note", silent)  # type: ignore[operator]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Duplicate:
+    """Two entries of what looks like one piece of evidence."""
+
+    kept: str
+    other: str
+    certain: bool       # the same readings by content hash; otherwise only the same numbers to six digits
+    words: str
+
+
+def without_duplicates(contrasts: Sequence[Contrast]) -> tuple[tuple[Contrast, ...], tuple[Duplicate, ...]]:
+    """Contrasts with certain doubles taken out, and all doubles found, certain or suspected.
+
+    The first of a group stays. The same readings under another name, site or recipe spelling are recognised by the hash
+    of their data; an entry without a hash is only ever suspected.
+    """
+    kept: list[Contrast] = []
+    doubles: list[Duplicate] = []
+    by_hash: dict[tuple[str, str, str], Contrast] = {}
+    by_numbers: dict[tuple[str, str], list[Contrast]] = defaultdict(list)
+    for item in contrasts:
+        twin = by_hash.get(_identity(item)) if item.data_hash else None
+        if twin is not None:
+            doubles.append(Duplicate(kept=_named(twin), other=_named(item), certain=True,
+                                     words=f"{_named(item)} rests on the same readings as {_named(twin)} and is left out."))
+            continue
+        if item.data_hash:
+            by_hash[_identity(item)] = item
+        numbers = (f"{abs(item.effect):.6g}", f"{item.variance:.6g}")
+        for other in by_numbers[numbers]:
+            doubles.append(Duplicate(
+                kept=_named(other), other=_named(item), certain=False,
+                words=f"{_named(item)} has the very numbers of {_named(other)}: ask whether they are one trial."))
+        by_numbers[numbers].append(item)
+        kept.append(item)
+    return tuple(kept), tuple(doubles)
+
+
+def _identity(item: Contrast) -> tuple[str, str, str]:
+    """The data, the outcome and which of its contrasts; spelling of recipes does not matter, so the numbers stand for them."""
+    return item.data_hash, item.outcome, f"{abs(item.effect):.9g}"
+
+
+def _named(item: Contrast) -> str:
+    return f"{item.key} ({item.site})" if item.site else item.key
