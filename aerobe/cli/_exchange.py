@@ -22,7 +22,8 @@ NOT_YET = 4
 def import_file(
     file: Path, /, *, yes: Annotated[bool, Parameter(name=["--yes", "-y"], negative="")] = False,
     column: Annotated[tuple[str, ...], Parameter(negative="")] = (), brew: str = "", assay: str = "", trial: str = "",
-    zone: str = "", day_first: bool | None = None, decimal_comma: bool | None = None, started: str = "", sheet: str = "", where: Where = OWN,
+    zone: str = "", day_first: bool | None = None, decimal_comma: bool | None = None, started: str = "", sheet: str = "",
+    where: Where = OWN,
 ) -> int:
     """Take in a table of readings, a logger file, or a data package. Shows first what it understood.
 
