@@ -300,11 +300,15 @@ def demo(path: Path | None = None, /, *, seed: int = 7, json: bool = False) -> N
     json
         Answer as JSON, for programs.
     """
-    from aerobe.desk import make_demo, open_notebook
+    from aerobe.desk import list_brews, make_demo, open_notebook
 
-    target = path or own_notebook().with_name("demo.notebook")
+    # A demo of another day would have brewed for days by now: each day gets its own, and none is overwritten.
+    target = path or own_notebook().with_name(f"demo-{now():%Y-%m-%d}.notebook")
     with open_notebook(target, at=now()) as open_one, progress("inventing brews"):
-        made = make_demo(open_one, now=now(), seed=seed)
+        if open_one.setting("demo"):
+            made = next((brew["key"] for brew in list_brews(open_one, now=now()) if brew["brewing"]), "none")
+        else:
+            made = make_demo(open_one, now=now(), seed=seed)
     say({"notebook": str(target), "still_brewing": made}, as_json=json,
         text=[f"An invented notebook is in {target}; '{made}' is still brewing.", f"See it: aerobe serve --notebook {target}"])
 
