@@ -14,7 +14,9 @@ from aerobe.oxygen._classic import (
 from aerobe.oxygen._demand import YIELD, FoodBalance, balance_ceiling_g_per_l, food_balance
 from aerobe.oxygen._faults import RunFault, rising_window
 from aerobe.oxygen._first_guess import first_guess_kla
+from aerobe.oxygen._floors import FLOORS, Floor
 from aerobe.oxygen._foods import FOODS, Food, FoodLibrary, Range
+from aerobe.oxygen._live_probe import ProbeTrouble, probe_troubles
 from aerobe.oxygen._probes import ProbeCheck, check_probe, oxygen_from_percent, percent_of_saturation, salinity_from_conductivity
 from aerobe.oxygen._reaeration import KlaEstimate, kla_from_reaeration
 from aerobe.oxygen._response import responses
@@ -34,14 +36,14 @@ from aerobe.oxygen._steps import StepEstimate, transfer_from_steps
 from aerobe.oxygen._uptake import HoldingTime, UptakeTrack, holding_time, uptake_from_log
 
 __all__ = [
-    "ALPHA", "COBALT_CAUTION", "FOODS", "SULPHITE_CAUTION", "YIELD", "AirPlan", "ChangeRow", "Changes", "ClassicFit",
-    "DoseRow", "Food", "FoodBalance", "FoodCeiling", "FoodLibrary", "Forecast", "HoldingTime", "KlaEstimate",
-    "Outcome", "ProbeCheck", "Range", "RunBeside", "RunFault", "ScaledBrew", "StandardTransfer", "StepEstimate",
-    "SulphiteDose", "UptakeTrack", "balance_ceiling_g_per_l", "check_probe", "compare_changes",
-    "course_saturation_mg_per_l", "first_guess_kla", "food_balance", "food_ceiling", "holding_time", "judge_series",
-    "kla_at_20", "kla_from_reaeration", "least_squares_kla", "linear_window_kla", "needed_kla_per_h", "outcome_of",
-    "oxygen_from_percent", "percent_of_saturation", "pressure_at_altitude_kpa", "pump_power_w", "pump_pressure_kpa",
-    "responses", "rising_window", "salinity_from_conductivity", "saturation_mg_per_l", "scale_vessel", "size_air",
-    "split_feeds", "standard_transfer", "sulphite_dose", "trade_off", "transfer_factor", "transfer_from_steps",
-    "transfer_rate_mg_per_l_h", "uptake_from_log",
+    "ALPHA", "COBALT_CAUTION", "FLOORS", "FOODS", "SULPHITE_CAUTION", "YIELD", "AirPlan", "ChangeRow", "Changes",
+    "ClassicFit", "DoseRow", "Floor", "Food", "FoodBalance", "FoodCeiling", "FoodLibrary", "Forecast", "HoldingTime",
+    "KlaEstimate", "Outcome", "ProbeCheck", "ProbeTrouble", "Range", "RunBeside", "RunFault", "ScaledBrew",
+    "StandardTransfer", "StepEstimate", "SulphiteDose", "UptakeTrack", "balance_ceiling_g_per_l", "check_probe",
+    "compare_changes", "course_saturation_mg_per_l", "first_guess_kla", "food_balance", "food_ceiling",
+    "holding_time", "judge_series", "kla_at_20", "kla_from_reaeration", "least_squares_kla", "linear_window_kla",
+    "needed_kla_per_h", "outcome_of", "oxygen_from_percent", "percent_of_saturation", "pressure_at_altitude_kpa",
+    "probe_troubles", "pump_power_w", "pump_pressure_kpa", "responses", "rising_window", "salinity_from_conductivity",
+    "saturation_mg_per_l", "scale_vessel", "size_air", "split_feeds", "standard_transfer", "sulphite_dose",
+    "trade_off", "transfer_factor", "transfer_from_steps", "transfer_rate_mg_per_l_h", "uptake_from_log",
 ]

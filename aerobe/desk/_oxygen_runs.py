@@ -1,0 +1,271 @@
+"""Measured air: re-aeration runs and air steps from a logger's text, transfer kept with the vessel, uptake of a brew."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import re
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from aerobe.errors import ImportFault, NotAllowed, NotAQuantity, NotEnoughData
+from aerobe.notebook import Notebook, Receipt
+from aerobe.oxygen import (
+    HoldingTime,
+    KlaEstimate,
+    StandardTransfer,
+    StepEstimate,
+    UptakeTrack,
+    first_guess_kla,
+    holding_time,
+    kla_from_reaeration,
+    oxygen_from_percent,
+    saturation_mg_per_l,
+    standard_transfer,
+    transfer_from_steps,
+    uptake_from_log,
+)
+from aerobe.records import Brew, Vessel
+from aerobe.units import ELAPSED, OXYGEN, OXYGEN_PERCENT, number, parse_number
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunLog:
+    """A logger's run in house units."""
+
+    times_h: Array                      # [h]
+    oxygen_mg_per_l: Array              # [mg/L]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KlaReport:
+    """One re-aeration run, read and judged."""
+
+    estimate: KlaEstimate
+    standard: StandardTransfer | None   # where the volume is known
+    log: RunLog
+    says: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BrewUptake:
+    """What a brew takes up now, and how long it holds without air."""
+
+    track: UptakeTrack
+    now_mg_per_l_h: tuple[float, float, float]      # 5, 50, 95 % quantile over the last hour [mg/L/h]
+    oxygen_mg_per_l: float              # last reading [mg/L]
+    holding: HoldingTime
+    floor_mg_per_l: float
+    says: str
+
+
+def read_run(
+    text: str, *, time_unit: str = "", oxygen_unit: str = "", temperature_degc: float = 20.0, altitude_m: float = 0.0
+) -> RunLog:
+    """A run from pasted or exported text: two columns, time and oxygen, with a head that names the units or without.
+
+    Parameters
+    ----------
+    text
+        Rows with commas, semicolons, tabs or spaces between. A head such as `time [s]; oxygen [mg/L]` gives the units.
+    time_unit, oxygen_unit
+        Used where the head names none. [-]
+    temperature_degc, altitude_m
+        To turn percent of saturation into mg/L. [degC, m]
+
+    Raises
+    ------
+    ImportFault
+        If rows or units cannot be read.
+    """
+    lines = [line for line in text.strip().splitlines() if line.strip() and not line.lstrip().startswith("#")]
+    if len(lines) < 3:
+        raise ImportFault("The run has fewer than three rows.", "Paste two columns: time and dissolved oxygen.")
+    rows = [_cells(line) for line in lines]
+    head = rows.pop(0) if not _is_number(rows[0][0]) else []
+    time_unit, oxygen_unit = _unit(head, 0) or time_unit, _unit(head, 1) or oxygen_unit
+    if not time_unit or not oxygen_unit:
+        raise ImportFault(
+            "The units of the run are not named.",
+            "Start the text with a head such as 'time [s], oxygen [mg/L]', or choose the units.",
+        )
+    pairs = [(_value(row, 0, place), _value(row, 1, place)) for place, row in enumerate(rows, start=1 + bool(head))]
+    times = np.array([ELAPSED.convert(time, time_unit) for time, _ in pairs])
+    if _is_percent(oxygen_unit):
+        shown = [OXYGEN_PERCENT.convert(value, oxygen_unit) for _, value in pairs]
+        oxygen = np.array([oxygen_from_percent(value, temperature_degc, altitude_m=altitude_m) for value in shown])
+    else:
+        oxygen = np.array([OXYGEN.convert(value, oxygen_unit) for _, value in pairs])
+    return RunLog(times_h=times, oxygen_mg_per_l=oxygen)
+
+
+def measure_kla(
+    log: RunLog, *, temperature_degc: float, altitude_m: float = 0.0, probe_t90_s: float = 0.0,
+    nominal_step_s: float | None = None, vessel: Vessel | None = None,
+) -> KlaReport:
+    """Transfer from a re-aeration run, with what is wrong with the run.
+
+    Parameters
+    ----------
+    log
+        The run.
+    temperature_degc, altitude_m
+        Of water and place. [degC, m]
+    probe_t90_s
+        Time in which the probe shows 90 % of a step; 0 if not known. [s]
+    nominal_step_s
+        What the logger was set to, to catch a wrong clock. [s]
+    vessel
+        For SOTR and SOTE. [-]
+
+    Raises
+    ------
+    NotEnoughData
+        If the run has no usable part; the message names the fault.
+    """
+    estimate = kla_from_reaeration(
+        log.times_h, log.oxygen_mg_per_l, temperature_degc=temperature_degc, altitude_m=altitude_m,
+        probe_lag_h=probe_t90_s / 2.303 / 3600.0, nominal_step_h=None if nominal_step_s is None else nominal_step_s / 3600.0,
+    )
+    standard = None if vessel is None else standard_transfer(
+        estimate.kla20_per_h, vessel.volume_l, flow_l_per_min=vessel.air.flow_l_per_min, depth_m=vessel.depth_m
+    )
+    return KlaReport(estimate=estimate, standard=standard, log=log, says=_kla_says(estimate))
+
+
+def measure_steps(
+    log: RunLog, *, off_at_h: float, on_at_h: float, temperature_degc: float, altitude_m: float = 0.0, probe_t90_s: float = 0.0
+) -> StepEstimate:
+    """Transfer and uptake of a live brew whose air was turned off and on again.
+
+    Parameters
+    ----------
+    log
+        From before the air went off until oxygen is back.
+    off_at_h, on_at_h
+        When, on the log's own clock. [h]
+    temperature_degc, altitude_m, probe_t90_s
+        As for `measure_kla`. [degC, m, s]
+    """
+    switches = ((float(log.times_h[0]), True), (off_at_h, False), (on_at_h, True))
+    return transfer_from_steps(
+        log.times_h, log.oxygen_mg_per_l, switches, temperature_degc=temperature_degc, altitude_m=altitude_m,
+        probe_lag_h=probe_t90_s / 2.303 / 3600.0,
+    )
+
+
+def keep_kla(
+    notebook: Notebook, vessel_key: str, estimate: KlaEstimate | StepEstimate, *, now: datetime, who: str = ""
+) -> Receipt:
+    """Write a measured transfer into its vessel; the earlier value stays in the notebook's record of changes.
+
+    Raises
+    ------
+    NotAllowed
+        If the run has a fault that forbids a number.
+    """
+    if any(fault.forbids for fault in estimate.faults):
+        named = ", ".join(fault.name for fault in estimate.faults if fault.forbids)
+        raise NotAllowed(f"This run gives no number to keep: {named}.", "Repeat the run; the fault says how.")
+    vessel = notebook.get(Vessel, vessel_key)
+    air = replace(vessel.air, kla_per_h=estimate.kla20_per_h, kla_log_sd=estimate.log_sd)
+    return notebook.change(replace(vessel, air=air), at=now, who=who, why="measured transfer of oxygen")
+
+
+def brew_uptake(notebook: Notebook, brew_key: str) -> BrewUptake:
+    """Uptake through a brew from its oxygen log, what it is now, and how long the tea holds once the air stops.
+
+    Raises
+    ------
+    NotEnoughData
+        If the brew has no oxygen log.
+    """
+    brew = notebook.get(Brew, brew_key)
+    vessel = notebook.get(Vessel, brew.vessel)
+    times, values = (np.asarray(part, dtype=float) for part in notebook.log(brew_key, "oxygen"))
+    if len(times) < 10:
+        raise NotEnoughData("This brew has no oxygen log to speak of.", "Connect a probe, or import its file.")
+    times, values = _increasing(times, values)
+    warm_at, warm = notebook.log(brew_key, "temperature")
+    degrees = np.interp(times, warm_at, warm) if len(warm_at) else np.full(len(times), brew.temperature_degc)
+    kla, log_sd = first_guess_kla(vessel)
+    track = uptake_from_log(
+        times, values, kla20_per_h=kla, kla_log_sd=log_sd, temperature_degc=degrees, altitude_m=vessel.altitude_m
+    )
+    recent = track.elapsed_h >= track.elapsed_h[-1] - 1.0
+    low, middle, high = (max(float(np.mean(part[recent])), 0.0) for part in (track.low, track.median, track.high))
+    spread = math.log(max(high, 1e-3) / max(middle, 1e-3)) / 1.645 if middle > 0.0 else 0.0
+    oxygen, floor = float(np.median(values[-5:])), brew.aim.oxygen_floor_mg_per_l
+    holding = holding_time(
+        max(oxygen, 0.0), middle, uptake_log_sd=max(spread, 0.0), floor_mg_per_l=floor,
+        saturation_mg_per_l=saturation_mg_per_l(float(degrees[-1]), altitude_m=vessel.altitude_m),
+    )
+    return BrewUptake(
+        track=track, now_mg_per_l_h=(low, middle, high), oxygen_mg_per_l=oxygen, holding=holding, floor_mg_per_l=floor,
+        says=f"The brew takes up {number(middle)} mg/L an hour ({number(low)} to {number(high)}). Once the air stops, oxygen "
+             f"reaches {floor:g} mg/L in {_minutes(holding.median_min)} ({_minutes(holding.low_min)} to "
+             f"{_minutes(holding.high_min)}).",
+    )
+
+
+def _kla_says(estimate: KlaEstimate) -> str:
+    said = (
+        f"kLa {number(estimate.kla_per_h)} per hour (90 % interval {number(estimate.kla_low_per_h)} to "
+        f"{number(estimate.kla_high_per_h)}) at {estimate.temperature_degc:g} degC; {number(estimate.kla20_per_h)} at 20 degC."
+    )
+    if estimate.usable:
+        return said
+    return "No number should be taken from this run: " + " ".join(f"{fault.problem} {fault.remedy}" for fault in estimate.faults)
+
+
+def _minutes(value: float) -> str:
+    if not math.isfinite(value):
+        return "never"
+    return f"{number(value, 2)} min" if value < 120.0 else f"{number(value / 60.0, 2)} h"
+
+
+def _increasing(times: Array, values: Array) -> tuple[Array, Array]:
+    """Two probes may log the same moment: one value a moment, their mean."""
+    unique, place = np.unique(times, return_inverse=True)
+    return unique, np.bincount(place, weights=values) / np.bincount(place)
+
+
+def _cells(line: str) -> list[str]:
+    for mark in ("\t", ";"):
+        if mark in line:
+            return [cell.strip() for cell in line.split(mark)]
+    if "," in line:
+        return [cell.strip() for cell in next(csv.reader(io.StringIO(line)))]
+    return line.split()
+
+
+def _is_number(text: str) -> bool:
+    return re.fullmatch(r"[+\-\u2212]?\d[\d.,eE+\-]*", text.strip()) is not None
+
+
+def _unit(head: list[str], place: int) -> str:
+    """The unit in brackets, or after an underscore-free space, of a heading."""
+    if place >= len(head):
+        return ""
+    found = re.search(r"[\[(]([^\])]+)[\])]", head[place])
+    return found[1].strip() if found else ""
+
+
+def _is_percent(unit: str) -> bool:
+    return unit.replace(" ", "").lower() in {item.replace(" ", "").lower() for item in OXYGEN_PERCENT.accepts}
+
+
+def _value(row: list[str], column: int, place: int) -> float:
+    try:
+        return parse_number(row[column])
+    except (IndexError, NotAQuantity) as fault:
+        raise ImportFault(
+            f"Row {place} of the run cannot be read: '{' '.join(row)}'.",
+            "Give time and oxygen as the first two columns of each row.",
+        ) from fault
