@@ -14,11 +14,11 @@ from aerobe.verdicts._ranking import Place, rank_arms
 from aerobe.verdicts._results import COLOUR_SENSITIVE, BrewResult, brew_results
 from aerobe.verdicts._rivals import Rival
 from aerobe.verdicts._settle import (
+    best_tests_per_brew,
     brews_needed,
     brews_needed_for_sameness,
     power_of_difference,
     power_of_sameness,
-    tests_per_brew,
 )
 from aerobe.verdicts._simultaneous import adjusted_p, all_pairs, critical_value, joint_t
 from aerobe.verdicts._verdict import Comparison, Settle, Verdict, every_pair, judge
@@ -30,5 +30,5 @@ __all__ = [
     "all_pairs", "answer_dose_series", "brew_results", "brews_needed", "brews_needed_for_sameness", "call_contrasts",
     "critical_value", "effect_words", "every_pair", "fit_effects", "fit_mixed", "is_estimable", "joint_t", "judge", "lay_out",
     "outcome", "pair_contrast", "planned_contrasts", "power_of_difference", "power_of_sameness", "rank_arms", "standard_of",
-    "tests_per_brew", "turning_point", "widen",
+    "best_tests_per_brew", "turning_point", "widen",
 ]

@@ -51,7 +51,7 @@ def check_comparisons(
     ------
     welch-1947, satterthwaite-1946, dunnett-1955, tukey-1949
     """
-    blocked = len({result.block for result in results}) > 1 or len({result.column for result in results}) > 1
+    blocked = len({result.block for result in results}) > 1
     found = list(_mixed_model(contrasts, arm_keys, results, values, scale))
     groups = [values[[result.arm == key for result in results]] for key in arm_keys]
     if blocked or any(len(group) < 2 for group in groups):
@@ -73,9 +73,9 @@ def _mixed_model(
     terms = []
     if len(rows) > len(results):
         terms.append(RandomTerm(name="brew", groups=tuple(result.brew for result, _ in rows)))
-    for name, labels in (("block", [r.block for r, _ in rows]), ("column", [r.column for r, _ in rows])):
-        if 1 < len(set(labels)) < len(results):
-            terms.append(RandomTerm(name=name, groups=tuple(labels)))
+    blocks = tuple(result.block for result, _ in rows)
+    if 1 < len(set(blocks)) < len(results):
+        terms.append(RandomTerm(name="block", groups=blocks))
     y = np.array([value for _, value in rows])
     if np.ptp(y - fixed @ np.linalg.lstsq(fixed, y, rcond=None)[0]) < 1e-12:
         return []

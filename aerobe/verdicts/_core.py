@@ -15,7 +15,7 @@ from scipy import special
 Array = NDArray[np.float64]
 
 # Gauss-Legendre nodes on (0, 1) for the share of the scatter of brew means that comes from the brews themselves.
-_NODES, _NODE_WEIGHTS = np.polynomial.legendre.leggauss(24)
+_NODES, _NODE_WEIGHTS = np.polynomial.legendre.leggauss(14)
 SHARES: Array = 0.5 * (_NODES + 1.0)
 SHARE_WEIGHTS: Array = 0.5 * _NODE_WEIGHTS
 # How well the variance of testing is known, as an SD of its log: about what eight replicate tests tell.
@@ -85,7 +85,7 @@ class Effects:
         reach = np.abs(special.stdtrit(np.minimum(self.df, 1.0), min(probability, 1 - probability) / 2)) + 1.0
         low = (self.loc - self.scale * reach).min(axis=-2)
         high = (self.loc + self.scale * reach).max(axis=-2)
-        for _ in range(80):
+        for _ in range(48):
             middle = 0.5 * (low + high)
             below = special.stdtr(self.df, (middle[..., None, :] - self.loc) / self.scale)
             is_low = (below * self.weight[..., None]).sum(axis=-2) < probability

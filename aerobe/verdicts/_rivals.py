@@ -76,7 +76,7 @@ def find_rivals(
     if single:
         found.append(Rival(
             name="single brew",
-            words=f"Arm {', '.join(single)} was brewed once; its tests tell about that brew; the scatter is borrowed from other arms.",
+            words=f"Arm {', '.join(single)} was brewed once; its tests tell of that brew, and other arms lend their scatter.",
             remedy="Brew it again, at least twice more.",
         ))
     found += _block_rivals(results, layout)

@@ -113,7 +113,7 @@ def _smallest(enough: Callable[[int], bool]) -> int | None:
     return high
 
 
-def tests_per_brew(cost_of_brew: float, cost_of_test: float, brew_sd: float, test_sd: float) -> float:
+def best_tests_per_brew(cost_of_brew: float, cost_of_test: float, brew_sd: float, test_sd: float) -> float:
     """Tests of each brew that give the most precise mean for the money; at least one.
 
     n = sqrt(cost of brew / cost of test * variance of a test / variance between brews).

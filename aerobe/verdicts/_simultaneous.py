@@ -154,7 +154,7 @@ def _factor_within(c: float, loading: Array, df: float) -> float:
 
 def _largest(matrix: Array, df: float) -> Array:
     """Sorted quasi-random values of the largest |t|."""
-    t = joint_t(matrix, df, power_of_two=13)
+    t = joint_t(matrix, df, power_of_two=14)
     return np.sort(np.abs(t).max(axis=1))
 
 

@@ -133,9 +133,9 @@ def judge(
     arms = trial.arms
     keys = [arm.key for arm in arms]
     values = np.array([math.log(r.value) if kind.scale == "ratio" else r.value for r in usable])
-    layout = lay_out([keys.index(r.arm) for r in usable], [r.block for r in usable], [r.column for r in usable])
-    if layout.df < 1 and any(r.column for r in usable):
-        layout = lay_out([keys.index(r.arm) for r in usable], [r.block for r in usable])
+    # Vessels are taken out only where the plan balanced them: each taken out costs a degree of freedom.
+    columns = [r.column if "vessels" in trial.design else "" for r in usable]
+    layout = lay_out([keys.index(r.arm) for r in usable], [r.block for r in usable], columns)
     contrasts = (*planned_contrasts(trial), *(pair_contrast(arms, a, b, planned=False) for a, b in also))
     bound = _margin(trial, margin, kind)
     variance = np.array([r.test_log_sd**2 for r in usable])
