@@ -5,6 +5,7 @@ Whatever a page or a command says about harvesting or using a tea comes from her
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from datetime import datetime
@@ -28,12 +29,14 @@ from aerobe.safety import (
     advise_use,
     amounts,
     applied_per_m2,
+    judge_mesh,
     judge_tea,
     judge_weather,
     jurisdictions,
+    mesh_opening_mm,
     regrowth_risk,
 )
-from aerobe.units import AREA, COUNT, VOLUME, parse_number
+from aerobe.units import AREA, COUNT, LENGTH, VOLUME, parse_number
 
 YES, NO = ("yes", "true", "on", "1"), ("no", "false", "off", "0")
 POURED = ("pour", "drench", "watering", "can", "soil", "drip", "root")
@@ -41,28 +44,82 @@ POURED = ("pour", "drench", "watering", "can", "soil", "drip", "root")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UseEntry:
-    """A use as a person types it, planned or done. Yes/no fields take "yes", "no" or "" for not known."""
+    """A use as a person types it, planned or done. What is left empty is not known.
+
+    Parameters
+    ----------
+    brew
+        Key of the brew.
+    crop
+        What grows there.
+    place
+        Bed, field or pots.
+    edible
+        Is anything eaten from there: yes or no.
+    touches
+        Does tea reach a part that is eaten: yes or no.
+    soil
+        Does the part that is eaten touch the soil: yes or no.
+    days
+        To the first harvest of the crop. [d]
+    method
+        Drench, watering can, drip, foliar spray ...
+    tea
+        Undiluted tea, with unit.
+    water
+        Water added, with unit.
+    area
+        Area, with unit.
+    beds
+        Number of equal beds.
+    pots
+        Number of equal pots.
+    wind
+        Where it is sprayed. [m/s]
+    people_away
+        Nobody without protection within reach of the drops: yes or no.
+    warmth
+        Of the air. [degC]
+    uv
+        UV index.
+    drops
+        Median drop size of the nozzle. [um]
+    mesh
+        Opening of the strainer with unit, or its sieve number such as "no 50".
+    nozzle
+        Smallest opening of the nozzle, with unit.
+    density
+        Median, low and high of the undiluted tea with unit: "1e8 5e7 2e8 /mL".
+    at
+        Date and time; empty for now.
+    notes
+        Anything else.
+    token
+        Name of this entry: sent twice, kept once.
+    """
 
     brew: str
     crop: str = ""
     place: str = ""
     edible: str = ""
-    touches: str = ""  # reaches a part that is eaten
-    soil: str = ""  # the part that is eaten touches the soil
-    days: str = ""  # to the first harvest
-    method: str = ""  # drench, watering can, spray ...
-    tea: str = ""  # with unit
-    water: str = ""  # with unit
-    area: str = ""  # with unit
+    touches: str = ""
+    soil: str = ""
+    days: str = ""
+    method: str = ""
+    tea: str = ""
+    water: str = ""
+    area: str = ""
     beds: str = ""
     pots: str = ""
-    wind: str = ""  # m/s
+    wind: str = ""
     people_away: str = ""
-    warmth: str = ""  # air, degC
-    uv: str = ""  # UV index
-    drops: str = ""  # um
-    density: str = ""  # median, low and high, for example "1e8 5e7 2e8 /mL"
-    at: str = ""  # clock time; empty: now
+    warmth: str = ""
+    uv: str = ""
+    drops: str = ""
+    mesh: str = ""
+    nozzle: str = ""
+    density: str = ""
+    at: str = ""
     notes: str = ""
     token: str = ""
 
@@ -120,13 +177,7 @@ def ask_use(notebook: Notebook, entry: UseEntry, *, now: datetime) -> UseAnswer:
         risks=_risks(recipe),
         advice=advice,
         amounts=put,
-        field=judge_weather(
-            sprayed=use.sprayed is not False,
-            wind_m_per_s=use.wind_m_per_s,
-            temperature_degc=_maybe(entry.warmth),
-            uv_index=_maybe(entry.uv),
-            drop_um=_maybe(entry.drops),
-        ),
+        field=_field(entry, sprayed=use.sprayed is not False),
         applied=None if put is None or area is None else _applied(entry.density, put.tea_l, area),
     )
 
@@ -208,6 +259,21 @@ def _use_facts(notebook: Notebook, entry: UseEntry, tea: TeaFinding) -> UseFacts
         wind_m_per_s=_maybe(entry.wind),
         people_away=_yes(entry.people_away),
     )
+
+
+def _field(entry: UseEntry, *, sprayed: bool) -> tuple[Finding, ...]:
+    weather = judge_weather(
+        sprayed=sprayed,
+        wind_m_per_s=_maybe(entry.wind),
+        temperature_degc=_maybe(entry.warmth),
+        uv_index=_maybe(entry.uv),
+        drop_um=_maybe(entry.drops),
+    )
+    if not entry.mesh.strip() or not entry.nozzle.strip():
+        return weather
+    number = re.fullmatch(r"no\.?\s*(\d+)", entry.mesh.strip().lower())
+    opening = mesh_opening_mm(int(number[1])) if number else LENGTH.read(entry.mesh) * 1000.0
+    return (*weather, judge_mesh(mesh_mm=opening, nozzle_mm=LENGTH.read(entry.nozzle) * 1000.0))
 
 
 def _sprayed(method: str) -> bool | None:

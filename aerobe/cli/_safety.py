@@ -1,0 +1,362 @@
+"""Commands of safe use: gates, compost history, indicator tests, water and gear, advice before a use and the record of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Annotated, Any
+
+from cyclopts import App, Parameter
+
+from aerobe.cli._common import JSON_ONLY, OWN, Where, now, say, table
+from aerobe.desk import IndicatorTest, UseEntry
+from aerobe.errors import UnusableReading, UnusableRecord
+from aerobe.records import as_plain
+from aerobe.units import VOLUME, parse_number
+
+app = App(name="safety", help="Gates, compost rules, tests, water, cautions; may this tea go there?")
+
+ANSWER_IS_NO = 4
+DECIDES = "Local codes and licensed practice decide."
+Entry = Annotated[UseEntry, Parameter(name="*")]
+
+
+@app.command
+def place(name: str = "", /, *, where: Where = OWN) -> None:
+    """Choose whose rules this notebook is held against; without a name, show them.
+
+    Parameters
+    ----------
+    name
+        One of the places on file.
+    """
+    from aerobe.desk import choose_place, place_of, places
+
+    with where.open() as book:
+        chosen = choose_place(book, name, now=now()) if name else place_of(book)
+    text = [f"Chosen: {chosen or 'none'}. On file: {', '.join(places())}.", DECIDES]
+    say({"chosen": chosen, "on file": places(), "decides": DECIDES}, as_json=where.json, text=text)
+
+
+@app.command
+def gates(brew: str, /, *, where: Where = OWN) -> int:
+    """What holds the harvest of a brew back now, why, and what opens it. Exit code 4: something does.
+
+    Parameters
+    ----------
+    brew
+        Key of the brew.
+    """
+    from aerobe.desk import cautions_for, gates_of_brew
+
+    with where.open(create=False) as book:
+        found = gates_of_brew(book, brew, now=now())
+    warned = cautions_for("harvest")
+    text = [*_gate_lines(found), DECIDES, *(f"! {item.short}" for item in warned)]
+    say({"gates": _gates(found), "decides": DECIDES, "cautions": warned}, as_json=where.json, text=text)
+    return 0 if all(gate.is_open for gate in found) else ANSWER_IS_NO
+
+
+@app.command
+def ask(*, entry: Entry, where: Where = OWN) -> int:
+    """May this tea go there now? Nothing is written. Exit code 4: hold back."""
+    from aerobe.desk import ask_use
+
+    with where.open(create=False) as book:
+        answer = ask_use(book, entry, now=now())
+    say(_plain(answer), as_json=where.json, text=_answer_lines(answer))
+    return 0 if answer.advice.may_go_ahead else ANSWER_IS_NO
+
+
+@app.command
+def use(*, entry: Entry, where: Where = OWN) -> int:
+    """Keep what was done with a tea, with the gates as they stood. Exit code 4: they held back; it is kept all the same."""
+    from aerobe.desk import record_use
+
+    with where.open(create=False) as book:
+        receipt, answer = record_use(book, entry, now=now())
+    say({"kept": receipt, **_plain(answer)}, as_json=where.json, text=[f"Kept as '{receipt.key}'.", *_answer_lines(answer)])
+    return 0 if answer.advice.may_go_ahead else ANSWER_IS_NO
+
+
+@app.command
+def smell(brew: str, words: str, /, *, where: Where = OWN) -> None:
+    """Keep what a brew smells of now.
+
+    Parameters
+    ----------
+    brew
+        Key of the brew.
+    words
+        earthy, none, sour ...
+    """
+    from aerobe.desk import note_smell
+
+    with where.open(create=False) as book:
+        receipt = note_smell(book, brew, words, now=now())
+    say(receipt, as_json=where.json, text="Kept. Smell finds missing oxygen and no germs.")
+
+
+@app.command
+def compost(key: str, /, *, place: str = "", where: Where = OWN) -> int:
+    """What a compost's record shows under the rules of a place. Exit code 4: not shown to pass.
+
+    Parameters
+    ----------
+    key
+        Key of the compost.
+    place
+        Another place than the notebook's.
+    """
+    from aerobe.desk import check_compost
+
+    with where.open(create=False) as book:
+        found = check_compost(book, key, place=place)
+    lines = [f"{found.jurisdiction}: {found.state}.", found.why, found.next_step]
+    say(found, as_json=where.json, text=[*lines, *(f"- {rule.name}: {rule.state}. {rule.why}" for rule in found.rules)])
+    return 0 if found.state == "shown to pass" else ANSWER_IS_NO
+
+
+@app.command(name="compost-history")
+def compost_history(
+    key: str,
+    /,
+    *,
+    process: str = "",
+    log: Path | None = None,
+    unit: str = "",
+    ratio: str = "",
+    pieces: str = "",
+    where: Where = OWN,
+) -> None:
+    """Add to a compost what is known of its heating.
+
+    Parameters
+    ----------
+    key
+        Key of the compost.
+    process
+        windrow, in-vessel, static aerated, worm or unknown.
+    log
+        File with one reading a line: day, temperature, and "turned" where it was turned.
+    unit
+        Unit of its temperatures: degC or degF.
+    ratio
+        Starting C:N, for example 30:1.
+    pieces
+        Largest pieces while it was hot, in mm.
+    """
+    from aerobe.desk import note_compost_history, note_pieces
+
+    with where.open(create=False) as book:
+        text = "" if log is None else _text(log)
+        record = note_compost_history(book, key, now=now(), process=process, log=text, unit=unit, ratio=ratio)
+        if pieces:
+            note_pieces(book, key, parse_number(pieces), now=now())
+    say(record, as_json=where.json, text=f"Kept. Ask for the rules: aerobe safety compost {key}")
+
+
+@app.command
+def test(
+    brew: str,
+    germ: str,
+    /,
+    *,
+    amounts: str,
+    tubes: str = "",
+    positives: str = "",
+    colonies: str = "",
+    where: Where = OWN,
+) -> int:
+    """Keep an indicator test of a tea: tubes or plates. Exit code 4: not shown to pass.
+
+    Parameters
+    ----------
+    brew
+        Key of the brew.
+    germ
+        "E. coli" or "enterococci".
+    amounts
+        Undiluted tea in mL in each tube of a set, or on each plate: "10 1 0.1".
+    tubes
+        Tubes set up at each amount: "3 3 3".
+    positives
+        Tubes that turned: "3 1 1".
+    colonies
+        Colonies on each plate, in place of tubes.
+    """
+    from aerobe.desk import note_indicator_test
+
+    entry = IndicatorTest(
+        brew=brew,
+        germ=germ,
+        amounts_ml=tuple(parse_number(word) for word in amounts.split()),
+        tubes=_whole(tubes),
+        positives=_whole(positives),
+        colonies=_whole(colonies),
+    )
+    with where.open(create=False) as book:
+        found = note_indicator_test(book, entry, now=now())
+    say(found, as_json=where.json, text=[f"{found.state}.", found.why, found.next_step])
+    return 0 if found.state == "shown to pass" else ANSWER_IS_NO
+
+
+@app.command
+def water(recipe: str, e_coli: str, /, *, where: Where = OWN) -> None:
+    """Keep whether E. coli was found in 100 mL of a recipe's water.
+
+    Parameters
+    ----------
+    recipe
+        Key of the recipe.
+    e_coli
+        found or none.
+    """
+    from aerobe.desk import note_water_test
+
+    if e_coli not in ("found", "none"):
+        raise UnusableRecord(f"'{e_coli}' is no outcome.", "Write found or none.")
+    with where.open(create=False) as book:
+        receipt = note_water_test(book, recipe, e_coli_found=e_coli == "found", now=now())
+    say(receipt, as_json=where.json, text="Kept.")
+
+
+@app.command
+def chlorine(*, water: str, chlorine: str, chloramine: str = "not known", json: JSON_ONLY = False) -> None:
+    """How much takes the chlorine out of water.
+
+    Parameters
+    ----------
+    water
+        Water with unit: "20 L".
+    chlorine
+        Total chlorine in mg/L, from a strip or the supplier.
+    chloramine
+        yes, no or "not known", which counts as yes.
+    """
+    from aerobe.desk import take_out_chlorine
+
+    if chloramine not in ("yes", "no", "not known"):
+        raise UnusableRecord(f"'{chloramine}' is neither yes nor no.", "Ask the supplier; leave it out if it is not known.")
+    known = {"yes": True, "no": False}.get(chloramine)
+    found = take_out_chlorine(
+        water_l=VOLUME.read(water), chlorine_mg_per_l=parse_number(chlorine.removesuffix("mg/L").strip()), chloramine=known
+    )
+    lines = [f"Chlorine in the water: {found.chlorine_mg:.3g} mg."]
+    if found.ascorbic_acid_mg is not None:
+        lines.append(f"Ascorbic acid: {found.ascorbic_acid_mg:.3g} mg; or")
+        lines.append(f"Sodium ascorbate: {found.sodium_ascorbate_mg:.3g} mg; or")
+    least, most = found.thiosulphate_least_mg, found.thiosulphate_most_mg
+    lines.append(f"Sodium thiosulphate: {least:.3g} mg to start with, {most:.3g} mg (pentahydrate) at most.")
+    say(found, as_json=json, text=[*lines, *found.advice, *_sources(found.sources)])
+
+
+@app.command
+def sanitise(*, bath: str, bleach: str, json: JSON_ONLY = False) -> None:
+    """How much bleach makes a bath for clean gear.
+
+    Parameters
+    ----------
+    bath
+        Water with unit: "10 L".
+    bleach
+        Available chlorine of the bleach in percent, from its label.
+    """
+    from aerobe.desk import sanitising_bath
+
+    found = sanitising_bath(bath_l=VOLUME.read(bath), bleach_percent=parse_number(bleach.removesuffix("%").strip()))
+    head = f"Bleach: {found.bleach_ml:.3g} mL, which makes {found.strength_mg_per_l:g} mg/L of chlorine."
+    say(found, as_json=json, text=[head, *found.steps, *_sources(found.sources)])
+
+
+@app.command
+def cautions(*occasions: str, full: bool = False, json: JSON_ONLY = False) -> None:
+    """The cautions of an occasion, or all.
+
+    Parameters
+    ----------
+    occasions
+        brewing, harvest, spraying, pouring, edible, compost, chemicals.
+    full
+        The full texts.
+    """
+    from aerobe.desk import cautions_for
+
+    found = cautions_for(*occasions)
+    say(found, as_json=json, text=[f"- {item.full if full else item.short}" for item in found])
+
+
+@app.command
+def limits(*, json: JSON_ONLY = False) -> None:
+    """Every limit and compost rule on file, with source and date."""
+    from aerobe.desk import safety_limits
+
+    found = safety_limits()
+    rows = [(item.key, f"{item.value:g} {item.unit}", item.source, item.date) for item in found["limits"]]
+    rules = [(item.key, item.jurisdiction, item.source, item.date) for item in found["compost rules"]]
+    text = [*table(("limit", "value", "source", "date"), rows), ""]
+    text += [*table(("compost rule", "place", "source", "date"), rules), DECIDES]
+    say(found, as_json=json, text=text)
+
+
+def _plain(answer: Any) -> dict[str, Any]:
+    """The answer for programs: each gate with its state, and the sentence that says who decides."""
+    return {
+        "call": answer.call,
+        "sentence": answer.sentence,
+        "gates": _gates(answer.gates),
+        "tea": answer.tea,
+        "risks": answer.risks,
+        "field": answer.field,
+        "amounts": answer.amounts,
+        "applied": answer.applied,
+        "cautions": answer.advice.cautions,
+    }
+
+
+def _gates(found: Iterable[Any]) -> list[dict[str, Any]]:
+    return [{**as_plain(gate), "state": gate.state} for gate in found]
+
+
+def _gate_lines(found: Iterable[Any]) -> list[str]:
+    lines = []
+    for gate in found:
+        lines.append(f"[{gate.state}] {gate.name}: {gate.why}")
+        if not gate.is_open:
+            lines.append(f"    opens: {gate.how_it_opens}")
+    return lines
+
+
+def _answer_lines(answer: Any) -> list[str]:
+    lines = [answer.sentence, "", *_gate_lines(answer.gates)]
+    put, applied = answer.amounts, answer.applied
+    if put is not None:
+        lines.append(f"Mix {put.mix_l:.3g} L, 1 part tea to {put.parts_water_to_one_tea:.3g} of water.")
+        rates = ((put.mix_l_per_ha, "L/ha"), (put.mix_l_per_bed, "L a bed"), (put.mix_ml_per_pot, "mL a pot"))
+        lines += [f"{value:.3g} {unit}" for value, unit in rates if value is not None]
+    if applied is not None:
+        lines.append(f"{applied.per_m2:.2g} ({applied.low:.2g} to {applied.high:.2g}) microbes per m2.")
+    lines += [f"{item.name}: {item.state}. {item.why}" for item in answer.field]
+    lines += [note.text for note in answer.risks]
+    return [*lines, *(f"! {item.short}" for item in answer.advice.cautions)]
+
+
+def _sources(keys: Sequence[str]) -> list[str]:
+    return [f"Sources: {', '.join(keys)}."]
+
+
+def _whole(text: str) -> tuple[int, ...]:
+    try:
+        return tuple(int(word) for word in text.split())
+    except ValueError:
+        raise UnusableReading(f"'{text}' are no whole numbers.", 'Write them with spaces between: "3 1 1".') from None
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as fault:
+        raise UnusableRecord(f"The log {path} cannot be read: {fault}.", "Check the path; it must be plain text.") from None
+
+
+__all__ = ["app"]

@@ -1,0 +1,268 @@
+"""Safe use on the phone: gates, compost, tests, water and gear, and the question "may this tea go there?"."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+from urllib.parse import quote
+
+from fastapi import APIRouter, Body, Depends, Request, Response
+
+from aerobe import desk
+from aerobe.errors import AerobeError, UnusableReading
+from aerobe.records import as_plain
+from aerobe.units import VOLUME, parse_number
+from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page
+
+router = APIRouter()
+nav = menu_entry("Safe use", "/safety", order=50, icon="safety")
+Sent = Annotated[Fields, Depends(fields)]
+
+DECIDES = "Local codes and licensed practice decide."
+WITH_UNIT = ("tea", "water", "area", "mesh", "nozzle")
+
+
+@router.get("/safety")
+def hub(request: Request) -> Response:
+    """Whose rules, which brews, and the tools."""
+    notebook, now = notebook_of(request), clock_of(request)
+    overview = desk.brews_overview(notebook, now=now)
+    cards = [*overview.under_way, *overview.earlier]
+    return page(
+        request,
+        "safety/hub.html",
+        title="Safe use",
+        place=desk.place_of(notebook),
+        places=desk.places(),
+        cards=cards,
+        cautions=desk.cautions_for("brewing", "edible"),
+    )
+
+
+@router.post("/safety/place")
+def choose(request: Request, sent: Sent) -> Response:
+    """Choose whose rules count."""
+    desk.choose_place(notebook_of(request), sent.text("place"), now=clock_of(request))
+    return go_to("/safety?done=Chosen.+Check+your+local+code+all+the+same.")
+
+
+@router.get("/safety/brews/{key}")
+def brew(request: Request, key: str) -> Response:
+    """The harvest gates of one brew, and the notes that open them."""
+    return page(request, "safety/brew.html", **_brew_context(request, key))
+
+
+@router.post("/safety/brews/{key}/smell")
+def smell(request: Request, key: str, sent: Sent) -> Response:
+    """Note the smell."""
+    try:
+        desk.note_smell(notebook_of(request), key, sent.text("smell"), now=clock_of(request), token=sent.text("entry"))
+    except AerobeError as fault:
+        return page(request, "safety/brew.html", status=422, **_brew_context(request, key), fault=fault, sent=sent)
+    live_of(request).tell("brew", key)
+    return go_to(f"/safety/brews/{quote(key)}?done=The+smell+is+noted.")
+
+
+@router.post("/safety/brews/{key}/test")
+def indicator(request: Request, key: str, sent: Sent) -> Response:
+    """Note an indicator test."""
+    try:
+        test = desk.IndicatorTest(
+            brew=key,
+            germ=sent.text("germ"),
+            amounts_ml=tuple(parse_number(word) for word in sent.text("amounts").split()),
+            tubes=_whole(sent.text("tubes")),
+            positives=_whole(sent.text("positives")),
+            colonies=_whole(sent.text("colonies")),
+        )
+        found = desk.note_indicator_test(notebook_of(request), test, now=clock_of(request), token=sent.text("entry"))
+    except AerobeError as fault:
+        return page(request, "safety/brew.html", status=422, **_brew_context(request, key), fault=fault, sent=sent)
+    return page(request, "safety/brew.html", **_brew_context(request, key), finding=found)
+
+
+@router.get("/safety/use")
+def use_form(request: Request, brew: str = "") -> Response:
+    """The form of a use, planned or done."""
+    return page(request, "safety/use.html", **_use_context(request, brew))
+
+
+@router.post("/safety/use")
+def use(request: Request, sent: Sent) -> Response:
+    """Ask, or keep what was done. The gates answer either way."""
+    entry = desk.UseEntry.from_form(_entry_of(sent))
+    notebook, now = notebook_of(request), clock_of(request)
+    context = _use_context(request, entry.brew)
+    try:
+        if sent.text("do") == "keep":
+            receipt, answer = desk.record_use(notebook, entry, now=now)
+            return page(request, "safety/use.html", **context, answer=answer, kept=receipt.key)
+        answer = desk.ask_use(notebook, entry, now=now)
+    except AerobeError as fault:
+        return page(request, "safety/use.html", status=422, **context, fault=fault, sent=sent)
+    return page(request, "safety/use.html", **context, answer=answer, sent=sent)
+
+
+@router.get("/safety/compost/{key}")
+def compost(request: Request, key: str) -> Response:
+    """What a compost's record shows."""
+    return page(request, "safety/compost.html", **_compost_context(request, key))
+
+
+@router.post("/safety/compost/{key}")
+def compost_history(request: Request, key: str, sent: Sent) -> Response:
+    """Add to a compost's history."""
+    notebook, now = notebook_of(request), clock_of(request)
+    try:
+        pieces = parse_number(sent.text("pieces")) if sent.text("pieces") else None
+        desk.note_compost_history(
+            notebook,
+            key,
+            now=now,
+            process=sent.text("process"),
+            log=sent.text("log"),
+            unit=sent.text("unit"),
+            ratio=sent.text("ratio"),
+        )
+        if pieces is not None:
+            desk.note_pieces(notebook, key, pieces, now=now)
+    except AerobeError as fault:
+        return page(request, "safety/compost.html", status=422, **_compost_context(request, key), fault=fault, sent=sent)
+    return go_to(f"/safety/compost/{quote(key)}?done=Kept.")
+
+
+@router.post("/safety/water/{recipe}")
+def water(request: Request, recipe: str, sent: Sent) -> Response:
+    """Note a water test of a recipe."""
+    if sent.text("e_coli") not in ("found", "none"):
+        raise UnusableReading("The outcome of the water test is missing.", "Choose found or none.")
+    desk.note_water_test(notebook_of(request), recipe, e_coli_found=sent.text("e_coli") == "found", now=clock_of(request))
+    return go_to(f"/safety/brews/{quote(sent.text('brew'))}?done=The+water+test+is+noted.")
+
+
+@router.get("/safety/gear")
+def gear(
+    request: Request, water: str = "", chlorine: str = "", chloramine: str = "not known", bath: str = "", bleach: str = ""
+) -> Response:
+    """Chlorine out of the water, and a bath for clean gear."""
+    typed = {"water": water, "chlorine": chlorine, "chloramine": chloramine, "bath": bath, "bleach": bleach}
+    sent = Fields(values={name: (value,) for name, value in typed.items()})
+    out = wash = fault = None
+    try:
+        if water and chlorine:
+            known = {"yes": True, "no": False}.get(chloramine)
+            out = desk.take_out_chlorine(
+                water_l=VOLUME.convert(parse_number(water), "L"), chlorine_mg_per_l=parse_number(chlorine), chloramine=known
+            )
+        if bath and bleach:
+            wash = desk.sanitising_bath(bath_l=VOLUME.convert(parse_number(bath), "L"), bleach_percent=parse_number(bleach))
+    except AerobeError as found:
+        fault = found
+    return page(
+        request,
+        "safety/gear.html",
+        status=422 if fault else 200,
+        title="Water and gear",
+        out=out,
+        wash=wash,
+        fault=fault,
+        sent=sent,
+        cautions=desk.cautions_for("chemicals"),
+    )
+
+
+@router.get("/safety/cautions")
+def cautions(request: Request) -> Response:
+    """All cautions in full."""
+    return page(request, "safety/cautions.html", title="Cautions", cautions=desk.cautions_for())
+
+
+@router.get("/safety/limits")
+def limits(request: Request) -> Response:
+    """Every limit on file with source and date."""
+    found = desk.safety_limits()
+    rows = [(item.says, f"{item.value:g} {item.unit}", item.source, item.date) for item in found["limits"]]
+    rules = [(item.jurisdiction, item.says, item.source, item.date) for item in found["compost rules"]]
+    return page(request, "safety/limits.html", title="Limits and where they come from", rows=rows, rules=rules)
+
+
+@router.get("/api/safety/brews/{key}")
+def gates_json(request: Request, key: str) -> dict[str, Any]:
+    """The harvest gates of a brew, for programs."""
+    found = desk.gates_of_brew(notebook_of(request), key, now=clock_of(request))
+    return {
+        "gates": [{**as_plain(gate), "state": gate.state} for gate in found],
+        "all_open": all(gate.is_open for gate in found),
+        "decides": DECIDES,
+    }
+
+
+@router.post("/api/safety/use")
+def use_json(request: Request, sent: Annotated[dict[str, Any], Body()]) -> dict[str, Any]:
+    """The question before a use, for programs; fields of `UseEntry`. Nothing is written."""
+    answer = desk.ask_use(notebook_of(request), desk.UseEntry.from_form(sent), now=clock_of(request))
+    gates = [{**as_plain(gate), "state": gate.state} for gate in answer.gates]
+    return {
+        "call": answer.call,
+        "sentence": answer.sentence,
+        "gates": gates,
+        "tea": as_plain(answer.tea),
+        "risks": as_plain(answer.risks),
+        "field": as_plain(answer.field),
+        "amounts": as_plain(answer.amounts),
+        "applied": as_plain(answer.applied),
+        "cautions": as_plain(answer.advice.cautions),
+    }
+
+
+def _brew_context(request: Request, key: str) -> dict[str, Any]:
+    notebook, now = notebook_of(request), clock_of(request)
+    view = desk.brew_view(notebook, key, now=now)
+    return {
+        "title": f"Safe use: {view.card.brew.name}",
+        "view": view,
+        "gates": desk.gates_of_brew(notebook, key, now=now),
+        "smells": desk.SMELLS,
+        "finding": None,
+        "cautions": desk.cautions_for("harvest"),
+    }
+
+
+def _use_context(request: Request, brew: str) -> dict[str, Any]:
+    overview = desk.brews_overview(notebook_of(request), now=clock_of(request))
+    brews = [(card.brew.key, card.brew.name) for card in (*overview.under_way, *overview.earlier)]
+    return {
+        "title": "May this tea go there?",
+        "brews": brews,
+        "brew": brew,
+        "answer": None,
+        "kept": "",
+        "cautions": desk.cautions_for("spraying", "edible"),
+    }
+
+
+def _compost_context(request: Request, key: str) -> dict[str, Any]:
+    notebook = notebook_of(request)
+    place = desk.place_of(notebook)
+    return {
+        "title": "Compost history",
+        "key": key,
+        "place": place,
+        "finding": desk.check_compost(notebook, key) if place else None,
+        "cautions": desk.cautions_for("compost"),
+    }
+
+
+def _entry_of(sent: Fields) -> dict[str, str]:
+    """The fields as `UseEntry` takes them: number and unit joined, the form's own name for the entry."""
+    typed = {name: sent.text(name) for name in sent.values}
+    for name in WITH_UNIT:
+        if typed.get(name):
+            typed[name] = f"{typed[name]} {typed.get(f'{name}_unit', '')}".strip()
+    return {**typed, "token": sent.text("entry")}
+
+
+def _whole(text: str) -> tuple[int, ...]:
+    try:
+        return tuple(int(word) for word in text.split())
+    except ValueError:
+        raise UnusableReading(f"'{text}' are no whole numbers.", "Write them with spaces between: 3 1 1.") from None

@@ -1,0 +1,232 @@
+"""Pages, commands and the interface for programs: none of them lets a held-back brew onto lettuce, each carries its cautions."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import re
+from collections.abc import Iterator
+from dataclasses import asdict, replace
+from html import unescape
+from pathlib import Path
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+
+from aerobe import cli, desk
+from aerobe.notebook import Notebook
+from aerobe.records import Use
+from aerobe.safety import LOCAL, all_cautions
+from aerobe.web import create_app
+from tests.safety.test_desk import LETTUCE, NOW, notebook  # noqa: F401  (a fixture)
+
+BAD = ("fed", "starved", "unknown")
+
+
+@pytest.fixture
+def phone(notebook: Notebook) -> Iterator[TestClient]:  # noqa: F811
+    with TestClient(create_app(notebook, clock=lambda: NOW), base_url="http://localhost", client=("127.0.0.1", 5000)) as client:
+        yield client
+
+
+def token(phone: TestClient) -> str:
+    found = re.search(r'name="form_token" value="([^"]+)"', phone.get("/safety/use").text)
+    assert found
+    return found[1]
+
+
+def form(entry: desk.UseEntry, phone: TestClient, do: str) -> dict[str, str]:
+    typed = {name: value for name, value in asdict(entry).items() if value}
+    for name in ("tea", "water", "area"):
+        typed[name], typed[f"{name}_unit"] = typed[name].split()
+    return {**typed, "do": do, "form_token": token(phone), "entry": f"entry-{do}-{entry.brew}"}
+
+
+def words(html: str) -> str:
+    return " ".join(unescape(re.sub(r"<[^>]+>", " ", html)).split())
+
+
+@pytest.mark.parametrize("do", ["ask", "keep"])
+def test_the_page_lets_the_clean_tea_go_and_holds_the_others(phone: TestClient, notebook: Notebook, do: str) -> None:  # noqa: F811
+    good = phone.post("/safety/use", data=form(LETTUCE, phone, do))
+    assert good.status_code == 200 and "Nothing known stands against this use" in good.text
+    for brew in BAD:
+        text = words(phone.post("/safety/use", data=form(replace(LETTUCE, brew=brew), phone, do)).text)
+        assert "Hold back" in text and "Nothing known stands" not in text and LOCAL in text.lower()
+    assert len(notebook.find(Use)) == (4 if do == "keep" else 0)
+
+
+def test_programs_get_the_same_answer(phone: TestClient) -> None:
+    headers = {"x-aerobe-form": token(phone)}
+    assert (
+        phone.post("/api/safety/use", json=asdict(LETTUCE), headers=headers).json()["call"] == "nothing known stands against it"
+    )
+    for brew, edible, touches, method in itertools.product(
+        BAD, ("yes", "no", ""), ("yes", "no", ""), ("foliar spray", "drench", "")
+    ):
+        entry = asdict(replace(LETTUCE, brew=brew, edible=edible, touches=touches, method=method))
+        answer = phone.post("/api/safety/use", json=entry, headers=headers).json()
+        # Poured on soil with enough days is another use; 20 days are not enough.
+        assert answer["call"] == "hold back" and LOCAL in answer["sentence"].lower() and answer["cautions"]
+    gates = phone.get("/api/safety/brews/starved").json()
+    assert not gates["all_open"] and LOCAL in gates["decides"].lower()
+
+
+def test_extra_fields_cannot_open_a_gate(phone: TestClient) -> None:
+    """A program that sends its own findings is not believed: they come from the notebook."""
+    sent = {
+        **asdict(replace(LETTUCE, brew="fed")),
+        "tea_kind": "treated",
+        "e_coli": "shown to pass",
+        "gates": [],
+        "call": "nothing",
+        "has_additives": False,
+    }
+    assert phone.post("/api/safety/use", json=sent, headers={"x-aerobe-form": token(phone)}).json()["call"] == "hold back"
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "/safety",
+        "/safety/brews/clean",
+        "/safety/brews/starved",
+        "/safety/use",
+        "/safety/compost/heap",
+        "/safety/gear",
+        "/safety/cautions",
+        "/safety/limits",
+    ],
+)
+def test_every_page_says_who_decides(phone: TestClient, address: str) -> None:
+    answer = phone.get(address)
+    assert answer.status_code == 200
+    assert LOCAL in words(answer.text).lower()
+
+
+@pytest.mark.parametrize("address", ["/safety", "/safety/brews/clean", "/safety/use", "/safety/compost/heap", "/safety/gear"])
+def test_cautions_stand_where_the_decision_is_made_and_in_full_one_tap_away(phone: TestClient, address: str) -> None:
+    text = words(phone.get(address).text)
+    shown = [item for item in all_cautions() if item.short in text]
+    assert len(shown) >= 2
+    assert all(" ".join(item.full.split()) in text for item in shown)
+
+
+def test_a_brew_page_holds_back_and_opens_again(phone: TestClient, notebook: Notebook) -> None:  # noqa: F811
+    assert "Nothing known stands against the harvest" in phone.get("/safety/brews/clean").text
+    sent = {"form_token": token(phone), "entry": "s1", "smell": "sulphurous"}
+    assert "Hold back" in phone.post("/safety/brews/clean/smell", data=sent).text
+    assert "Nothing known stands against the harvest" not in phone.get("/safety/brews/clean").text
+
+
+def test_tubes_typed_on_the_phone(phone: TestClient) -> None:
+    sent = {
+        "form_token": token(phone),
+        "entry": "t1",
+        "germ": "E. coli",
+        "amounts": "10 1 0,1",
+        "tubes": "3 3 3",
+        "positives": "3 1 1",
+    }
+    answer = phone.post("/safety/brews/fed/test", data=sent)
+    assert answer.status_code == 200 and "not shown to pass" in answer.text
+    wrong = phone.post("/safety/brews/fed/test", data={**sent, "entry": "t2", "positives": "3 1 x"})
+    assert wrong.status_code == 422 and 'value="3 1 x"' in wrong.text
+
+
+def test_what_was_typed_comes_back_after_a_fault(phone: TestClient) -> None:
+    answer = phone.post("/safety/use", data={**form(LETTUCE, phone, "keep"), "days": "soon"})
+    assert answer.status_code == 422 and 'value="soon"' in answer.text and 'value="lettuce"' in answer.text
+
+
+def test_a_heat_log_on_the_phone(phone: TestClient) -> None:
+    log = "\n".join(f"{day} {60 if day < 16 else 30} {'turned' if day in (2, 5, 8, 11, 14) else ''}" for day in range(17))
+    sent = {
+        "form_token": token(phone),
+        "entry": "c1",
+        "process": "windrow",
+        "log": log,
+        "unit": "degC",
+        "ratio": "30",
+        "pieces": "",
+    }
+    assert "US: shown to pass" in words(phone.post("/safety/compost/bag", data=sent).text)
+    bad = phone.post("/safety/compost/bag", data={**sent, "log": "0 hot"})
+    assert bad.status_code == 422 and "0 hot" in bad.text
+
+
+def test_water_and_gear_on_the_phone(phone: TestClient) -> None:
+    text = words(phone.get("/safety/gear?water=20&chlorine=2&chloramine=no").text)
+    assert "100 mg" in text and "never mix" in text.lower()
+    assert "TOTAL chlorine" in text
+    assert phone.get("/safety/gear?water=20&chlorine=lots").status_code == 422
+    assert "2.54 mL" in words(phone.get("/safety/gear?bath=1&bleach=7.86").text)
+
+
+def run(capsys: Any, *sent: str) -> tuple[int, str]:
+    code = cli.run(["safety", *sent])
+    return code, capsys.readouterr().out
+
+
+@pytest.fixture
+def book(notebook: Notebook, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> str:  # noqa: F811
+    import aerobe.cli._safety as commands
+
+    monkeypatch.setattr(commands, "now", lambda: NOW)
+    return str(tmp_path / "tea.notebook")
+
+
+def flags(entry: desk.UseEntry) -> list[str]:
+    return [part for name, value in asdict(entry).items() if value for part in (f"--{name.replace('_', '-')}", value)]
+
+
+def test_the_command_lets_the_clean_tea_go_and_holds_the_others(book: str, capsys: Any) -> None:
+    code, out = run(capsys, "ask", *flags(LETTUCE), "-n", book)
+    assert code == 0 and out.startswith("Nothing known stands against this use.") and LOCAL in out.lower()
+    for command, brew in itertools.product(("ask", "use"), BAD):
+        code, out = run(capsys, command, *flags(replace(LETTUCE, brew=brew)), "-n", book)
+        assert code == 4 and "Hold back" in out and LOCAL in out.lower() and "\n! " in out
+        code, out = run(capsys, command, *flags(replace(LETTUCE, brew=brew)), "-n", book, "--json")
+        assert code == 4 and json.loads(out)["call"] == "hold back" and json.loads(out)["cautions"]
+
+
+@pytest.mark.parametrize(
+    ("sent", "code", "word"),
+    [
+        (["gates", "clean"], 0, "[open] smell"),
+        (["gates", "starved"], 4, "[closed] oxygen measured"),
+        (["place"], 0, "Chosen: US"),
+        (["compost", "heap"], 0, "shown to pass"),
+        (["compost", "bag"], 4, "not shown to pass"),
+        (["smell", "clean", "earthy"], 0, "Kept"),
+        (["test", "fed", "E. coli", "--amounts", "10 1 0.1", "--tubes", "3 3 3", "--positives", "3 1 1"], 4, "not shown to pass"),
+        (["test", "fed", "E. coli", "--amounts", "10 1 0.1", "--tubes", "3 3 3", "--positives", "0 0 0"], 0, "shown to pass"),
+        (["water", "plain", "none"], 0, "Kept"),
+        (["water", "plain", "perhaps"], 3, ""),
+        (["place", "Atlantis"], 3, ""),
+        (["compost-history", "bag", "--process", "windrow", "--ratio", "30:1", "--pieces", "20"], 0, "Kept"),
+    ],
+)
+def test_commands_on_a_notebook(book: str, capsys: Any, sent: list[str], code: int, word: str) -> None:
+    got, out = run(capsys, *sent, "-n", book)
+    assert (got, word in out) == (code, True)
+    got, out = run(capsys, *sent, "-n", book, "--json")
+    assert got == code and json.loads(out)
+
+
+@pytest.mark.parametrize(
+    ("sent", "word"),
+    [
+        (["chlorine", "--water", "20 L", "--chlorine", "2", "--chloramine", "no"], "Ascorbic acid: 100 mg"),
+        (["sanitise", "--bath", "1 L", "--bleach", "7.86"], "Bleach: 2.54 mL"),
+        (["cautions", "spraying"], "mask"),
+        (["cautions", "--full"], "Local codes"),
+        (["limits"], "raw-manure-days-soil"),
+    ],
+)
+def test_commands_without_a_notebook(capsys: Any, sent: list[str], word: str) -> None:
+    code, out = run(capsys, *sent)
+    assert code == 0 and word in out
+    code, out = run(capsys, *sent, "--json")
+    assert code == 0 and json.loads(out)
