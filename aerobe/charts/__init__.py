@@ -6,5 +6,5 @@ from aerobe.charts._style import COLOURS, FONTS_FOLDER, FigureTable, Look, Pictu
 
 __all__ = [
     "COLOURS", "FONTS_FOLDER", "FigureTable", "Look", "Picture", "RawPoint", "Window", "brew_curve", "config", "oxygen_curve",
-    "picture", "records_of", "series_scales",
+    "picture", "readings_chart", "records_of", "series_scales",
 ]

@@ -10,18 +10,18 @@ from numpy.typing import ArrayLike, NDArray
 Array = NDArray[np.float64]
 
 # Thresholds are common practice, no source; the forms of the tests are those of the manual named below.
-SPIKE = {"oxygen": 1.5, "temperature": 2.0, "pH": 0.5, "conductivity": 300.0}      # over the middle of its neighbours
+SPIKE = {"oxygen": 1.5, "temperature": 2.0, "pH": 0.5, "conductivity": 300.0}  # over the middle of its neighbours
 GROSS = {"oxygen": (-0.3, 25.0), "temperature": (-2.0, 60.0), "pH": (0.0, 14.0), "conductivity": (0.0, 100_000.0)}
-SILENT_AFTER_H = 0.25       # and after five times its usual step [h]
-STUCK_FOR_H = 1.0           # and for twelve points [h]
-RECENT_H = 1.0              # jumps older than this are history [h]
+SILENT_AFTER_H = 0.25  # and after five times its usual step [h]
+STUCK_FOR_H = 1.0  # and for twelve points [h]
+RECENT_H = 1.0  # jumps older than this are history [h]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProbeTrouble:
     """What is wrong with a live probe, and what to do."""
 
-    kind: str               # "silent", "stuck", "jumping" or "out of range"
+    kind: str  # "silent", "stuck", "jumping" or "out of range"
     channel: str
     problem: str
     remedy: str
@@ -57,7 +57,12 @@ def probe_troubles(channel: str, elapsed_h: ArrayLike, values: ArrayLike, *, now
     times, shown = np.asarray(elapsed_h, dtype=float), np.asarray(values, dtype=float)
     if len(times) < 3:
         return ()
-    found = [_silent(channel, times, now_h), _out_of_range(channel, shown), _stuck(channel, times, shown), _jumping(channel, times, shown)]
+    found = [
+        _silent(channel, times, now_h),
+        _out_of_range(channel, shown),
+        _stuck(channel, times, shown),
+        _jumping(channel, times, shown),
+    ]
     return tuple(item for item in found if item is not None)
 
 
@@ -83,7 +88,9 @@ def _silent(channel: str, times: Array, now_h: float) -> ProbeTrouble | None:
     if quiet <= max(SILENT_AFTER_H, 5.0 * usual):
         return None
     return ProbeTrouble(
-        kind="silent", channel=channel, problem=f"The {channel} probe has said nothing for {_spoken(quiet)}.",
+        kind="silent",
+        channel=channel,
+        problem=f"The {channel} probe has said nothing for {_spoken(quiet)}.",
         remedy="Check its power, cable and connection; until then the forecast rests on older values.",
     )
 
@@ -94,7 +101,9 @@ def _out_of_range(channel: str, shown: Array) -> ProbeTrouble | None:
     if low <= last <= high:
         return None
     return ProbeTrouble(
-        kind="out of range", channel=channel, problem=f"The {channel} probe shows {last:g}, which no tea can have.",
+        kind="out of range",
+        channel=channel,
+        problem=f"The {channel} probe shows {last:g}, which no tea can have.",
         remedy="Check that it hangs in the tea, its cap is off and its unit is set right; then calibrate it.",
     )
 
@@ -110,7 +119,9 @@ def _stuck(channel: str, times: Array, shown: Array) -> ProbeTrouble | None:
     if points < 3 * longest:
         return None
     return ProbeTrouble(
-        kind="stuck", channel=channel, problem=f"The {channel} probe has shown {shown[-1]:g} without any change for {_spoken(held_h)}.",
+        kind="stuck",
+        channel=channel,
+        problem=f"The {channel} probe has shown {shown[-1]:g} without any change for {_spoken(held_h)}.",
         remedy="Stir it or lift it out for a moment: a value that does not move comes from the meter and not from the tea.",
     )
 
@@ -123,7 +134,9 @@ def _jumping(channel: str, times: Array, shown: Array) -> ProbeTrouble | None:
     if spikes < 2:
         return None
     return ProbeTrouble(
-        kind="jumping", channel=channel, problem=f"The {channel} probe jumped {spikes} times in the last hour.",
+        kind="jumping",
+        channel=channel,
+        problem=f"The {channel} probe jumped {spikes} times in the last hour.",
         remedy="Look for a bubble on its membrane, a loose plug, or the air stone right under it.",
     )
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import asyncio
 import importlib
 import pkgutil
 from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
 from types import ModuleType
 from typing import Any
 
@@ -17,23 +19,32 @@ from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.staticfiles import StaticFiles
 
+from aerobe import desk
 from aerobe.errors import AerobeError, NotAllowed, NotFound
 from aerobe.web import pages
-from aerobe.web._frame import STATIC, page
+from aerobe.web._broker import Broker, broker_settings
+from aerobe.web._frame import STATIC, page, wants_json
 from aerobe.web._guard import Guard, TooMuch
 from aerobe.web._live import Live
+from aerobe.web._pairing import Pairing
 from aerobe.web._session import require_own_form
 from aerobe.web._state import WebState, open_state
+from aerobe.web._thinker import Thinker
+from aerobe.web._uploads import Uploads
+from aerobe.web._watch import Watch
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ServeSettings:
     """How the app is started."""
 
-    names: tuple[str, ...] = ()     # host names this machine answers to, beside localhost and bare addresses
-    address: str = ""               # what a phone should open, for the pairing code; empty if not shared
-    burst: float = 400.0            # requests of one address at once [-]
-    per_s: float = 120.0            # and after that [1/s]
+    names: tuple[str, ...] = ()  # host names this machine answers to, beside localhost and bare addresses
+    address: str = ""  # what a phone should open, for the pairing code; empty if not shared
+    authority: Path | None = None  # certificate that a phone may trust, where HTTPS is served
+    photos: Path | None = None  # folder for photos of samples
+    watching: bool = True  # look after brews while nobody looks
+    burst: float = 400.0  # requests of one address at once [-]
+    per_s: float = 120.0  # and after that [1/s]
 
 
 def system_clock() -> datetime:
@@ -41,8 +52,14 @@ def system_clock() -> datetime:
     return datetime.now().astimezone()
 
 
-def create_app(notebook: Any, *, state: WebState | None = None, clock: Callable[[], datetime] = system_clock,
-               settings: ServeSettings | None = None) -> FastAPI:
+def create_app(
+    notebook: Any,
+    *,
+    state: WebState | None = None,
+    clock: Callable[[], datetime] = system_clock,
+    settings: ServeSettings | None = None,
+    advise: Callable[[Any, str, datetime], Any] | None = None,
+) -> FastAPI:
     """The app for one open notebook.
 
     Parameters
@@ -55,6 +72,8 @@ def create_app(notebook: Any, *, state: WebState | None = None, clock: Callable[
         Now, with offset.
     settings
         How it is started.
+    advise
+        What finds the call of a brew: `desk.advise_brew` if not given.
 
     Returns
     -------
@@ -65,13 +84,18 @@ def create_app(notebook: Any, *, state: WebState | None = None, clock: Callable[
     settings = settings if settings is not None else ServeSettings()
     app = FastAPI(title="Aerobe", docs_url=None, redoc_url=None, lifespan=_lifespan)
     app.state.notebook, app.state.web_state, app.state.clock = notebook, state, clock
-    app.state.settings, app.state.live = settings, Live()
+    app.state.settings, app.state.live, app.state.uploads = settings, Live(), Uploads()
+    app.state.pairing = Pairing(state, clock)
+    app.state.broker = Broker(notebook, app.state.live, clock)
+    app.state.thinker = _thinker(notebook, clock, app.state.live, advise or getattr(desk, "advise_brew", None))
+    app.state.watch = Watch(notebook, state, app.state.live, app.state.thinker, clock)
     found = list(page_modules())
     # A page file may show several entries: `nav` alone or a tuple of them.
     entries = [item for module in found for item in _entries(module)]
     app.state.menu = sorted(entries, key=lambda item: item.order)
     for module in found:
-        app.include_router(module.router, dependencies=[Depends(require_own_form)])
+        own_form = [] if getattr(module, "by_token", False) else [Depends(require_own_form)]
+        app.include_router(module.router, dependencies=own_form)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     _answer_faults(app)
     app.add_middleware(Guard, state=state, names=settings.names, burst=settings.burst, per_s=settings.per_s)
@@ -93,7 +117,28 @@ def _entries(module: ModuleType) -> tuple[Any, ...]:
 
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
-    yield
+    state = app.state
+    await state.broker.use(broker_settings(state.web_state.get("broker")))
+    watching = asyncio.create_task(state.watch.run(), name="aerobe-watch") if state.settings.watching else None
+    try:
+        yield
+    finally:
+        if watching is not None:
+            watching.cancel()
+            await asyncio.gather(watching, return_exceptions=True)
+        await state.broker.stop()
+
+
+def _thinker(
+    notebook: Any, clock: Callable[[], datetime], live: Live, advise: Callable[[Any, str, datetime], Any] | None
+) -> Thinker:
+    def think(brew: str, now: datetime) -> Any:
+        assert advise is not None
+        return advise(notebook, brew, now)
+
+    return Thinker(
+        think if advise is not None else None, version=lambda brew: int(notebook.last_change(brew)), clock=clock, live=live
+    )
 
 
 def _answer_faults(app: FastAPI) -> None:
@@ -124,6 +169,6 @@ def _answer_faults(app: FastAPI) -> None:
 
 
 def _fault(request: Request, status: int, problem: str, remedy: str) -> Response:
-    if "json" in request.headers.get("accept", "") or "json" in request.headers.get("content-type", ""):
+    if wants_json(request):
         return JSONResponse({"problem": problem, "remedy": remedy}, status_code=status)
     return page(request, "fault.html", status=status, title="That did not work", problem=problem, remedy=remedy)

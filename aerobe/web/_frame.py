@@ -50,7 +50,18 @@ STATIC = HERE / "static"
 LOOKS = ("auto", "light", "dark")
 
 __all__ = [
-    "Fields", "NavItem", "clock_of", "fields", "go_to", "live_of", "menu_entry", "notebook_of", "page", "settings_of", "state_of",
+    "Fields",
+    "NavItem",
+    "clock_of",
+    "fields",
+    "go_to",
+    "live_of",
+    "menu_entry",
+    "notebook_of",
+    "page",
+    "settings_of",
+    "state_of",
+    "wants_json",
 ]
 
 
@@ -60,9 +71,9 @@ class NavItem:
 
     label: str
     href: str
-    order: int                  # small numbers first
-    icon: str = "dot"           # a symbol of static/icons.svg
-    first: bool = False         # in the bar under the thumb, not only in the menu
+    order: int  # small numbers first
+    icon: str = "dot"  # a symbol of static/icons.svg
+    first: bool = False  # in the bar under the thumb, not only in the menu
 
 
 def menu_entry(label: str, href: str, *, order: int, icon: str = "dot", first: bool = False) -> NavItem:
@@ -133,6 +144,11 @@ def settings_of(connection: HTTPConnection) -> Any:
     return connection.app.state.settings
 
 
+def wants_json(request: Request) -> bool:
+    """Whether a program asks, and not a person."""
+    return "json" in request.headers.get("accept", "") or "json" in request.headers.get("content-type", "")
+
+
 def go_to(address: str) -> Response:
     """After a form: show another page (303), so that reloading does not send the form again."""
     return RedirectResponse(address, status_code=303)
@@ -156,9 +172,18 @@ def page(request: Request, template: str, *, status: int = 200, title: str, **co
     """
     look = request.cookies.get("aerobe_look", "auto")
     full = {
-        "request": request, "title": title, "menu": request.app.state.menu, "path": request.url.path,
-        "look": look if look in LOOKS else "auto", "form_token": form_token(request), "fault": None, "sent": Fields(),
-        "now": clock_of(request), "notice": request.query_params.get("done", ""), **context,
+        "request": request,
+        "title": title,
+        "menu": request.app.state.menu,
+        "path": request.url.path,
+        "look": look if look in LOOKS else "auto",
+        "form_token": form_token(request),
+        "fault": None,
+        "sent": Fields(),
+        "now": clock_of(request),
+        "alarms": request.app.state.watch.alarms(),
+        "notice": request.query_params.get("done", ""),
+        **context,
     }
     return HTMLResponse(environment().get_template(template).render(full), status_code=status)
 
@@ -167,8 +192,11 @@ def page(request: Request, template: str, *, status: int = 200, title: str, **co
 def environment() -> Environment:
     """Templates with autoescape; an unknown name in a template is an error and not an empty place."""
     made = Environment(
-        loader=FileSystemLoader(HERE / "templates"), autoescape=select_autoescape(default=True, default_for_string=True),
-        undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+        loader=FileSystemLoader(HERE / "templates"),
+        autoescape=select_autoescape(default=True, default_for_string=True),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
     )
     made.filters.update(number=number, json_data=json_data, clock=clock_words, hours=hours_words)
     made.globals.update(asset=asset, entry_token=entry_token, span=span, with_uncertainty=with_uncertainty)

@@ -28,7 +28,7 @@ HEADERS = [
     (b"cross-origin-resource-policy", b"same-origin"),
     (b"permissions-policy", b"camera=(self), geolocation=(), microphone=(), payment=(), usb=()"),
 ]
-OPEN_TO_STRANGERS = ("/pair", "/static/", "/log/")      # /log/ asks for a sender's token itself
+OPEN_TO_STRANGERS = ("/pair", "/static/", "/log/")  # /log/ asks for a sender's token itself
 FORM_BYTES = 1_000_000
 UPLOAD_BYTES = 60_000_000
 UPLOADS = ("/data/", "/log/", "/photo", "/readings")
@@ -56,8 +56,9 @@ class Bucket:
 class Guard:
     """ASGI layer around the whole app."""
 
-    def __init__(self, app: ASGIApp, *, state: WebState, names: tuple[str, ...] = (), burst: float = 400.0,
-                 per_s: float = 120.0) -> None:
+    def __init__(
+        self, app: ASGIApp, *, state: WebState, names: tuple[str, ...] = (), burst: float = 400.0, per_s: float = 120.0
+    ) -> None:
         self.app = app
         self.state = state
         self.names = {"localhost", *names}
@@ -77,8 +78,13 @@ class Guard:
             return
         limit = UPLOAD_BYTES if any(part in scope["path"] for part in UPLOADS) else FORM_BYTES
         if _length(headers) > limit:
-            await _answer(send, 413, f"More than {limit // 1_000_000} MB cannot be taken in here.",
-                          "Send a smaller file, or split it.", wants_json="json" in headers.get("accept", ""))
+            await _answer(
+                send,
+                413,
+                f"More than {limit // 1_000_000} MB cannot be taken in here.",
+                "Send a smaller file, or split it.",
+                wants_json="json" in headers.get("accept", ""),
+            )
             return
         await self.app(scope, _limited(receive, limit), _with_headers(scope, send))
 
@@ -98,7 +104,7 @@ class Guard:
     def _known_name(self, host: str) -> bool:
         # A foreign name that points at this machine could let a strange page read the notebook (DNS rebinding).
         name = host.rsplit("@", 1)[-1]
-        name = name[1:name.index("]")] if name.startswith("[") and "]" in name else name.rsplit(":", 1)[0]
+        name = name[1 : name.index("]")] if name.startswith("[") and "]" in name else name.rsplit(":", 1)[0]
         if name in self.names:
             return True
         try:
@@ -175,8 +181,10 @@ async def _answer(send: Send, status: int, problem: str, remedy: str, *, wants_j
     if wants_json:
         body, kind = json.dumps({"problem": problem, "remedy": remedy}).encode(), b"application/json"
     else:
-        body = (f"<!doctype html><html lang=en><meta charset=utf-8><meta name=viewport content='width=device-width'>"
-                f"<title>Aerobe</title><main><h1>{problem}</h1><p>{remedy}</p></main></html>").encode()
+        body = (
+            f"<!doctype html><html lang=en><meta charset=utf-8><meta name=viewport content='width=device-width'>"
+            f"<title>Aerobe</title><main><h1>{problem}</h1><p>{remedy}</p></main></html>"
+        ).encode()
         kind = b"text/html; charset=utf-8"
     headers = [(b"content-type", kind), (b"content-length", str(len(body)).encode()), *HEADERS, (b"cache-control", b"no-store")]
     if status == 429:

@@ -6,7 +6,7 @@ import asyncio
 import contextlib
 from collections.abc import AsyncIterator
 
-WAITING_AT_MOST = 64        # topics kept for a slow page; it is told to look at everything when they overflow
+WAITING_AT_MOST = 64  # topics kept for a slow page; it is told to look at everything when they overflow
 HEARTBEAT_S = 20.0
 
 
@@ -23,7 +23,7 @@ class Live:
         """Say that a thing changed, for example `tell("brew", "b12")`."""
         words = " ".join(topic)
         for queue, loop in list(self._ears.items()):
-            with contextlib.suppress(RuntimeError):     # a loop that has ended listens no more
+            with contextlib.suppress(RuntimeError):  # a loop that has ended listens no more
                 loop.call_soon_threadsafe(_put, queue, words)
 
     async def topics(self) -> AsyncIterator[str]:

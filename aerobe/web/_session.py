@@ -45,7 +45,7 @@ async def require_own_form(request: Request) -> None:
     NotAllowed
         If the origin is foreign or the token is missing or wrong.
     """
-    if request.method in SAFE or getattr(request.state, "by_token", False):
+    if request.method in SAFE:
         return
     refused = NotAllowed("This form was not sent from a page of this app.", "Open the page again and repeat the entry.")
     origin = request.headers.get("origin")

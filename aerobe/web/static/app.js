@@ -99,3 +99,204 @@ document.addEventListener("htmx:config:request", (event) => {
   const headers = event.detail?.ctx?.request?.headers;
   if (headers) headers["X-Aerobe-Form"] = document.querySelector("meta[name=aerobe-form]").content;
 });
+
+// ---- the queue: an entry is kept on this device first, then sent ---------------------------------------------------
+import * as queue from "./queue.js";
+
+const line = document.getElementById("line");
+function say(words) { if (line.textContent !== words) line.textContent = words; }
+
+function notice(words, kind = "done", remedy = "") {
+  const place = document.getElementById("notices");
+  const box = document.createElement(kind === "fault" ? "div" : "p");
+  box.className = kind;
+  if (kind === "fault") {
+    box.setAttribute("role", "alert");
+    const strong = document.createElement("strong");
+    strong.textContent = words;
+    const first = document.createElement("p");
+    first.append(strong);
+    const second = document.createElement("p");
+    second.textContent = remedy;
+    box.append(first, second);
+  } else box.textContent = words;
+  place.replaceChildren(box);
+  place.scrollIntoView({ block: "center" });
+}
+
+async function showWaiting() {
+  const entries = await queue.all().catch(() => []);
+  const waiting = entries.filter((entry) => !entry.refused).length;
+  const refused = entries.length - waiting;
+  say([waiting && `${waiting} waiting`, refused && `${refused} to look at`].filter(Boolean).join(", "));
+  const section = document.getElementById("waiting");
+  if (!section) return;
+  section.hidden = !entries.length;
+  section.querySelector("ul").replaceChildren(...entries.map(entryItem));
+}
+
+function entryItem(entry) {
+  const item = document.createElement("li");
+  item.className = entry.refused ? "entry refused" : "entry";
+  const what = document.createElement("p");
+  what.textContent = `${entry.says}, typed ${new Date(entry.at).toLocaleString([], { dateStyle: "short", timeStyle: "short" })}`;
+  item.append(what);
+  if (entry.refused) {
+    const why = document.createElement("p");
+    why.textContent = `${entry.refused.problem} ${entry.refused.remedy}`;
+    item.append(why);
+  }
+  const row = document.createElement("p");
+  row.className = "row";
+  const again = document.createElement("button");
+  again.type = "button";
+  again.textContent = "Send now";
+  again.addEventListener("click", async () => { await queue.sendAgain(entry.order); await queue.flush(); showWaiting(); });
+  const away = document.createElement("button");
+  away.type = "button";
+  away.className = "danger";
+  away.textContent = "Throw away";
+  away.addEventListener("click", async () => {
+    if (confirm("Throw this entry away for good?")) { await queue.remove(entry.order); showWaiting(); }
+  });
+  row.append(again, away);
+  item.append(row);
+  return item;
+}
+
+function freshToken(form) {
+  const field = form.elements.namedItem("entry");
+  if (field) field.value = queue.newToken();
+}
+
+for (const form of document.querySelectorAll("form[data-queue]")) {
+  freshToken(form);
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    if (form.dataset.sent) return;
+    form.dataset.sent = "yes";
+    const submitter = event.submitter;
+    const buttons = form.querySelectorAll("button");
+    try {
+      const entry = await queue.keep(form, submitter);
+      freshToken(form);
+      let results = await queue.flush();
+      // A sending that was already under way may not have seen this entry.
+      if (!results.has(entry.order)) results = await queue.flush();
+      const result = results?.get(entry.order) ?? { state: "waiting" };
+      await arrived(form, submitter, entry, result);
+    } catch (fault) {
+      // Without a store on this device (private window) the plain form still does it.
+      console.error("queue", fault);
+      form.submit();
+    } finally {
+      delete form.dataset.sent;
+      for (const button of buttons) button.disabled = false;
+    }
+  });
+}
+addEventListener("pageshow", () => { for (const form of document.querySelectorAll("form[data-queue]")) freshToken(form); });
+
+async function arrived(form, submitter, entry, result) {
+  if (result.state === "refused") {
+    // The form still holds what was typed: mend it there; the copy in the queue is no longer needed.
+    await queue.remove(entry.order);
+    notice(result.problem ?? "The entry was refused.", "fault", result.remedy ?? "");
+    showWaiting();
+    return;
+  }
+  await showWaiting();
+  const signal = form.elements.namedItem("signal");
+  if (result.state === "waiting") {
+    notice("Kept on this device. It is sent by itself when the connection returns.");
+    form.reset();
+    freshToken(form);
+    return;
+  }
+  if (submitter?.name === "again" && signal) {
+    notice(result.says ?? "Kept.");
+    const repeat = form.elements.namedItem("replicate");
+    const number = repeat ? parseInt(repeat.value, 10) || 1 : 1;
+    signal.value = "";
+    if (repeat) repeat.value = number + 1;
+    signal.focus();
+    return;
+  }
+  const next = new URL(result.go_to ?? form.dataset.then ?? location.pathname.replace(/\/(record|harvest)$/, ""), location.origin);
+  if (result.says) next.searchParams.set("done", result.says);
+  location.assign(next);
+}
+
+const tryNow = queue.keepTrying(showWaiting);
+
+// ---- large keys for wet hands --------------------------------------------------------------------------------------
+for (const pad of document.querySelectorAll("[data-pad]")) {
+  const input = document.getElementById(pad.dataset.pad);
+  const comma = (1.5).toLocaleString().includes(",") ? "," : ".";
+  const add = (text, parent = pad, label = "", act = null) => {
+    const key = document.createElement("button");
+    key.type = "button";
+    key.textContent = text;
+    if (label) key.setAttribute("aria-label", label);
+    key.addEventListener("click", act ?? (() => { input.value += text; }));
+    parent.append(key);
+  };
+  for (const text of ["1", "2", "3", "4", "5", "6", "7", "8", "9"]) add(text);
+  add(comma, pad, "decimal mark");
+  add("0");
+  add("⌫", pad, "delete the last", () => { input.value = input.value.slice(0, -1); });
+  const ways = document.createElement("div");
+  ways.className = "ways";
+  pad.append(ways);
+  add("<", ways, "below the limit", () => { input.value = `<${input.value.replace(/^[<>]/, "")}`; });
+  add(">", ways, "above the range", () => { input.value = `>${input.value.replace(/^[<>]/, "")}`; });
+  add("Clear", ways, "", () => { input.value = ""; });
+  add("Keyboard", ways, "", () => { input.inputMode = "decimal"; input.blur(); input.focus(); });
+  pad.hidden = false;
+  if (matchMedia("(pointer: coarse)").matches) input.inputMode = "none";
+  else input.focus();
+}
+
+// ---- a part of a form that is only for "another ..." ---------------------------------------------------------------
+for (const select of document.querySelectorAll("select[data-shows]")) {
+  const part = document.getElementById(select.dataset.shows);
+  const show = () => { part.hidden = select.value !== "(new)"; };
+  select.addEventListener("change", show);
+  show();
+}
+
+// ---- live changes --------------------------------------------------------------------------------------------------
+let ear = null;
+let heard = true;
+function listen() {
+  if (ear || document.hidden) return;
+  ear = new EventSource("/live");
+  ear.onopen = () => {
+    if (!heard) changed("everything");
+    heard = true;
+    tryNow();
+  };
+  ear.onerror = () => { heard = false; };
+  ear.onmessage = (event) => changed(event.data);
+}
+function deaf() { ear?.close(); ear = null; heard = false; }
+
+function changed(topic) {
+  const wanted = topic.replace(" ", ":");
+  if (topic.startsWith("alarm")) document.dispatchEvent(new CustomEvent("aerobe:alarm"));
+  for (const part of document.querySelectorAll("[data-live]")) {
+    const mine = part.dataset.live.split(" ");
+    if (topic !== "everything" && !mine.includes(wanted)) continue;
+    if (part.hasAttribute("hx-get")) htmx.trigger(part, "live");
+    else if (!document.querySelector("form:focus-within")) location.reload();
+  }
+}
+if (document.querySelector("[data-live]")) {
+  listen();
+  document.addEventListener("visibilitychange", () => (document.hidden ? deaf() : listen()));
+  addEventListener("pagehide", deaf);
+  addEventListener("pageshow", listen);
+}
+
+// ---- an app on the phone -------------------------------------------------------------------------------------------
+if ("serviceWorker" in navigator) navigator.serviceWorker.register("/service-worker.js").catch(() => {});

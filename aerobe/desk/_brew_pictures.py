@@ -1,0 +1,106 @@
+"""The pictures of a brew's page: its curve with band, and its oxygen with forecast."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from aerobe.desk._under_way import BrewView, cached
+from aerobe.notebook import Notebook
+from aerobe.oxygen import saturation_mg_per_l
+from aerobe.records import Assay, Reading
+
+
+def brew_pictures(notebook: Notebook, view: BrewView, advice: Any, *, now: datetime) -> tuple[Any, ...]:
+    """Charts of one brew, the most asked-for first; `advice` (of `advise_brew`, or None) brings bands and window.
+
+    Returns
+    -------
+    tuple of charts.Picture
+        Empty while there is neither a reading, a log nor a forecast.
+    """
+    # Built once for each change of the brew; "now" moves the dashed line, a quarter of an hour is fine enough for it.
+    quarter = int(now.timestamp() // 900) if view.card.state == "under way" else 0
+    name = ("pictures", view.card.brew.key, quarter, id(advice))
+    return cached(
+        notebook,
+        name,
+        view.last_change,
+        lambda: tuple(made for made in (_curve(view, advice), _oxygen(view, advice)) if made is not None),
+    )
+
+
+def _curve(view: BrewView, advice: Any) -> Any:
+    from aerobe.charts import brew_curve, readings_chart
+
+    points = _points(view)
+    band = _band(advice, "biomass")
+    if band is None:
+        return readings_chart(points, name=view.card.brew.name) if points else None
+    now_h = view.card.elapsed_h if view.card.state == "under way" else None
+    times, low, middle, high = band
+    return brew_curve(
+        elapsed_h=times,
+        low=low,
+        middle=middle,
+        high=high,
+        points=points,
+        window=_window(advice),
+        now_h=now_h,
+        name=view.card.brew.name,
+    )
+
+
+def _oxygen(view: BrewView, advice: Any) -> Any:
+    from aerobe.charts import oxygen_curve
+
+    band, log = _band(advice, "oxygen"), view.oxygen_log
+    if band is None and not len(log.elapsed_h):
+        return None
+    times, low, middle, high = band if band is not None else ((), (), (), ())
+    brew = view.card.brew
+    return oxygen_curve(
+        logged_h=log.elapsed_h.tolist(),
+        logged_mg_per_l=log.mean.tolist(),
+        forecast_h=times,
+        low_mg_per_l=low,
+        middle_mg_per_l=middle,
+        high_mg_per_l=high,
+        floor_mg_per_l=brew.aim.oxygen_floor_mg_per_l,
+        saturation_mg_per_l=saturation_mg_per_l(brew.temperature_degc, altitude_m=view.vessel.altitude_m),
+        now_h=view.card.elapsed_h if view.card.state == "under way" else None,
+        window=_window(advice),
+        name=brew.name,
+    )
+
+
+def _points(view: BrewView) -> list[Any]:
+    from aerobe.charts import RawPoint
+
+    return [
+        RawPoint(elapsed_h=reading.elapsed_h, value=_in_house(reading, view.assays[reading.assay]), kind=_kind(reading))
+        for reading in view.readings
+        if view.assays[reading.assay].quantity != "fungal to bacterial ratio"
+    ]
+
+
+def _in_house(reading: Reading, assay: Assay) -> float:
+    return reading.signal * assay.to_house * reading.dilution
+
+
+def _kind(reading: Reading) -> str:
+    if reading.role != "sample":
+        return "control"
+    return "below detection" if reading.below_detection else "above range" if reading.above_range else "in the fit"
+
+
+def _band(advice: Any, quantity: str) -> tuple[Any, Any, Any, Any] | None:
+    return None
+
+
+def _window(advice: Any) -> Any:
+    from aerobe.charts import Window
+
+    if advice is None:
+        return None
+    return Window(from_h=advice.window.start_h, to_h=advice.window.end_h, best_h=advice.window.best_h)

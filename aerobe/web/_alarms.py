@@ -1,0 +1,185 @@
+"""Alarms: when oxygen is forecast to cross the floor or a probe fails, on the page and, if wanted, beyond it."""
+
+from __future__ import annotations
+
+import logging
+import smtplib
+import ssl
+from dataclasses import dataclass
+from datetime import datetime, time, timedelta
+from email.message import EmailMessage
+from typing import Any
+
+from aerobe.errors import AerobeError, UnusableRecord
+
+LOG = logging.getLogger("aerobe.web")
+AHEAD = timedelta(hours=6)  # a crossing further away than this is no alarm yet
+LIKELY = 0.2  # nor one that is less likely [-]
+AGAIN_AFTER = timedelta(hours=2)  # the same alarm is not sent more often
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alarm:
+    """Something to look at now."""
+
+    brew: str
+    brew_name: str
+    kind: str  # "oxygen low", "oxygen ahead", or a trouble of a probe
+    says: str
+    at: datetime
+    urgent: bool  # also in quiet hours
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmSettings:
+    """Where alarms go beside the page. Nothing leaves this machine unless one of these is filled in."""
+
+    mail_to: str = ""
+    mail_from: str = ""
+    mail_host: str = ""
+    mail_port: int = 587
+    mail_user: str = ""
+    mail_password: str = ""
+    webhook: str = ""
+    quiet_from: str = ""  # "22:00"
+    quiet_to: str = ""
+    urgent_breaks_quiet: bool = True
+
+    def __post_init__(self) -> None:
+        for text in (self.quiet_from, self.quiet_to):
+            if text:
+                clock_time(text)
+        if bool(self.quiet_from) != bool(self.quiet_to):
+            raise UnusableRecord("Quiet hours need a beginning and an end.", "Fill in both, or neither.")
+        if self.webhook and not self.webhook.startswith(("http://", "https://")):
+            raise UnusableRecord("The address to call is no web address.", "Begin it with http:// or https://.")
+        if self.mail_to and ("@" not in self.mail_to or not self.mail_host):
+            raise UnusableRecord("Mail needs an address and a mail server.", "Fill in both, or leave the address empty.")
+        if any(mark in self.mail_to + self.mail_from for mark in "\r\n"):
+            raise UnusableRecord("A mail address cannot have several lines.", "Write one address.")
+
+
+def clock_time(text: str) -> time:
+    """`22:00`."""
+    try:
+        return time.fromisoformat(text.strip().zfill(5))
+    except ValueError:
+        raise UnusableRecord(f"'{text}' is no clock time.", "Write hours and minutes, such as 22:00.") from None
+
+
+def is_quiet(settings: AlarmSettings, now: datetime) -> bool:
+    """Whether this is an hour in which only urgent alarms go out."""
+    if not settings.quiet_from:
+        return False
+    begin, end, clock = clock_time(settings.quiet_from), clock_time(settings.quiet_to), now.time()
+    return begin <= clock < end if begin <= end else clock >= begin or clock < end
+
+
+def alarms_for(brew: Any, *, call: Any, oxygen: Any, troubles: Any, now: datetime) -> tuple[Alarm, ...]:
+    """What is wrong with one brew now: `call` of desk.call_in_words or None, `oxygen` of its card, `troubles` of its probes."""
+    found = []
+    floor = brew.aim.oxygen_floor_mg_per_l
+    if oxygen is not None and oxygen.minutes_ago < 60.0 and oxygen.mg_per_l < floor:
+        found.append(
+            Alarm(
+                brew=brew.key,
+                brew_name=brew.name,
+                kind="oxygen low",
+                at=now,
+                urgent=True,
+                says=f"Oxygen is {oxygen.mg_per_l:.1f} mg/L, below the floor of {floor:g}. More air, or harvest.",
+            )
+        )
+    elif (
+        call is not None
+        and call.crosses_at is not None
+        and call.crosses_at - now <= AHEAD
+        and call.crossing_probability >= LIKELY
+    ):
+        soon = call.crosses_at - now <= timedelta(hours=1)
+        found.append(Alarm(brew=brew.key, brew_name=brew.name, kind="oxygen ahead", says=call.oxygen_says, at=now, urgent=soon))
+    found += [
+        Alarm(
+            brew=brew.key,
+            brew_name=brew.name,
+            kind=f"{item.channel} probe {item.kind}",
+            says=f"{item.problem} {item.remedy}",
+            at=now,
+            urgent=False,
+        )
+        for item in troubles
+    ]
+    return tuple(found)
+
+
+class Dispatch:
+    """Sends what has not been sent, and holds it back in quiet hours."""
+
+    def __init__(self) -> None:
+        self._sent: dict[tuple[str, str], datetime] = {}
+        self.says = ""
+
+    def due(self, alarms: tuple[Alarm, ...], settings: AlarmSettings, *, now: datetime) -> tuple[Alarm, ...]:
+        """Which alarms should go out now. What ended is forgotten after a while, so that it can be raised again."""
+        standing = {(alarm.brew, alarm.kind) for alarm in alarms}
+        self._sent = {name: at for name, at in self._sent.items() if name in standing or now - at < AGAIN_AFTER}
+        quiet = is_quiet(settings, now)
+        found = []
+        for alarm in alarms:
+            last = self._sent.get((alarm.brew, alarm.kind))
+            if last is not None and now - last < AGAIN_AFTER:
+                continue
+            if quiet and not (alarm.urgent and settings.urgent_breaks_quiet):
+                continue
+            found.append(alarm)
+        return tuple(found)
+
+    def send(self, alarms: tuple[Alarm, ...], settings: AlarmSettings, *, now: datetime) -> None:
+        """Send by every way that is set. A way that fails is said, and tried again with the next look."""
+        if not alarms or not (settings.mail_to or settings.webhook):
+            return
+        faults = []
+        for way, name in ((_mail, "mail" if settings.mail_to else ""), (_call, "webhook" if settings.webhook else "")):
+            if not name:
+                continue
+            try:
+                way(alarms, settings)
+            except (OSError, smtplib.SMTPException, AerobeError) as fault:
+                faults.append(f"{name}: {fault}")
+                LOG.warning("alarm by %s failed: %s", name, fault)
+        self.says = "; ".join(faults)
+        if not faults:
+            self._sent |= {(alarm.brew, alarm.kind): now for alarm in alarms}
+
+
+def _mail(alarms: tuple[Alarm, ...], settings: AlarmSettings) -> None:
+    message = EmailMessage()
+    message["Subject"] = f"Aerobe: {alarms[0].brew_name}: {alarms[0].kind}"
+    message["From"] = settings.mail_from or settings.mail_to
+    message["To"] = settings.mail_to
+    message.set_content("\n\n".join(f"{alarm.brew_name}: {alarm.says}" for alarm in alarms))
+    with smtplib.SMTP(settings.mail_host, settings.mail_port, timeout=20) as server:
+        server.ehlo()
+        if server.has_extn("starttls"):
+            server.starttls(context=ssl.create_default_context())
+            server.ehlo()
+        elif settings.mail_user:
+            raise UnusableRecord(
+                "The mail server offers no encryption, so the password is not sent.", "Use another server or port."
+            )
+        if settings.mail_user:
+            server.login(settings.mail_user, settings.mail_password)
+        server.send_message(message)
+
+
+def _call(alarms: tuple[Alarm, ...], settings: AlarmSettings) -> None:
+    import httpx
+
+    told = [
+        {"brew": alarm.brew, "name": alarm.brew_name, "kind": alarm.kind, "says": alarm.says, "at": alarm.at.isoformat()}
+        for alarm in alarms
+    ]
+    try:
+        httpx.post(settings.webhook, json={"alarms": told}, timeout=20).raise_for_status()
+    except httpx.HTTPError as fault:
+        raise OSError(str(fault)) from fault

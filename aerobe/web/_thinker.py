@@ -1,0 +1,118 @@
+"""Working out calls beside the requests: a page shows what is known and is told when more is."""
+
+from __future__ import annotations
+
+import logging
+import queue
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from aerobe.errors import AerobeError
+from aerobe.web._live import Live
+
+LOG = logging.getLogger("aerobe.web")
+STALE_AFTER = timedelta(minutes=20)  # time itself moves the call
+NOT_SOONER = timedelta(seconds=90)  # a probe that speaks every second is no reason to think every second
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Thought:
+    """What is known of one brew's call."""
+
+    advice: Any = None  # of desk.advise_brew; None before the first, or when the last try failed
+    problem: str = ""
+    remedy: str = ""
+    at: datetime | None = None
+    version: int = -1  # the notebook's count of changes it rests on
+    working: bool = False
+
+
+class Thinker:
+    """One thread that works out calls, the asked brew first."""
+
+    def __init__(
+        self,
+        advise: Callable[[str, datetime], Any] | None,
+        *,
+        version: Callable[[str], int],
+        clock: Callable[[], datetime],
+        live: Live,
+    ) -> None:
+        self.advise, self.version, self.clock, self.live = advise, version, clock, live
+        self._thoughts: dict[str, Thought] = {}
+        self._asked: queue.Queue[str] = queue.Queue()
+        self._waiting: set[str] = set()
+        self._lock = threading.Lock()
+        self._thread: threading.Thread | None = None
+
+    @property
+    def able(self) -> bool:
+        """Whether there is anything to think with."""
+        return self.advise is not None
+
+    def look(self, brew: str, *, urgent: bool = False) -> Thought:
+        """What is known now; asks for more if that is missing or out of date. Never waits."""
+        now = self.clock()
+        with self._lock:
+            thought = self._thoughts.get(brew, Thought())
+            if self.able and brew not in self._waiting and self._wants(thought, brew, now, urgent):
+                self._waiting.add(brew)
+                self._asked.put(brew)
+                self._start()
+            working = brew in self._waiting
+        return Thought(
+            advice=thought.advice,
+            problem=thought.problem,
+            remedy=thought.remedy,
+            at=thought.at,
+            version=thought.version,
+            working=working,
+        )
+
+    def _wants(self, thought: Thought, brew: str, now: datetime, urgent: bool) -> bool:
+        if thought.at is None or now - thought.at > STALE_AFTER:
+            return True
+        if self.version(brew) == thought.version:
+            return False
+        return urgent or now - thought.at > NOT_SOONER
+
+    def _start(self) -> None:
+        if self._thread is None or not self._thread.is_alive():
+            self._thread = threading.Thread(target=self._work, name="aerobe-thinker", daemon=True)
+            self._thread.start()
+
+    def _work(self) -> None:
+        while True:
+            try:
+                brew = self._asked.get(timeout=5.0)
+            except queue.Empty:
+                with self._lock:
+                    if self._asked.empty():
+                        self._thread = None
+                        return
+                continue
+            thought = self._think(brew)
+            with self._lock:
+                self._thoughts[brew] = thought
+                self._waiting.discard(brew)
+            self.live.tell("brew", brew)
+
+    def _think(self, brew: str) -> Thought:
+        assert self.advise is not None
+        version, now = self.version(brew), self.clock()
+        try:
+            return Thought(advice=self.advise(brew, now), at=now, version=version)
+        except AerobeError as fault:
+            return Thought(problem=fault.problem, remedy=fault.remedy, at=now, version=version)
+        except Exception:
+            # A bug of ours must not stop the thread that serves the other brews; it is logged with its trace.
+            LOG.exception("the call for %s could not be worked out", brew)
+            return Thought(
+                problem="The call could not be worked out: a fault of the program.",
+                remedy="Readings are safe. The log of `aerobe serve` says more.",
+                at=now,
+                version=version,
+            )

@@ -1,0 +1,79 @@
+"""Looking after brews while nobody looks: changes made elsewhere, calls that age, alarms."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any
+
+from aerobe import desk
+from aerobe.errors import AerobeError
+from aerobe.web._alarms import Alarm, AlarmSettings, Dispatch, alarms_for
+from aerobe.web._live import Live
+from aerobe.web._state import WebState
+from aerobe.web._thinker import Thinker
+
+LOG = logging.getLogger("aerobe.web")
+CHANGES_EVERY_S = 2.0
+LOOK_EVERY_S = 20.0
+
+
+class Watch:
+    """The loop of the app. `alarms()` is what stands now."""
+
+    def __init__(self, notebook: Any, state: WebState, live: Live, thinker: Thinker, clock: Callable[[], datetime]) -> None:
+        self.notebook, self.state, self.live, self.thinker, self.clock = notebook, state, live, thinker, clock
+        self.dispatch = Dispatch()
+        self._standing: tuple[Alarm, ...] = ()
+        self._seen = -1
+
+    def alarms(self) -> tuple[Alarm, ...]:
+        """What stands now."""
+        return self._standing
+
+    async def run(self) -> None:
+        """Look, wait, look again; a fault of one look never ends the loop."""
+        looked = 0.0
+        loop = asyncio.get_running_loop()
+        while True:
+            try:
+                await asyncio.to_thread(self.tell_changes)
+                if loop.time() - looked >= LOOK_EVERY_S or not looked:
+                    looked = loop.time()
+                    await asyncio.to_thread(self.look)
+            except AerobeError as fault:
+                LOG.warning("watching: %s", fault)
+            except Exception:
+                LOG.exception("watching failed; the next look comes soon")
+            await asyncio.sleep(CHANGES_EVERY_S)
+
+    def tell_changes(self) -> None:
+        """Tell open pages what another program (a command, another server) has written."""
+        newest = self.notebook.last_change()
+        if newest != self._seen and self._seen >= 0:
+            lines = [line for line in self.notebook.audit(newest=200) if line.id > self._seen]
+            for brew in {line.brew for line in lines}:
+                self.live.tell(*(("brew", brew) if brew else ("brews",)))
+            if any(line.noun in ("brews", "harvests") for line in lines):
+                self.live.tell("brews")
+        self._seen = newest
+
+    def look(self) -> None:
+        """One round over the brews under way."""
+        now = self.clock()
+        found: list[Alarm] = []
+        for card in desk.brews_overview(self.notebook, now=now, earlier=0).under_way:
+            thought = self.thinker.look(card.brew.key)
+            call = desk.call_in_words(card.brew, thought.advice, now=now) if thought.advice is not None else None
+            troubles = desk.live_troubles(self.notebook, card.brew, now=now)
+            found += alarms_for(card.brew, call=call, oxygen=card.oxygen, troubles=troubles, now=now)
+        alarms = tuple(found)
+        if {(item.brew, item.kind, item.says) for item in alarms} != {
+            (item.brew, item.kind, item.says) for item in self._standing
+        }:
+            self._standing = alarms
+            self.live.tell("alarm")
+        settings = AlarmSettings(**self.state.get("alarms"))
+        self.dispatch.send(self.dispatch.due(alarms, settings, now=now), settings, now=now)

@@ -1,0 +1,183 @@
+"""The brews: all at a glance, one in full, a new one, and its end."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+from urllib.parse import quote
+
+from fastapi import APIRouter, Depends, Request, Response
+
+from aerobe import desk
+from aerobe.errors import AerobeError
+from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page, wants_json
+from aerobe.web._views import call_of, troubles_of
+
+router = APIRouter()
+nav = menu_entry("Brews", "/", order=10, icon="brew", first=True)
+Sent = Annotated[Fields, Depends(fields)]
+
+
+@router.get("/")
+def home(request: Request) -> Response:
+    """Brews under way, each with its clock, call, oxygen and tests left."""
+    overview = desk.brews_overview(notebook_of(request), now=clock_of(request))
+    if overview.empty:
+        return page(request, "brews/first.html", title="Welcome")
+    calls = {card.brew.key: call_of(request, card.brew) for card in overview.under_way}
+    troubles = {card.brew.key: troubles_of(request, card.brew) for card in overview.under_way}
+    return page(request, "brews/home.html", title="Brews", overview=overview, calls=calls, troubles=troubles)
+
+
+@router.get("/parts/brews/{key}/card")
+def card(request: Request, key: str) -> Response:
+    """One brew of the first screen, for a live change."""
+    view = desk.brew_view(notebook_of(request), key, now=clock_of(request))
+    return page(
+        request,
+        "brews/card_alone.html",
+        title="",
+        card=view.card,
+        call=call_of(request, view.card.brew),
+        troubles=troubles_of(request, view.card.brew),
+        fresh=True,
+    )
+
+
+@router.get("/brews/new")
+def new(request: Request) -> Response:
+    """The form of a new brew; the first one is guided by it."""
+    return page(request, "brews/new.html", title="New brew", choices=desk.start_choices(notebook_of(request)))
+
+
+@router.post("/brews")
+def start(request: Request, sent: Sent) -> Response:
+    """Write a new brew."""
+    foods = tuple(
+        desk.FoodTyped(
+            food=sent.text(f"food_{place}"),
+            amount=sent.text(f"food_{place}_amount"),
+            unit=sent.text(f"food_{place}_amount_unit", "g"),
+        )
+        for place in range(1, 5)
+    )
+    form = desk.BrewStart(
+        name=sent.text("name"),
+        started_at=sent.text("started_at"),
+        temperature=_joined(sent, "temperature"),
+        tests=sent.text("tests", "4"),
+        vessel=sent.text("vessel", "(new)"),
+        vessel_name=sent.text("vessel_name"),
+        volume=_joined(sent, "volume"),
+        depth=_joined(sent, "depth"),
+        flow=_joined(sent, "flow"),
+        diffuser=sent.text("diffuser", "coarse bubble"),
+        altitude=_joined(sent, "altitude") or "0 m",
+        recipe=sent.text("recipe", "(new)"),
+        recipe_name=sent.text("recipe_name"),
+        compost_name=sent.text("compost_name"),
+        animal=sent.text("animal", "not known"),
+        compost_amount=sent.text("compost_amount"),
+        compost_unit=sent.text("compost_amount_unit", "g"),
+        foods=foods,
+        water=sent.text("water"),
+        assay=sent.text("assay"),
+        assay_name=sent.text("assay_name"),
+        method=sent.text("method", "other"),
+        assay_unit=sent.text("assay_unit", "ug C/mL"),
+        price=sent.text("price", "0"),
+        token=sent.text("entry"),
+    )
+    notebook = notebook_of(request)
+    try:
+        key = desk.start_brew(notebook, form, now=clock_of(request))
+    except AerobeError as fault:
+        return page(
+            request, "brews/new.html", status=422, title="New brew", choices=desk.start_choices(notebook), fault=fault, sent=sent
+        )
+    live_of(request).tell("brews")
+    return go_to(f"/brews/{key}?done=The+brew+is+written+in.+The+clock+runs.")
+
+
+@router.get("/brews/{key}")
+def brew(request: Request, key: str) -> Response:
+    """One brew: call, curve, oxygen, readings."""
+    return page(request, "brews/brew.html", **_brew_context(request, key))
+
+
+@router.get("/parts/brews/{key}/body")
+def brew_body(request: Request, key: str) -> Response:
+    """The living part of a brew's page, for a live change."""
+    return page(request, "brews/body_alone.html", fresh=True, **_brew_context(request, key))
+
+
+@router.get("/brews/{key}/harvest")
+def harvest_form(request: Request, key: str) -> Response:
+    """The form that ends a brew."""
+    view = desk.brew_view(notebook_of(request), key, now=clock_of(request))
+    return page(
+        request,
+        "brews/harvest.html",
+        title=f"Harvest {view.card.brew.name}",
+        view=view,
+        call=call_of(request, view.card.brew),
+        smells=desk.SMELLS,
+    )
+
+
+@router.post("/brews/{key}/harvest")
+def harvest(request: Request, key: str, sent: Sent) -> Response:
+    """End a brew."""
+    notebook = notebook_of(request)
+    try:
+        desk.end_brew(
+            notebook,
+            key,
+            when=sent.text("when"),
+            age_s=sent.text("age_s"),
+            smell=sent.text("smell"),
+            volume=_joined(sent, "volume"),
+            notes=sent.text("notes"),
+            token=sent.text("entry"),
+            now=clock_of(request),
+        )
+    except AerobeError as fault:
+        if wants_json(request):
+            raise  # the page's own queue sent it; the answer in JSON says problem and remedy
+        view = desk.brew_view(notebook, key, now=clock_of(request))
+        return page(
+            request,
+            "brews/harvest.html",
+            status=422,
+            title=f"Harvest {view.card.brew.name}",
+            view=view,
+            call=call_of(request, view.card.brew),
+            smells=desk.SMELLS,
+            fault=fault,
+            sent=sent,
+        )
+    live_of(request).tell("brew", key)
+    return go_to(f"/brews/{key}?done={quote('Harvest is written in. Use the tea within its holding time.')}")
+
+
+def _brew_context(request: Request, key: str) -> dict[str, Any]:
+    now = clock_of(request)
+    view = desk.brew_view(notebook_of(request), key, now=now)
+    under_way = view.card.state == "under way"
+    call = call_of(request, view.card.brew) if under_way else None
+    advice = call.thought.advice if call is not None else None
+    return {
+        "title": view.card.brew.name,
+        "view": view,
+        "card": view.card,
+        "call": call,
+        "pictures": desk.brew_pictures(notebook_of(request), view, advice, now=now),
+        "troubles": troubles_of(request, view.card.brew) if under_way else (),
+    }
+
+
+def _joined(sent: Fields, name: str) -> str:
+    """Number and unit of a quantity field as one text; empty if nothing was typed. A unit typed behind the number wins."""
+    typed = sent.text(name)
+    if not typed or typed[-1].isalpha() or typed[-1] in "%":
+        return typed
+    return f"{typed} {sent.text(name + '_unit')}".strip()

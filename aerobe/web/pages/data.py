@@ -1,0 +1,134 @@
+"""Data in and out: tables and packages taken in after a look, everything out as an open package."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Depends, Request, Response
+from fastapi.concurrency import run_in_threadpool
+
+from aerobe import desk
+from aerobe.errors import AerobeError, ImportFault
+from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page
+from aerobe.web._uploads import Uploads
+
+router = APIRouter()
+nav = menu_entry("Data in and out", "/data", order=80, icon="data")
+Sent = Annotated[Fields, Depends(fields)]
+ROWS_SHOWN = 6
+
+
+@router.get("/data")
+def data(request: Request) -> Response:
+    """What the notebook holds, and the ways in and out."""
+    return page(request, "data/data.html", title="Data in and out", **_context(request))
+
+
+@router.post("/data/import")
+async def bring(request: Request, sent: Sent) -> Response:
+    """A file was chosen: a package is taken in, a table is shown first."""
+    upload = sent.upload("file")
+    try:
+        if upload is None:
+            raise ImportFault("No file was chosen.", "Choose a table (CSV, TSV, spreadsheet) or a data package (zip).")
+        content, name = await upload.read(), (upload.filename or "file")[-120:]
+        return await run_in_threadpool(_take_in_or_show, request, name, content)
+    except AerobeError as fault:
+        context = await run_in_threadpool(_context, request)
+        return page(request, "data/data.html", status=422, title="Data in and out", fault=fault, **context)
+
+
+@router.post("/data/import/table")
+def confirm(request: Request, sent: Sent) -> Response:
+    """The person has looked: take it in, or read it again as said."""
+    name, content = uploads_of(request).get(sent.text("ticket"))
+    try:
+        wishes = _wishes(request, sent)
+        preview = desk.preview_table(content, name, wishes)
+        if sent.text("do") != "take" or not preview.ready:
+            return _show(request, name, sent.text("ticket"), preview, sent)
+        taken = desk.take_in(notebook_of(request), content, name, wishes, now=clock_of(request))
+    except AerobeError as fault:
+        return _show(request, name, sent.text("ticket"), desk.preview_table(content, name), sent, fault)
+    live_of(request).tell("everything")
+    return page(request, "data/taken.html", title="Taken in", taken=taken, name=name)
+
+
+@router.get("/data/export")
+def export(request: Request, trial: str = "") -> Response:
+    """Everything, or one trial, as an open data package."""
+    now = clock_of(request)
+    content = desk.export_package(notebook_of(request), now=now, trial=trial)
+    name = f"aerobe-{trial or 'notebook'}-{now:%Y-%m-%d}.zip"
+    return Response(content, media_type="application/zip", headers={"Content-Disposition": f'attachment; filename="{name}"'})
+
+
+@router.post("/demo")
+def demo(request: Request, sent: Sent) -> Response:
+    """Fill an empty notebook with the invented yard."""
+    notebook, now = notebook_of(request), clock_of(request)
+    if not desk.brews_overview(notebook, now=now).empty:
+        raise ImportFault("This notebook holds brews already.", "Start a new notebook for the invented yard: `aerobe demo`.")
+    desk.make_demo(notebook, now=now)
+    live_of(request).tell("everything")
+    return go_to("/?" + urlencode({"done": "The invented yard is written in. All of it is made up."}))
+
+
+def uploads_of(request: Request) -> Uploads:
+    """Files between upload and yes."""
+    found: Uploads = request.app.state.uploads
+    return found
+
+
+def _context(request: Request) -> dict[str, Any]:
+    notebook = notebook_of(request)
+    return {"counts": desk.notebook_summary(notebook), "trials": desk.trial_names(notebook)}
+
+
+def _take_in_or_show(request: Request, name: str, content: bytes) -> Response:
+    if content[:4] == b"PK\x03\x04" and not name.lower().endswith((".xlsx", ".ods", ".xlsm")):
+        unpacked = desk.import_package(notebook_of(request), content, now=clock_of(request))
+        live_of(request).tell("everything")
+        rows = [[word, count, unpacked.known.get(word, 0)] for word, count in unpacked.new.items()]
+        return page(request, "data/unpacked.html", title="Taken in", table_rows=rows, name=name)
+    preview = desk.preview_table(content, name)
+    return _show(request, name, uploads_of(request).put(name, content), preview, Fields())
+
+
+def _show(request: Request, name: str, ticket: str, preview: Any, sent: Fields, fault: AerobeError | None = None) -> Response:
+    choices = desk.start_choices(notebook_of(request))
+    brews = desk.list_brews(notebook_of(request), now=clock_of(request))
+    return page(
+        request,
+        "data/preview.html",
+        status=422 if fault else 200,
+        title="Before it is taken in",
+        name=name,
+        ticket=ticket,
+        preview=preview,
+        rows=preview.table.rows[:ROWS_SHOWN],
+        meanings=desk.COLUMN_MEANINGS,
+        assays=choices.assays,
+        brews=brews,
+        fault=fault,
+        sent=sent,
+    )
+
+
+def _wishes(request: Request, sent: Fields) -> Any:
+    columns = {}
+    for place, header in enumerate(sent.all("header")):
+        meaning, unit = sent.text(f"meaning_{place}"), sent.text(f"unit_{place}")
+        if meaning:
+            columns[header] = f"{meaning} [{unit}]" if unit else meaning
+    return desk.Wishes(
+        columns=columns,
+        brew=sent.text("brew"),
+        assay=sent.text("assay"),
+        trial=sent.text("trial"),
+        zone=sent.text("zone"),
+        day_first={"day first": True, "month first": False}.get(sent.text("day_first")),
+        decimal_comma={"comma": True, "point": False}.get(sent.text("decimal")),
+        started_at=desk.moment_of(sent.text("started_at"), now=clock_of(request)) if sent.text("started_at") else None,
+    )

@@ -1,0 +1,78 @@
+"""What makes the pages an app on the phone: manifest, worker for use without connection, live changes, an offline page."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import AsyncIterator
+from functools import lru_cache
+
+from fastapi import APIRouter, Request, Response
+from fastapi.responses import JSONResponse, StreamingResponse
+
+from aerobe.web._frame import STATIC, asset, live_of, page
+
+router = APIRouter()
+LISTENERS_AT_MOST = 200
+SHELL = ("app.css", "app.js", "vendor/htmx.min.js", "vendor/vega-engine.js", "icons.svg", "mark.svg")
+
+
+@router.get("/app.webmanifest")
+def manifest() -> Response:
+    """The app's card for the home screen."""
+    icons = [
+        {"src": asset(f"mark-{size}.png"), "sizes": f"{size}x{size}", "type": "image/png", "purpose": "any"}
+        for size in (192, 512)
+    ]
+    return JSONResponse(
+        {
+            "name": "Aerobe",
+            "short_name": "Aerobe",
+            "description": "When to test and when to harvest a compost tea",
+            "start_url": "/",
+            "scope": "/",
+            "display": "standalone",
+            "background_color": "#fffdf8",
+            "theme_color": "#1d5c3a",
+            "icons": icons,
+            "shortcuts": [{"name": "Record a reading", "url": "/record"}],
+        },
+        media_type="application/manifest+json",
+    )
+
+
+@router.get("/service-worker.js")
+def worker() -> Response:
+    """The worker that keeps pages for use without connection; its name for the store changes with the files it keeps."""
+    return Response(_worker(), media_type="text/javascript")
+
+
+@router.get("/offline")
+def offline(request: Request) -> Response:
+    """Shown for a page that this device has not seen before the connection went."""
+    return page(request, "installed/offline.html", title="No connection")
+
+
+@router.get("/live", response_model=None)
+async def live(request: Request) -> Response:
+    """Changes as they happen, as server-sent events: `brew <key>`, `brews`, `alarm`, `everything`."""
+    hub = live_of(request)
+    if len(hub) >= LISTENERS_AT_MOST:
+        return JSONResponse({"problem": "Too many pages are open.", "remedy": "Close some of them."}, status_code=503)
+
+    async def events() -> AsyncIterator[str]:
+        yield "retry: 3000\n\n"
+        async for topic in hub.topics():
+            yield f"data: {topic}\n\n" if topic else ": still here\n\n"
+
+    return StreamingResponse(
+        events(), media_type="text/event-stream", headers={"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
+    )
+
+
+@lru_cache(maxsize=1)
+def _worker() -> str:
+    # app.js asks for queue.js without a mark, so it is kept under that name; its content counts in the version.
+    files = [*(asset(name) for name in SHELL), "/static/queue.js"]
+    version = hashlib.sha256("".join([*files, asset("queue.js")]).encode()).hexdigest()[:12]
+    text = (STATIC / "service-worker.js").read_text(encoding="utf-8")
+    return text.replace('"@files"', ", ".join(f'"{name}"' for name in files)).replace("@version", version)

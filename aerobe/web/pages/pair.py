@@ -1,0 +1,96 @@
+"""Letting a phone in, and shutting it out."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Request, Response
+from fastapi.responses import FileResponse
+
+from aerobe.errors import AerobeError, NotAllowed, NotFound
+from aerobe.web._frame import Fields, fields, go_to, page, settings_of
+from aerobe.web._guard import DEVICE_COOKIE
+from aerobe.web._pairing import Pairing, picture_of, spelled
+from aerobe.web._session import A_YEAR_S
+
+router = APIRouter()
+Sent = Annotated[Fields, Depends(fields)]
+
+
+def pairing_of(request: Request) -> Pairing:
+    """Codes and devices of this app."""
+    found: Pairing = request.app.state.pairing
+    return found
+
+
+@router.get("/pair")
+def ask(request: Request, code: str = "") -> Response:
+    """The page a new device sees: its code, and one button."""
+    # The code is only used by the button, so that a link preview or a scanner that looks ahead does not spend it.
+    return page(
+        request,
+        "pair/ask.html",
+        title="Pair this device",
+        code=code[:20],
+        authority=settings_of(request).authority is not None,
+        secure=request.url.scheme == "https",
+    )
+
+
+@router.post("/pair")
+def accept(request: Request, sent: Sent) -> Response:
+    """Use a code."""
+    try:
+        token = pairing_of(request).accept(sent.text("code"), sent.text("name"))
+    except AerobeError as fault:
+        return page(
+            request,
+            "pair/ask.html",
+            status=403,
+            title="Pair this device",
+            code="",
+            fault=fault,
+            sent=sent,
+            authority=settings_of(request).authority is not None,
+            secure=request.url.scheme == "https",
+        )
+    answer = go_to("/?done=This+device+is+paired.")
+    answer.set_cookie(
+        DEVICE_COOKIE, token, max_age=2 * A_YEAR_S, httponly=True, samesite="lax", secure=request.url.scheme == "https"
+    )
+    return answer
+
+
+@router.get("/pair/authority.crt")
+def authority(request: Request) -> Response:
+    """The certificate that a phone is asked to trust for HTTPS."""
+    path = settings_of(request).authority
+    if path is None:
+        raise NotFound("This app runs without HTTPS.", "Start it with `aerobe serve --share`.")
+    return FileResponse(path, media_type="application/x-x509-ca-cert", filename="aerobe-authority.crt")
+
+
+@router.post("/settings/devices/offer")
+def offer(request: Request) -> Response:
+    """A code for one new device, shown on this one."""
+    address = settings_of(request).address
+    if not address:
+        raise NotAllowed("The app is served to this machine only.", "Start it with `aerobe serve --share`, then pair your phone.")
+    made = pairing_of(request).offer()
+    link = f"{address}/pair?code={made.code}"
+    return page(
+        request,
+        "pair/offer.html",
+        title="Scan with the other device",
+        picture=picture_of(link),
+        link=link,
+        code=spelled(made.code),
+        until=made.until,
+    )
+
+
+@router.post("/settings/devices/remove")
+def remove(request: Request, sent: Sent) -> Response:
+    """Shut one device out."""
+    pairing_of(request).remove(sent.text("device"))
+    return go_to("/settings?done=The+device+is+shut+out.")

@@ -1,0 +1,205 @@
+"""Recording at the vessel: pick nothing, type the number, keep it. Also works while the connection is away."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Depends, Request, Response
+from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import FileResponse, JSONResponse
+
+from aerobe import desk
+from aerobe.errors import AerobeError, NotFound
+from aerobe.records import ROLES
+from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page, settings_of, wants_json
+from aerobe.web._views import MEDIA, call_of, keep_photo, photo_of
+
+router = APIRouter()
+nav = menu_entry("Record", "/record", order=20, icon="record", first=True)
+Sent = Annotated[Fields, Depends(fields)]
+PROBES = {
+    "oxygen": ("Oxygen", ["mg/L", "% saturation", "umol/L"]),
+    "temperature": ("Temperature", ["degC", "degF"]),
+    "pH": ("pH", ["pH"]),
+    "conductivity": ("Conductivity", ["uS/cm", "mS/cm"]),
+}
+
+
+@router.get("/record")
+def choose(request: Request) -> Response:
+    """Which brew; with one brew under way there is nothing to choose."""
+    brews = desk.brews_under_way(notebook_of(request), now=clock_of(request))
+    if len(brews) == 1:
+        return go_to(f"/brews/{brews[0].key}/record")
+    return page(request, "record/choose.html", title="Record", brews=brews)
+
+
+@router.get("/brews/{key}/record")
+def form(request: Request, key: str, what: str = "") -> Response:
+    """The form, with large keys. `what` is `assay:<key>` or a probe's channel."""
+    return page(request, "record/form.html", **_form_context(request, key, what))
+
+
+@router.post("/brews/{key}/readings")
+async def keep(request: Request, key: str, sent: Sent) -> Response:
+    """Keep a reading. Answers in JSON when the page's own queue sends it."""
+    notebook, now = notebook_of(request), clock_of(request)
+    try:
+        says = await run_in_threadpool(_keep, request, key, sent)
+    except AerobeError as fault:
+        if wants_json(request):
+            raise  # the page's own queue sent it; the answer in JSON says problem and remedy
+        context = await run_in_threadpool(_form_context, request, key, sent.text("what"))
+        return page(request, "record/form.html", status=422, fault=fault, sent=sent, **context)
+    photo_fault = await _photo(request, sent)
+    brew = await run_in_threadpool(lambda: desk.brew_view(notebook, key, now=now).card.brew)
+    await run_in_threadpool(call_of, request, brew, urgent=True)
+    live_of(request).tell("brew", key)
+    if photo_fault:
+        says = f"{says} {photo_fault}"
+    if wants_json(request):
+        return JSONResponse({"says": says, "go_to": f"/brews/{key}"})
+    if sent.text("again"):
+        return go_to(f"/brews/{key}/record?{urlencode({'what': sent.text('what'), 'done': says, 'replicate': _next(sent)})}")
+    return go_to(f"/brews/{key}?{urlencode({'done': says})}")
+
+
+@router.get("/brews/{key}/readings/{reading}")
+def one(request: Request, key: str, reading: str) -> Response:
+    """A reading as it stands, with its history and its photo, and the form that corrects it."""
+    return page(request, "record/one.html", **_one_context(request, key, reading))
+
+
+@router.post("/brews/{key}/readings/{reading}/correct")
+def correct(request: Request, key: str, reading: str, sent: Sent) -> Response:
+    """Correct a reading: both stay in the notebook."""
+    notebook = notebook_of(request)
+    try:
+        old = notebook.reading(reading)
+        entry = desk.ReadingEntry(
+            brew=key,
+            assay=old.assay,
+            signal=sent.text("signal"),
+            when=sent.text("when"),
+            role=sent.text("role", old.role),
+            dilution=sent.text("dilution", "1"),
+            replicate=str(old.replicate),
+            sample=old.sample,
+            operator=old.operator,
+            kit_lot=old.kit_lot,
+            notes=sent.text("notes"),
+            token=sent.text("entry"),
+        )
+        receipt = desk.correct_reading(notebook, reading, entry, now=clock_of(request), why=sent.text("why"))
+    except AerobeError as fault:
+        return page(request, "record/one.html", status=422, fault=fault, sent=sent, **_one_context(request, key, reading))
+    live_of(request).tell("brew", key)
+    return go_to(f"/brews/{key}/readings/{receipt.key}?done=Corrected.+The+earlier+value+stays+in+the+history.")
+
+
+@router.get("/brews/{key}/readings/{reading}/photo")
+def photo(request: Request, key: str, reading: str) -> Response:
+    """The photo of a reading."""
+    found = photo_of(settings_of(request).photos, reading)
+    if found is None:
+        raise NotFound("This reading has no photo.", "Photos can be added when a reading is recorded.")
+    return FileResponse(found, media_type=MEDIA[found.suffix[1:]])
+
+
+def _keep(request: Request, key: str, sent: Fields) -> str:
+    notebook, now, what = notebook_of(request), clock_of(request), sent.text("what")
+    if what in PROBES:
+        unit = sent.text("signal_unit", PROBES[what][1][0])
+        desk.record_probe(
+            notebook,
+            brew=key,
+            channel=what,
+            value=sent.text("signal"),
+            unit=unit,
+            when=sent.text("when"),
+            age_s=sent.text("age_s"),
+            token=sent.text("entry"),
+            now=now,
+        )
+        return f"Kept: {PROBES[what][0].lower()} {sent.text('signal')} {unit}."
+    entry = desk.ReadingEntry(
+        brew=key,
+        assay=what.removeprefix("assay:"),
+        signal=sent.text("signal"),
+        when=sent.text("when"),
+        role=sent.text("role", "sample"),
+        dilution=sent.text("dilution", "1"),
+        replicate=sent.text("replicate", "1"),
+        operator=sent.text("operator"),
+        kit_lot=sent.text("kit_lot"),
+        notes=sent.text("notes"),
+        token=sent.text("entry"),
+    )
+    receipt = desk.record_reading(notebook, entry, now=now, age_s=sent.text("age_s"))
+    kept = notebook.reading(receipt.key)
+    return f"Kept: {kept.typed_as} {kept.unit}." if not kept.typed_as.endswith(kept.unit) else f"Kept: {kept.typed_as}."
+
+
+async def _photo(request: Request, sent: Fields) -> str:
+    upload = sent.upload("photo")
+    if upload is None or sent.text("what") in PROBES:
+        return ""
+    try:
+        content = await upload.read()
+        await run_in_threadpool(keep_photo, settings_of(request).photos, f"r-{sent.text('entry')}"[:80], content)
+    except AerobeError as fault:
+        return str(fault)
+    return "Its photo is stored."
+
+
+def _form_context(request: Request, key: str, what: str) -> dict[str, Any]:
+    notebook = notebook_of(request)
+    view = desk.brew_view(notebook, key, now=clock_of(request))
+    assays = desk.start_choices(notebook).assays
+    last = view.card.last_reading
+    chosen = what if what in PROBES or any(what == f"assay:{item.key}" for item in assays) else ""
+    if not chosen:
+        chosen = f"assay:{last.assay}" if last else f"assay:{assays[0].key}" if assays else "oxygen"
+    assay = next((item for item in assays if chosen == f"assay:{item.key}"), None)
+    same = [item for item in view.readings if assay is not None and item.assay == assay.key]
+    return {
+        "title": view.card.brew.name,
+        "view": view,
+        "card": view.card,
+        "assays": assays,
+        "chosen": chosen,
+        "assay": assay,
+        "probes": PROBES,
+        "roles": ROLES,
+        "last": same[-1] if same else None,
+        "replicate": request.query_params.get("replicate", "1")[:4],
+        "units": [assay.unit] if assay is not None else PROBES[chosen][1],
+        "label": assay.name if assay is not None else PROBES[chosen][0],
+    }
+
+
+def _one_context(request: Request, key: str, reading: str) -> dict[str, Any]:
+    notebook = notebook_of(request)
+    found = notebook.reading(reading)
+    every = notebook.readings(key, with_corrected=True)
+    newer = next((item for item in every if item.replaces == reading), None)
+    older, step = [], found
+    by_key = {item.key: item for item in every}
+    while step.replaces and step.replaces in by_key:
+        step = by_key[step.replaces]
+        older.append(step)
+    return {
+        "title": "A reading",
+        "reading": found,
+        "brew_key": key,
+        "newer": newer,
+        "older": older,
+        "roles": ROLES,
+        "photo": photo_of(settings_of(request).photos, reading) is not None,
+    }
+
+
+def _next(sent: Fields) -> str:
+    text = sent.text("replicate", "1")
+    return str(int(text) + 1) if text.isdigit() else "1"

@@ -1,0 +1,46 @@
+"""What is due: on the page, and as a calendar file."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fastapi import APIRouter, Request, Response
+
+from aerobe import desk
+from aerobe.web._frame import clock_of, menu_entry, notebook_of, page
+from aerobe.web._views import call_of
+
+router = APIRouter()
+nav = menu_entry("Reminders", "/reminders", order=70, icon="bell")
+
+
+@router.get("/reminders")
+def reminders(request: Request) -> Response:
+    """Next tests and harvests of all brews under way."""
+    found, working = _due(request)
+    return page(request, "reminders/reminders.html", title="Reminders", due=found, working=working)
+
+
+@router.get("/reminders.ics")
+def calendar(request: Request) -> Response:
+    """The same as a calendar file with alarms."""
+    made = desk.calendar_of(_due(request)[0], now=clock_of(request))
+    return Response(
+        made, media_type="text/calendar; charset=utf-8", headers={"Content-Disposition": 'attachment; filename="aerobe.ics"'}
+    )
+
+
+@router.get("/parts/alarms")
+def alarms(request: Request) -> Response:
+    """The alarms that stand, for a live change."""
+    return page(request, "reminders/alarms.html", title="")
+
+
+def _due(request: Request) -> tuple[list[Any], bool]:
+    found, working = [], False
+    for brew in desk.brews_under_way(notebook_of(request), now=clock_of(request)):
+        call = call_of(request, brew)
+        working = working or call.thought.working
+        if call.call is not None:
+            found += desk.reminders_of(brew, call.call)
+    return sorted(found, key=lambda item: item.at), working
