@@ -77,7 +77,7 @@ def indicator(request: Request, key: str, sent: Sent) -> Response:
         found = desk.note_indicator_test(notebook_of(request), test, now=clock_of(request), token=sent.text("entry"))
     except AerobeError as fault:
         return page(request, "safety/brew.html", status=422, **_brew_context(request, key), fault=fault, sent=sent)
-    return page(request, "safety/brew.html", **_brew_context(request, key), finding=found)
+    return page(request, "safety/brew.html", **_brew_context(request, key, finding=found))
 
 
 @router.get("/safety/use")
@@ -95,11 +95,11 @@ def use(request: Request, sent: Sent) -> Response:
     try:
         if sent.text("do") == "keep":
             receipt, answer = desk.record_use(notebook, entry, now=now)
-            return page(request, "safety/use.html", **context, answer=answer, kept=receipt.key)
+            return page(request, "safety/use.html", **{**context, "answer": answer, "kept": receipt.key})
         answer = desk.ask_use(notebook, entry, now=now)
     except AerobeError as fault:
         return page(request, "safety/use.html", status=422, **context, fault=fault, sent=sent)
-    return page(request, "safety/use.html", **context, answer=answer, sent=sent)
+    return page(request, "safety/use.html", **{**context, "answer": answer}, sent=sent)
 
 
 @router.get("/safety/compost/{key}")
@@ -214,7 +214,7 @@ def use_json(request: Request, sent: Annotated[dict[str, Any], Body()]) -> dict[
     }
 
 
-def _brew_context(request: Request, key: str) -> dict[str, Any]:
+def _brew_context(request: Request, key: str, finding: Any = None) -> dict[str, Any]:
     notebook, now = notebook_of(request), clock_of(request)
     view = desk.brew_view(notebook, key, now=now)
     return {
@@ -222,7 +222,7 @@ def _brew_context(request: Request, key: str) -> dict[str, Any]:
         "view": view,
         "gates": desk.gates_of_brew(notebook, key, now=now),
         "smells": desk.SMELLS,
-        "finding": None,
+        "finding": finding,
         "cautions": desk.cautions_for("harvest"),
     }
 
