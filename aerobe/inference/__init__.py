@@ -2,7 +2,7 @@
 
 from aerobe.inference._modes import Modes, descend
 from aerobe.inference._pooling import Past, Shift, learn_from
-from aerobe.inference._posterior import Band, Posterior, infer_brew, peak_times
+from aerobe.inference._posterior import Band, Posterior, expected_result, infer_brew, peak_times, result_errors
 from aerobe.inference._prior import PRIOR, Basis, Term, basis_of, decode
 from aerobe.inference._sampler import Draws, Effort, Target, sample, tail_shape
 from aerobe.inference._simulated import SimulatedBrew, simulate_brews
@@ -20,5 +20,5 @@ from aerobe.inference._story import (
 __all__ = [
     "ASSUMED_ERROR", "ASSUMED_RATIO_ERROR", "DEFAULT_HORIZON_H", "PRIOR", "Band", "Basis", "BrewStory", "Draws", "Effort", "Log",
     "Measurement", "Modes", "Past", "Posterior", "Probe", "Shift", "SimulatedBrew", "Target", "Term", "basis_of", "decode",
-    "descend", "infer_brew", "learn_from", "peak_times", "sample", "simulate_brews", "story_of", "tail_shape",
+    "descend", "expected_result", "infer_brew", "learn_from", "peak_times", "result_errors", "sample", "simulate_brews", "story_of", "tail_shape",
 ]

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from aerobe.inference._likelihood import generalised_log, results_of
 from aerobe.inference._pooling import Past, Shift, learn_from
 from aerobe.inference._prior import N_TERMS, NAMES, PRIOR
 from aerobe.inference._sampler import Draws, Effort, sample
-from aerobe.inference._story import BrewStory
+from aerobe.inference._story import BrewStory, Measurement
 from aerobe.inference._target import BrewTarget, Setting, setting_of
 from aerobe.kinetics import transfer_factor
 
@@ -57,6 +58,10 @@ class Posterior:
         Share of results further than 3 standard errors from the model. [-]
     seed
         Same story, same seed, same draws.
+    model_runs
+        How many courses were computed.
+    last_result_h
+        Time of the latest assay result; None without any. [h]
     """
 
     times_h: Array
@@ -76,6 +81,7 @@ class Posterior:
     surprise: float
     seed: int
     model_runs: int
+    last_result_h: float | None = None
 
     @property
     def biomass(self) -> Array:
@@ -188,6 +194,7 @@ def posterior_of(target: BrewTarget, draws: Draws, seed: int) -> Posterior:
         oxygen_uptake=_uptake(setting, scores, oxygen), scores=scores, gains=target.gains(draws.w),
         biases=target.biases(draws.w), assays=setting.results.assays, settled=draws.settled, effective=draws.effective,
         khat=draws.khat, log_evidence=draws.log_evidence, notes=tuple(notes), surprise=far, seed=seed, model_runs=draws.runs,
+        last_result_h=float(setting.results.elapsed_h.max()) if len(setting.results.elapsed_h) else None,
     )
 
 
@@ -197,3 +204,27 @@ def _uptake(setting: Setting, scores: Array, oxygen: Array) -> Array:
     kla = basis.kla_per_h * np.exp(basis.kla_log_sd * scores[:, [NAMES.index("kla_factor")]])
     supply = kla * transfer_factor(around.temperature_degc)[None] * (around.saturation_mg_per_l[None] - oxygen)
     return np.asarray(np.maximum(supply - np.gradient(oxygen, setting.grid_h, axis=1), 0.0))
+
+
+def expected_result(posterior: Posterior, kit: Measurement) -> Array:
+    """What an assay would show of each course at each time, without random error, shape (draws, times).
+
+    The assay's scale is that of its earlier results in this brew, if it has any; otherwise it is drawn anew.
+    """
+    truth = {
+        "biomass": posterior.biomass, "bacteria": posterior.bacteria, "fungi": posterior.fungi,
+        "fungal to bacterial ratio": posterior.ratio,
+    }[kit.quantity]
+    name = f"{kit.assay}|{kit.quantity}"
+    if name in posterior.assays:
+        gain = posterior.gains[:, [posterior.assays.index(name)]]
+    else:
+        rng = np.random.default_rng([posterior.seed, 29])
+        gain = np.exp(kit.error.gain_log_sd * rng.standard_normal((len(truth), 1)))
+    return np.asarray(truth * gain)
+
+
+def result_errors(kit: Measurement, signal: Array) -> tuple[Array, float]:
+    """Signals on the scale where an assay's error is one size, and that size. The model's own error is counted in."""
+    results = results_of((kit,))
+    return generalised_log(signal, results.scale[0], results.constant[0]), 1.0

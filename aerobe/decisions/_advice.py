@@ -1,0 +1,235 @@
+"""The call: harvest now, wait until, or test at; with what each choice is expected to lose."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from aerobe.decisions._lookahead import TestValue, value_of_test
+from aerobe.decisions._loss import losses
+from aerobe.decisions._oxygen import OxygenOutlook, oxygen_outlook
+from aerobe.inference import Measurement, Posterior
+from aerobe.records import AimChoice, Costs
+from aerobe.safety import Gate
+
+Array = NDArray[np.float64]
+
+WINDOW_LOSS = 0.03          # harvest times within this of the best belong to the window [-]
+NEAR_H = 0.5                # a best time closer than this is now [h]
+LOOK_AHEAD_H = 48.0
+WORTH_ASKING = 1e-4         # less avoided loss than this is noise of the draws [-]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """Harvest times whose expected loss is within `WINDOW_LOSS` of the best.
+
+    Parameters
+    ----------
+    start_h, best_h, end_h
+        Since aeration began. [h]
+    expected_loss
+        At the best time, share of the attainable. [-]
+    probability
+        That this course's own best time lies in the window. [-]
+    """
+
+    start_h: float
+    best_h: float
+    end_h: float
+    expected_loss: float
+    probability: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NextTest:
+    """The test that would help most.
+
+    Parameters
+    ----------
+    at_h
+        When to take the sample. [h]
+    worth
+        Loss it avoids, in money. [money]
+    price
+        What it costs. [money]
+    loss_avoided
+        The same as a share of the attainable. [-]
+    """
+
+    at_h: float
+    worth: float
+    price: float
+    loss_avoided: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Advice:
+    """What to do next with a brew, why, and what would change it.
+
+    Parameters
+    ----------
+    call
+        "harvest now", "wait until" or "test at".
+    at_h
+        When, since aeration began. [h]
+    because
+        The reason in one sentence.
+    expected_loss_now, expected_loss
+        Of harvesting now, and of following the call; shares of the attainable. [-]
+    window
+        When a harvest is nearly as good as the best.
+    next_test
+        The best next test, whether or not it is worth its price; None without tests left or time.
+    oxygen
+        Now, ahead, and when it may cross the floor.
+    held_back_by
+        Closed gates. While there is one, the call is never "harvest now".
+    would_change
+        What would turn the call.
+    times_h, loss_by_time
+        Expected loss of harvesting at each time ahead, shape (times,). [h, -]
+    test_times_h, test_loss_by_time
+        Expected loss after a test at each time, shape (times,); empty without tests.
+    settled
+        False: the posterior is not settled, and the call rests on a poor sample.
+    """
+
+    call: str
+    at_h: float
+    because: str
+    now_h: float
+    expected_loss_now: float
+    expected_loss: float
+    window: Window
+    next_test: NextTest | None
+    oxygen: OxygenOutlook
+    held_back_by: tuple[Gate, ...]
+    would_change: tuple[str, ...]
+    times_h: Array
+    loss_by_time: Array
+    test_times_h: Array
+    test_loss_by_time: Array
+    settled: bool
+    seed: int
+
+    def as_text(self) -> str:
+        """The call in a line or two, times since aeration began."""
+        head = {
+            "harvest now": "Harvest now",
+            "wait until": f"Wait until {self.at_h:.1f} h",
+            "test at": f"Test at {self.at_h:.1f} h",
+        }[self.call]
+        window = self.window
+        return (
+            f"{head}: {self.because} Harvest window {window.start_h:.1f} to {window.end_h:.1f} h, best {window.best_h:.1f} h, "
+            f"expected loss {100.0 * window.expected_loss:.0f} %."
+        )
+
+
+def advise(
+    posterior: Posterior, *, now_h: float, aim: AimChoice | None = None, costs: Costs | None = None, tests_left: int = 0,
+    kit: Measurement | None = None, gates: tuple[Gate, ...] = (), seed: int = 1,
+) -> Advice:
+    """The call for a brew.
+
+    Parameters
+    ----------
+    posterior
+        Of the brew, from `inference.infer_brew`.
+    now_h
+        The present, since aeration began. [h]
+    aim, costs
+        What is wanted and what things cost; most biomass and the default prices if left out.
+    tests_left
+        How many more tests may be taken.
+    kit
+        A measurement with assay, quantity and error of the next test; its value and time are ignored.
+    gates
+        Safety and oxygen gates. A closed one forbids "harvest now" whatever would be gained.
+    seed
+        Fixes the results drawn when a test is valued.
+
+    Source
+    ------
+    raiffa-schlaifer-1961
+    """
+    aim, costs, kit = aim or AimChoice(), costs or Costs(), kit or Measurement(elapsed_h=0.0, value=0.0)
+    now_h = float(np.clip(now_h, 0.0, posterior.times_h[-1]))
+    loss = losses(posterior, aim, costs)
+    ahead = posterior.times_h >= now_h - 1e-9
+    times, expected = posterior.times_h[ahead], loss[:, ahead].mean(axis=0)
+    window = _window(times, loss[:, ahead], expected)
+    loss_now = float(posterior.value_at(loss, now_h).mean())
+    value = None
+    if tests_left > 0:
+        until = min(now_h + LOOK_AHEAD_H, float(times[-1]))
+        value = value_of_test(posterior, loss, now_h, kit, until_h=until, seed=seed, tests_left=tests_left)
+    test = _next_test(value, costs)
+    closed = tuple(gate for gate in gates if not gate.is_open)
+    oxygen = oxygen_outlook(posterior, now_h, aim.oxygen_floor_mg_per_l)
+    call, at, because, loss_of_call = _choose(window, loss_now, now_h, test, value, closed)
+    return Advice(
+        call=call, at_h=at, because=because, now_h=now_h, expected_loss_now=loss_now, expected_loss=loss_of_call, window=window,
+        next_test=test, oxygen=oxygen, held_back_by=closed, would_change=_would_change(call, window, test, closed, posterior),
+        times_h=times, loss_by_time=expected, test_times_h=np.zeros(0) if value is None else value.times_h,
+        test_loss_by_time=np.zeros(0) if value is None else value.expected_loss, settled=posterior.settled, seed=seed,
+    )
+
+
+def _window(times: Array, loss: Array, expected: Array) -> Window:
+    best = int(np.argmin(expected))
+    good = expected <= expected[best] + WINDOW_LOSS
+    # The stretch around the best time; a second good stretch later is not part of the window.
+    start, end = best, best
+    while start > 0 and good[start - 1]:
+        start -= 1
+    while end < len(times) - 1 and good[end + 1]:
+        end += 1
+    own = np.argmin(loss, axis=1)
+    return Window(
+        start_h=float(times[start]), best_h=float(times[best]), end_h=float(times[end]), expected_loss=float(expected[best]),
+        probability=float(np.mean((own >= start) & (own <= end))),
+    )
+
+
+def _next_test(value: TestValue | None, costs: Costs) -> NextTest | None:
+    if value is None:
+        return None
+    # Later is as good where the loss is flat: the earliest time within a hair of the best leaves the most room to act.
+    flat = np.flatnonzero(value.expected_loss <= value.expected_loss[value.best] + 5e-4)
+    return NextTest(
+        at_h=float(value.times_h[flat[0]]), worth=value.gain * costs.worth_of_full_brew, price=costs.test, loss_avoided=value.gain,
+    )
+
+
+def _choose(
+    window: Window, loss_now: float, now_h: float, test: NextTest | None, value: TestValue | None, closed: tuple[Gate, ...]
+) -> tuple[str, float, str, float]:
+    if test is not None and value is not None and test.loss_avoided > WORTH_ASKING and test.worth > test.price:
+        reason = f"one more test is worth {test.worth:.0f} to you and costs {test.price:.0f}."
+        return "test at", test.at_h, reason, float(value.expected_loss[value.best])
+    if window.best_h <= now_h + NEAR_H or loss_now <= window.expected_loss + 1e-3:
+        if closed:
+            reason = f"the time is right, but {closed[0].why[:1].lower()}{closed[0].why[1:].rstrip('.')}."
+            return "wait until", now_h + NEAR_H, reason, loss_now
+        return "harvest now", now_h, f"waiting is not expected to gain anything; expected loss {100.0 * loss_now:.0f} %.", loss_now
+    gain = loss_now - window.expected_loss
+    return "wait until", window.best_h, f"waiting is expected to gain {100.0 * gain:.0f} % of the attainable.", window.expected_loss
+
+
+def _would_change(
+    call: str, window: Window, test: NextTest | None, closed: tuple[Gate, ...], posterior: Posterior
+) -> tuple[str, ...]:
+    out = [f"{gate.name}: {gate.how_it_opens}" for gate in closed]
+    if call != "test at" and test is not None and test.loss_avoided > WORTH_ASKING:
+        out.append(f"A test at {test.at_h:.1f} h would be worth taking if it cost less than {test.worth:.1f}.")
+    if call == "wait until":
+        out.append("A reading clearly below the one before it, or oxygen climbing back while the air stays the same: food is spent.")
+    if call == "harvest now":
+        out.append("Food added now, or a reading clearly above the band.")
+    if not posterior.settled:
+        out.append("The fit is not settled: one more test, or a longer oxygen log, would help most.")
+    return tuple(out)

@@ -1,0 +1,150 @@
+"""What a test would be worth: for each time it could be taken, what it may show and what would then be done.
+
+Preposterior analysis (raiffa-schlaifer-1961) on the draws themselves: a draw is taken as the truth, a result is drawn for
+it, all draws are weighted by how well they fit that result, and the best harvest after the test is read off.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from aerobe.inference import Measurement, Posterior, expected_result, result_errors
+
+Array = NDArray[np.float64]
+
+DRAWS = 400             # courses used; more would sharpen the digits of the loss, not the choice
+TRUTHS = 32             # courses that play the truth at the first test
+LATER_TRUTHS = 8        # and at a second one
+STEP_H = 1.5            # spacing of the times considered [h]
+LATER_STEP_H = 4.0
+LATER_STEPS = 4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TestValue:
+    """Expected loss of testing at each of some times and then doing the best.
+
+    Parameters
+    ----------
+    times_h
+        Shape (times,). [h]
+    expected_loss
+        Share of the attainable, the tests' own price not counted, shape (times,). [-]
+    without
+        Expected loss of the best harvest time chosen now, without a test. [-]
+    """
+
+    times_h: Array
+    expected_loss: Array
+    without: float
+
+    @property
+    def best(self) -> int:
+        """Place of the best time."""
+        return int(np.argmin(self.expected_loss))
+
+    @property
+    def gain(self) -> float:
+        """Loss avoided by the best test. [-]"""
+        return max(0.0, self.without - float(self.expected_loss[self.best]))
+
+
+def value_of_test(
+    posterior: Posterior, loss: Array, now_h: float, kit: Measurement, *, until_h: float, seed: int, tests_left: int = 1,
+) -> TestValue | None:
+    """Expected loss if one more test is taken, for times from now on; None if no time is left.
+
+    Parameters
+    ----------
+    posterior
+        Courses, equally likely.
+    loss
+        Of harvesting at each time, shape (draws, times). [-]
+    now_h
+        The present. [h]
+    kit
+        A measurement whose assay, quantity and error the next test would have.
+    until_h
+        Latest time considered. [h]
+    seed
+        Fixes the results drawn.
+    tests_left
+        With two or more, the chance to test again after the first result is counted in.
+
+    Source
+    ------
+    raiffa-schlaifer-1961
+    """
+    ahead = posterior.times_h >= now_h - 1e-9
+    every = max(1, len(loss) // DRAWS)
+    times, loss = posterior.times_h[ahead], loss[::every, ahead]
+    if len(times) < 2:
+        return None
+    rng = np.random.default_rng([seed, 23])
+    signal = expected_result(posterior, kit)[::every, ahead]
+    scale, noise = result_errors(kit, signal)
+    # A second test at once would only repeat the first; the brew must have had time to change.
+    last = posterior.last_result_h
+    places = _places(times, now_h if last is None else max(now_h, last + STEP_H), until_h, STEP_H)
+    if not len(places):
+        return None
+    table = _Table(loss=loss, inside=scale, noise=noise, count=len(loss), rng=rng)
+    expected = np.array([_after(table, int(place), tests_left, times, until_h) for place in places])
+    return TestValue(times_h=times[places], expected_loss=expected, without=float(loss.mean(axis=0).min()))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Table:
+    """Loss and expected result (on the scale where error is constant) of each draw at each future time."""
+
+    loss: Array
+    inside: Array
+    noise: float
+    count: int
+    rng: np.random.Generator
+
+
+def _places(times: Array, start_h: float, until_h: float, step_h: float) -> NDArray[np.int64]:
+    wanted = np.arange(start_h, until_h + 1e-9, step_h)
+    return np.unique(np.clip(np.searchsorted(times, wanted - 1e-9), 0, len(times) - 1))
+
+
+def _weights(table: _Table, place: int, truths: NDArray[np.int64], base: Array | None) -> Array:
+    """Weights of all draws after a result drawn for each truth, shape (truths, draws)."""
+    inside = table.inside[:, place]
+    seen = inside[truths] + table.noise * table.rng.standard_normal(len(truths))
+    # A t with few degrees, as in the likelihood: a normal would promise more from a test than it will keep.
+    log_w = -3.0 * np.log1p(((seen[:, None] - inside[None, :]) / table.noise) ** 2 / 3.0)
+    w = np.exp(log_w - log_w.max(axis=1, keepdims=True))
+    if base is not None:
+        w = w * base
+    return np.asarray(w / w.sum(axis=1, keepdims=True))
+
+
+def _after(table: _Table, place: int, tests_left: int, times: Array, until_h: float) -> float:
+    """Expected loss of testing at a place and doing the best from there on."""
+    truths = (np.arange(TRUTHS) * (table.count / TRUTHS)).astype(np.int64)
+    weights = _weights(table, place, truths, None)
+    stop = weights @ table.loss[:, place:]
+    best = stop.min(axis=1)
+    if tests_left < 2:
+        return float(best.mean())
+    later = _places(times, times[place] + LATER_STEP_H, min(until_h, times[place] + LATER_STEPS * LATER_STEP_H), LATER_STEP_H)
+    for second in later:
+        best = np.minimum(best, _second(table, int(second), weights))
+    return float(best.mean())
+
+
+def _second(table: _Table, place: int, weights: Array) -> Array:
+    """Expected loss of a second test at a place, for each first result. Shape (truths,)."""
+    ladder = (np.arange(LATER_TRUTHS) + 0.5) / LATER_TRUTHS
+    # Thinned losses: a second look need not be sharper than two hours.
+    loss = np.ascontiguousarray(table.loss[:, place::4])
+    out = np.empty(len(weights))
+    for row, base in enumerate(weights):
+        truths = np.minimum(np.searchsorted(np.cumsum(base), ladder), table.count - 1)
+        out[row] = (_weights(table, place, truths, base[None, :]) @ loss).min(axis=1).mean()
+    return out

@@ -1,0 +1,40 @@
+"""What the call would have been at each past hour."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from aerobe.decisions._advice import Advice, advise
+from aerobe.inference import BrewStory, Effort, Measurement, Past, infer_brew
+from aerobe.records import AimChoice, Costs
+from aerobe.safety import Gate
+
+
+def replay(
+    story: BrewStory, hours: Sequence[float], *, aim: AimChoice | None = None, costs: Costs | None = None, tests: int = 0,
+    kit: Measurement | None = None, gates_at: Callable[[float], tuple[Gate, ...]] = lambda hour: (), past: list[Past] | None = None,
+    seed: int = 1, effort: Effort | None = None, progress: Callable[[float], None] = lambda share: None,
+) -> list[Advice]:
+    """The advice at each hour, from what was known then and no later.
+
+    Parameters
+    ----------
+    story
+        The whole brew.
+    hours
+        When to ask, since aeration began. [h]
+    tests
+        How many tests the budget held; those taken before an hour are counted off.
+    gates_at
+        Gates as they stood at an hour.
+    """
+    out = []
+    for place, hour in enumerate(hours):
+        seen = story.until(hour)
+        posterior = infer_brew(seen, seed=seed, past=past, effort=effort)
+        left = max(0, tests - len({item.elapsed_h for item in seen.measurements}))
+        out.append(
+            advise(posterior, now_h=hour, aim=aim, costs=costs, tests_left=left, kit=kit, gates=gates_at(hour), seed=seed)
+        )
+        progress((place + 1) / len(hours))
+    return out
