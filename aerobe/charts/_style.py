@@ -85,9 +85,12 @@ class Picture:
         coloured = _swap({**self.spec, "width": width_px}, COLOURS[look])
         return {**coloured, "config": config(look)}
 
-    def svg(self, look: Look = "light", *, width_px: int = 640) -> str:
+    def svg(self, look: Look = "light", *, width_px: int = 640, background: str | None = None) -> str:
         """The chart as SVG text, drawn without a browser. The same chart gives the same bytes."""
-        return _converter().vegalite_to_svg(json.dumps(self.spec_in(look, width_px=width_px)))
+        spec = self.spec_in(look, width_px=width_px)
+        if background is not None:
+            spec["config"]["background"] = background
+        return _converter().vegalite_to_svg(json.dumps(spec))
 
     def png(self, look: Look = "light", *, width_px: int = 640, scale: float = 2.0) -> bytes:
         """The chart as PNG."""

@@ -1,0 +1,67 @@
+"""A report as a tagged PDF (PDF/UA-1): headings, tables and pictures that a screen reader can follow, byte for byte the same."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from typing import Any
+
+from aerobe.charts import FONTS_FOLDER
+from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
+from aerobe.reports._html import TEMPLATES
+
+
+def as_pdf(report: Report) -> bytes:
+    """The report as PDF/UA-1, with the data package attached.
+
+    Text reaches the typesetter as data, never as markup, so nothing typed into a notebook can act on it.
+    """
+    import typst
+
+    pictures: dict[str, bytes] = {}
+    content = {
+        "title": report.title, "kind": report.kind, "headline": report.headline, "invented": report.invented,
+        "date": f"{report.made_at:%Y-%m-%d %H:%M %z}",
+        "first": [_plain(block, pictures) for block in report.first],
+        "sections": [_section(section, pictures) for section in report.sections],
+        "sources": list(report.sources), "versions": sorted(report.versions.items()),
+        "seed": None if report.seed is None else str(report.seed), "licence": report.licence,
+        "numbers": [[name, "\u2013" if value is None else str(value)] for name, value in report.numbers.items()],
+        "package": report.package_name if report.package else "",
+        "package_hash": hashlib.sha256(report.package).hexdigest(),
+        "day": [report.made_at.year, report.made_at.month, report.made_at.day],
+    }
+    files = {"main.typ": (TEMPLATES / "report.typ").read_bytes(), "report.json": json.dumps(content, ensure_ascii=False).encode(),
+             **pictures}
+    if report.package:
+        files["package.zip"] = report.package
+    return typst.compile(  # type: ignore[call-overload]
+        files, format="pdf", font_paths=[str(FONTS_FOLDER)], ignore_system_fonts=True, pdf_standards=["ua-1"],
+        timestamp=int(report.made_at.timestamp()))
+
+
+def _section(section: Section, pictures: dict[str, bytes]) -> dict[str, Any]:
+    return {"title": section.title, "blocks": [_plain(block, pictures) for block in section.blocks]}
+
+
+def _plain(block: Block, pictures: dict[str, bytes]) -> dict[str, Any]:
+    match block:
+        case Words(text=text):
+            return {"is": "words", "text": text}
+        case Points(items=items):
+            return {"is": "points", "items": list(items)}
+        case Facts(rows=rows):
+            return {"is": "facts", "rows": [list(row) for row in rows]}
+        case Grid(table=table):
+            return {"is": "grid", **_table(table)}
+        case Warned(title=title, items=items):
+            return {"is": "warned", "title": title, "items": list(items)}
+        case Shown(picture=picture, with_figures=with_figures):
+            name = f"picture-{len(pictures)}.svg"
+            pictures[name] = picture.svg("light", background="white").encode()
+            return {"is": "shown", "file": name, "title": picture.title, "says": picture.says,
+                    "figures": _table(picture.figures) if with_figures else None}
+
+
+def _table(table: Any) -> dict[str, Any]:
+    return {"columns": list(table.columns), "rows": table.cells(), "caption": table.caption}
