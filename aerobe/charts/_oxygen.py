@@ -104,11 +104,11 @@ def reaeration_run(times_h: Sequence[float], oxygen_mg_per_l: Sequence[float], e
         f"{number(estimate.kla_per_h)} per hour ({number(estimate.kla_low_per_h)} to {number(estimate.kla_high_per_h)}), heading "
         f"for {number(estimate.saturation_mg_per_l)} mg/L."
     )
-    half = 1.645 * estimate.saturation_sd_mg_per_l
+    heads_for, half = estimate.saturation_mg_per_l, 1.645 * estimate.saturation_sd_mg_per_l
     rows: list[tuple[str | float | None, ...]] = [
         ("kLa at the run's temperature [1/h]", estimate.kla_per_h, estimate.kla_low_per_h, estimate.kla_high_per_h),
         ("kLa at 20 degC [1/h]", estimate.kla20_per_h, None, None),
-        ("saturation [mg/L]", estimate.saturation_mg_per_l, estimate.saturation_mg_per_l - half, estimate.saturation_mg_per_l + half),
+        ("saturation [mg/L]", heads_for, heads_for - half, heads_for + half),
         ("noise of a reading [mg/L]", estimate.noise_mg_per_l, None, None),
     ]
     figures = FigureTable(columns=("what", "value", "90 % from", "to"), rows=tuple(rows))

@@ -28,6 +28,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "import": ("aerobe.cli._exchange:import_file", "Take in a table of readings, a logger file or a data package."),
     "export": ("aerobe.cli._exchange:export", "Write the notebook, or one trial, as an open data package."),
     "notebook": ("aerobe.cli._notebook:notebook", "Check, copy and restore the notebook; see what was changed."),
+    "oxygen": ("aerobe.cli._oxygen:app", "How much food the air carries; transfer, uptake, sizing, probes."),
     "safety": ("aerobe.cli._safety:app", "Gates, compost rules, tests, water, cautions; may this tea go there?"),
     "serve": ("aerobe.cli._serve:serve", "Serve the notebook page to this machine or the local network."),
 }

@@ -13,7 +13,39 @@ from aerobe.units import AIR_FLOW, DOSE, ELAPSED, LENGTH, OXYGEN, RATE, TEMPERAT
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FoodForm:
-    """A food question as a person types it: every quantity with its unit."""
+    """A food question as a person types it: every quantity with its unit.
+
+    Parameters
+    ----------
+    food
+        Key or name in the food library.
+    volume
+        Water in the vessel.
+    depth
+        Of the air outlet, under the surface.
+    flow
+        Air flow.
+    diffuser
+        "fine bubble", "coarse bubble", "open pipe", "venturi" or "none".
+    kla
+        Measured transfer at 20 degC, such as "20 /h"; empty if not measured.
+    altitude
+        Height above sea level.
+    temperature
+        Of the water.
+    compost
+        Wet compost a litre.
+    others
+        Other foods of the recipe: "fish-hydrolysate 1 g/L, kelp-meal 0.5 g/L".
+    floor
+        Oxygen not to be undercut.
+    probability
+        Chance asked for: "0.9" or "90 %".
+    hours
+        Length of the brew.
+    feeds
+        When the food goes in, in equal parts: "0 8 16" hours.
+    """
 
     food: str = "molasses"
     volume: str = "20 L"

@@ -1,0 +1,413 @@
+"""Commands of food and air: saturation, probes, transfer, the food ceiling, sizing, holding time."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any
+
+from cyclopts import App, Parameter
+
+from aerobe.cli._common import JSON_ONLY, OWN, Where, now, progress, say, table
+from aerobe.desk import FoodForm
+from aerobe.errors import ImportFault
+from aerobe.units import CONDUCTIVITY, ELAPSED, LENGTH, OXYGEN, PRESSURE, TEMPERATURE, VOLUME, number
+
+app = App(name="oxygen", help="How much food the air carries; transfer, uptake, sizing, probes.")
+NOT_SETTLED = 4
+
+Question = Annotated[FoodForm, Parameter(name="*")]
+
+
+@Parameter(name="*")
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Water:
+    """Water and place."""
+
+    temperature: Annotated[str, Parameter(help="Water temperature, with unit.")] = "20 degC"
+    altitude: Annotated[str, Parameter(help="Height above sea level, with unit.")] = "0 m"
+
+
+WATER = Water()
+FORM = FoodForm()
+
+
+@app.command
+def saturation(*, water: Water = WATER, pressure: str = "", conductivity: str = "", json: JSON_ONLY = False) -> None:
+    """Oxygen that water holds in balance with air.
+
+    Parameters
+    ----------
+    pressure
+        Air pressure at the place, not reduced to sea level; instead of the altitude.
+    conductivity
+        Of the water at 25 degC, for its salts.
+    """
+    from aerobe.desk import salinity_from_conductivity, saturation_mg_per_l
+
+    salts = salinity_from_conductivity(CONDUCTIVITY.read(conductivity)) if conductivity else 0.0
+    value = saturation_mg_per_l(
+        TEMPERATURE.read(water.temperature), altitude_m=LENGTH.read(water.altitude), salinity=salts,
+        pressure_kpa=PRESSURE.read(pressure) if pressure else None,
+    )
+    say({"saturation_mg_per_l": value, "salinity": salts}, as_json=json, text=f"{value:.2f} mg/L")
+
+
+@app.command
+def probe(reading: str, /, *, zero: str = "", water: Water = WATER, json: JSON_ONLY = False) -> int:
+    """Judge a probe by its reading in air-saturated water. Exit code 4: it is off.
+
+    Parameters
+    ----------
+    reading
+        In clean water bubbled with air for half an hour, with unit.
+    zero
+        In water with fresh sulphite, with unit.
+    """
+    from aerobe.desk import SULPHITE_CAUTION, check_probe
+
+    check = check_probe(
+        OXYGEN.read(reading), TEMPERATURE.read(water.temperature), altitude_m=LENGTH.read(water.altitude),
+        zero_mg_per_l=OXYGEN.read(zero) if zero else None,
+    )
+    lines = [f"Saturation is {check.expected_mg_per_l:.2f} mg/L: {'sound' if check.sound else 'off'}.", *check.findings]
+    say({**_plain(check), "caution": SULPHITE_CAUTION}, as_json=json, text=[*lines, f"! {SULPHITE_CAUTION}"])
+    return 0 if check.sound else NOT_SETTLED
+
+
+@app.command
+def sulphite(volume: str, oxygen: str, /, *, json: JSON_ONLY = False) -> None:
+    """Sodium sulphite for a clean-water test, with its cautions.
+
+    Parameters
+    ----------
+    volume
+        Water, with unit.
+    oxygen
+        Present oxygen, with unit.
+    """
+    from aerobe.desk import sulphite_dose
+
+    dose = sulphite_dose(VOLUME.read(volume), OXYGEN.read(oxygen))
+    said = f"{number(dose.usual_g)} g sodium sulphite (exact {number(dose.exact_g)} g)."
+    say(dose, as_json=json, text=[said, *(f"! {line}" for line in dose.cautions)])
+
+
+@app.command
+def kla(
+    file: str, /, *, time_unit: str = "", oxygen_unit: str = "", water: Water = WATER, probe_t90: str = "0 s", step: str = "",
+    vessel: str = "", keep: bool = False, where: Where = OWN,
+) -> int:
+    """Transfer from a re-aeration run. Exit code 4: the run gives no number.
+
+    Parameters
+    ----------
+    file
+        Two columns, time and oxygen; "-" reads from the keyboard or a pipe.
+    time_unit, oxygen_unit
+        Where the head of the file names none.
+    probe_t90
+        Time in which the probe shows 90 % of a step.
+    step
+        What the logger was set to, to catch a wrong clock.
+    vessel
+        Key of the vessel in the notebook, for SOTR and SOTE.
+    keep
+        Write the result into that vessel.
+    """
+    from aerobe.desk import keep_kla, measure_kla, read_run
+
+    warm, high = TEMPERATURE.read(water.temperature), LENGTH.read(water.altitude)
+    log = read_run(_text(file), time_unit=time_unit, oxygen_unit=oxygen_unit, temperature_degc=warm, altitude_m=high)
+    held = _vessel(where, vessel) if vessel else None
+    report = measure_kla(
+        log, temperature_degc=warm, altitude_m=high, probe_t90_s=3600.0 * ELAPSED.read(probe_t90),
+        nominal_step_s=3600.0 * ELAPSED.read(step) if step else None, vessel=held,
+    )
+    lines = [report.says, *(f"{fault.name}: {fault.problem} {fault.remedy}" for fault in report.estimate.faults)]
+    if report.standard is not None:
+        lines.append(f"SOTR {number(report.standard.sotr_g_per_h)} g O2/h" + (
+            f", SOTE {100 * report.standard.sote:.1f} %." if report.standard.sote is not None else "."))
+    if keep and held is not None:
+        with where.open(create=False) as book:
+            keep_kla(book, held.key, report.estimate, now=now())
+        lines.append(f"Kept with vessel '{held.key}'.")
+    say({"estimate": report.estimate, "standard": report.standard, "says": report.says}, as_json=where.json, text=lines)
+    return 0 if report.estimate.usable else NOT_SETTLED
+
+
+@app.command
+def steps(
+    file: str, /, *, off: str, on: str, time_unit: str = "", oxygen_unit: str = "", water: Water = WATER, probe_t90: str = "0 s",
+    json: JSON_ONLY = False,
+) -> None:
+    """Transfer and uptake of a live brew whose air was turned off and on again.
+
+    Parameters
+    ----------
+    file
+        Two columns, time and oxygen; "-" reads from the keyboard or a pipe.
+    off, on
+        When the air went off and on, on the log's clock, with unit.
+    time_unit, oxygen_unit
+        Where the head of the file names none.
+    probe_t90
+        Time in which the probe shows 90 % of a step.
+    """
+    from aerobe.desk import measure_steps, read_run
+
+    warm, high = TEMPERATURE.read(water.temperature), LENGTH.read(water.altitude)
+    log = read_run(_text(file), time_unit=time_unit, oxygen_unit=oxygen_unit, temperature_degc=warm, altitude_m=high)
+    found = measure_steps(
+        log, off_at_h=ELAPSED.read(off), on_at_h=ELAPSED.read(on), temperature_degc=warm, altitude_m=high,
+        probe_t90_s=3600.0 * ELAPSED.read(probe_t90),
+    )
+    say(found, as_json=json, text=[
+        f"kLa {number(found.kla_per_h)} per hour ({number(found.kla_low_per_h)} to {number(found.kla_high_per_h)}).",
+        f"Uptake {number(found.uptake_mg_per_l_h)} mg/L an hour ({number(found.uptake_low_mg_per_l_h)} to "
+        f"{number(found.uptake_high_mg_per_l_h)}).",
+        *(f"{fault.name}: {fault.problem} {fault.remedy}" for fault in found.faults),
+    ])
+
+
+@app.command
+def ceiling(*, question: Question = FORM, draws: int = 600, json: JSON_ONLY = False) -> int:
+    """The largest dose of a food that the air carries, by the brew model. Exit code 4: none at all.
+
+    Parameters
+    ----------
+    draws
+        Brews simulated for each dose.
+    """
+    from aerobe.desk import ask_food_ceiling
+
+    with progress("simulating brews"):
+        answer = ask_food_ceiling(question.question(draws=draws))
+    lines = [answer.says, *answer.remarks, "", *_dose_lines(answer.ceiling.rows), *(f"! {line}" for line in answer.cautions)]
+    plain = {
+        "says": answer.says, "ceiling": answer.ceiling, "by_balance_g_per_l": answer.by_balance_g_per_l,
+        "balance": answer.balance, "remarks": answer.remarks, "cautions": answer.cautions,
+    }
+    say(plain, as_json=json, text=lines)
+    return 0 if answer.ceiling.dose_g_per_l is not None else NOT_SETTLED
+
+
+@app.command
+def splits(dose: str, /, *, question: Question = FORM, draws: int = 400, json: JSON_ONLY = False) -> None:
+    """One dose in one, two, three or four feedings.
+
+    Parameters
+    ----------
+    dose
+        Of the food, with unit.
+    draws
+        Brews simulated for each dose.
+    """
+    from aerobe.desk import compare_splits
+    from aerobe.units import DOSE
+
+    with progress("simulating brews"):
+        rows = compare_splits(question.question(draws=draws), DOSE.read(dose))
+    head = ("feeding", "at [h]", "ceiling [g/L]", "chance above floor", "lowest oxygen [mg/L]", "peak biomass [ug C/mL]")
+    say(rows, as_json=json, text=table(head, [
+        (row.name, " ".join(f"{at:g}" for at in row.feed_at_h), _dose(row.ceiling.dose_g_per_l),
+         f"{100 * row.at_dose.chance_above_floor:.0f} %", _three(row.at_dose.lowest_oxygen_mg_per_l),
+         _three(row.at_dose.peak_biomass)) for row in rows]))
+
+
+@app.command(name="air-or-food")
+def air_or_food(
+    dose: str, /, *, question: Question = FORM, price_per_kwh: float = 0.30, food_price_per_kg: float = 3.0, draws: int = 600,
+    json: JSON_ONLY = False,
+) -> None:
+    """Double the air, half the food, or both, beside the brew as it is.
+
+    Parameters
+    ----------
+    dose
+        Of the food as it is now, with unit.
+    price_per_kwh, food_price_per_kg
+        For the cost of one brew.
+    draws
+        Brews simulated for each way.
+    """
+    from aerobe.desk import air_or_food as compare
+    from aerobe.units import DOSE
+
+    changes = compare(
+        question.question(draws=draws), DOSE.read(dose), price_per_kwh=price_per_kwh, food_price_per_kg=food_price_per_kg
+    )
+    head = ("way", "chance above floor", "lowest oxygen [mg/L]", "peak biomass [ug C/mL]", "cost")
+    say(changes, as_json=json, text=[changes.says, *table(head, [
+        (row.name, f"{100 * row.chance_above_floor:.0f} %", _three(row.lowest_oxygen_mg_per_l), _three(row.peak_biomass),
+         f"{row.cost:.2f}") for row in changes.rows])])
+
+
+@app.command
+def size(
+    dose: str = "", /, *, question: Question = FORM, need: str = "", price_per_kwh: float = 0.30, draws: int = 400,
+    json: JSON_ONLY = False,
+) -> None:
+    """Air flow, pump pressure, diffuser, power and cost for a recipe, or for a transfer that you name.
+
+    Parameters
+    ----------
+    dose
+        Of the food, with unit: the model then finds the transfer needed.
+    need
+        kLa wanted at 20 degC, with unit, instead of a dose.
+    price_per_kwh
+        Of electricity.
+    draws
+        Brews simulated.
+    """
+    from aerobe.desk import air_for_recipe, size_air
+    from aerobe.units import DOSE, RATE
+
+    asked = question.question(draws=draws)
+    if need:
+        plans = size_air(asked.vessel, kla20_per_h=RATE.read(need), hours=asked.hours, price_per_kwh=price_per_kwh)
+        answer: Any = plans
+        lines = []
+    else:
+        answer = air_for_recipe(asked, DOSE.read(dose or "0 g/L"), price_per_kwh=price_per_kwh)
+        plans, lines = answer.plans, [answer.says]
+    say(answer, as_json=json, text=[*lines, *_plan_lines(plans)])
+
+
+@app.command
+def scale(to_volume: str, /, *, question: Question = FORM, to_depth: str = "", json: JSON_ONLY = False) -> None:
+    """Air for a larger vessel at equal transfer a litre.
+
+    Parameters
+    ----------
+    to_volume
+        Of the large vessel, with unit.
+    to_depth
+        Of the large vessel; the same shape as the small one if left out.
+    """
+    from aerobe.desk import scale_vessel
+
+    depth_m = LENGTH.read(to_depth) if to_depth else None
+    scaled = scale_vessel(question.question().vessel, VOLUME.read(to_volume), depth_m=depth_m)
+    large = scaled.large
+    lines = [
+        f"kLa {number(scaled.kla20_per_h)} per hour in both; {number(large.volume_l)} L, {number(large.depth_m)} m deep:",
+        *_plan_lines((scaled.plan,)), *scaled.remarks,
+    ]
+    say(scaled, as_json=json, text=lines)
+
+
+@app.command
+def uptake(brew: str, /, *, where: Where = OWN) -> None:
+    """What a brew takes up, from its oxygen log, and how long it holds once the air stops.
+
+    Parameters
+    ----------
+    brew
+        Key of the brew.
+    """
+    from aerobe.desk import brew_uptake
+
+    with where.open(create=False) as book:
+        found = brew_uptake(book, brew)
+    track = found.track
+    plain = {
+        "says": found.says, "now_mg_per_l_h": found.now_mg_per_l_h, "holding": found.holding,
+        "elapsed_h": track.elapsed_h.tolist(), "median": track.median.tolist(), "low": track.low.tolist(),
+        "high": track.high.tolist(),
+    }
+    say(plain, as_json=where.json, text=found.says)
+
+
+@app.command
+def hold(oxygen: str, uptake_rate: float, /, *, floor: str = "0 mg/L", json: JSON_ONLY = False) -> None:
+    """Minutes until oxygen reaches a floor once the air has stopped.
+
+    Parameters
+    ----------
+    oxygen
+        When the air stops, with unit.
+    uptake_rate
+        Of the brew, in mg/L an hour.
+    floor
+        Not to be undercut, with unit.
+    """
+    from aerobe.desk import holding_time
+
+    found = holding_time(OXYGEN.read(oxygen), uptake_rate, floor_mg_per_l=OXYGEN.read(floor))
+    say(found, as_json=json, text=f"{number(found.median_min)} min")
+
+
+@app.command
+def foods(name: str = "", /, *, json: JSON_ONLY = False) -> None:
+    """The food library, or one food with its ranges and references.
+
+    Parameters
+    ----------
+    name
+        Key or name of a food.
+    """
+    from aerobe.desk import FOODS, food_page
+
+    if name:
+        shown = food_page(name)
+        lines = [shown.food, *(f"  {label}: {value}" for label, value in shown.lines), shown.notes, *shown.references]
+        say(shown, as_json=json, text=lines)
+        return
+    head = ("key", "food", "carbon [g/g]", "readily", "C:N", "oxygen demand [g/g]")
+    say(list(FOODS.values()), as_json=json, text=table(head, [
+        (food.key, food.name, f"{food.carbon.mid:g}", f"{food.readily.mid:g}", number(food.carbon_to_nitrogen, 2),
+         f"{food.oxygen_demand.mid:g}") for food in FOODS.values()]))
+
+
+def _dose_lines(rows: Sequence[Any]) -> list[str]:
+    head = ("dose [g/L]", "chance above floor", "lowest oxygen [mg/L]", "peak biomass [ug C/mL]", "peak at [h]")
+    return table(head, [
+        (number(row.dose_g_per_l), f"{100 * row.chance_above_floor:.0f} %", _three(row.lowest_oxygen_mg_per_l),
+         _three(row.peak_biomass), _three(row.peak_at_h)) for row in rows])
+
+
+def _plan_lines(plans: Sequence[Any]) -> list[str]:
+    head = ("diffuser", "air [L/min]", "to be 90 % sure", "pressure [kPa]", "power [W]", "cost of a brew")
+    lines = table(head, [
+        (plan.diffuser, number(plan.flow_l_per_min), number(plan.flow_assured_l_per_min), number(plan.pressure_kpa),
+         number(plan.power_w), f"{plan.cost:.2f}") for plan in plans])
+    return [*lines, *dict.fromkeys(remark for plan in plans for remark in plan.remarks)]
+
+
+def _three(values: Sequence[float]) -> str:
+    low, middle, high = (number(value, 2) for value in values)
+    return f"{middle} ({low} to {high})"
+
+
+def _dose(value: float | None) -> str:
+    return "none" if value is None else number(value, 2)
+
+
+def _plain(record: Any) -> dict[str, Any]:
+    from aerobe.records import as_plain
+
+    plain: dict[str, Any] = as_plain(record)
+    return plain
+
+
+def _text(file: str) -> str:
+    if file == "-":
+        return sys.stdin.read()
+    try:
+        return Path(file).read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as fault:
+        raise ImportFault(f"'{file}' cannot be read: {fault}.", "Check the path; the file must be text, such as CSV.") from fault
+
+
+def _vessel(where: Where, key: str) -> Any:
+    from aerobe.records import Vessel
+
+    with where.open(create=False) as book:
+        return book.get(Vessel, key)
+
+
+__all__ = ["app"]
