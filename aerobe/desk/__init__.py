@@ -36,6 +36,14 @@ _WHERE: dict[str, str] = {
     "new_key": "_records",
     "notebook_summary": "_records",
     "open_notebook": "_records",
+    # the call (_advice)
+    "advice_payload": "_advice",
+    "advise_brew": "_advice",
+    "infer_history": "_advice",
+    "past_of": "_advice",
+    "record_and_advise": "_advice",
+    "replay_brew": "_advice",
+    "story_of_history": "_advice",
     # the brews at a glance and at the vessel (_under_way, _starting, _vessel_side, _sensors, _call, _reminders)
     "BrewStart": "_starting",
     "COLUMN_MEANINGS": "_starting",
@@ -80,6 +88,7 @@ _WHERE: dict[str, str] = {
     "places": "_safety",
     "record_use": "_safety",
     "safety_limits": "_safety_notes",
+    "safety_section": "_safety",
     "sanitising_bath": "_safety_notes",
     "take_out_chlorine": "_safety_notes",
     # food and air (_oxygen, _oxygen_form, _oxygen_runs, _oxygen_tools)

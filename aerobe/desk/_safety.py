@@ -20,6 +20,7 @@ from aerobe.records import Brew, Recipe, Use
 from aerobe.safety import (
     Amounts,
     Applied,
+    Caution,
     Finding,
     Gate,
     RiskNote,
@@ -27,6 +28,7 @@ from aerobe.safety import (
     UseAdvice,
     UseFacts,
     advise_use,
+    all_cautions,
     amounts,
     applied_per_m2,
     judge_mesh,
@@ -39,7 +41,8 @@ from aerobe.safety import (
 from aerobe.units import AREA, COUNT, LENGTH, VOLUME, parse_number
 
 YES, NO = ("yes", "true", "on", "1"), ("no", "false", "off", "0")
-POURED = ("pour", "drench", "watering", "can", "soil", "drip", "root")
+POURED = {"pour", "poured", "pouring", "drench", "drenched", "watering", "can", "drip", "dripper"}
+SPRAYED = {"spray", "sprayed", "spraying", "sprayer", "mist", "mister", "foliar", "sprinkler", "sprinkle", "fog", "fogger"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -225,6 +228,41 @@ def record_use(notebook: Notebook, entry: UseEntry, *, now: datetime, who: str =
     return receipt, answer
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SafetySection:
+    """What a report on brews must say: who decides, the cautions in short, and the gates as they stood at each use."""
+
+    statement: str
+    cautions: tuple[Caution, ...]
+    uses: tuple[tuple[Use, str, tuple[str, ...]], ...]  # each use, its call, and the gates that held back
+    sources: tuple[str, ...]
+
+
+def safety_section(notebook: Notebook, *brews: str) -> SafetySection:
+    """The section on safe use for a report.
+
+    Parameters
+    ----------
+    notebook
+        The open notebook.
+    brews
+        Keys of the brews that the report is about.
+    """
+    uses = []
+    for use in (use for brew in brews for use in notebook.find(Use, of=brew)):
+        kept = notebook.latest("use gates", use.key)
+        gates = [] if kept is None else kept.payload["gates"]
+        held = tuple(gate["name"] for gate in gates if not gate["is_open"])
+        uses.append((use, "gates not asked" if kept is None else str(kept.payload["call"]), held))
+    warned = all_cautions()
+    return SafetySection(
+        statement="Nothing here says that a tea is safe or allowed: local codes and licensed practice decide.",
+        cautions=warned,
+        uses=tuple(uses),
+        sources=tuple(dict.fromkeys(item.source for item in warned)),
+    )
+
+
 def places() -> tuple[str, ...]:
     """The places whose rules are on file."""
     return jurisdictions()
@@ -278,10 +316,10 @@ def _field(entry: UseEntry, *, sprayed: bool) -> tuple[Finding, ...]:
 
 def _sprayed(method: str) -> bool | None:
     """Whether a way of putting it on makes drops; a way that is not known counts as one that does."""
-    words = method.lower()
-    if any(word in words for word in ("spray", "mist", "foliar", "sprinkl", "fog")):
+    words = set(re.findall(r"[a-z]+", method.lower()))
+    if words & SPRAYED:
         return True
-    return False if any(word in words for word in POURED) else None
+    return False if words & POURED else None
 
 
 def _yes(text: str) -> bool | None:

@@ -150,21 +150,22 @@ def _sprouts(use: UseFacts) -> Gate:
 
 def _contact(use: UseFacts) -> Gate:
     name = "contact with food"
-    if use.touches_edible_part is False:
+    if _kept_off(use):
         return open_gate(name, "The tea is noted as not reaching any part that is eaten." + DECIDE, "cfr-21-112")
     if use.tea == TREATED:
         return open_gate(name, "The tea counts as treated under the rule named. " + use.tea_why + DECIDE, "cfr-21-112")
     soil = "or put it on the soil where it touches no part that is eaten, and keep the days before harvest"
+    sprayed = "" if use.touches_edible_part is not False else "A spray over a food crop is taken to reach what is eaten. "
     if use.tea == UNTREATED:
         return shut_gate(
             name,
-            "The tea counts as untreated. " + use.tea_why,
+            sprayed + "The tea counts as untreated. " + use.tea_why,
             f"Brew without additives from compost and water that are shown to pass, {soil}." + DECIDE,
             "cfr-21-112",
         )
     return unshown_gate(
         name,
-        "The tea is not shown to count as treated. " + use.tea_why,
+        sprayed + "The tea is not shown to count as treated. " + use.tea_why,
         f"Record the compost's heat log, the water and all additives, {soil}." + DECIDE,
         "cfr-21-112",
     )
@@ -184,14 +185,14 @@ def _indicators(use: UseFacts) -> Gate:
         )
     if use.tea == TREATED and use.has_additives is False:
         return open_gate(name, "Treated and without additives: the guidance asks for no test." + DECIDE, "nosb-2006")
-    if use.touches_edible_part is False and _long_before_harvest(use):
+    if _kept_off(use) and _long_before_harvest(use):
         return open_gate(name, "Not tested; the days before harvest stand in for the test." + DECIDE, "nosb-2006")
     return unshown_gate(name, "No indicator test of this tea is shown to pass.", how, source)
 
 
 def _days(use: UseFacts) -> Gate:
     name, sources = "days to harvest", ("cfr-7-205-203", "nosb-2006")
-    if use.tea == TREATED or (SHOWN in (use.e_coli, use.enterococci) and use.touches_edible_part is False):
+    if use.tea == TREATED or (SHOWN in (use.e_coli, use.enterococci) and _kept_off(use)):
         return open_gate(name, "No number of days is asked of this tea by the rules on file." + DECIDE, *sources)
     needed = days_needed(use.edible_part_touches_soil)
     if use.days_to_harvest is None:
@@ -216,6 +217,11 @@ def days_needed(edible_part_touches_soil: bool | None) -> float:
     cfr-7-205-203
     """
     return threshold("raw-manure-days" if edible_part_touches_soil is False else "raw-manure-days-soil").value
+
+
+def _kept_off(use: UseFacts) -> bool:
+    """Whether tea reaches nothing that is eaten; a spray over a food crop does, unless it comes long before the harvest."""
+    return use.touches_edible_part is False and (use.sprayed is False or _long_before_harvest(use))
 
 
 def _long_before_harvest(use: UseFacts) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -183,6 +184,39 @@ def test_tubes_become_a_finding(notebook: Notebook, positives: tuple[int, ...], 
     assert finding.state == state
     gates = {gate.name: gate.state for gate in desk.ask_use(notebook, BEANS, now=NOW).gates}
     assert gates["indicator tests"] == {"not shown to pass": "not shown", "fails": "closed", "shown to pass": "open"}[state]
+
+
+@pytest.mark.parametrize("method", ["foliar spray", "canopy", "mister", "", "rain gun", "spray can"])
+def test_a_passed_test_does_not_let_an_additive_tea_be_sprayed_on_lettuce(notebook: Notebook, method: str) -> None:
+    desk.note_indicator_test(notebook, replace(TUBES, positives=(0, 0, 0)), now=NOW)
+    for touches in ("yes", "no", ""):
+        answer = desk.ask_use(notebook, replace(LETTUCE, brew="fed", touches=touches, method=method), now=NOW)
+        assert answer.call == HOLD_BACK and "contact with food" in held_back(answer)
+
+
+def test_a_report_gets_who_decides_cautions_and_the_gates_of_each_use(notebook: Notebook) -> None:
+    receipt, _ = desk.record_use(notebook, replace(LETTUCE, brew="starved"), now=NOW)
+    section = desk.safety_section(notebook, "clean", "starved")
+    assert LOCAL in section.statement.lower() and len(section.cautions) >= 8
+    [(use, call, held)] = section.uses
+    assert (use.key, call) == (receipt.key, HOLD_BACK) and "oxygen measured" in held
+
+
+def calls_without_gates(source: str) -> list[int]:
+    """Lines of a file that ask for a call on a brew without handing it the gates."""
+    asked = [node for node in ast.walk(ast.parse(source)) if isinstance(node, ast.Call)]
+    named = [node for node in asked if getattr(node.func, "id", getattr(node.func, "attr", "")) == "advise"]
+    return [node.lineno for node in named if "gates" not in {word.arg for word in node.keywords}]
+
+
+@pytest.mark.parametrize("path", sorted(Path(desk.__file__).parent.glob("*.py")), ids=lambda path: path.name)
+def test_no_call_is_made_at_the_desk_without_the_gates(path: Path) -> None:
+    assert calls_without_gates(path.read_text(encoding="utf-8")) == []
+
+
+def test_a_call_without_gates_is_noticed() -> None:
+    assert calls_without_gates("from aerobe.decisions import advise\nx = advise(posterior, now_h=3.0)") == [2]
+    assert calls_without_gates("x = advise(posterior, now_h=3.0, gates=found)") == []
 
 
 def test_one_failed_test_is_not_undone_by_another(notebook: Notebook) -> None:

@@ -218,6 +218,15 @@ def test_days_to_harvest_of_an_untreated_tea(change: dict[str, Any], state: str)
     assert states(use_gates(GOOD_BREW, replace(SOIL, **change)))["days to harvest"] == state
 
 
+def test_a_spray_over_a_food_crop_is_taken_to_reach_it() -> None:
+    said_not = replace(
+        ON_LETTUCE, tea=UNTREATED, has_additives=True, touches_edible_part=False, e_coli=SHOWN, days_to_harvest=2.0
+    )
+    assert {"contact with food", "days to harvest"} <= {gate.name for gate in advise_use(GOOD_BREW, said_not).held_back_by}
+    assert advise_use(GOOD_BREW, replace(said_not, sprayed=False)).may_go_ahead
+    assert advise_use(GOOD_BREW, replace(said_not, days_to_harvest=120.0)).may_go_ahead
+
+
 def test_flowers_ask_less_but_never_forget_drift_and_a_failed_test() -> None:
     flowers = UseFacts(crop="roses", edible=False, sprayed=False)
     assert advise_use(replace(GOOD_BREW, compost=NOT_SHOWN), flowers).may_go_ahead
