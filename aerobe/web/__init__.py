@@ -1,6 +1,7 @@
 """The app in the hand: pages for phone and desk, served from the brewer's own machine."""
 
 from aerobe.web._app import ServeSettings, create_app
+from aerobe.web._serve import ServePlan, plan_serving, serve
 from aerobe.web._state import WebState, open_state
 
-__all__ = ["ServeSettings", "WebState", "create_app", "open_state"]
+__all__ = ["ServePlan", "ServeSettings", "WebState", "create_app", "open_state", "plan_serving", "serve"]

@@ -10,10 +10,11 @@ from fastapi import APIRouter, Depends, Request, Response
 from aerobe import desk
 from aerobe.errors import AerobeError
 from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page, wants_json
-from aerobe.web._views import call_of, troubles_of
+from aerobe.web._views import CallView, call_of, troubles_of
 
 router = APIRouter()
 nav = menu_entry("Brews", "/", order=10, icon="brew", first=True)
+CURVES_SHOWN = 6
 Sent = Annotated[Fields, Depends(fields)]
 
 
@@ -24,22 +25,20 @@ def home(request: Request) -> Response:
     if overview.empty:
         return page(request, "brews/first.html", title="Welcome")
     calls = {card.brew.key: call_of(request, card.brew) for card in overview.under_way}
+    pictures = {card.brew.key: _pictures(request, card.brew.key, calls[card.brew.key]) for card in overview.under_way[:CURVES_SHOWN]}
+    pictures |= {card.brew.key: () for card in overview.under_way[CURVES_SHOWN:]}
     troubles = {card.brew.key: troubles_of(request, card.brew) for card in overview.under_way}
-    return page(request, "brews/home.html", title="Brews", overview=overview, calls=calls, troubles=troubles)
+    return page(request, "brews/home.html", title="Brews", overview=overview, calls=calls, troubles=troubles, pictures=pictures)
 
 
 @router.get("/parts/brews/{key}/card")
 def card(request: Request, key: str) -> Response:
     """One brew of the first screen, for a live change."""
     view = desk.brew_view(notebook_of(request), key, now=clock_of(request))
+    call = call_of(request, view.card.brew)
     return page(
-        request,
-        "brews/card_alone.html",
-        title="",
-        card=view.card,
-        call=call_of(request, view.card.brew),
-        troubles=troubles_of(request, view.card.brew),
-        fresh=True,
+        request, "brews/card_alone.html", title="", card=view.card, call=call, troubles=troubles_of(request, view.card.brew),
+        pictures=desk.brew_pictures(notebook_of(request), view, call.thought.advice, now=clock_of(request)),
     )
 
 
@@ -107,7 +106,7 @@ def brew(request: Request, key: str) -> Response:
 @router.get("/parts/brews/{key}/body")
 def brew_body(request: Request, key: str) -> Response:
     """The living part of a brew's page, for a live change."""
-    return page(request, "brews/body_alone.html", fresh=True, **_brew_context(request, key))
+    return page(request, "brews/body_alone.html", **_brew_context(request, key))
 
 
 @router.get("/brews/{key}/harvest")
@@ -181,3 +180,8 @@ def _joined(sent: Fields, name: str) -> str:
     if not typed or typed[-1].isalpha() or typed[-1] in "%":
         return typed
     return f"{typed} {sent.text(name + '_unit')}".strip()
+
+
+def _pictures(request: Request, key: str, call: CallView) -> Any:
+    view = desk.brew_view(notebook_of(request), key, now=clock_of(request))
+    return desk.brew_pictures(notebook_of(request), view, call.thought.advice, now=clock_of(request))

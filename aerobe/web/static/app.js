@@ -42,6 +42,7 @@ async function drawChart(figure) {
   const width = canvas.clientWidth;
   if (!width) return;
   spec.width = width;
+  if (figure.matches(".small-chart")) spec.height = 150;
   spec.autosize = { type: "fit-x", contains: "padding" };
   const compiled = charts.compile(spec).spec;
   const view = new charts.View(charts.parse(compiled, undefined, { ast: true }), {

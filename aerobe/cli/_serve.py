@@ -1,0 +1,31 @@
+"""`aerobe serve`: the app on this machine, or on the local network with pairing."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from cyclopts import Parameter
+
+from aerobe.cli._common import Where, now, own_notebook
+
+
+def serve(
+    *,
+    where: Where | None = None,
+    port: Annotated[int, Parameter(help="For HTTP; HTTPS takes the next one.")] = 8470,
+    share: Annotated[bool, Parameter(negative="", help="Also serve paired devices of the local network.")] = False,
+    https: Annotated[bool, Parameter(help="Offer HTTPS when sharing; phones keep pages only over it.")] = True,
+) -> None:
+    """Serve the notebook as an app. Without --share nothing beyond this machine is served.
+
+    With --share a code is printed and drawn; a phone gets in with it once. Everything stays on the local network.
+    """
+    from aerobe.web import plan_serving
+    from aerobe.web import serve as run
+
+    where = where or Where()
+    with where.open() as notebook:
+        plan = plan_serving(
+            notebook_path=notebook.store.path, home=own_notebook().parent, port=port, share=share, https=https, now=now()
+        )
+        run(notebook, plan, say=lambda words: print(words, flush=True))

@@ -1,0 +1,130 @@
+"""Running the app: to this machine only, or to the local network with pairing and HTTPS."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import socket
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from aerobe.errors import NotAllowed
+from aerobe.web._app import ServeSettings, create_app
+from aerobe.web._https import Certificate, local_addresses, local_certificate, local_names
+from aerobe.web._pairing import spelled
+from aerobe.web._state import open_state
+
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ServePlan:
+    """Where the app is served, worked out before anything starts."""
+
+    port: int
+    secure_port: int | None         # of HTTPS; None without
+    hosts: tuple[str, ...]          # addresses that are listened on
+    address: str                    # what a phone opens; empty if not shared
+    certificate: Certificate | None
+    folder: Path                    # the app's memory and photos, beside the notebook
+
+
+def plan_serving(*, notebook_path: Path | None, home: Path, port: int, share: bool, https: bool, now: datetime) -> ServePlan:
+    """Where and how to serve.
+
+    Parameters
+    ----------
+    notebook_path
+        The notebook's file; None for a server's database, then the app's memory lies in `home`.
+    home
+        The person's own folder.
+    port
+        For HTTP; HTTPS takes the next one.
+    share
+        Also to the local network. Without it nothing beyond this machine is served.
+    https
+        Offer HTTPS when sharing: needed by phones to keep pages for use without connection.
+    """
+    folder = notebook_path.with_name(notebook_path.name + ".app") if notebook_path is not None else home / "app"
+    if not share:
+        return ServePlan(port=port, secure_port=None, hosts=("127.0.0.1",), address="", certificate=None, folder=folder)
+    reached = [item for item in local_addresses() if ":" not in item]
+    if not reached:
+        raise NotAllowed("This machine is on no network: there is nobody to share with.", "Join a network, or leave out --share.")
+    certificate = local_certificate(folder, now=now) if https else None
+    scheme, shown = ("https", port + 1) if certificate is not None else ("http", port)
+    return ServePlan(port=port, secure_port=port + 1 if certificate is not None else None, hosts=("0.0.0.0",),
+                     address=f"{scheme}://{reached[0]}:{shown}", certificate=certificate, folder=folder)
+
+
+def serve(notebook: Any, plan: ServePlan, *, say: Say) -> None:
+    """Serve until interrupted.
+
+    Raises
+    ------
+    NotAllowed
+        If the port is taken.
+    """
+    plan.folder.mkdir(parents=True, exist_ok=True)
+    plan.folder.chmod(0o700)
+    settings = ServeSettings(
+        names=local_names(), address=plan.address, photos=plan.folder / "photos",
+        authority=plan.certificate.authority if plan.certificate is not None else None,
+    )
+    app = create_app(notebook, state=open_state(plan.folder / "app.json"), settings=settings)
+    for item in (plan.port, plan.secure_port):
+        if item is not None:
+            _require_free(plan.hosts[0], item)
+    say(f"On this machine: http://localhost:{plan.port}")
+    if plan.address:
+        offer = app.state.pairing.offer()
+        say(f"On a phone in the same network: {plan.address}/pair with the code {spelled(offer.code)} (once, for ten minutes)")
+        _draw_code(f"{plan.address}/pair?code={offer.code}", say)
+    else:
+        say("Nothing beyond this machine is served. For a phone: aerobe serve --share")
+    with contextlib.suppress(KeyboardInterrupt):
+        asyncio.run(_run(app, plan))
+
+
+async def _run(app: Any, plan: ServePlan) -> None:
+    import uvicorn
+
+    # The first server carries the app's own tasks; the second only opens another door to the same app.
+    common: dict[str, Any] = {"log_level": "warning", "server_header": False, "h11_max_incomplete_event_size": 65536,
+                              "timeout_graceful_shutdown": 2}
+    servers = [uvicorn.Server(uvicorn.Config(app, host=host, port=plan.port, lifespan="on" if place == 0 else "off", **common))
+               for place, host in enumerate(plan.hosts)]
+    if plan.certificate is not None and plan.secure_port is not None:
+        servers.append(uvicorn.Server(uvicorn.Config(
+            app, host=plan.hosts[0], port=plan.secure_port, lifespan="off", ssl_certfile=str(plan.certificate.chain),
+            ssl_keyfile=str(plan.certificate.key), **common)))
+    running = [asyncio.create_task(server.serve()) for server in servers]
+    # The first that ends (Ctrl+C, a fault) ends the others.
+    await asyncio.wait(running, return_when=asyncio.FIRST_COMPLETED)
+    for server in servers:
+        server.should_exit = True
+    await asyncio.gather(*running)
+
+
+def _require_free(host: str, port: int) -> None:
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host, port))
+        except OSError:
+            raise NotAllowed(
+                f"Port {port} is taken: perhaps Aerobe runs already.", f"Open it, or choose another: --port {port + 10}."
+            ) from None
+
+
+def _draw_code(text: str, say: Say) -> None:
+    import io
+
+    import segno
+
+    drawn = io.StringIO()
+    segno.make(text, error="m").terminal(out=drawn, compact=True)
+    say(drawn.getvalue())
