@@ -28,12 +28,17 @@ def story_for(world: World, brew: int):
     from aerobe.inference import story_of
 
     foods = {
-        "molasses": world.molasses_g_per_l[brew], "kelp-powder": world.kelp_g_per_l[brew],
+        "molasses": world.molasses_g_per_l[brew],
+        "kelp-powder": world.kelp_g_per_l[brew],
         "fish-hydrolysate": world.fish_g_per_l[brew],
     }
     return story_of(
-        compost_g_per_l=world.compost_g_per_l[brew], foods={key: dose for key, dose in foods.items() if dose > 0.0},
-        volume_l=20.0, depth_m=0.3, air_l_per_min=world.air_l_per_min[brew], temperature_degc=world.mean_temperature[brew],
+        compost_g_per_l=world.compost_g_per_l[brew],
+        foods={key: dose for key, dose in foods.items() if dose > 0.0},
+        volume_l=20.0,
+        depth_m=0.3,
+        air_l_per_min=world.air_l_per_min[brew],
+        temperature_degc=world.mean_temperature[brew],
     )
 
 
@@ -42,9 +47,8 @@ def kit_for(hour: float, value: float):
     from aerobe.inference import Measurement
     from aerobe.records import AssayError
 
-    return Measurement(
-        elapsed_h=hour, value=max(value, 0.0), error=AssayError(constant_sd=2.0, proportional_cv=0.23, gain_log_sd=0.3), assay="kit",
-    )
+    error = AssayError(constant_sd=2.0, proportional_cv=0.23, gain_log_sd=0.3)
+    return Measurement(elapsed_h=hour, value=max(value, 0.0), error=error, assay="kit")
 
 
 def play(world: World, brew: int, with_oxygen: bool, seed: int, most_tests: int = TESTS) -> tuple[float, int, float]:
@@ -62,10 +66,13 @@ def play(world: World, brew: int, with_oxygen: bool, seed: int, most_tests: int 
         if with_oxygen and now > 0.0:
             seen = (world.times_h <= now) & (world.times_h > 0.0)
             story = replace(
-                story, oxygen=Log(elapsed_h=world.times_h[seen], values=world.probe[brew, seen]),
+                story,
+                oxygen=Log(elapsed_h=world.times_h[seen], values=world.probe[brew, seen]),
                 temperature=Log(elapsed_h=world.times_h[seen], values=world.temperature[brew, seen]),
             )
-        advice = advise(infer_brew(story, seed=1), now_h=now, costs=costs, tests_left=left, kit=kit_for(0.0, 1.0), seed=1)
+        advice = advise(
+            infer_brew(story, seed=1), now_h=now, costs=costs, tests_left=left, kit=kit_for(0.0, 1.0), seed=1
+        )
         if advice.call == "harvest now":
             return now, most_tests - left, advice.expected_loss_now
         ahead = advice.at_h
@@ -124,7 +131,9 @@ def main() -> None:
     rows.append((f"best fixed hour in hindsight ({world.times_h[best]:.1f} h)", lost[:, best], np.zeros(count)))
 
     def loss_at(hours: np.ndarray) -> np.ndarray:
-        return np.array([1.0 - np.interp(h, world.times_h, world.biomass[i]) / world.peak[i] for i, h in enumerate(hours)])
+        return np.array(
+            [1.0 - np.interp(h, world.times_h, world.biomass[i]) / world.peak[i] for i, h in enumerate(hours)]
+        )
 
     person = np.array([every_four_hours(world, i, args.seed) for i in range(count)])
     rows.append(("a test every 4 h until a clear drop", loss_at(person[:, 0]), person[:, 1]))
@@ -139,12 +148,15 @@ def main() -> None:
             rows.append((label, loss_at(got[:, 0]), got[:, 1]))
             late = got[:, 0] - world.times_h[world.biomass[:count].argmax(axis=1)]
             spread = np.quantile(late, [0.05, 0.25, 0.5, 0.75, 0.95]).round(1)
-            print(f"# {label}: {time.perf_counter() - began:.0f} s; loss expected at harvest {100 * np.nanmean(got[:, 2]):.1f} %;"
-                  f" harvest less peak time, quantiles 5 25 50 75 95 %: {spread} h", flush=True)
+            print(
+                f"# {label}: {time.perf_counter() - began:.0f} s; loss expected at harvest {100 * np.nanmean(got[:, 2]):.1f} %;"
+                f" harvest less peak time, quantiles 5 25 50 75 95 %: {spread} h",
+                flush=True,
+            )
     print(f"{'way':55s} {'mean loss %':>12s} {'s.e.':>6s} {'worst 5 %':>10s} {'tests':>6s}")
     for name, loss, tests in rows:
-        print(f"{name:55s} {100 * loss.mean():12.1f} {100 * loss.std() / np.sqrt(count):6.1f} {100 * np.quantile(loss, 0.95):10.1f}"
-              f" {tests.mean():6.1f}")
+        error, worst = loss.std() / np.sqrt(count), np.quantile(loss, 0.95)
+        print(f"{name:55s} {100 * loss.mean():12.1f} {100 * error:6.1f} {100 * worst:10.1f} {tests.mean():6.1f}")
 
 
 if __name__ == "__main__":

@@ -27,10 +27,15 @@ def main() -> None:
     inputs = decode(z, basis_of(story.recipe, story.vessel), 20.0)
     answers, rates = {}, {}
     for on_gpu in (False, True):
+
         def run(count: int, on_gpu: bool = on_gpu) -> np.ndarray:
             return simulate(
-                inputs.start[:count], inputs.parameters[:count], inputs.growth_minimum_degc[:count], setting.around,
-                food_scale=inputs.food_scale[:count], on_gpu=on_gpu,
+                inputs.start[:count],
+                inputs.parameters[:count],
+                inputs.growth_minimum_degc[:count],
+                setting.around,
+                food_scale=inputs.food_scale[:count],
+                on_gpu=on_gpu,
             )
 
         run(64)

@@ -16,7 +16,7 @@ Array = NDArray[np.float64]
 STEP_H = 0.004
 OUT_H = 0.1
 END_H = 72.0
-GRAMS = {"molasses": 250.0, "kelp-powder": 250.0, "fish-hydrolysate": 150.0}     # mg C per g as bought
+GRAMS = {"molasses": 250.0, "kelp-powder": 250.0, "fish-hydrolysate": 150.0}  # mg C per g as bought
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,12 +24,12 @@ class World:
     """Many brews of the other world: recipes, true courses and what a probe would show. Arrays have a row a brew."""
 
     times_h: Array
-    biomass: Array              # (brews, times) [ug C/mL]
+    biomass: Array  # (brews, times) [ug C/mL]
     bacteria: Array
     fungi: Array
-    oxygen: Array               # true [mg/L]
-    probe: Array                # as logged [mg/L]
-    temperature: Array          # [degC]
+    oxygen: Array  # true [mg/L]
+    probe: Array  # as logged [mg/L]
+    temperature: Array  # [degC]
     compost_g_per_l: Array
     molasses_g_per_l: Array
     kelp_g_per_l: Array
@@ -69,11 +69,20 @@ def make_world(count: int, seed: int) -> World:
     kla = 14.0 * (air / 10.0) ** 0.8 * np.exp(0.3 * rng.standard_normal(count))
 
     p = {
-        "fast": spread(0.38, 0.25), "slow": spread(0.17, 0.25), "fungi": spread(0.13, 0.3), "yield": rng.uniform(0.4, 0.6, count),
-        "ks": spread(8.0, 0.5), "kp": spread(60.0, 0.4), "lag": spread(2.5, 0.5), "decay": spread(0.014, 0.35),
-        "hunger": spread(0.014, 0.5), "graze": spread(0.06, 0.4), "release": spread(0.05, 0.4), "inhibit": spread(700.0, 0.5),
+        "fast": spread(0.38, 0.25),
+        "slow": spread(0.17, 0.25),
+        "fungi": spread(0.13, 0.3),
+        "yield": rng.uniform(0.4, 0.6, count),
+        "ks": spread(8.0, 0.5),
+        "kp": spread(60.0, 0.4),
+        "lag": spread(2.5, 0.5),
+        "decay": spread(0.014, 0.35),
+        "hunger": spread(0.014, 0.5),
+        "graze": spread(0.06, 0.4),
+        "release": spread(0.05, 0.4),
+        "inhibit": spread(700.0, 0.5),
     }
-    y = np.zeros((8, count))        # fast, slow, fungi, grazers, sugar, polymer, oxygen, excreted
+    y = np.zeros((8, count))  # fast, slow, fungi, grazers, sugar, polymer, oxygen, excreted
     start = compost * spread(0.5, 0.6)
     share = rng.beta(4.0, 2.0, count)
     y[0], y[1] = start * share, start * (1.0 - share)
@@ -99,7 +108,16 @@ def make_world(count: int, seed: int) -> World:
         check = 1.0 / (1.0 + excreted / p["inhibit"])
         g1 = p["fast"] * growth * sugar / (p["ks"] + sugar) * air_ok * ready * check * fast
         g2 = p["slow"] * growth * (sugar + 0.3 * polymer) / (p["kp"] + sugar + 0.3 * polymer) * air_ok * ready * slow
-        g3 = p["fungi"] * growth * (sugar + 0.5 * polymer) / (p["kp"] + sugar + 0.5 * polymer) * air_ok * ready * check * fungi
+        g3 = (
+            p["fungi"]
+            * growth
+            * (sugar + 0.5 * polymer)
+            / (p["kp"] + sugar + 0.5 * polymer)
+            * air_ok
+            * ready
+            * check
+            * fungi
+        )
         split2 = sugar / (sugar + 0.3 * polymer + 1e-9)
         split3 = sugar / (sugar + 0.5 * polymer + 1e-9)
         loss1 = wear * (p["decay"] + p["hunger"] * p["ks"] / (p["ks"] + sugar)) * fast
@@ -115,11 +133,18 @@ def make_world(count: int, seed: int) -> World:
         dead = loss1 + loss2 + loss3
         respired = growth_all * (1.0 / p["yield"] - 1.0) + 0.5 * dead * air_ok + 0.5 * (eaten - made)
         saturation = 9.09 * np.exp(-0.021 * (c - 20.0))
-        return np.stack([
-            g1 - loss1 - eaten * fast / (prey + 1e-9), g2 - loss2 - eaten * slow / (prey + 1e-9), g3 - loss3,
-            made - 0.02 * wear * grazers, free - used1, 0.4 * dead + 0.4 * (eaten - made) - free - used2,
-            kla * 1.024 ** (c - 20.0) * (saturation - oxygen) - 2.667 * respired, 0.15 * growth_all,
-        ])
+        return np.stack(
+            [
+                g1 - loss1 - eaten * fast / (prey + 1e-9),
+                g2 - loss2 - eaten * slow / (prey + 1e-9),
+                g3 - loss3,
+                made - 0.02 * wear * grazers,
+                free - used1,
+                0.4 * dead + 0.4 * (eaten - made) - free - used2,
+                kla * 1.024 ** (c - 20.0) * (saturation - oxygen) - 2.667 * respired,
+                0.15 * growth_all,
+            ]
+        )
 
     every = round(OUT_H / STEP_H)
     times = np.arange(0.0, END_H + 1e-9, OUT_H)
@@ -130,7 +155,7 @@ def make_world(count: int, seed: int) -> World:
         for _ in range(every):
             k1 = slopes(t, y)
             k2 = slopes(t + 0.5 * STEP_H, y + 0.5 * STEP_H * k1)
-            y = np.maximum(y + STEP_H * k2, 0.0)       # midpoint rule: small steps, so enough
+            y = np.maximum(y + STEP_H * k2, 0.0)  # midpoint rule: small steps, so enough
             t += STEP_H
         out[i] = y
     oxygen = out[:, 6].T
@@ -143,8 +168,19 @@ def make_world(count: int, seed: int) -> World:
     gain = 1.0 + rng.normal(0.0, 0.03, (count, 1))
     probe = gain * lagged + drift + rng.normal(0.0, 0.2, (count, 1)) + rng.normal(0.0, 0.12, oxygen.shape)
     return World(
-        times_h=times, biomass=(out[:, 0] + out[:, 1] + out[:, 2]).T, bacteria=(out[:, 0] + out[:, 1]).T, fungi=out[:, 2].T,
-        oxygen=oxygen, probe=probe, temperature=temperature, compost_g_per_l=compost, molasses_g_per_l=molasses,
-        kelp_g_per_l=kelp, fish_g_per_l=fish, air_l_per_min=air, mean_temperature=mean_t, assay_gain=spread(1.0, 0.25),
+        times_h=times,
+        biomass=(out[:, 0] + out[:, 1] + out[:, 2]).T,
+        bacteria=(out[:, 0] + out[:, 1]).T,
+        fungi=out[:, 2].T,
+        oxygen=oxygen,
+        probe=probe,
+        temperature=temperature,
+        compost_g_per_l=compost,
+        molasses_g_per_l=molasses,
+        kelp_g_per_l=kelp,
+        fish_g_per_l=fish,
+        air_l_per_min=air,
+        mean_temperature=mean_t,
+        assay_gain=spread(1.0, 0.25),
         assay_cv=rng.uniform(0.15, 0.3, count),
     )

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from aerobe.decisions._forecast import Forecast, forecast_of
 from aerobe.decisions._lookahead import TestValue, value_of_test
 from aerobe.decisions._loss import losses
 from aerobe.decisions._oxygen import OxygenOutlook, oxygen_outlook
@@ -16,10 +17,10 @@ from aerobe.safety import Gate
 
 Array = NDArray[np.float64]
 
-WINDOW_LOSS = 0.03          # harvest times within this of the best belong to the window [-]
-NEAR_H = 0.5                # a best time closer than this is now [h]
+WINDOW_LOSS = 0.03  # harvest times within this of the best belong to the window [-]
+NEAR_H = 0.5  # a best time closer than this is now [h]
 LOOK_AHEAD_H = 48.0
-WORTH_ASKING = 1e-4         # less avoided loss than this is noise of the draws [-]
+WORTH_ASKING = 1e-4  # less avoided loss than this is noise of the draws [-]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,6 +96,10 @@ class Advice:
         Expected loss after a test at each time, shape (times,); empty without tests.
     settled
         False: the posterior is not settled, and the call rests on a poor sample.
+    notes
+        What was found wrong with the data, in plain words.
+    forecast
+        Bands over time.
     """
 
     call: str
@@ -113,6 +118,8 @@ class Advice:
     test_times_h: Array
     test_loss_by_time: Array
     settled: bool
+    notes: tuple[str, ...]
+    forecast: Forecast
     seed: int
 
     def as_text(self) -> str:
@@ -130,8 +137,15 @@ class Advice:
 
 
 def advise(
-    posterior: Posterior, *, now_h: float, aim: AimChoice | None = None, costs: Costs | None = None, tests_left: int = 0,
-    kit: Measurement | None = None, gates: tuple[Gate, ...] = (), seed: int = 1,
+    posterior: Posterior,
+    *,
+    now_h: float,
+    aim: AimChoice | None = None,
+    costs: Costs | None = None,
+    tests_left: int = 0,
+    kit: Measurement | None = None,
+    gates: tuple[Gate, ...] = (),
+    seed: int = 1,
 ) -> Advice:
     """The call for a brew.
 
@@ -172,10 +186,25 @@ def advise(
     oxygen = oxygen_outlook(posterior, now_h, aim.oxygen_floor_mg_per_l)
     call, at, because, loss_of_call = _choose(window, loss_now, now_h, test, value, closed)
     return Advice(
-        call=call, at_h=at, because=because, now_h=now_h, expected_loss_now=loss_now, expected_loss=loss_of_call, window=window,
-        next_test=test, oxygen=oxygen, held_back_by=closed, would_change=_would_change(call, window, test, closed, posterior),
-        times_h=times, loss_by_time=expected, test_times_h=np.zeros(0) if value is None else value.times_h,
-        test_loss_by_time=np.zeros(0) if value is None else value.expected_loss, settled=posterior.settled, seed=seed,
+        call=call,
+        at_h=at,
+        because=because,
+        now_h=now_h,
+        expected_loss_now=loss_now,
+        expected_loss=loss_of_call,
+        window=window,
+        next_test=test,
+        oxygen=oxygen,
+        held_back_by=closed,
+        would_change=_would_change(call, window, test, closed, posterior),
+        times_h=times,
+        loss_by_time=expected,
+        test_times_h=np.zeros(0) if value is None else value.times_h,
+        test_loss_by_time=np.zeros(0) if value is None else value.expected_loss,
+        settled=posterior.settled,
+        seed=seed,
+        notes=posterior.notes,
+        forecast=forecast_of(posterior),
     )
 
 
@@ -190,7 +219,10 @@ def _window(times: Array, loss: Array, expected: Array) -> Window:
         end += 1
     own = np.argmin(loss, axis=1)
     return Window(
-        start_h=float(times[start]), best_h=float(times[best]), end_h=float(times[end]), expected_loss=float(expected[best]),
+        start_h=float(times[start]),
+        best_h=float(times[best]),
+        end_h=float(times[end]),
+        expected_loss=float(expected[best]),
         probability=float(np.mean((own >= start) & (own <= end))),
     )
 
@@ -201,12 +233,20 @@ def _next_test(value: TestValue | None, costs: Costs) -> NextTest | None:
     # Later is as good where the loss is flat: the earliest time within a hair of the best leaves the most room to act.
     flat = np.flatnonzero(value.expected_loss <= value.expected_loss[value.best] + 5e-4)
     return NextTest(
-        at_h=float(value.times_h[flat[0]]), worth=value.gain * costs.worth_of_full_brew, price=costs.test, loss_avoided=value.gain,
+        at_h=float(value.times_h[flat[0]]),
+        worth=value.gain * costs.worth_of_full_brew,
+        price=costs.test,
+        loss_avoided=value.gain,
     )
 
 
 def _choose(
-    window: Window, loss_now: float, now_h: float, test: NextTest | None, value: TestValue | None, closed: tuple[Gate, ...]
+    window: Window,
+    loss_now: float,
+    now_h: float,
+    test: NextTest | None,
+    value: TestValue | None,
+    closed: tuple[Gate, ...],
 ) -> tuple[str, float, str, float]:
     if test is not None and value is not None and test.loss_avoided > WORTH_ASKING and test.worth > test.price:
         reason = f"one more test is worth {test.worth:.0f} to you and costs {test.price:.0f}."
@@ -215,9 +255,19 @@ def _choose(
         if closed:
             reason = f"the time is right, but {closed[0].why[:1].lower()}{closed[0].why[1:].rstrip('.')}."
             return "wait until", now_h + NEAR_H, reason, loss_now
-        return "harvest now", now_h, f"waiting is not expected to gain anything; expected loss {100.0 * loss_now:.0f} %.", loss_now
+        return (
+            "harvest now",
+            now_h,
+            f"waiting is not expected to gain anything; expected loss {100.0 * loss_now:.0f} %.",
+            loss_now,
+        )
     gain = loss_now - window.expected_loss
-    return "wait until", window.best_h, f"waiting is expected to gain {100.0 * gain:.0f} % of the attainable.", window.expected_loss
+    return (
+        "wait until",
+        window.best_h,
+        f"waiting is expected to gain {100.0 * gain:.0f} % of the attainable.",
+        window.expected_loss,
+    )
 
 
 def _would_change(
@@ -227,7 +277,9 @@ def _would_change(
     if call != "test at" and test is not None and test.loss_avoided > WORTH_ASKING:
         out.append(f"A test at {test.at_h:.1f} h would be worth taking if it cost less than {test.worth:.1f}.")
     if call == "wait until":
-        out.append("A reading clearly below the one before it, or oxygen climbing back while the air stays the same: food is spent.")
+        out.append(
+            "A reading clearly below the one before it, or oxygen climbing back under the same air: food is spent."
+        )
     if call == "harvest now":
         out.append("Food added now, or a reading clearly above the band.")
     if not posterior.settled:

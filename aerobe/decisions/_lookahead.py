@@ -15,10 +15,10 @@ from aerobe.inference import Measurement, Posterior, expected_result, result_err
 
 Array = NDArray[np.float64]
 
-DRAWS = 400             # courses used; more would sharpen the digits of the loss, not the choice
-TRUTHS = 32             # courses that play the truth at the first test
-LATER_TRUTHS = 8        # and at a second one
-STEP_H = 1.5            # spacing of the times considered [h]
+DRAWS = 400  # courses used; more would sharpen the digits of the loss, not the choice
+TRUTHS = 32  # courses that play the truth at the first test
+LATER_TRUTHS = 8  # and at a second one
+STEP_H = 1.5  # spacing of the times considered [h]
 LATER_STEP_H = 4.0
 LATER_STEPS = 4
 
@@ -53,7 +53,14 @@ class TestValue:
 
 
 def value_of_test(
-    posterior: Posterior, loss: Array, now_h: float, kit: Measurement, *, until_h: float, seed: int, tests_left: int = 1,
+    posterior: Posterior,
+    loss: Array,
+    now_h: float,
+    kit: Measurement,
+    *,
+    until_h: float,
+    seed: int,
+    tests_left: int = 1,
 ) -> TestValue | None:
     """Expected loss if one more test is taken, for times from now on; None if no time is left.
 
@@ -132,7 +139,9 @@ def _after(table: _Table, place: int, tests_left: int, times: Array, until_h: fl
     best = stop.min(axis=1)
     if tests_left < 2:
         return float(best.mean())
-    later = _places(times, times[place] + LATER_STEP_H, min(until_h, times[place] + LATER_STEPS * LATER_STEP_H), LATER_STEP_H)
+    later = _places(
+        times, times[place] + LATER_STEP_H, min(until_h, times[place] + LATER_STEPS * LATER_STEP_H), LATER_STEP_H
+    )
     for second in later:
         best = np.minimum(best, _second(table, int(second), weights))
     return float(best.mean())

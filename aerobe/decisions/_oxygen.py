@@ -42,7 +42,9 @@ class OxygenOutlook:
     holding_time_low_h: float
 
 
-def oxygen_outlook(posterior: Posterior, now_h: float, floor_mg_per_l: float, *, within_h: float = 24.0) -> OxygenOutlook:
+def oxygen_outlook(
+    posterior: Posterior, now_h: float, floor_mg_per_l: float, *, within_h: float = 24.0
+) -> OxygenOutlook:
     """The outlook from a posterior at a time."""
     now = posterior.value_at(posterior.oxygen, now_h)
     low, middle, high = np.quantile(now, [0.05, 0.5, 0.95])
@@ -57,9 +59,15 @@ def oxygen_outlook(posterior: Posterior, now_h: float, floor_mg_per_l: float, *,
     uptake = posterior.value_at(posterior.oxygen_uptake, now_h)
     holding = np.maximum(now - floor_mg_per_l, 0.0) / np.maximum(uptake, 1e-6)
     return OxygenOutlook(
-        floor_mg_per_l=floor_mg_per_l, now_mg_per_l=float(middle), now_low=float(low), now_high=float(high),
-        lowest_mg_per_l=float(np.median(oxygen.min(axis=1))), lowest_at_h=float(np.median(times[oxygen.argmin(axis=1)])),
-        probability_below=share, crosses_at_h=float(np.median(first[crosses])) if share >= 0.05 else None,
-        uptake_mg_per_l_h=float(np.median(uptake)), holding_time_h=float(np.median(holding)),
+        floor_mg_per_l=floor_mg_per_l,
+        now_mg_per_l=float(middle),
+        now_low=float(low),
+        now_high=float(high),
+        lowest_mg_per_l=float(np.median(oxygen.min(axis=1))),
+        lowest_at_h=float(np.median(times[oxygen.argmin(axis=1)])),
+        probability_below=share,
+        crosses_at_h=float(np.median(first[crosses])) if share >= 0.05 else None,
+        uptake_mg_per_l_h=float(np.median(uptake)),
+        holding_time_h=float(np.median(holding)),
         holding_time_low_h=float(np.quantile(holding, 0.05)),
     )

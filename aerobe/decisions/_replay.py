@@ -11,9 +11,18 @@ from aerobe.safety import Gate
 
 
 def replay(
-    story: BrewStory, hours: Sequence[float], *, aim: AimChoice | None = None, costs: Costs | None = None, tests: int = 0,
-    kit: Measurement | None = None, gates_at: Callable[[float], tuple[Gate, ...]] = lambda hour: (), past: list[Past] | None = None,
-    seed: int = 1, effort: Effort | None = None, progress: Callable[[float], None] = lambda share: None,
+    story: BrewStory,
+    hours: Sequence[float],
+    *,
+    aim: AimChoice | None = None,
+    costs: Costs | None = None,
+    tests: int = 0,
+    kit: Measurement | None = None,
+    gates_at: Callable[[float], tuple[Gate, ...]] = lambda hour: (),
+    past: list[Past] | None = None,
+    seed: int = 1,
+    effort: Effort | None = None,
+    progress: Callable[[float], None] = lambda share: None,
 ) -> list[Advice]:
     """The advice at each hour, from what was known then and no later.
 
@@ -34,7 +43,9 @@ def replay(
         posterior = infer_brew(seen, seed=seed, past=past, effort=effort)
         left = max(0, tests - len({item.elapsed_h for item in seen.measurements}))
         out.append(
-            advise(posterior, now_h=hour, aim=aim, costs=costs, tests_left=left, kit=kit, gates=gates_at(hour), seed=seed)
+            advise(
+                posterior, now_h=hour, aim=aim, costs=costs, tests_left=left, kit=kit, gates=gates_at(hour), seed=seed
+            )
         )
         progress((place + 1) / len(hours))
     return out

@@ -1,5 +1,6 @@
 """From a recipe, readings and logs to the posterior of one brew."""
 
+from aerobe.inference._measuring import measurements_of
 from aerobe.inference._modes import Modes, descend
 from aerobe.inference._pooling import Past, Shift, learn_from
 from aerobe.inference._posterior import Band, Posterior, expected_result, infer_brew, peak_times, result_errors
@@ -18,7 +19,36 @@ from aerobe.inference._story import (
 )
 
 __all__ = [
-    "ASSUMED_ERROR", "ASSUMED_RATIO_ERROR", "DEFAULT_HORIZON_H", "PRIOR", "Band", "Basis", "BrewStory", "Draws", "Effort", "Log",
-    "Measurement", "Modes", "Past", "Posterior", "Probe", "Shift", "SimulatedBrew", "Target", "Term", "basis_of", "decode",
-    "descend", "expected_result", "infer_brew", "learn_from", "peak_times", "result_errors", "sample", "simulate_brews", "story_of", "tail_shape",
+    "ASSUMED_ERROR",
+    "ASSUMED_RATIO_ERROR",
+    "DEFAULT_HORIZON_H",
+    "PRIOR",
+    "Band",
+    "Basis",
+    "BrewStory",
+    "Draws",
+    "Effort",
+    "Log",
+    "Measurement",
+    "Modes",
+    "Past",
+    "Posterior",
+    "Probe",
+    "Shift",
+    "SimulatedBrew",
+    "Target",
+    "Term",
+    "basis_of",
+    "decode",
+    "descend",
+    "expected_result",
+    "infer_brew",
+    "learn_from",
+    "measurements_of",
+    "peak_times",
+    "result_errors",
+    "sample",
+    "simulate_brews",
+    "story_of",
+    "tail_shape",
 ]

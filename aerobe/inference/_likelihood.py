@@ -17,11 +17,11 @@ from aerobe.inference._story import Measurement, Probe
 
 Array = NDArray[np.float64]
 
-DISCREPANCY_LOG_SD = 0.10       # of biomass that the model cannot follow [-]; assumed
-OXYGEN_DISCREPANCY = 0.4        # the same of oxygen [mg/L]; assumed
-OXYGEN_TIMING_H = 0.75          # how far the model may misplace a rise or fall of oxygen [h]; assumed
-OXYGEN_MEMORY_H = 3.0           # how long a wrong oxygen stays wrong [h]; assumed
-DEGREES = 5.0                   # of the t tails
+DISCREPANCY_LOG_SD = 0.10  # of biomass that the model cannot follow [-]; assumed
+OXYGEN_DISCREPANCY = 0.4  # the same of oxygen [mg/L]; assumed
+OXYGEN_TIMING_H = 0.75  # how far the model may misplace a rise or fall of oxygen [h]; assumed
+OXYGEN_MEMORY_H = 3.0  # how long a wrong oxygen stays wrong [h]; assumed
+DEGREES = 5.0  # of the t tails
 # A t variable with these degrees has this variance at scale 1; scales are shrunk so that stated errors mean what they say.
 _SHRINK = float(np.sqrt((DEGREES - 2.0) / DEGREES))
 
@@ -47,16 +47,16 @@ class Results:
 
     elapsed_h: Array
     value: Array
-    kind: NDArray[np.int64]         # 0 biomass, 1 bacteria, 2 fungi, 3 ratio
-    assay: NDArray[np.int64]        # place among the assays
+    kind: NDArray[np.int64]  # 0 biomass, 1 bacteria, 2 fungi, 3 ratio
+    assay: NDArray[np.int64]  # place among the assays
     scale: Array
     constant: Array
     below: NDArray[np.bool_]
     above: NDArray[np.bool_]
     assays: tuple[str, ...]
-    gain_log_sd: Array              # shape (assays,)
-    bias: Array                     # shape (assays,)
-    bias_sd: Array                  # shape (assays,)
+    gain_log_sd: Array  # shape (assays,)
+    bias: Array  # shape (assays,)
+    bias_sd: Array  # shape (assays,)
 
 
 _KINDS = {"biomass": 0, "bacteria": 1, "fungi": 2, "fungal to bacterial ratio": 3}

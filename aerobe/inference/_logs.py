@@ -12,9 +12,9 @@ from aerobe.oxygen import saturation_mg_per_l
 
 Array = NDArray[np.float64]
 
-STUCK_H = 3.0               # a probe in a brew never shows one value for so long [h]
-PERCENT_ABOVE = 22.0        # no fresh water between 0 and 45 degC holds so much oxygen from air [mg/L]
-GAP_H = 3.0                 # a silence worth saying [h]
+STUCK_H = 3.0  # a probe in a brew never shows one value for so long [h]
+PERCENT_ABOVE = 22.0  # no fresh water between 0 and 45 degC holds so much oxygen from air [mg/L]
+GAP_H = 3.0  # a silence worth saying [h]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,11 +47,17 @@ def thin_oxygen(log: Log | None, grid_h: Array, temperature_degc: Array, altitud
     if len(values) and np.median(values) > PERCENT_ABOVE:
         saturation = saturation_mg_per_l(np.interp(times, grid_h, temperature_degc), altitude_m=altitude_m)
         values = values / 100.0 * saturation
-        notes.append("The oxygen log looks like percent of saturation, not mg/L; it was converted. Check the probe's unit.")
+        notes.append(
+            "The oxygen log looks like percent of saturation, not mg/L; it was converted. Check the probe's unit."
+        )
     dead = _stuck(times, values)
     if dead.any():
-        notes.append(f"The oxygen probe stood at {values[dead][0]:.3g} mg/L for over {STUCK_H:g} h; that stretch is left out.")
-    impossible = (values < -1.0) | (values > 1.6 * float(saturation_mg_per_l(float(np.min(temperature_degc)), altitude_m=altitude_m)))
+        notes.append(
+            f"The oxygen probe stood at {values[dead][0]:.3g} mg/L for over {STUCK_H:g} h; that stretch is left out."
+        )
+    impossible = (values < -1.0) | (
+        values > 1.6 * float(saturation_mg_per_l(float(np.min(temperature_degc)), altitude_m=altitude_m))
+    )
     if (impossible & ~dead).any():
         notes.append(f"{int((impossible & ~dead).sum())} oxygen values that no brew can have are left out.")
     keep = ~dead & ~impossible
@@ -106,7 +112,7 @@ def _stuck(times: Array, values: Array) -> NDArray[np.bool_]:
     edges = np.flatnonzero(np.abs(np.diff(values)) > 1e-9)
     for first, last in zip(np.concatenate([[0], edges + 1]), np.concatenate([edges, [len(values) - 1]]), strict=True):
         if last - first >= 4 and times[last] - times[first] > STUCK_H:
-            dead[first:last + 1] = True
+            dead[first : last + 1] = True
     return dead
 
 
@@ -116,7 +122,7 @@ def _bin(times: Array, values: Array, grid_h: Array, notes: list[str]) -> Thinne
     middle = 0.5 * (grid_h[1:] + grid_h[:-1])
     place = np.searchsorted(middle, times)
     index, first, counts = np.unique(place, return_index=True, return_counts=True)
-    medians = np.array([np.median(values[start:start + n]) for start, n in zip(first, counts, strict=True)])
+    medians = np.array([np.median(values[start : start + n]) for start, n in zip(first, counts, strict=True)])
     return Thinned(index=index.astype(np.int64), values=medians, counts=counts.astype(float), notes=tuple(notes))
 
 

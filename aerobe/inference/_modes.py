@@ -41,8 +41,15 @@ class Modes:
 
 
 def descend(
-    residuals: Residuals, starts: Array, *, rounds: int = 12, difference: float = 1e-4, relative_difference: bool = False,
-    central: bool = False, damping: float = 1e-2, small: float = 1e-4,
+    residuals: Residuals,
+    starts: Array,
+    *,
+    rounds: int = 12,
+    difference: float = 1e-4,
+    relative_difference: bool = False,
+    central: bool = False,
+    damping: float = 1e-2,
+    small: float = 1e-4,
 ) -> Modes:
     """Minimise half the sum of squares from each start.
 
@@ -80,9 +87,9 @@ def descend(
             break
         # Several dampings are tried together: a few more runs, far fewer rounds.
         tried = damp[live, None] * _LADDER
-        steps = np.array([
-            [_step(jacobians[i], current[i], float(d)) for d in row] for i, row in zip(live, tried, strict=True)
-        ])
+        steps = np.array(
+            [[_step(jacobians[i], current[i], float(d)) for d in row] for i, row in zip(live, tried, strict=True)]
+        )
         trials = points[live, None, :] + steps
         there = residuals(trials.reshape(-1, size)).reshape(len(live), len(_LADDER), -1)
         trial_costs = _half_squares(there)

@@ -19,12 +19,29 @@ Array = NDArray[np.float64]
 
 # Share of a term's prior variance that brews with the same compost, recipe or vessel have in common; assumed, and kept
 # below 0.8 so that no number of brews makes the next one certain.
-_COMPOST = {"bacteria_mg_c_per_g_compost": 0.6, "fungi_to_bacteria": 0.6, "compost_food_mg_c_per_g": 0.6,
-            "compost_slow_mg_c_per_g": 0.6, "grazers_to_bacteria": 0.5, "lag_work": 0.4, "bacteria_growth_per_h": 0.4,
-            "fungi_growth_per_h": 0.4, "grazer_growth_per_h": 0.5, "decay_per_h": 0.5, "starvation_per_h": 0.5,
-            "release_per_h": 0.4, "half_food_mg_c_per_l": 0.4}
-_RECIPE = {"food_factor": 0.7, "yield_fraction": 0.5, "lag_work": 0.3, "release_per_h": 0.3, "bacteria_growth_per_h": 0.3,
-           "half_food_mg_c_per_l": 0.3}
+_COMPOST = {
+    "bacteria_mg_c_per_g_compost": 0.6,
+    "fungi_to_bacteria": 0.6,
+    "compost_food_mg_c_per_g": 0.6,
+    "compost_slow_mg_c_per_g": 0.6,
+    "grazers_to_bacteria": 0.5,
+    "lag_work": 0.4,
+    "bacteria_growth_per_h": 0.4,
+    "fungi_growth_per_h": 0.4,
+    "grazer_growth_per_h": 0.5,
+    "decay_per_h": 0.5,
+    "starvation_per_h": 0.5,
+    "release_per_h": 0.4,
+    "half_food_mg_c_per_l": 0.4,
+}
+_RECIPE = {
+    "food_factor": 0.7,
+    "yield_fraction": 0.5,
+    "lag_work": 0.3,
+    "release_per_h": 0.3,
+    "bacteria_growth_per_h": 0.3,
+    "half_food_mg_c_per_l": 0.3,
+}
 _VESSEL = {"kla_factor": 0.7}
 _ALWAYS = {"growth_minimum_degc": 0.7, "half_oxygen_mg_per_l": 0.7, "yield_fraction": 0.3, "decay_per_h": 0.2}
 
@@ -105,11 +122,12 @@ def learn_from(pasts: list[Past]) -> Shift | None:
     for i, past in enumerate(pasts):
         said, pull = _what_the_data_said(past)
         precision[block(i + 1, i + 1)] = said
-        push[(i + 1) * size:(i + 2) * size] = pull
+        push[(i + 1) * size : (i + 2) * size] = pull
     covariance = np.linalg.inv(np.linalg.inv(prior) + precision)
     mean = covariance @ push
     own = covariance[:size, :size]
-    return Shift(mean=mean[:size], root=np.linalg.cholesky(0.5 * (own + own.T)), brews=count)
+    root = np.asarray(np.linalg.cholesky(0.5 * (own + own.T)), float)
+    return Shift(mean=mean[:size], root=root, brews=count)
 
 
 def _what_the_data_said(past: Past) -> tuple[Array, Array]:

@@ -127,8 +127,12 @@ class Posterior:
         # Shrunk a little to the prior, since a thousand draws estimate 171 covariances.
         covariance = 0.98 * np.cov(self.scores.T) + 0.02 * (np.eye(N_TERMS) if shift is None else shift.covariance)
         return Past(
-            mean=self.scores.mean(axis=0), covariance=covariance, same_compost=same_compost, same_recipe=same_recipe,
-            same_vessel=same_vessel, prior_mean=None if shift is None else shift.mean,
+            mean=self.scores.mean(axis=0),
+            covariance=covariance,
+            same_compost=same_compost,
+            same_recipe=same_recipe,
+            same_vessel=same_vessel,
+            prior_mean=None if shift is None else shift.mean,
             prior_covariance=None if shift is None else shift.covariance,
         )
 
@@ -147,8 +151,13 @@ def peak_times(times_h: Array, biomass: Array) -> Array:
 
 
 def infer_brew(
-    story: BrewStory, *, seed: int = 1, past: list[Past] | None = None, effort: Effort | None = None,
-    progress: Callable[[float], None] = lambda share: None, on_gpu: bool = False,
+    story: BrewStory,
+    *,
+    seed: int = 1,
+    past: list[Past] | None = None,
+    effort: Effort | None = None,
+    progress: Callable[[float], None] = lambda share: None,
+    on_gpu: bool = False,
 ) -> Posterior:
     """The posterior of one brew from its recipe and whatever has been measured, also nothing.
 
@@ -188,12 +197,27 @@ def posterior_of(target: BrewTarget, draws: Draws, seed: int) -> Posterior:
     far = float(np.mean(np.abs(np.median(result, axis=0)) > 3.0)) if result.shape[1] else 0.0
     notes = list(setting.notes)
     if far > 0.0:
-        notes.append("At least one test lies further from the course of the brew than its error allows; repeat it if you can.")
+        notes.append(
+            "At least one test lies further from the course of the brew than its error allows; repeat it if you can."
+        )
     return Posterior(
-        times_h=setting.grid_h, bacteria=bacteria, fungi=fungi, oxygen=oxygen,
-        oxygen_uptake=_uptake(setting, scores, oxygen), scores=scores, gains=target.gains(draws.w),
-        biases=target.biases(draws.w), assays=setting.results.assays, settled=draws.settled, effective=draws.effective,
-        khat=draws.khat, log_evidence=draws.log_evidence, notes=tuple(notes), surprise=far, seed=seed, model_runs=draws.runs,
+        times_h=setting.grid_h,
+        bacteria=bacteria,
+        fungi=fungi,
+        oxygen=oxygen,
+        oxygen_uptake=_uptake(setting, scores, oxygen),
+        scores=scores,
+        gains=target.gains(draws.w),
+        biases=target.biases(draws.w),
+        assays=setting.results.assays,
+        settled=draws.settled,
+        effective=draws.effective,
+        khat=draws.khat,
+        log_evidence=draws.log_evidence,
+        notes=tuple(notes),
+        surprise=far,
+        seed=seed,
+        model_runs=draws.runs,
         last_result_h=float(setting.results.elapsed_h.max()) if len(setting.results.elapsed_h) else None,
     )
 
@@ -212,7 +236,9 @@ def expected_result(posterior: Posterior, kit: Measurement) -> Array:
     The assay's scale is that of its earlier results in this brew, if it has any; otherwise it is drawn anew.
     """
     truth = {
-        "biomass": posterior.biomass, "bacteria": posterior.bacteria, "fungi": posterior.fungi,
+        "biomass": posterior.biomass,
+        "bacteria": posterior.bacteria,
+        "fungi": posterior.fungi,
         "fungal to bacterial ratio": posterior.ratio,
     }[kit.quantity]
     name = f"{kit.assay}|{kit.quantity}"

@@ -25,7 +25,7 @@ class Term:
     name: str
     centre: float
     spread: float
-    scale: str          # "log", "logit" or "linear"
+    scale: str  # "log", "logit" or "linear"
     meaning: str
     sources: tuple[str, ...]
 
@@ -41,42 +41,150 @@ class Term:
 # Centres and spreads are ours; the sources name where their order of size comes from. A spread of 0.7 on the log scale
 # means that half of all brews lie within a factor 1.6 of the centre.
 PRIOR: tuple[Term, ...] = (
-    Term(name="bacteria_mg_c_per_g_compost", centre=0.45, spread=0.8, scale="log",
-         meaning="living bacteria that come off wet compost [mg C/g]", sources=("trade-practice",)),
-    Term(name="fungi_to_bacteria", centre=0.35, spread=0.8, scale="log",
-         meaning="fungal over bacterial biomass carbon at the start [-]", sources=("trade-practice",)),
-    Term(name="bacteria_growth_per_h", centre=0.32, spread=0.35, scale="log",
-         meaning="largest specific growth rate of bacteria at 20 degC [1/h]", sources=("henze-2000", "ross-2003")),
-    Term(name="fungi_growth_per_h", centre=0.15, spread=0.45, scale="log",
-         meaning="largest specific growth rate of fungi at 20 degC [1/h]", sources=("trade-practice",)),
-    Term(name="yield_fraction", centre=0.5, spread=0.35, scale="logit",
-         meaning="biomass carbon made per food carbon [-]", sources=("cue-synthesis-2019", "henze-2000")),
-    Term(name="half_food_mg_c_per_l", centre=10.0, spread=0.7, scale="log",
-         meaning="food at half growth [mg C/L]", sources=("henze-2000",)),
-    Term(name="compost_food_mg_c_per_g", centre=0.7, spread=0.7, scale="log",
-         meaning="readily used food that comes off wet compost [mg C/g]", sources=("trade-practice",)),
-    Term(name="compost_slow_mg_c_per_g", centre=4.0, spread=0.7, scale="log",
-         meaning="slowly released food that comes off wet compost [mg C/g]", sources=("trade-practice",)),
-    Term(name="food_factor", centre=1.0, spread=0.3, scale="log",
-         meaning="readily used food in what was added, over the library's middle value [-]", sources=("trade-practice",)),
-    Term(name="release_per_h", centre=0.06, spread=0.6, scale="log",
-         meaning="largest release of slow food per biomass [1/h]", sources=("henze-2000",)),
-    Term(name="kla_factor", centre=1.0, spread=1.0, scale="log",
-         meaning="oxygen transfer over the first guess or the measured value [-]; spread from the vessel", sources=("asce-2006",)),
-    Term(name="half_oxygen_mg_per_l", centre=0.2, spread=0.5, scale="log",
-         meaning="oxygen at half growth [mg/L]", sources=("henze-2000",)),
-    Term(name="lag_work", centre=0.8, spread=0.7, scale="log",
-         meaning="growth rate times lag [-]", sources=("baranyi-roberts-1994",)),
-    Term(name="decay_per_h", centre=0.014, spread=0.5, scale="log",
-         meaning="decay while food lasts at 20 degC [1/h]", sources=("henze-2000",)),
-    Term(name="starvation_per_h", centre=0.02, spread=0.8, scale="log",
-         meaning="what decay gains when food is gone, at 20 degC [1/h]", sources=("pirt-1982", "eemb-2021")),
-    Term(name="grazers_to_bacteria", centre=0.02, spread=0.8, scale="log",
-         meaning="grazers over bacteria at the start, as carbon [-]", sources=("trade-practice",)),
-    Term(name="grazer_growth_per_h", centre=0.08, spread=0.5, scale="log",
-         meaning="largest specific growth rate of grazers at 20 degC [1/h]", sources=("fenchel-1982",)),
-    Term(name="growth_minimum_degc", centre=-6.0, spread=4.0, scale="linear",
-         meaning="notional minimum temperature of growth [degC]", sources=("ratkowsky-1983", "henze-2000")),
+    Term(
+        name="bacteria_mg_c_per_g_compost",
+        centre=0.45,
+        spread=0.8,
+        scale="log",
+        meaning="living bacteria that come off wet compost [mg C/g]",
+        sources=("trade-practice",),
+    ),
+    Term(
+        name="fungi_to_bacteria",
+        centre=0.35,
+        spread=0.8,
+        scale="log",
+        meaning="fungal over bacterial biomass carbon at the start [-]",
+        sources=("trade-practice",),
+    ),
+    Term(
+        name="bacteria_growth_per_h",
+        centre=0.32,
+        spread=0.35,
+        scale="log",
+        meaning="largest specific growth rate of bacteria at 20 degC [1/h]",
+        sources=("henze-2000", "ross-2003"),
+    ),
+    Term(
+        name="fungi_growth_per_h",
+        centre=0.15,
+        spread=0.45,
+        scale="log",
+        meaning="largest specific growth rate of fungi at 20 degC [1/h]",
+        sources=("trade-practice",),
+    ),
+    Term(
+        name="yield_fraction",
+        centre=0.5,
+        spread=0.35,
+        scale="logit",
+        meaning="biomass carbon made per food carbon [-]",
+        sources=("cue-synthesis-2019", "henze-2000"),
+    ),
+    Term(
+        name="half_food_mg_c_per_l",
+        centre=10.0,
+        spread=0.7,
+        scale="log",
+        meaning="food at half growth [mg C/L]",
+        sources=("henze-2000",),
+    ),
+    Term(
+        name="compost_food_mg_c_per_g",
+        centre=0.7,
+        spread=0.7,
+        scale="log",
+        meaning="readily used food that comes off wet compost [mg C/g]",
+        sources=("trade-practice",),
+    ),
+    Term(
+        name="compost_slow_mg_c_per_g",
+        centre=4.0,
+        spread=0.7,
+        scale="log",
+        meaning="slowly released food that comes off wet compost [mg C/g]",
+        sources=("trade-practice",),
+    ),
+    Term(
+        name="food_factor",
+        centre=1.0,
+        spread=0.3,
+        scale="log",
+        meaning="readily used food in what was added, over the library's middle value [-]",
+        sources=("trade-practice",),
+    ),
+    Term(
+        name="release_per_h",
+        centre=0.06,
+        spread=0.6,
+        scale="log",
+        meaning="largest release of slow food per biomass [1/h]",
+        sources=("henze-2000",),
+    ),
+    Term(
+        name="kla_factor",
+        centre=1.0,
+        spread=1.0,
+        scale="log",
+        meaning="oxygen transfer over the first guess or the measured value [-]; spread from the vessel",
+        sources=("asce-ewri-2-06",),
+    ),
+    Term(
+        name="half_oxygen_mg_per_l",
+        centre=0.2,
+        spread=0.5,
+        scale="log",
+        meaning="oxygen at half growth [mg/L]",
+        sources=("henze-2000",),
+    ),
+    Term(
+        name="lag_work",
+        centre=0.8,
+        spread=0.7,
+        scale="log",
+        meaning="growth rate times lag [-]",
+        sources=("baranyi-roberts-1994",),
+    ),
+    Term(
+        name="decay_per_h",
+        centre=0.014,
+        spread=0.5,
+        scale="log",
+        meaning="decay while food lasts at 20 degC [1/h]",
+        sources=("henze-2000",),
+    ),
+    Term(
+        name="starvation_per_h",
+        centre=0.02,
+        spread=0.8,
+        scale="log",
+        meaning="what decay gains when food is gone, at 20 degC [1/h]",
+        sources=("pirt-1982", "eemb-2021"),
+    ),
+    Term(
+        name="grazers_to_bacteria",
+        centre=0.02,
+        spread=0.8,
+        scale="log",
+        meaning="grazers over bacteria at the start, as carbon [-]",
+        sources=("trade-practice",),
+    ),
+    Term(
+        name="grazer_growth_per_h",
+        centre=0.08,
+        spread=0.5,
+        scale="log",
+        meaning="largest specific growth rate of grazers at 20 degC [1/h]",
+        sources=("fenchel-1982",),
+    ),
+    Term(
+        name="growth_minimum_degc",
+        centre=-6.0,
+        spread=4.0,
+        scale="linear",
+        meaning="notional minimum temperature of growth [degC]",
+        sources=("ratkowsky-1983", "henze-2000"),
+    ),
 )
 NAMES = tuple(term.name for term in PRIOR)
 N_TERMS = len(PRIOR)
@@ -89,9 +197,9 @@ class Basis:
     """What recipe and vessel fix before any score is drawn."""
 
     compost_g_per_l: float
-    food_mg_c_per_l: float              # readily used, added at the start
-    slow_mg_c_per_l: float              # slowly released, added at the start
-    later_feeds: tuple[tuple[float, float, float], ...]   # (time h, readily mg C/L, slow mg C/L)
+    food_mg_c_per_l: float  # readily used, added at the start
+    slow_mg_c_per_l: float  # slowly released, added at the start
+    later_feeds: tuple[tuple[float, float, float], ...]  # (time h, readily mg C/L, slow mg C/L)
     kla_per_h: float
     kla_log_sd: float
     altitude_m: float
@@ -114,11 +222,15 @@ def basis_of(recipe: Recipe, vessel: Vessel) -> Basis:
         kla, log_sd = vessel.air.kla_per_h, vessel.air.kla_log_sd if vessel.air.kla_log_sd is not None else 0.2
     else:
         kla, log_sd = first_guess_kla(vessel)
-    # Even a measured kLa moves with foam, fouling and what is dissolved (alpha factor, asce-2006).
+    # Even a measured kLa moves with foam, fouling and what is dissolved (alpha factor, asce-ewri-2-06).
     return Basis(
-        compost_g_per_l=recipe.compost_g_per_l, food_mg_c_per_l=now_food, slow_mg_c_per_l=now_slow,
+        compost_g_per_l=recipe.compost_g_per_l,
+        food_mg_c_per_l=now_food,
+        slow_mg_c_per_l=now_slow,
         later_feeds=tuple((at, *later[at]) for at in sorted(later)),
-        kla_per_h=kla, kla_log_sd=float(np.hypot(log_sd, 0.2)), altitude_m=vessel.altitude_m,
+        kla_per_h=kla,
+        kla_log_sd=float(np.hypot(log_sd, 0.2)),
+        altitude_m=vessel.altitude_m,
     )
 
 
@@ -126,10 +238,10 @@ def basis_of(recipe: Recipe, vessel: Vessel) -> Basis:
 class Inputs:
     """What the solver needs for many draws."""
 
-    start: Array                # (draws, 7)
-    parameters: Array           # (draws, 10)
+    start: Array  # (draws, 7)
+    parameters: Array  # (draws, 10)
     growth_minimum_degc: Array  # (draws,)
-    food_scale: Array           # (draws,)
+    food_scale: Array  # (draws,)
 
 
 def decode(z: Array, basis: Basis, start_temperature_degc: float) -> Inputs:
@@ -144,15 +256,18 @@ def decode(z: Array, basis: Basis, start_temperature_degc: float) -> Inputs:
     start[:, 0] = bacteria
     start[:, 1] = fungi
     start[:, 2] = theta["grazers_to_bacteria"] * bacteria
-    start[:, 3] = theta["compost_food_mg_c_per_g"] * basis.compost_g_per_l + theta["food_factor"] * basis.food_mg_c_per_l
+    start[:, 3] = (
+        theta["compost_food_mg_c_per_g"] * basis.compost_g_per_l + theta["food_factor"] * basis.food_mg_c_per_l
+    )
     start[:, 4] = theta["compost_slow_mg_c_per_g"] * basis.compost_g_per_l + basis.slow_mg_c_per_l
     start[:, 5] = saturation_mg_per_l(start_temperature_degc, altitude_m=basis.altitude_m)
     start[:, 6] = np.exp(-theta["lag_work"])
-    parameters = np.stack(
-        [kla if name == "kla_per_h" else theta[name] for name in PARAMETERS], axis=1
-    )
+    parameters = np.stack([kla if name == "kla_per_h" else theta[name] for name in PARAMETERS], axis=1)
     return Inputs(
-        start=start, parameters=parameters, growth_minimum_degc=theta["growth_minimum_degc"], food_scale=theta["food_factor"],
+        start=start,
+        parameters=parameters,
+        growth_minimum_degc=theta["growth_minimum_degc"],
+        food_scale=theta["food_factor"],
     )
 
 

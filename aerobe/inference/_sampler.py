@@ -20,9 +20,9 @@ from aerobe.inference._modes import descend
 
 Array = NDArray[np.float64]
 
-DEGREES = 6.0                # of the t proposals
-KHAT_LIMIT = 0.7             # vehtari-2024
-GUARD = 0.1                  # share of proposals drawn from the prior in each round
+DEGREES = 6.0  # of the t proposals
+KHAT_LIMIT = 0.7  # vehtari-2024
+GUARD = 0.1  # share of proposals drawn from the prior in each round
 
 
 class Target(Protocol):
@@ -77,19 +77,19 @@ class Draws:
 class Effort:
     """How hard to try."""
 
-    cloud: int = 1024            # prior points
-    starts: int = 4              # descents
+    cloud: int = 1024  # prior points
+    starts: int = 4  # descents
     descent_rounds: int = 8
-    batch: int = 1024            # points a round
+    batch: int = 1024  # points a round
     most_rounds: int = 6
-    enough: float = 400.0        # effective points at which proposing ends
+    enough: float = 400.0  # effective points at which proposing ends
     draws: int = 1000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Part:
     mean: Array
-    root: Array                  # lower Cholesky factor of the scale matrix
+    root: Array  # lower Cholesky factor of the scale matrix
     share: float
 
 
@@ -104,7 +104,11 @@ def normal_points(count: int, size: int, seed: int) -> Array:
 
 
 def sample(
-    target: Target, *, seed: int, effort: Effort | None = None, cloud: tuple[Array, Array, Array] | None = None,
+    target: Target,
+    *,
+    seed: int,
+    effort: Effort | None = None,
+    cloud: tuple[Array, Array, Array] | None = None,
     progress: Callable[[float], None] = lambda share: None,
 ) -> Draws:
     """Draws from prior times likelihood.
@@ -151,8 +155,13 @@ def sample(
     weights = pool.weights()
     chosen = _systematic(weights, effort.draws, rng)
     return Draws(
-        w=pool.w[chosen], kept=pool.kept[chosen], effective=pool.effective(), khat=tail_shape(weights),
-        log_evidence=pool.log_evidence(), rounds=pool.rounds, runs=runs,
+        w=pool.w[chosen],
+        kept=pool.kept[chosen],
+        effective=pool.effective(),
+        khat=tail_shape(weights),
+        log_evidence=pool.log_evidence(),
+        rounds=pool.rounds,
+        runs=runs,
     )
 
 
@@ -271,8 +280,10 @@ def _log_density(parts: list[_Part], w: Array) -> Array:
     constant = gammaln(0.5 * (DEGREES + size)) - gammaln(0.5 * DEGREES) - 0.5 * size * np.log(DEGREES * np.pi)
     for part in parts:
         scaled = solve_triangular(part.root, (w - part.mean).T, lower=True)
-        log_t = constant - np.sum(np.log(np.diag(part.root))) - 0.5 * (DEGREES + size) * np.log1p(
-            np.sum(scaled**2, axis=0) / DEGREES
+        log_t = (
+            constant
+            - np.sum(np.log(np.diag(part.root)))
+            - 0.5 * (DEGREES + size) * np.log1p(np.sum(scaled**2, axis=0) / DEGREES)
         )
         total = np.logaddexp(total, np.log(part.share) + log_t)
     return np.asarray(total)
@@ -331,7 +342,7 @@ def tail_shape(weights: Array) -> float:
     """
     count = len(weights)
     tail = int(min(0.2 * count, 3.0 * np.sqrt(count)))
-    top = np.sort(weights)[-tail - 1:]
+    top = np.sort(weights)[-tail - 1 :]
     excess = top[1:] - top[0]
     excess = excess[excess > 0.0]
     if len(excess) < 5:
@@ -339,7 +350,9 @@ def tail_shape(weights: Array) -> float:
         return 0.0 if weights.max() < 2.0 * weights.mean() else float("inf")
     n = len(excess)
     guesses = 30 + int(np.sqrt(n))
-    b = 1.0 / excess[-1] + (1.0 - np.sqrt(guesses / (np.arange(1, guesses + 1) - 0.5))) / (3.0 * excess[int(n / 4 + 0.5) - 1])
+    b = 1.0 / excess[-1] + (1.0 - np.sqrt(guesses / (np.arange(1, guesses + 1) - 0.5))) / (
+        3.0 * excess[int(n / 4 + 0.5) - 1]
+    )
     k = np.mean(np.log1p(-b[:, None] * excess[None, :]), axis=1)
     score = n * (np.log(-b / k) - k - 1.0)
     share = 1.0 / np.sum(np.exp(score[None, :] - score[:, None]), axis=1)

@@ -56,7 +56,8 @@ class SimulatedBrew:
         target = BrewTarget(setting_of(replace(self.story, measurements=tuple(blank), oxygen=None)))
         results = target.setting.results
         w = self._scores_for(target)
-        signal = expected_signals(results, np.log(self.bacteria)[None], np.log(self.fungi)[None], self.times_h, target.gains(w))[0]
+        logs = np.log(self.bacteria)[None], np.log(self.fungi)[None]
+        signal = expected_signals(results, *logs, self.times_h, target.gains(w))[0]
         bias = target.biases(w)[0, results.assay]
         inside = np.arcsinh(results.scale * signal / results.constant) / results.scale + draw_t(rng, signal.shape)
         values = results.constant * np.sinh(results.scale * inside) / results.scale + bias
@@ -107,8 +108,12 @@ def simulate_brews(story: BrewStory, count: int, *, seed: int, assays: int = 4) 
     scores = np.concatenate([w[:, :-1], extra, w[:, -1:]], axis=1)
     return [
         SimulatedBrew(
-            times_h=target.setting.grid_h, bacteria=np.exp(kept[i, :, 0]), fungi=np.exp(kept[i, :, 1]), oxygen=kept[i, :, 2],
-            scores=scores[i], story=bare,
+            times_h=target.setting.grid_h,
+            bacteria=np.exp(kept[i, :, 0]),
+            fungi=np.exp(kept[i, :, 1]),
+            oxygen=kept[i, :, 2],
+            scores=scores[i],
+            story=bare,
         )
         for i in range(count)
     ]

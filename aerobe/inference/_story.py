@@ -15,7 +15,9 @@ from aerobe.records import AirSupply, AssayError, FoodDose, Recipe, Vessel, from
 Array = NDArray[np.float64]
 
 DEFAULT_HORIZON_H = 72.0
-ASSUMED_ERROR = AssayError(constant_sd=5.0, proportional_cv=0.25, gain_log_sd=0.4, origin="assumed: no characterisation given")
+ASSUMED_ERROR = AssayError(
+    constant_sd=5.0, proportional_cv=0.25, gain_log_sd=0.4, origin="assumed: no characterisation given"
+)
 ASSUMED_RATIO_ERROR = AssayError(constant_sd=0.02, proportional_cv=0.3, gain_log_sd=0.3, origin="assumed")
 MEASURED = ("biomass", "bacteria", "fungi", "fungal to bacterial ratio")
 
@@ -78,9 +80,9 @@ class Log:
 class Probe:
     """What is known of an oxygen probe."""
 
-    noise_mg_per_l: float = 0.1         # of one value [mg/L]
-    offset_sd_mg_per_l: float = 0.25    # standard uncertainty of its zero and calibration [mg/L]
-    lag_h: float = 0.0                  # time constant [h]
+    noise_mg_per_l: float = 0.1  # of one value [mg/L]
+    offset_sd_mg_per_l: float = 0.25  # standard uncertainty of its zero and calibration [mg/L]
+    lag_h: float = 0.0  # time constant [h]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,8 +124,10 @@ class BrewStory:
             return Log(elapsed_h=log.elapsed_h[seen], values=log.values[seen]) if seen.any() else None
 
         return replace(
-            self, measurements=tuple(item for item in self.measurements if item.elapsed_h <= now_h),
-            oxygen=cut(self.oxygen), temperature=cut(self.temperature),
+            self,
+            measurements=tuple(item for item in self.measurements if item.elapsed_h <= now_h),
+            oxygen=cut(self.oxygen),
+            temperature=cut(self.temperature),
         )
 
     def with_measurement(self, *fresh: Measurement) -> BrewStory:
@@ -132,11 +136,21 @@ class BrewStory:
 
 
 def story_of(
-    *, compost_g_per_l: float, foods: Mapping[str, float] | Sequence[Mapping[str, Any]] = (), volume_l: float = 20.0,
-    depth_m: float = 0.3, air_l_per_min: float = 10.0, diffuser: str = "coarse bubble", kla_per_h: float | None = None,
-    kla_log_sd: float | None = None, altitude_m: float = 0.0, temperature_degc: float = 20.0,
-    measurements: Sequence[Measurement] = (), oxygen: tuple[Sequence[float], Sequence[float]] | None = None,
-    temperature: tuple[Sequence[float], Sequence[float]] | None = None, probe: Probe | None = None,
+    *,
+    compost_g_per_l: float,
+    foods: Mapping[str, float] | Sequence[Mapping[str, Any]] = (),
+    volume_l: float = 20.0,
+    depth_m: float = 0.3,
+    air_l_per_min: float = 10.0,
+    diffuser: str = "coarse bubble",
+    kla_per_h: float | None = None,
+    kla_log_sd: float | None = None,
+    altitude_m: float = 0.0,
+    temperature_degc: float = 20.0,
+    measurements: Sequence[Measurement] = (),
+    oxygen: tuple[Sequence[float], Sequence[float]] | None = None,
+    temperature: tuple[Sequence[float], Sequence[float]] | None = None,
+    probe: Probe | None = None,
     horizon_h: float = DEFAULT_HORIZON_H,
 ) -> BrewStory:
     """A story from plain numbers, for scripts.
@@ -167,11 +181,19 @@ def story_of(
     return BrewStory(
         recipe=Recipe(key="recipe", name="recipe", compost="compost", compost_g_per_l=compost_g_per_l, foods=doses),
         vessel=Vessel(
-            key="vessel", name="vessel", volume_l=volume_l, depth_m=depth_m, altitude_m=altitude_m,
+            key="vessel",
+            name="vessel",
+            volume_l=volume_l,
+            depth_m=depth_m,
+            altitude_m=altitude_m,
             air=AirSupply(flow_l_per_min=air_l_per_min, diffuser=diffuser, kla_per_h=kla_per_h, kla_log_sd=kla_log_sd),
         ),
-        temperature_degc=temperature_degc, measurements=tuple(measurements),
+        temperature_degc=temperature_degc,
+        measurements=tuple(measurements),
         oxygen=None if oxygen is None else Log(elapsed_h=np.asarray(oxygen[0]), values=np.asarray(oxygen[1])),
-        temperature=None if temperature is None else Log(elapsed_h=np.asarray(temperature[0]), values=np.asarray(temperature[1])),
-        probe=probe or Probe(), horizon_h=horizon_h,
+        temperature=None
+        if temperature is None
+        else Log(elapsed_h=np.asarray(temperature[0]), values=np.asarray(temperature[1])),
+        probe=probe or Probe(),
+        horizon_h=horizon_h,
     )

@@ -29,8 +29,8 @@ from aerobe.oxygen import saturation_mg_per_l
 
 Array = NDArray[np.float64]
 
-FINE_H = 0.5                # grid spacing while things happen fast [h]
-COARSE_H = 1.0              # and later [h]
+FINE_H = 0.5  # grid spacing while things happen fast [h]
+COARSE_H = 1.0  # and later [h]
 COARSE_FROM_H = 48.0
 TINY = 1e-9
 # Ten times looser than the model's own tolerance: errors stay below a thousandth, a hundredth of the model's discrepancy.
@@ -72,15 +72,20 @@ def setting_of(story: BrewStory) -> Setting:
             food[np.searchsorted(grid, at)] += readily
             slow[np.searchsorted(grid, at)] += slowly
     return Setting(
-        grid_h=grid, basis=basis,
+        grid_h=grid,
+        basis=basis,
         around=Surroundings(
-            times_h=grid, temperature_degc=temperature,
+            times_h=grid,
+            temperature_degc=temperature,
             saturation_mg_per_l=np.asarray(saturation_mg_per_l(temperature, altitude_m=basis.altitude_m), float),
-            added_food_mg_c_per_l=food, added_slow_mg_c_per_l=slow,
+            added_food_mg_c_per_l=food,
+            added_slow_mg_c_per_l=slow,
         ),
-        results=results_of(story.measurements), oxygen=oxygen,
+        results=results_of(story.measurements),
+        oxygen=oxygen,
         errors=oxygen_errors(grid[oxygen.index], oxygen.counts, story.probe),
-        offset_sd=story.probe.offset_sd_mg_per_l, notes=(*warm_notes, *oxygen.notes),
+        offset_sd=story.probe.offset_sd_mg_per_l,
+        notes=(*warm_notes, *oxygen.notes),
     )
 
 
@@ -103,8 +108,13 @@ class BrewTarget:
         """Log bacteria, log fungi and oxygen on the grid, shape (n, times, 3)."""
         inputs = decode(self.scores(w), self.setting.basis, float(self.setting.around.temperature_degc[0]))
         states = simulate(
-            inputs.start, inputs.parameters, inputs.growth_minimum_degc, self.setting.around,
-            food_scale=inputs.food_scale, tolerance=TOLERANCE, on_gpu=self.on_gpu,
+            inputs.start,
+            inputs.parameters,
+            inputs.growth_minimum_degc,
+            self.setting.around,
+            food_scale=inputs.food_scale,
+            tolerance=TOLERANCE,
+            on_gpu=self.on_gpu,
         )
         out = np.empty((*states.shape[:2], 3))
         out[:, :, 0] = np.log(np.maximum(states[:, :, BACTERIA], TINY))
@@ -114,12 +124,12 @@ class BrewTarget:
 
     def gains(self, w: Array) -> Array:
         """Scale of each assay, shape (n, assays). [-]"""
-        return np.asarray(np.exp(w[:, N_TERMS:N_TERMS + self.assays] * self.setting.results.gain_log_sd))
+        return np.asarray(np.exp(w[:, N_TERMS : N_TERMS + self.assays] * self.setting.results.gain_log_sd))
 
     def biases(self, w: Array) -> Array:
         """Additive bias of each assay, shape (n, assays). [unit of its results]"""
         results = self.setting.results
-        return np.asarray(results.bias + w[:, N_TERMS + self.assays:N_TERMS + 2 * self.assays] * results.bias_sd)
+        return np.asarray(results.bias + w[:, N_TERMS + self.assays : N_TERMS + 2 * self.assays] * results.bias_sd)
 
     def data_residuals(self, w: Array, kept: Array) -> tuple[Array, Array, Array]:
         """Standardised residuals of results and oxygen and the size of the latter's errors.
@@ -150,7 +160,9 @@ class BrewTarget:
         result, oxygen, sizes = self.data_residuals(w, self.run(w))
         results = self.setting.results
         # A result beyond a limit pulls only while the model lies on the wrong side of it.
-        result = np.where(results.below, np.minimum(result, 0.0), np.where(results.above, np.maximum(result, 0.0), result))
-        # Half the square of this is the log of how much wider the errors are than their least: the normaliser belongs to the loss.
+        result = np.where(
+            results.below, np.minimum(result, 0.0), np.where(results.above, np.maximum(result, 0.0), result)
+        )
+        # Half the square of this is the log of how much wider the errors are than their least: part of the loss.
         width = np.sqrt(2.0 * np.log(sizes / self.setting.errors.size) + 1e-3)
         return np.concatenate([w, root_loss(result), root_loss(oxygen), width], axis=1)

@@ -16,6 +16,20 @@ from aerobe.kinetics._compiled import (
 from aerobe.kinetics._temperature import decay_factor, growth_factor, transfer_factor
 
 __all__ = [
-    "BACTERIA", "FOOD", "FUNGI", "GRAZERS", "OXYGEN", "OXYGEN_PER_CARBON", "PARAMETERS", "READINESS", "SLOW", "STATES",
-    "TOLERANCE", "Surroundings", "decay_factor", "growth_factor", "simulate", "transfer_factor",
+    "BACTERIA",
+    "FOOD",
+    "FUNGI",
+    "GRAZERS",
+    "OXYGEN",
+    "OXYGEN_PER_CARBON",
+    "PARAMETERS",
+    "READINESS",
+    "SLOW",
+    "STATES",
+    "TOLERANCE",
+    "Surroundings",
+    "decay_factor",
+    "growth_factor",
+    "simulate",
+    "transfer_factor",
 ]

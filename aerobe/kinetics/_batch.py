@@ -11,7 +11,7 @@ from aerobe.kinetics._compiled import N_PARAMETERS, N_STATES, run_all
 from aerobe.kinetics._temperature import decay_factor, growth_factor, transfer_factor
 
 Array = NDArray[np.float64]
-TOLERANCE = 1e-5        # local error; the answers then agree with a tight reference to 1e-4 (tests/kinetics)
+TOLERANCE = 1e-5  # local error; the answers then agree with a tight reference to 1e-4 (tests/kinetics)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,12 +35,18 @@ class Surroundings:
     saturation_mg_per_l: Array
     added_food_mg_c_per_l: Array
     added_slow_mg_c_per_l: Array
-    air_is_on: Array | None = None      # 1.0 or 0.0 from each time on, shape (times,); None: always on
+    air_is_on: Array | None = None  # 1.0 or 0.0 from each time on, shape (times,); None: always on
 
 
 def simulate(
-    start: Array, parameters: Array, growth_minimum_degc: Array, around: Surroundings, *,
-    food_scale: Array | None = None, tolerance: float = TOLERANCE, on_gpu: bool = False,
+    start: Array,
+    parameters: Array,
+    growth_minimum_degc: Array,
+    around: Surroundings,
+    *,
+    food_scale: Array | None = None,
+    tolerance: float = TOLERANCE,
+    on_gpu: bool = False,
 ) -> Array:
     """States of many brews at the output times.
 
@@ -75,14 +81,16 @@ def simulate(
     if start.shape[1] != N_STATES or parameters.shape[1] != N_PARAMETERS:
         raise ValueError("start needs 7 columns and parameters 10")
     growth = growth_factor(around.temperature_degc[None, :], np.asarray(growth_minimum_degc, float)[:, None])
-    shared = np.stack([
-        decay_factor(around.temperature_degc),
-        transfer_factor(around.temperature_degc),
-        around.saturation_mg_per_l,
-        np.ones_like(around.times_h) if around.air_is_on is None else around.air_is_on,
-        around.added_food_mg_c_per_l,
-        around.added_slow_mg_c_per_l,
-    ])
+    shared = np.stack(
+        [
+            decay_factor(around.temperature_degc),
+            transfer_factor(around.temperature_degc),
+            around.saturation_mg_per_l,
+            np.ones_like(around.times_h) if around.air_is_on is None else around.air_is_on,
+            around.added_food_mg_c_per_l,
+            around.added_slow_mg_c_per_l,
+        ]
+    )
     scale = np.ones(len(start)) if food_scale is None else np.ascontiguousarray(food_scale, float)
     out = np.empty((len(start), len(around.times_h), N_STATES))
     times = np.ascontiguousarray(around.times_h, float)

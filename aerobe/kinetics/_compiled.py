@@ -1,3 +1,4 @@
+# mypy: disable-error-code="no-untyped-def"
 """The equations of a brew and their solver, compiled.
 
 State, in mg C/L unless said:
@@ -28,26 +29,26 @@ N_STATES = len(STATES)
 BACTERIA, FUNGI, GRAZERS, FOOD, SLOW, OXYGEN, READINESS = range(N_STATES)
 
 PARAMETERS = (
-    "bacteria_growth_per_h",       # largest specific growth rate at 20 degC [1/h]
-    "fungi_growth_per_h",          # the same of fungi [1/h]
-    "yield_fraction",              # biomass carbon made per food carbon taken up [-]
-    "half_food_mg_c_per_l",        # food at half growth, bacteria and fungi [mg C/L]
-    "half_oxygen_mg_per_l",        # oxygen at half growth [mg/L]
-    "release_per_h",               # largest release of slow food per biomass [mg C/mg C/h]
-    "decay_per_h",                 # endogenous decay while food lasts, at 20 degC [1/h]
-    "starvation_per_h",            # what decay gains when food is gone, at 20 degC [1/h]
-    "grazer_growth_per_h",         # largest specific growth rate of grazers at 20 degC [1/h]
-    "kla_per_h",                   # oxygen transfer at 20 degC [1/h]
+    "bacteria_growth_per_h",  # largest specific growth rate at 20 degC [1/h]
+    "fungi_growth_per_h",  # the same of fungi [1/h]
+    "yield_fraction",  # biomass carbon made per food carbon taken up [-]
+    "half_food_mg_c_per_l",  # food at half growth, bacteria and fungi [mg C/L]
+    "half_oxygen_mg_per_l",  # oxygen at half growth [mg/L]
+    "release_per_h",  # largest release of slow food per biomass [mg C/mg C/h]
+    "decay_per_h",  # endogenous decay while food lasts, at 20 degC [1/h]
+    "starvation_per_h",  # what decay gains when food is gone, at 20 degC [1/h]
+    "grazer_growth_per_h",  # largest specific growth rate of grazers at 20 degC [1/h]
+    "kla_per_h",  # oxygen transfer at 20 degC [1/h]
 )
 N_PARAMETERS = len(PARAMETERS)
 
-OXYGEN_PER_CARBON = 32.0 / 12.0    # respiration of carbohydrate: one O2 a carbon (stoichiometry)
-RELEASE_HALF = 0.03                # slow food over biomass at half release, ASM1 K_X at 20 degC (henze-2000) [-]
-FUNGAL_DECAY = 0.5                 # fungi decay at half the bacterial rate; from memory, hyphae outlast cells [-]
-LYSIS_TO_FOOD = 0.5                # of decayed biomass that becomes slow food; the rest is respired (assumed) [-]
-GRAZER_YIELD = 0.3                 # grazer carbon made per carbon eaten (fenchel-1982, from memory: 0.2 to 0.4) [-]
-GRAZER_HALF = 30.0                 # bacteria at half appetite [mg C/L]; order of fenchel-1982, from memory
-GRAZER_DEATH = 0.02                # [1/h], assumed
+OXYGEN_PER_CARBON = 32.0 / 12.0  # respiration of carbohydrate: one O2 a carbon (stoichiometry)
+RELEASE_HALF = 0.03  # slow food over biomass at half release, ASM1 K_X at 20 degC (henze-2000) [-]
+FUNGAL_DECAY = 0.5  # fungi decay at half the bacterial rate; from memory, hyphae outlast cells [-]
+LYSIS_TO_FOOD = 0.5  # of decayed biomass that becomes slow food; the rest is respired (assumed) [-]
+GRAZER_YIELD = 0.3  # grazer carbon made per carbon eaten (fenchel-1982, from memory: 0.2 to 0.4) [-]
+GRAZER_HALF = 30.0  # bacteria at half appetite [mg C/L]; order of fenchel-1982, from memory
+GRAZER_DEATH = 0.02  # [1/h], assumed
 
 
 @njit(cache=True, error_model="numpy")
@@ -89,6 +90,7 @@ def slopes(y, p, growth, decay, transfer, saturation, out):
     out[5] = p[9] * transfer * (saturation - y[5]) - OXYGEN_PER_CARBON * respired
     out[6] = p[0] * growth * y[6] * (1.0 - y[6])
 
+
 GAMMA = 0.25
 A21 = 1.544
 A31, A32 = 0.9466785280815826, 0.2557011698983284
@@ -98,10 +100,16 @@ C21 = -5.6688
 C31, C32 = -2.430093356833875, -0.2063599157091915
 C41, C42, C43 = -0.1073529058151375, -9.594562251023355, -20.47028614809616
 C51, C52, C53, C54 = 7.496443313967647, -10.24680431464352, -33.99990352819905, 11.70890893206160
-C61, C62, C63, C64, C65 = 8.083246795921522, -7.981132988064893, -31.52159432874371, 16.31930543123136, -6.058818238834054
+C61, C62, C63, C64, C65 = (
+    8.083246795921522,
+    -7.981132988064893,
+    -31.52159432874371,
+    16.31930543123136,
+    -6.058818238834054,
+)
 D1, D2, D3, D4 = 0.25, -0.1043, 0.1035, -0.0362
 T2, T3, T4 = 0.386, 0.21, 0.63
-FLOOR = 1e-3        # below this a state is small in absolute terms [mg/L]: error is judged against it
+FLOOR = 1e-3  # below this a state is small in absolute terms [mg/L]: error is judged against it
 FIRST_STEP_H = 0.01
 
 
@@ -224,8 +232,13 @@ def _time_slope(y, p, left, right, start, span, t, h, work):
 @njit(cache=True, error_model="numpy")
 def _slopes_at(y, p, left, right, w, out):
     slopes(
-        y, p, left[0] + w * (right[0] - left[0]), left[1] + w * (right[1] - left[1]),
-        left[2] + w * (right[2] - left[2]), left[3] + w * (right[3] - left[3]), out,
+        y,
+        p,
+        left[0] + w * (right[0] - left[0]),
+        left[1] + w * (right[1] - left[1]),
+        left[2] + w * (right[2] - left[2]),
+        left[3] + w * (right[3] - left[3]),
+        out,
     )
 
 
@@ -314,5 +327,18 @@ def run_all(start, parameters, growth, shared, scale, times, tolerance, out):
         pivots = np.empty(N_STATES, np.int64)
         left, right = np.empty(4), np.empty(4)
         carry_one(
-            start[n], parameters[n], growth[n], shared, scale[n], times, tolerance, out[n], y, work, matrix, pivots, left, right
+            start[n],
+            parameters[n],
+            growth[n],
+            shared,
+            scale[n],
+            times,
+            tolerance,
+            out[n],
+            y,
+            work,
+            matrix,
+            pivots,
+            left,
+            right,
         )

@@ -1,3 +1,4 @@
+# mypy: disable-error-code="attr-defined,no-untyped-def"
 """The same scalar functions on a CUDA card: one thread a brew."""
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ _THREADS = 64
 
 
 @cuda.jit
-def _kernel(start, parameters, growth, shared, scale, times, tolerance, out):  # type: ignore[no-untyped-def]
+def _kernel(start, parameters, growth, shared, scale, times, tolerance, out):
     n = cuda.grid(1)
     if n < start.shape[0]:
         y = cuda.local.array(N_STATES, numba.float64)
@@ -23,11 +24,26 @@ def _kernel(start, parameters, growth, shared, scale, times, tolerance, out):  #
         left = cuda.local.array(4, numba.float64)
         right = cuda.local.array(4, numba.float64)
         carry_one(
-            start[n], parameters[n], growth[n], shared, scale[n], times, tolerance, out[n], y, work, matrix, pivots, left, right
+            start[n],
+            parameters[n],
+            growth[n],
+            shared,
+            scale[n],
+            times,
+            tolerance,
+            out[n],
+            y,
+            work,
+            matrix,
+            pivots,
+            left,
+            right,
         )
 
 
-def run_on_gpu(start: Any, parameters: Any, growth: Any, shared: Any, scale: Any, times: Any, tolerance: float, out: Any) -> None:
+def run_on_gpu(
+    start: Any, parameters: Any, growth: Any, shared: Any, scale: Any, times: Any, tolerance: float, out: Any
+) -> None:
     """Fill `out`, shape (brews, times, states), on the card; arrays are moved there and back."""
     on_card = cuda.device_array(out.shape)
     blocks = (len(start) + _THREADS - 1) // _THREADS

@@ -1,0 +1,234 @@
+"""From the notebook to the call: read, infer, decide, keep."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import fields, is_dataclass, replace
+from datetime import datetime
+from importlib.metadata import version
+from typing import Any
+
+import numpy as np
+
+from aerobe import __version__
+from aerobe.decisions import Advice, advise, oxygen_outlook, replay
+from aerobe.desk._records import ReadingEntry, add_reading
+from aerobe.desk._safety_facts import gates_of_brew
+from aerobe.inference import BrewStory, Log, Measurement, Past, Posterior, infer_brew, measurements_of
+from aerobe.notebook import BrewHistory, Notebook, Receipt, brew_history
+from aerobe.records import Assay, Brew, Harvest, Recipe, content_hash
+
+PAST_BREWS = 5  # earlier brews that sharpen the prior; more teach little and take time
+PAST_TESTS = 2  # tests that an earlier brew must have to teach anything
+_MODEL = "1"  # grows when the model changes, so that kept summaries of brews are made anew
+
+
+def story_of_history(history: BrewHistory) -> tuple[BrewStory, tuple[str, ...]]:
+    """The story of a brew as the notebook holds it, and what should be said about its readings."""
+    measurements, notes = measurements_of(history.readings, history.assays)
+    story = BrewStory(
+        recipe=history.recipe,
+        vessel=history.vessel,
+        temperature_degc=history.brew.temperature_degc,
+        measurements=measurements,
+        oxygen=_log(history, "oxygen"),
+        temperature=_log(history, "temperature"),
+    )
+    return story, notes
+
+
+def infer_history(
+    notebook: Notebook,
+    history: BrewHistory,
+    *,
+    now: datetime,
+    until_h: float | None = None,
+    progress: Callable[[float], None] = lambda share: None,
+) -> Posterior:
+    """The posterior of a brew in the notebook, with what the person's earlier brews taught."""
+    story, notes = story_of_history(history)
+    if until_h is not None:
+        story = story.until(until_h)
+    posterior = infer_brew(story, seed=history.brew.seed, past=past_of(notebook, history, now=now), progress=progress)
+    return replace(posterior, notes=(*notes, *posterior.notes))
+
+
+def advise_brew(
+    notebook: Notebook, brew: str, now: datetime, *, progress: Callable[[float], None] = lambda share: None
+) -> Advice:
+    """The call for a brew at a moment, kept in the notebook with versions and seed.
+
+    Parameters
+    ----------
+    notebook
+        The open notebook.
+    brew
+        Key of the brew.
+    now
+        The moment, with offset.
+    progress
+        Called with the share of the work done.
+
+    Raises
+    ------
+    NotFound
+        If there is no such brew.
+    """
+    history = brew_history(notebook, brew)
+    now_h = max(0.0, (now - history.brew.started_at).total_seconds() / 3600.0)
+    posterior = infer_history(notebook, history, now=now, progress=progress)
+    outlook = oxygen_outlook(posterior, now_h, history.brew.aim.oxygen_floor_mg_per_l)
+    gates = gates_of_brew(notebook, brew, now=now, risk=outlook.probability_below)
+    advice = advise(
+        posterior,
+        now_h=now_h,
+        aim=history.brew.aim,
+        costs=history.brew.costs,
+        tests_left=tests_left(history),
+        kit=kit_of(notebook, history),
+        gates=gates,
+        seed=history.brew.seed,
+    )
+    if notebook_is_newer(history, advice):
+        notebook.add_advice(brew, advice_payload(advice, history), at=now)
+    return advice
+
+
+def record_and_advise(
+    notebook: Notebook,
+    entry: ReadingEntry,
+    *,
+    now: datetime,
+    who: str = "",
+    progress: Callable[[float], None] = lambda share: None,
+) -> tuple[Receipt, Advice]:
+    """Keep the reading first, then think: a failed fit never loses a measurement."""
+    receipt = add_reading(notebook, entry, now=now, who=who)
+    return receipt, advise_brew(notebook, entry.brew, now, progress=progress)
+
+
+def replay_brew(
+    notebook: Notebook, brew: str, hours: Sequence[float], *, progress: Callable[[float], None] = lambda share: None
+) -> list[Advice]:
+    """What the call would have been at each past hour, from what was known then. Gates are not replayed."""
+    history = brew_history(notebook, brew)
+    story, _ = story_of_history(history)
+    return replay(
+        story,
+        hours,
+        aim=history.brew.aim,
+        costs=history.brew.costs,
+        tests=history.brew.tests_in_budget,
+        kit=kit_of(notebook, history),
+        seed=history.brew.seed,
+        progress=progress,
+    )
+
+
+def tests_left(history: BrewHistory) -> int:
+    """Tests of the budget not yet used; every reading counts, controls too, since each costs a test."""
+    return max(0, history.brew.tests_in_budget - len(history.readings))
+
+
+def kit_of(notebook: Notebook, history: BrewHistory) -> Measurement:
+    """A measurement as the next test would make it: with the brew's latest assay, or the notebook's only one."""
+    samples = [reading for reading in history.readings if reading.role == "sample"]
+    if samples:
+        made, _ = measurements_of(samples[-1:], history.assays)
+        if made:
+            return made[0]
+    known = notebook.find(Assay)
+    if known:
+        error = known[0].error
+        if error is not None:
+            return Measurement(
+                elapsed_h=0.0,
+                value=0.0,
+                quantity=known[0].quantity,
+                assay=known[0].key,
+                error=replace(error, detection_limit=None, upper_limit=None),
+            )
+    return Measurement(elapsed_h=0.0, value=0.0)
+
+
+def past_of(notebook: Notebook, history: BrewHistory, *, now: datetime) -> list[Past]:
+    """What the person's last finished brews teach about this one; their posteriors are kept once worked out."""
+    finished = {item.brew for item in notebook.find(Harvest)}
+    earlier = [
+        item
+        for item in notebook.find(Brew)
+        if item.key in finished and item.key != history.brew.key and item.started_at < history.brew.started_at
+    ]
+    recipes = {item.key: item for item in notebook.find(Recipe)}
+    out: list[Past] = []
+    for brew in sorted(earlier, key=lambda item: item.started_at, reverse=True):
+        if len(out) == PAST_BREWS:
+            break
+        summary = _summary(notebook, brew, now=now)
+        if summary is not None:
+            out.append(
+                Past(
+                    mean=np.array(summary["mean"]),
+                    covariance=np.array(summary["covariance"]),
+                    same_recipe=brew.recipe == history.brew.recipe,
+                    same_vessel=brew.vessel == history.brew.vessel,
+                    same_compost=recipes[brew.recipe].compost == history.recipe.compost,
+                )
+            )
+    return out
+
+
+def _summary(notebook: Notebook, brew: Brew, *, now: datetime) -> dict[str, Any] | None:
+    held = [[reading.key for reading in notebook.readings(brew.key)], notebook.logged(brew.key)]
+    stamp = content_hash([_MODEL, __version__, held])
+    kept = notebook.latest("summary", brew.key)
+    if kept is not None and kept.payload.get("stamp") == stamp:
+        return kept.payload if kept.payload["settled"] else None
+    story, _ = story_of_history(brew_history(notebook, brew.key))
+    payload: dict[str, Any] = {"stamp": stamp, "settled": False, "seed": brew.seed}
+    if len(story.measurements) >= PAST_TESTS:
+        # Each from the first prior, so that no brew's data are counted twice.
+        posterior = infer_brew(story, seed=brew.seed)
+        past = posterior.as_past(same_compost=True, same_recipe=True, same_vessel=True)
+        payload |= {"settled": posterior.settled, "mean": past.mean.tolist(), "covariance": past.covariance.tolist()}
+    notebook.keep("summary", brew.key, payload, at=now)
+    return payload if payload["settled"] else None
+
+
+def notebook_is_newer(history: BrewHistory, advice: Advice) -> bool:
+    """Whether this advice says anything that the last kept one did not: a page asked again is no reason to write."""
+    if not history.advice:
+        return True
+    last = history.advice[-1].payload
+    hours = abs(advice.now_h - float(last.get("now_h", -1e9)))
+    return bool(hours > 0.25 or last.get("call") != advice.call or last.get("data") != _data_stamp(history))
+
+
+def _data_stamp(history: BrewHistory) -> str:
+    return content_hash([[item.key for item in history.readings], [len(item.values) for item in history.logs]])
+
+
+def advice_payload(advice: Advice, history: BrewHistory) -> dict[str, Any]:
+    """Advice as plain values, with the versions and the seed that made it."""
+    plain = _plain(advice)
+    assert isinstance(plain, dict)
+    plain["data"] = _data_stamp(history)
+    plain["versions"] = {"aerobe": __version__, **{name: version(name) for name in ("numpy", "scipy", "numba")}}
+    return plain
+
+
+def _plain(value: Any) -> Any:
+    if is_dataclass(value) and not isinstance(value, type):
+        return {item.name: _plain(getattr(value, item.name)) for item in fields(value)}
+    if isinstance(value, np.ndarray):
+        return [float(f"{item:.6g}") for item in value.tolist()]
+    if isinstance(value, (list, tuple)):
+        return [_plain(item) for item in value]
+    return value
+
+
+def _log(history: BrewHistory, channel: str) -> Log | None:
+    log = history.log(channel)
+    if log is None or not log.values:
+        return None
+    return Log(elapsed_h=np.asarray(log.elapsed_h, float), values=np.asarray(log.values, float))
