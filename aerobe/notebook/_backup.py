@@ -96,17 +96,12 @@ def _require_whole(copy: Path) -> None:
 
 
 def _copy_tables(store: Store, target: Path) -> None:
-    """All tables of a server, whatever their schema, into a new file."""
-    tables = sa.MetaData()
+    """All rows of a server into a new file with the same schema."""
     file = Store(str(target))
     try:
+        file.migrate(store.schema() or "head")
         with store.reading() as source, file.writing() as copy:
-            tables.reflect(bind=source)
-            # The names of indexes and constraints are for one database; the copy needs its columns, keys and rows.
-            tables.create_all(copy)
-            _pour(source, copy, tables)
-        with file.reading() as copy:
-            copy.exec_driver_sql("select 1")
+            _pour(source, copy, _tables_in(source))
     finally:
         file.close()
 
@@ -118,9 +113,8 @@ def _fill_server(source: Store, store: Store, have: str) -> None:
         raise NotebookFault(
             f"The copy is of schema {have}, this server of {SCHEMA}.", "Open the copy as a file once: that brings it up to date."
         )
-    tables = sa.MetaData()
     with source.reading() as copy, store.writing() as target:
-        tables.reflect(bind=target)
+        tables = _tables_in(target)
         for table in reversed(tables.sorted_tables):
             target.execute(table.delete())
         _pour(copy, target, tables)
@@ -128,6 +122,13 @@ def _fill_server(source: Store, store: Store, have: str) -> None:
             if "id" in table.c:
                 highest = f"coalesce((select max(id) from {table.name}), 1)"
                 target.execute(sa.text(f"select setval(pg_get_serial_sequence('{table.name}', 'id'), {highest})"))
+
+
+def _tables_in(connection: sa.Connection) -> sa.MetaData:
+    """The notebook's tables as this store has them, whatever its schema."""
+    tables = sa.MetaData()
+    tables.reflect(bind=connection, only=lambda name, _: name != "alembic_version")
+    return tables
 
 
 def _pour(source: sa.Connection, target: sa.Connection, tables: sa.MetaData) -> None:

@@ -127,7 +127,7 @@ class Notebook:
     def readings(
         self, brew: str | None = None, *, assay: str | None = None, with_corrected: bool = False
     ) -> list[Reading]:
-        """Readings as they were added, without those that a correction has replaced unless `with_corrected`.
+        """Readings in order of time, without those that a correction has replaced unless `with_corrected`.
 
         `brew=""` gives the readings outside any brew; `brew=None` those of all.
         """
@@ -421,7 +421,8 @@ def _load(cls: type[R], text: str) -> R:
 def _readings(
     connection: sa.Connection, brew: str | None, *, assay: str | None = None, with_corrected: bool = False
 ) -> list[Reading]:
-    wanted = sa.select(readings.c.payload).order_by(readings.c.elapsed_h, readings.c.id)
+    # By key and not by number: a notebook that was exported and taken in again must give its fits the same order.
+    wanted = sa.select(readings.c.payload).order_by(readings.c.elapsed_h, readings.c.key)
     if brew is not None:
         wanted = wanted.where(readings.c.brew == brew if brew else readings.c.brew.is_(None))
     if assay is not None:
