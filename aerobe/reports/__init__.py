@@ -1,9 +1,17 @@
 """Results in, a printable report out: HTML that needs no connection, tagged PDF, and the data package beside it."""
 
+from aerobe.reports._again import Again, Difference, compare
+from aerobe.reports._assay import assay_report
 from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
+from aerobe.reports._brew import brew_numbers, brew_report
 from aerobe.reports._html import as_html
 from aerobe.reports._pdf import as_pdf
+from aerobe.reports._publish import LICENCES, with_licence
+from aerobe.reports._site import site
+from aerobe.reports._trial import trial_numbers, trial_pictures, trial_report
 
 __all__ = [
-    "Block", "Facts", "Grid", "Points", "Report", "Section", "Shown", "Warned", "Words", "as_html", "as_pdf",
+    "LICENCES", "Again", "Block", "Difference", "Facts", "Grid", "Points", "Report", "Section", "Shown", "Warned", "Words",
+    "as_html", "as_pdf", "assay_report", "brew_numbers", "brew_report", "compare", "site", "trial_numbers", "trial_pictures",
+    "trial_report", "with_licence",
 ]

@@ -1,0 +1,176 @@
+"""The report of one brew."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from aerobe.charts import FigureTable, Picture
+from aerobe.inference import Posterior
+from aerobe.records import Assay, Brew, Compost, Harvest, Reading, Recipe, SensorLog, Vessel
+from aerobe.reports._blocks import Block, Facts, Grid, Report, Section, Shown, Warned, Words
+from aerobe.reports._tables import limits_of_readings, noise_and_colour, readings_table, recipe_blocks, vessel_facts
+from aerobe.sources import cite
+from aerobe.units import number, with_uncertainty
+
+MODEL_SOURCES = ("henze-2000", "rocke-lorenzato-1995", "owen-zhou-2000", "kennedy-ohagan-2001", "lindley-smith-1972",
+                 "benson-krause-1984")
+
+
+def brew_report(
+    *, brew: Brew, recipe: Recipe, compost: Compost | None, vessel: Vessel, readings: Sequence[Reading],
+    assays: Mapping[str, Assay], logs: Sequence[SensorLog], harvest: Harvest | None, posterior: Posterior,
+    pictures: Sequence[Picture], advice: Sequence[tuple[datetime, str]], cautions: Sequence[str], made_at: datetime,
+    versions: dict[str, str], sources: Sequence[str] = (), package: bytes = b"", licence: str = "CC-BY-4.0",
+    invented: bool = False,
+) -> Report:
+    """The report of a brew: what came out, how sure it is, and everything it rests on.
+
+    Parameters
+    ----------
+    brew, recipe, compost, vessel, readings, assays, logs, harvest
+        The records; readings include corrected ones.
+    posterior
+        Of this brew.
+    pictures
+        Charts for the first page.
+    advice
+        Calls that were made while it brewed, with their times.
+    cautions
+        Short cautions for people's health.
+    made_at, versions, sources, package, licence, invented
+        See `Report`; `sources` are keys beside those of the model.
+
+    Returns
+    -------
+    Report
+        Ready for HTML or PDF.
+    """
+    numbers = brew_numbers(posterior, harvest)
+    limits = [f"One brew: it speaks of {brew.name}, and nothing can be said about the recipe {recipe.name}.",
+              *limits_of_readings(readings, assays), *_limits_of_fit(posterior, vessel)]
+    first: list[Block] = [Facts(rows=tuple(_facts(brew, recipe, vessel, harvest, numbers)))]
+    first += [Shown(picture=picture) for picture in pictures]
+    first += [Warned(title="What this brew cannot tell", items=tuple(limits)), health_cautions(cautions)]
+    return Report(
+        title=brew.name, kind="brew", headline=_headline(numbers, posterior), first=tuple(first),
+        sections=(
+            Section(title="What went in", blocks=(*recipe_blocks(recipe, compost), Facts(rows=vessel_facts(vessel)))),
+            Section(title="What was planned before", blocks=_planned(brew, advice)),
+            Section(title="How colour and noise were handled", blocks=noise_and_colour(readings, assays)),
+            Section(title="The model and its fit", blocks=_fit(posterior)),
+            Section(title="All readings", blocks=(readings_table(readings, assays, with_brew=False), *_logs(logs))),
+        ),
+        sources=tuple(cite(*known_sources(*MODEL_SOURCES, *sources))), made_at=made_at, versions=versions, seed=posterior.seed,
+        numbers=numbers, package=package, package_name=f"{brew.key}-data.zip", licence=licence, invented=invented)
+
+
+def brew_numbers(posterior: Posterior, harvest: Harvest | None) -> dict[str, float | str | None]:
+    """The numbers of a brew's report, by name; five digits are more than any of them can bear."""
+    found: dict[str, float | str | None] = {}
+    for name, draws in (("peak time [h]", posterior.peak_time_h()), ("peak biomass [ug C/mL]", posterior.peak_biomass())):
+        found |= _spread(name, draws)
+    lowest = posterior.oxygen.min(axis=1)
+    found |= _spread("lowest oxygen [mg/L]", lowest)
+    if harvest is not None:
+        at = posterior.value_at(posterior.biomass, harvest.elapsed_h)
+        found |= _spread("biomass at harvest [ug C/mL]", at)
+        found |= _spread("biomass at harvest, share of the peak [-]", at / posterior.peak_biomass())
+    found["settled"] = "yes" if posterior.settled else "no"
+    return found
+
+
+def _spread(name: str, draws: Any) -> dict[str, float | str | None]:
+    import numpy as np
+
+    low, middle, high = np.quantile(np.asarray(draws), [0.05, 0.5, 0.95])
+    return {name: _short(middle), f"{name}, 90 % from": _short(low), f"{name}, 90 % to": _short(high)}
+
+
+def _short(value: Any) -> float:
+    return float(f"{float(value):.5g}")
+
+
+def _told(numbers: Mapping[str, Any], name: str) -> str:
+    return with_uncertainty(numbers[name], numbers[f"{name}, 90 % from"], numbers[f"{name}, 90 % to"])
+
+
+def _headline(numbers: Mapping[str, Any], posterior: Posterior) -> str:
+    if not posterior.settled:
+        return "The fit did not settle: the numbers below are a rough sample, and no call should rest on them."
+    says = f"Biomass peaks at {_told(numbers, 'peak time [h]')} h with {_told(numbers, 'peak biomass [ug C/mL]')} ug C/mL."
+    if "biomass at harvest [ug C/mL]" in numbers:
+        share = 100 * numbers["biomass at harvest, share of the peak [-]"]
+        says += f" The harvest caught about {share:.0f} % of it."
+    return says
+
+
+def _facts(
+    brew: Brew, recipe: Recipe, vessel: Vessel, harvest: Harvest | None, numbers: Mapping[str, Any],
+) -> list[tuple[str, str]]:
+    rows = [("Recipe", recipe.name), ("Vessel", f"{vessel.name}, {vessel.volume_l:g} L"),
+            ("Air on at", f"{brew.started_at:%Y-%m-%d %H:%M %z}"), ("Water, expected", f"{brew.temperature_degc:g} degC"),
+            ("Peak time", f"{_told(numbers, 'peak time [h]')} h"),
+            ("Peak biomass", f"{_told(numbers, 'peak biomass [ug C/mL]')} ug C/mL"),
+            ("Lowest oxygen", f"{_told(numbers, 'lowest oxygen [mg/L]')} mg/L, floor {brew.aim.oxygen_floor_mg_per_l:g}")]
+    if harvest is not None:
+        rows += [("Harvested at", f"{harvest.elapsed_h:g} h, smell: {harvest.smell}"),
+                 ("Biomass at harvest", f"{_told(numbers, 'biomass at harvest [ug C/mL]')} ug C/mL")]
+    return rows
+
+
+def _limits_of_fit(posterior: Posterior, vessel: Vessel) -> list[str]:
+    found = list(posterior.notes)
+    if not posterior.settled:
+        found.append("The fit is not settled; repeat it, or add a reading.")
+    if posterior.last_result_h is not None:
+        found.append(f"After {number(posterior.last_result_h)} h there is no reading: the curve beyond is a forecast.")
+    if vessel.air.kla_per_h is None:
+        found.append("Oxygen transfer was guessed from the air flow, not measured.")
+    return found
+
+
+def health_cautions(cautions: Sequence[str]) -> Warned:
+    """Cautions with the sentence that no report goes without."""
+    return Warned(title="For your health and others'", items=(
+        *cautions, "Local codes and licensed practice decide what may be used, where and when."))
+
+
+def _planned(brew: Brew, advice: Sequence[tuple[datetime, str]]) -> tuple[Block, ...]:
+    aim = f"Set before the first reading: aim '{brew.aim.aim}', {brew.tests_in_budget} tests in the budget, oxygen floor "
+    aim += f"{brew.aim.oxygen_floor_mg_per_l:g} mg/L, one test {brew.costs.test:g}, "
+    aim += f"a full brew worth {brew.costs.worth_of_full_brew:g} (same currency)."
+    if not advice:
+        return Words(text=aim), Words(text="No call was kept while it brewed: the harvest was not planned with this program.")
+    rows = tuple((f"{at:%Y-%m-%d %H:%M %z}", words) for at, words in advice)
+    return Words(text=aim), Grid(table=FigureTable(columns=("call made at", "call"), rows=rows, caption="Calls while it brewed"))
+
+
+def _fit(posterior: Posterior) -> tuple[Block, ...]:
+    rows = tuple((name, band.median, band.low, band.high) for name, band in posterior.terms().items())
+    words = ("A batch model of bacteria, fungi, quick and slow food and oxygen was fitted to all readings and logs at once. The "
+             "intervals hold 90 % and include what the assay's colour and scale leave open.")
+    checks = (("Settled", "yes" if posterior.settled else "no"), ("Effective draws", f"{posterior.effective:.0f}"),
+              ("Tail of the weights (below 0.7 is sound)", number(posterior.khat)),
+              ("Courses computed", str(posterior.model_runs)),
+              ("Readings beyond their error", f"{100 * posterior.surprise:.0f} %"))
+    table = FigureTable(columns=("term", "median", "90 % from", "to"), rows=rows,
+                        caption="Terms of the model, each in its own unit")
+    return Words(text=words), Facts(rows=checks), Grid(table=table)
+
+
+def _logs(logs: Sequence[SensorLog]) -> tuple[Block, ...]:
+    if not logs:
+        return (Words(text="No probe was logged."),)
+    rows = tuple((log.channel, log.probe or "-", str(len(log.values)), log.elapsed_h[0], log.elapsed_h[-1], min(log.values),
+                  max(log.values)) for log in logs if log.values)
+    columns = ("channel", "probe", "points", "from [h]", "to [h]", "lowest", "highest")
+    return (Grid(table=FigureTable(columns=columns, rows=rows, caption="Probe logs; every point is in the data package.")),)
+
+
+def known_sources(*keys: str) -> tuple[str, ...]:
+    """Those keys that the sources room holds, each once."""
+    from aerobe.sources import all_sources
+
+    return tuple(key for key in dict.fromkeys(keys) if key in all_sources())
