@@ -171,8 +171,17 @@ def food_forecast(question: FoodQuestion, *, scores: Array | None = None) -> Cal
     return forecast
 
 
-def ask_food_ceiling(question: FoodQuestion, *, scores: Array | None = None) -> FoodAnswer:
+def ask_food_ceiling(question: FoodQuestion, *, scores: Array | None = None, tolerance: float = 0.02) -> FoodAnswer:
     """The largest dose of a food whose lowest oxygen stays above the floor with the chosen chance.
+
+    Parameters
+    ----------
+    question
+        What is asked.
+    scores
+        As for `simulated_courses`. [-]
+    tolerance
+        Relative width at which the search stops. [-]
 
     Raises
     ------
@@ -182,7 +191,7 @@ def ask_food_ceiling(question: FoodQuestion, *, scores: Array | None = None) -> 
     food = FOODS.find(question.food)
     ceiling = food_ceiling(
         food_forecast(question, scores=scores), floor_mg_per_l=question.floor_mg_per_l, probability=question.probability,
-        highest_g_per_l=question.highest_g_per_l,
+        highest_g_per_l=question.highest_g_per_l, tolerance=tolerance,
     )
     saturation = saturation_mg_per_l(question.temperature_degc, altitude_m=question.vessel.altitude_m)
     kla, log_sd = first_guess_kla(question.vessel)

@@ -1,0 +1,278 @@
+"""Food and air: how much food the air carries, with sliders; measured transfer, probes, sizing, foods, uptake of a brew."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Request, Response
+from fastapi.responses import JSONResponse
+
+from aerobe import desk
+from aerobe.errors import AerobeError
+from aerobe.records import DIFFUSERS, Vessel, as_plain
+from aerobe.units import DOSE, ELAPSED, FRACTION, LENGTH, OXYGEN, RATE, TEMPERATURE, VOLUME
+from aerobe.web._frame import Fields, clock_of, fields, menu_entry, notebook_of, page
+
+router = APIRouter()
+nav = menu_entry("Food and air", "/oxygen", order=40, icon="oxygen")
+Sent = Annotated[Fields, Depends(fields)]
+
+DRAWS = 300         # a screen needs no finer chance than two percent
+TOLERANCE = 0.05
+TITLE = "Food and air"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slider:
+    """One slider of the page."""
+
+    name: str
+    label: str
+    low: float
+    high: float
+    step: float
+    start: float
+    unit: str
+
+
+SLIDERS = (
+    Slider(name="dose", label="Dose of the food", low=0.0, high=10.0, step=0.1, start=1.0, unit="g/L"),
+    Slider(name="air", label="Air", low=0.05, high=2.0, step=0.05, start=0.5, unit="L a litre a minute"),
+    Slider(name="compost", label="Compost", low=0.0, high=120.0, step=5.0, start=50.0, unit="g/L"),
+    Slider(name="temperature", label="Water temperature", low=8.0, high=32.0, step=1.0, start=20.0, unit="degC"),
+    Slider(name="floor", label="Oxygen floor", low=0.5, high=7.0, step=0.5, start=2.0, unit="mg/L"),
+    Slider(name="chance", label="Chance asked for", low=50.0, high=95.0, step=5.0, start=90.0, unit="%"),
+    Slider(name="hours", label="Length of the brew", low=12.0, high=72.0, step=6.0, start=36.0, unit="h"),
+)
+TYPED = {"food": "molasses", "volume": "20 L", "depth": "0.3 m", "diffuser": "coarse bubble", "kla": "", "altitude": "0 m",
+         "others": "", "feeds": "0"}
+
+
+@router.get("/oxygen")
+def hub(request: Request) -> Response:
+    """Sliders, and what the air carries."""
+    values = _values(request)
+    vessels = notebook_of(request).find(Vessel)
+    try:
+        answer = _answer(values)
+        fault, status = None, 200
+    except AerobeError as found:
+        answer, fault, status = {}, found, 422
+    return page(
+        request, "oxygen/hub.html", status=status, title=TITLE, values=values, sliders=SLIDERS, foods=list(desk.FOODS.values()),
+        diffusers=DIFFUSERS, vessels=vessels, floors=desk.floor_lines(), fault=fault, answer=answer,
+    )
+
+
+@router.get("/parts/oxygen/answer")
+def answer_part(request: Request) -> Response:
+    """The living part of the page, for a moved slider."""
+    values = _values(request)
+    try:
+        return page(request, "oxygen/answer.html", title="", sliders=SLIDERS, values=values, answer=_answer(values), moved=True)
+    except AerobeError as fault:
+        return page(request, "oxygen/answer.html", title="", sliders=SLIDERS, values=values, answer={}, fault=fault, moved=True)
+
+
+@router.get("/parts/oxygen/ways")
+def ways_part(request: Request) -> Response:
+    """Split feeding, more air or less food, and the air that this recipe needs."""
+    values = _values(request)
+    form, dose = _form(values), _number(values, "dose")
+    question = form.question(draws=200)
+    context: dict[str, Any] = {"splits": desk.compare_splits(question, dose), "changes": None, "air": None, "fault": None}
+    try:
+        context["changes"] = desk.air_or_food(question, dose)
+        context["air"] = desk.air_for_recipe(question, dose)
+    except AerobeError as fault:
+        context["fault"] = fault
+    return page(request, "oxygen/ways.html", title="", dose=dose, **context)
+
+
+@router.get("/api/oxygen/ceiling")
+def ceiling_data(request: Request) -> Response:
+    """The food ceiling as data; the same names as the page's fields."""
+    values = _values(request)
+    answer = _ceiling(_form(values))
+    return JSONResponse({
+        "says": answer.says, "ceiling": as_plain(answer.ceiling), "by_balance_g_per_l": _finite(answer.by_balance_g_per_l),
+        "kla20_per_h": answer.kla20_per_h, "kla_log_sd": answer.kla_log_sd, "remarks": list(answer.remarks),
+        "cautions": list(answer.cautions),
+    })
+
+
+@router.get("/oxygen/measure")
+def measure_form(request: Request) -> Response:
+    """The form of a re-aeration run."""
+    return page(request, "oxygen/measure.html", title="Measure the air", **_measure_context(request))
+
+
+@router.post("/oxygen/measure")
+def measure(request: Request, sent: Sent) -> Response:
+    """Judge a run; keep its transfer with a vessel if asked."""
+    context = _measure_context(request)
+    try:
+        warm, high = TEMPERATURE.read(_joined(sent, "temperature")), LENGTH.read(_joined(sent, "altitude") or "0 m")
+        log = desk.read_run(
+            _run_text(sent), time_unit=sent.text("time_unit"), oxygen_unit=sent.text("oxygen_unit"), temperature_degc=warm,
+            altitude_m=high,
+        )
+        key = sent.text("vessel")
+        vessel = notebook_of(request).get(Vessel, key) if key else None
+        report = desk.measure_kla(
+            log, temperature_degc=warm, altitude_m=high, probe_t90_s=_seconds(sent, "t90"), vessel=vessel,
+            nominal_step_s=_seconds(sent, "step") or None,
+        )
+        kept = ""
+        if vessel is not None and sent.ticked("keep") and report.estimate.usable:
+            desk.keep_kla(notebook_of(request), vessel.key, report.estimate, now=clock_of(request))
+            kept = vessel.name
+    except AerobeError as fault:
+        return page(request, "oxygen/measure.html", status=422, title="Measure the air", fault=fault, sent=sent, **context)
+    context |= {"report": report, "picture": desk.kla_picture(report), "kept": kept}
+    return page(request, "oxygen/measure.html", title="Measure the air", sent=sent, **context)
+
+
+@router.get("/oxygen/probe")
+def probe_form(request: Request) -> Response:
+    """The form of a probe check."""
+    return page(request, "oxygen/probe.html", title="Check a probe", check=None, dose=None, caution=desk.SULPHITE_CAUTION)
+
+
+@router.post("/oxygen/probe")
+def probe(request: Request, sent: Sent) -> Response:
+    """Judge a probe."""
+    context: dict[str, Any] = {"check": None, "dose": None, "caution": desk.SULPHITE_CAUTION}
+    try:
+        warm = TEMPERATURE.read(_joined(sent, "temperature"))
+        zero = _joined(sent, "zero")
+        context["check"] = desk.check_probe(
+            OXYGEN.read(_joined(sent, "reading")), warm, altitude_m=LENGTH.read(_joined(sent, "altitude") or "0 m"),
+            zero_mg_per_l=OXYGEN.read(zero) if zero else None,
+        )
+    except AerobeError as fault:
+        return page(request, "oxygen/probe.html", status=422, title="Check a probe", fault=fault, sent=sent, **context)
+    return page(request, "oxygen/probe.html", title="Check a probe", sent=sent, **context)
+
+
+@router.get("/oxygen/size")
+def size_form(request: Request) -> Response:
+    """The form of sizing and scaling."""
+    return page(request, "oxygen/size.html", title="Size the air", diffusers=DIFFUSERS, plans=(), scaled=None)
+
+
+@router.post("/oxygen/size")
+def size(request: Request, sent: Sent) -> Response:
+    """Air for a transfer, or for a larger vessel at equal transfer."""
+    context: dict[str, Any] = {"diffusers": DIFFUSERS, "plans": (), "scaled": None}
+    try:
+        vessel = desk.typed_vessel(
+            volume=_joined(sent, "volume"), depth=_joined(sent, "depth"), flow=_joined(sent, "flow") or "0 L/min",
+            diffuser=sent.text("diffuser", "coarse bubble"), kla=_joined(sent, "kla"),
+        )
+        if sent.text("to_volume"):
+            depth = _joined(sent, "to_depth")
+            context["scaled"] = desk.scale_vessel(
+                vessel, VOLUME.read(_joined(sent, "to_volume")), depth_m=LENGTH.read(depth) if depth else None
+            )
+        else:
+            need = _joined(sent, "need")
+            wanted = RATE.read(need) if need else desk.first_guess_kla(vessel)[0]
+            context["plans"] = desk.size_air(vessel, kla20_per_h=wanted)
+    except AerobeError as fault:
+        return page(request, "oxygen/size.html", status=422, title="Size the air", fault=fault, sent=sent, **context)
+    return page(request, "oxygen/size.html", title="Size the air", sent=sent, **context)
+
+
+@router.get("/oxygen/foods")
+def foods(request: Request) -> Response:
+    """The food library, with sources."""
+    return page(request, "oxygen/foods.html", title="Foods", foods=[desk.food_page(key) for key in desk.FOODS])
+
+
+@router.get("/oxygen/brews/{key}")
+def brew(request: Request, key: str) -> Response:
+    """What a brew takes up, and how long it holds."""
+    view = desk.brew_view(notebook_of(request), key, now=clock_of(request))
+    found = desk.brew_uptake(notebook_of(request), key)
+    name = view.card.brew.name
+    return page(request, "oxygen/brew.html", title=f"Uptake of {name}", brew=view.card.brew, uptake=found,
+                picture=desk.uptake_picture(found, name))
+
+
+def _values(request: Request) -> dict[str, str]:
+    """Fields of the address, completed from a vessel of the notebook and from the sliders' starts."""
+    values = {slider.name: f"{slider.start:g}" for slider in SLIDERS} | TYPED
+    asked = request.query_params
+    if asked.get("vessel"):
+        values |= _from_vessel(notebook_of(request).get(Vessel, asked["vessel"]))
+    return values | {name: asked[name][:120] for name in values if name in asked}
+
+
+def _from_vessel(vessel: Vessel) -> dict[str, str]:
+    air = vessel.air
+    return {
+        "volume": f"{vessel.volume_l:g} L", "depth": f"{vessel.depth_m:g} m", "diffuser": air.diffuser,
+        "kla": f"{air.kla_per_h:.3g} /h" if air.kla_per_h is not None else "", "altitude": f"{vessel.altitude_m:g} m",
+        "air": f"{air.flow_l_per_min / vessel.volume_l:.3g}",
+    }
+
+
+def _form(values: Mapping[str, str]) -> desk.FoodForm:
+    flow = _number(values, "air") * VOLUME.read(values["volume"])
+    return desk.FoodForm(
+        food=values["food"], volume=values["volume"], depth=values["depth"], flow=f"{flow:.6g} L/min",
+        diffuser=values["diffuser"],
+        kla=values["kla"], altitude=values["altitude"], temperature=f"{_number(values, 'temperature'):g} degC",
+        compost=f"{_number(values, 'compost'):g} g/L", others=values["others"], floor=f"{_number(values, 'floor'):g} mg/L",
+        probability=f"{_number(values, 'chance'):g} %", hours=f"{_number(values, 'hours'):g} h", feeds=values["feeds"],
+    )
+
+
+def _number(values: Mapping[str, str], name: str) -> float:
+    kinds = {"dose": (DOSE, "g/L"), "compost": (DOSE, "g/L"), "temperature": (TEMPERATURE, "degC"), "floor": (OXYGEN, "mg/L"),
+             "hours": (ELAPSED, "h"), "air": (RATE, "/h"), "chance": (FRACTION, "")}
+    kind, unit = kinds[name]
+    return kind.read(f"{values[name]} {unit}")
+
+
+# A moved dose asks the same ceiling again: keep the last few.
+@lru_cache(maxsize=64)
+def _ceiling(form: desk.FoodForm) -> Any:
+    return desk.ask_food_ceiling(form.question(draws=DRAWS), tolerance=TOLERANCE)
+
+
+def _answer(values: Mapping[str, str]) -> dict[str, Any]:
+    form = _form(values)
+    found = _ceiling(form)
+    preview = desk.preview_dose(form.question(draws=DRAWS), _number(values, "dose"))
+    return {"found": found, "preview": preview, "pictures": desk.food_pictures(found, preview)}
+
+
+def _measure_context(request: Request) -> dict[str, Any]:
+    return {
+        "vessels": notebook_of(request).find(Vessel), "report": None, "picture": None, "kept": "",
+        "cautions": (desk.SULPHITE_CAUTION, desk.COBALT_CAUTION),
+    }
+
+
+def _run_text(sent: Fields) -> str:
+    file = sent.upload("file")
+    return file.file.read(2_000_000).decode("utf-8-sig", errors="replace") if file is not None else sent.text("run")
+
+
+def _joined(sent: Fields, name: str) -> str:
+    """A number and its unit as one text; empty if no number was typed."""
+    return f"{sent.text(name)} {sent.text(name + '_unit')}".strip() if sent.text(name) else ""
+
+
+def _seconds(sent: Fields, name: str) -> float:
+    typed = _joined(sent, name)
+    return 3600.0 * ELAPSED.read(typed) if typed else 0.0
+
+
+def _finite(value: float) -> float | None:
+    return value if value < 1e9 else None
