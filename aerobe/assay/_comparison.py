@@ -1,0 +1,365 @@
+"""Two tests on the same samples: lines that allow for error in both, limits of agreement, and a bias that moves."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from aerobe.assay._arrays import Floats, finite, normal_quantile, t_quantile
+from aerobe.errors import NotEnoughData, OutsideValidity
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """second = intercept + slope x first, with intervals."""
+
+    method: str
+    intercept: float
+    intercept_low: float
+    intercept_high: float
+    slope: float
+    slope_low: float
+    slope_high: float
+    slope_sd: float  # nan where the method gives none
+    intercept_sd: float
+    pairs: int
+    level: float
+
+    @property
+    def says(self) -> str:
+        """Whether the two tests read alike."""
+        parts = []
+        if self.slope_low <= 1 <= self.slope_high:
+            parts.append("no proportional difference is shown")
+        else:
+            parts.append(
+                f"the second test reads {self.slope:.2f} times the first ({self.slope_low:.2f} to {self.slope_high:.2f})"
+            )
+        if self.intercept_low <= 0 <= self.intercept_high:
+            parts.append("no constant difference is shown")
+        else:
+            parts.append(f"and {self.intercept:+.3g} more ({self.intercept_low:.3g} to {self.intercept_high:.3g})")
+        return f"{self.method}, {self.pairs} pairs: " + ", ".join(parts) + "."
+
+
+def _pairs(first: Sequence[float], second: Sequence[float], at_least: int) -> tuple[Floats, Floats]:
+    x, y = (
+        finite(first, "results of the first test", at_least=at_least),
+        finite(second, "results of the second test", at_least=at_least),
+    )
+    if x.size != y.size:
+        raise NotEnoughData(
+            f"{x.size} results of the first test, {y.size} of the second.", "Give both for each sample; leave unpaired ones out."
+        )
+    if np.ptp(x) == 0 or np.ptp(y) == 0:
+        raise NotEnoughData("All samples read the same.", "Compare the tests over samples from weak to strong.")
+    return x, y
+
+
+def deming(first: Sequence[float], second: Sequence[float], *, error_ratio: float = 1.0, level: float = 0.95) -> Line:
+    """Deming regression with jackknife intervals.
+
+    Parameters
+    ----------
+    error_ratio
+        Error variance of the second test over that of the first. [-]
+
+    Source
+    ------
+    deming-1943, linnet-1993
+    """
+    x, y = _pairs(first, second, 3)
+    if error_ratio <= 0:
+        raise OutsideValidity(
+            "The ratio of error variances is not above zero.", "Estimate it from repeats of both tests, or use 1."
+        )
+    n = x.size
+    intercept, slope = _deming_lines(x[None], y[None], error_ratio)
+    keep = ~np.eye(n, dtype=bool)
+    left = _deming_lines(np.tile(x, (n, 1))[keep].reshape(n, n - 1), np.tile(y, (n, 1))[keep].reshape(n, n - 1), error_ratio)
+    sds = [
+        float((n * full[0] - (n - 1) * part).std(ddof=1)) / math.sqrt(n)
+        for full, part in zip((intercept, slope), left, strict=True)
+    ]
+    t = t_quantile(level, n - 2)
+    a, b = float(intercept[0]), float(slope[0])
+    return Line(
+        method="Deming",
+        intercept=a,
+        intercept_low=a - t * sds[0],
+        intercept_high=a + t * sds[0],
+        slope=b,
+        slope_low=b - t * sds[1],
+        slope_high=b + t * sds[1],
+        slope_sd=sds[1],
+        intercept_sd=sds[0],
+        pairs=n,
+        level=level,
+    )
+
+
+def _deming_lines(x: Floats, y: Floats, ratio: float) -> tuple[Floats, Floats]:
+    mx, my = x.mean(axis=1, keepdims=True), y.mean(axis=1, keepdims=True)
+    sx, sy, sxy = ((x - mx) ** 2).mean(1), ((y - my) ** 2).mean(1), ((x - mx) * (y - my)).mean(1)
+    slope = (sy - ratio * sx + np.sqrt((sy - ratio * sx) ** 2 + 4 * ratio * sxy**2)) / (2 * sxy)
+    return my[:, 0] - slope * mx[:, 0], slope
+
+
+def passing_bablok(first: Sequence[float], second: Sequence[float], *, level: float = 0.95) -> Line:
+    """Passing-Bablok regression: the median of all slopes, shifted; outliers hardly move it.
+
+    Source
+    ------
+    passing-bablok-1983
+    """
+    x, y = _pairs(first, second, 5)
+    n = x.size
+    i, j = np.triu_indices(n, 1)
+    dx, dy = x[j] - x[i], y[j] - y[i]
+    moved = (dx != 0) | (dy != 0)
+    with np.errstate(divide="ignore"):
+        slopes = np.where(dx[moved] != 0, dy[moved] / np.where(dx[moved] != 0, dx[moved], 1.0), np.sign(dy[moved]) * np.inf)
+    slopes = np.sort(slopes[slopes != -1])
+    size, shift = slopes.size, int((slopes < -1).sum())
+    middle = slopes[(size - 1) // 2 + shift] if size % 2 else 0.5 * (slopes[size // 2 - 1 + shift] + slopes[size // 2 + shift])
+    reach = normal_quantile(level) * math.sqrt(n * (n - 1) * (2 * n + 5) / 18)
+    first_place = round((size - reach) / 2)
+    low_place, high_place = first_place + shift - 1, size - first_place + shift
+    if low_place < 0 or high_place >= size:
+        raise NotEnoughData(
+            f"{n} pairs are too few for limits by this method.", "Give at least ten pairs, or use Deming regression."
+        )
+    low, high = float(slopes[low_place]), float(slopes[high_place])
+
+    def height(slope: float) -> float:
+        return float(np.median(y - slope * x))
+
+    return Line(
+        method="Passing-Bablok",
+        intercept=height(float(middle)),
+        intercept_low=height(high),
+        intercept_high=height(low),
+        slope=float(middle),
+        slope_low=low,
+        slope_high=high,
+        slope_sd=math.nan,
+        intercept_sd=math.nan,
+        pairs=n,
+        level=level,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Agreement:
+    """Bland and Altman's limits of agreement of first minus second (or of their ratio)."""
+
+    bias: float
+    bias_low: float
+    bias_high: float
+    sd: float
+    lower: float
+    lower_interval: tuple[float, float]
+    upper: float
+    upper_interval: tuple[float, float]
+    trend: float  # slope of the difference on the mean [-]
+    trend_p: float
+    pairs: int
+    relative: bool  # the figures are ratios, found on the log scale
+    says: str
+
+
+def limits_of_agreement(
+    first: Sequence[float],
+    second: Sequence[float],
+    *,
+    relative: bool = False,
+    level: float = 0.95,
+    multiplier: float | None = None,
+) -> Agreement:
+    """Bias and limits of agreement, with their own intervals and a test whether the difference grows with the level.
+
+    Parameters
+    ----------
+    relative
+        Work on logs and give ratios: right when the difference grows with the level.
+    multiplier
+        Times the sd for the limits: the normal quantile if left out; the 1986 paper uses 2.
+
+    Source
+    ------
+    bland-altman-1986
+    """
+    from scipy.special import stdtr
+
+    x, y = _pairs(first, second, 3)
+    if relative:
+        if np.any(x <= 0) or np.any(y <= 0):
+            raise OutsideValidity(
+                "A ratio needs results above zero.", "Use absolute differences, or leave out what was not detected."
+            )
+        x, y = np.log(x), np.log(y)
+    d, n = x - y, x.size
+    bias, sd, t = float(d.mean()), float(d.std(ddof=1)), t_quantile(level, n - 1)
+    k = normal_quantile(level) if multiplier is None else multiplier
+    se_bias, se_limit = sd / math.sqrt(n), sd * math.sqrt(3 / n)
+    middle = (x + y) / 2
+    sxx = float(((middle - middle.mean()) ** 2).sum())
+    trend = float(((middle - middle.mean()) * d).sum()) / sxx if sxx > 0 else 0.0
+    rest = d - bias - trend * (middle - middle.mean())
+    trend_sd = math.sqrt(float((rest**2).sum()) / max(1, n - 2) / sxx) if sxx > 0 else math.inf
+    p = 2 * float(stdtr(n - 2, -abs(trend) / trend_sd)) if trend_sd > 0 and n > 2 else 1.0
+
+    def out(value: float) -> float:
+        return math.exp(value) if relative else value
+
+    lower, upper = bias - k * sd, bias + k * sd
+    sign, reach = ("over", "times") if relative else ("minus", "difference")
+    says = f"First {sign} second: {reach} {out(bias):.3g}; "
+    says += f"limits {out(lower):.3g} to {out(upper):.3g} hold about {100 * level:.0f} in 100 pairs."
+    if p < 0.05:
+        says += " The difference changes with the level, so one bias does not describe it."
+    return Agreement(
+        bias=out(bias),
+        bias_low=out(bias - t * se_bias),
+        bias_high=out(bias + t * se_bias),
+        sd=sd,
+        lower=out(lower),
+        lower_interval=(out(lower - t * se_limit), out(lower + t * se_limit)),
+        upper=out(upper),
+        upper_interval=(out(upper - t * se_limit), out(upper + t * se_limit)),
+        trend=trend,
+        trend_p=p,
+        pairs=n,
+        relative=relative,
+        says=says,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhaseBias:
+    """How the ratio of two tests moves with food and with the phase of growth."""
+
+    ratios: tuple[tuple[str, str, float, float, float], ...]  # food, phase, ratio, low, high
+    phase_f: float
+    phase_p: float
+    food_f: float
+    food_p: float
+    together_f: float  # phase acting differently with each food
+    together_p: float  # nan without repeats of a food and phase
+    residual_log_sd: float
+    residual_df: int
+    spread: float  # largest mean ratio over smallest
+    fixed_factor_works: bool
+    says: str
+
+
+def phase_bias(
+    first: Sequence[float],
+    second: Sequence[float],
+    foods: Sequence[str],
+    phases: Sequence[str],
+    *,
+    log_sd: Sequence[float] | None = None,
+    level: float = 0.95,
+) -> PhaseBias:
+    """Does a fixed factor turn one test into the other, or does the factor depend on food and phase?
+
+    Log ratios of first over second are compared between foods, phases and their combinations by nested linear models
+    (each effect last in, so unbalanced data are fair to it). Where each pair is a mean with a known standard
+    uncertainty of its log ratio, give `log_sd`: the tests then compare with that instead of with the repeats, and one
+    pair for each food and phase is enough.
+
+    Source
+    ------
+    iso-5725-3
+    """
+    x, y = _pairs(first, second, 4)
+    if np.any(x <= 0) or np.any(y <= 0):
+        raise OutsideValidity("A ratio needs results above zero.", "Leave out what was not detected, and say so.")
+    ratio = np.log(x / y)
+    cells = list(zip(foods, phases, strict=True))
+    if len(cells) != ratio.size:
+        raise NotEnoughData("Foods and phases differ in number from the results.", "Give both for each pair.")
+    sd = np.ones(ratio.size) if log_sd is None else finite(log_sd, "uncertainties of the log ratios")
+    if sd.size != ratio.size or np.any(sd <= 0):
+        raise NotEnoughData("Each pair needs an uncertainty above zero.", "Give one for each pair, or none at all.")
+    raw, ratio = ratio, ratio / sd
+    phase_columns, food_columns, cell_columns = (_dummies(labels) / sd[:, None] for labels in (phases, foods, cells))
+    constant = 1 / sd[:, None]
+    both = np.hstack([constant, phase_columns, food_columns])
+    full = np.hstack([constant, cell_columns])
+    rss_full, rank_full = _rss(full, ratio)
+    rss_both, rank_both = _rss(both, ratio)
+    repeats = log_sd is not None or (ratio.size - rank_full > 0 and rss_full > 0)
+    base_rss, base_rank = (rss_full, rank_full) if repeats else (rss_both, rank_both)
+    df = ratio.size - base_rank
+    if log_sd is not None:
+        base_rss, df = 1e9, 1_000_000_000  # a mean square of one, known exactly
+    if df < 1 or base_rss <= 0:
+        raise NotEnoughData(
+            "Too few pairs to separate food and phase from scatter.", "Measure repeats, or more foods and phases with both tests."
+        )
+    without_phase, without_food = (
+        _rss(np.hstack([constant, food_columns]), ratio),
+        _rss(np.hstack([constant, phase_columns]), ratio),
+    )
+    mean_square = base_rss / df
+
+    def f_test(smaller: tuple[float, int], larger: tuple[float, int]) -> tuple[float, float]:
+        from scipy.special import fdtrc
+
+        extra = larger[1] - smaller[1]
+        if extra <= 0:
+            return math.nan, math.nan
+        f = (smaller[0] - larger[0]) / extra / mean_square
+        return f, float(fdtrc(extra, df, max(0.0, f)))
+
+    phase, food = f_test(without_phase, (rss_both, rank_both)), f_test(without_food, (rss_both, rank_both))
+    together = f_test((rss_both, rank_both), (rss_full, rank_full)) if repeats else (math.nan, math.nan)
+    half = t_quantile(level, df) * math.sqrt(mean_square)
+    rows = []
+    for cell in dict.fromkeys(cells):
+        mine = np.array([item == cell for item in cells])
+        weight = 1 / sd[mine] ** 2
+        mid, wide = float((weight * raw[mine]).sum() / weight.sum()), half / math.sqrt(float(weight.sum()))
+        rows.append((cell[0], cell[1], math.exp(mid), math.exp(mid - wide), math.exp(mid + wide)))
+    moving = [
+        name
+        for name, p in (("phase of growth", phase[1]), ("food", food[1]), ("food and phase together", together[1]))
+        if p < 0.05
+    ]
+    values = [row[2] for row in rows]
+    spread = max(values) / min(values)
+    says = f"The ratio of the two tests runs from {min(values):.2f} to {max(values):.2f}"
+    says += (
+        f" and changes with {' and '.join(moving)}: no fixed factor turns one into the other."
+        if moving
+        else "; no change with food or phase is shown by these pairs."
+    )
+    return PhaseBias(
+        ratios=tuple(rows),
+        phase_f=phase[0],
+        phase_p=phase[1],
+        food_f=food[0],
+        food_p=food[1],
+        together_f=together[0],
+        together_p=together[1],
+        residual_log_sd=math.sqrt(mean_square),
+        residual_df=df,
+        spread=spread,
+        fixed_factor_works=not moving,
+        says=says,
+    )
+
+
+def _dummies(labels: Sequence[object]) -> Floats:
+    names = list(dict.fromkeys(labels))
+    return np.array([[float(label == name) for name in names[1:]] for label in labels]).reshape(len(labels), len(names) - 1)
+
+
+def _rss(design: Floats, y: Floats) -> tuple[float, int]:
+    beta, _, rank, _ = np.linalg.lstsq(design, y, rcond=None)
+    return float(((y - design @ beta) ** 2).sum()), int(rank)

@@ -1,0 +1,177 @@
+"""Ratios of two uncertain numbers, and the fungal to bacterial ratio with its kind."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from aerobe.assay._arrays import normal_quantile, t_quantile
+from aerobe.errors import NotAllowed, OutsideValidity, UnusableReading
+from aerobe.units import number
+
+RATIO_KINDS = {
+    "mass": "of biomass",
+    "count": "of numbers counted under the microscope",
+    "plate": "of colonies on plates",
+    "marker": "of marker substances or genes",
+    "unknown": "of an unknown kind",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RatioInterval:
+    """A ratio with limits. `bounded` is False when the divisor cannot be told from zero."""
+
+    value: float
+    low: float
+    high: float
+    level: float
+    bounded: bool
+    says: str
+
+
+def fieller(
+    top: float,
+    bottom: float,
+    top_sd: float,
+    bottom_sd: float,
+    *,
+    covariance: float = 0.0,
+    df: float = math.inf,
+    level: float = 0.95,
+) -> RatioInterval:
+    """Fieller's interval of top / bottom; right even when the bottom is uncertain, and open-ended when it may be zero.
+
+    Source
+    ------
+    fieller-1954
+    """
+    if bottom == 0:
+        raise OutsideValidity("The divisor is zero.", "A ratio to nothing has no value; report both numbers.")
+    t = t_quantile(level, df)
+    ratio = top / bottom
+    # The limits are the roots of a r^2 - 2 b r + c = 0.
+    a, b, c = bottom**2 - t * t * bottom_sd**2, top * bottom - t * t * covariance, top**2 - t * t * top_sd**2
+    inside = b * b - a * c
+    if a <= 0:
+        # Either the whole line, or everything outside two limits; both mean: no bounded statement.
+        return RatioInterval(
+            value=ratio,
+            low=-math.inf,
+            high=math.inf,
+            level=level,
+            bounded=False,
+            says="The divisor cannot be told from zero, so the ratio has no bounds. Repeat the test on the smaller part.",
+        )
+    root = math.sqrt(max(0.0, inside))
+    low, high = (b - root) / a, (b + root) / a
+    return RatioInterval(
+        value=ratio, low=low, high=high, level=level, bounded=True, says=f"{number(ratio)} ({number(low)} to {number(high)})."
+    )
+
+
+def log_ratio(
+    top: float, bottom: float, top_sd: float, bottom_sd: float, *, correlation: float = 0.0, level: float = 0.95
+) -> RatioInterval:
+    """Interval of a ratio of two positive numbers on the log scale: right when the errors are proportional.
+
+    Source
+    ------
+    aitchison-1986
+    """
+    if top <= 0 or bottom <= 0:
+        raise OutsideValidity(
+            "A log-ratio needs two numbers above zero.", "Use Fieller's interval, or the detection limit as a bound."
+        )
+    r_top, r_bottom = top_sd / top, bottom_sd / bottom
+    spread = math.sqrt(max(0.0, r_top**2 + r_bottom**2 - 2 * correlation * r_top * r_bottom))
+    factor = math.exp(normal_quantile(level) * spread)
+    ratio = top / bottom
+    return RatioInterval(
+        value=ratio,
+        low=ratio / factor,
+        high=ratio * factor,
+        level=level,
+        bounded=True,
+        says=f"{number(ratio)} ({number(ratio / factor)} to {number(ratio * factor)}).",
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FungalRatio:
+    """A fungal to bacterial ratio with its standard uncertainty on the log scale, and what kind of ratio it is."""
+
+    ratio: float  # fungi / bacteria [-]
+    log_sd: float  # standard uncertainty of ln(ratio) [-]
+    kind: str  # mass, count, plate, marker or unknown
+
+    def __post_init__(self) -> None:
+        if self.kind not in RATIO_KINDS:
+            raise UnusableReading(f"'{self.kind}' is no kind of ratio.", f"Use one of: {', '.join(RATIO_KINDS)}.")
+        if not (math.isfinite(self.ratio) and self.ratio > 0) or self.log_sd < 0:
+            raise UnusableReading(
+                f"A fungal to bacterial ratio of {self.ratio:g} is not above zero.",
+                "When one part was not detected, enter its limit and mark the reading as censored.",
+            )
+
+    def fungal_fraction(self, level: float = 0.9) -> tuple[float, float, float]:
+        """Share of fungi in the sum of both, with limits: the exact image of the log-ratio's interval."""
+        factor = math.exp(normal_quantile(level) * self.log_sd)
+
+        def share(ratio: float) -> float:
+            return ratio / (1 + ratio)
+
+        return share(self.ratio), share(self.ratio / factor), share(self.ratio * factor)
+
+    def fraction_sd(self) -> float:
+        """Standard uncertainty of the fungal fraction by the linear law: p (1 - p) sd(ln ratio)."""
+        share = self.ratio / (1 + self.ratio)
+        return share * (1 - share) * self.log_sd
+
+
+def ratio_from_fraction(fungal_fraction: float, fraction_sd: float, kind: str) -> FungalRatio:
+    """The ratio that belongs to a fungal fraction of the sum, with its uncertainty."""
+    if not 0 < fungal_fraction < 1:
+        raise UnusableReading(f"A fungal fraction of {fungal_fraction:g} is not between 0 and 1.", "Enter 25 % as 0.25.")
+    return FungalRatio(
+        ratio=fungal_fraction / (1 - fungal_fraction), log_sd=fraction_sd / (fungal_fraction * (1 - fungal_fraction)), kind=kind
+    )
+
+
+def ratio_from_parts(fungi: float, bacteria: float, fungi_sd: float, bacteria_sd: float, kind: str) -> FungalRatio:
+    """The ratio of two measured parts."""
+    found = log_ratio(fungi, bacteria, fungi_sd, bacteria_sd)
+    return FungalRatio(ratio=found.value, log_sd=math.hypot(fungi_sd / fungi, bacteria_sd / bacteria), kind=kind)
+
+
+def compare_ratios(first: FungalRatio, second: FungalRatio, *, level: float = 0.95) -> RatioInterval:
+    """How many times larger the first ratio is.
+
+    Raises
+    ------
+    NotAllowed
+        If the two are of different kinds: plate counts and biomass differ by orders of magnitude on the same tea.
+    """
+    same_kind(first.kind, second.kind)
+    spread = math.hypot(first.log_sd, second.log_sd)
+    value, factor = first.ratio / second.ratio, math.exp(normal_quantile(level) * spread)
+    return RatioInterval(
+        value=value,
+        low=value / factor,
+        high=value * factor,
+        level=level,
+        bounded=True,
+        says=f"{number(value)} times ({number(value / factor)} to {number(value * factor)}).",
+    )
+
+
+def same_kind(first: str, second: str) -> None:
+    """Refuse to compare ratios of unlike or unknown kinds."""
+    if first == second and first != "unknown":
+        return
+    say: Callable[[str], str] = lambda kind: RATIO_KINDS.get(kind, kind)  # noqa: E731
+    raise NotAllowed(
+        f"These fungal to bacterial ratios cannot be compared: one is {say(first)}, the other {say(second)}.",
+        "Compare only ratios of one known kind; measure both samples with the same test.",
+    )
