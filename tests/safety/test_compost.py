@@ -198,6 +198,50 @@ def test_welsh_rule_at_its_edges(heap: Compost, piece: float, state: str) -> Non
     assert judge_compost(heap, "Wales", largest_piece_mm=piece).state == state
 
 
+@pytest.mark.parametrize(
+    ("temperature", "days", "process"),
+    # Bioabfallverordnung 1998 (second hand): windrow 55 degC 14 d or 65 degC 7 d; in-vessel 60 degC 7 d.
+    [(55.0, 14, "windrow"), (65.0, 7, "windrow"), (60.0, 7, "in-vessel")],
+)
+def test_german_rule_at_its_edges(temperature: float, days: int, process: str) -> None:
+    assert judge_compost(compost(days, temperature, process=process), "Germany").state == SHOWN
+    assert judge_compost(compost(days - 1, temperature, process=process), "Germany").state == FAILS
+    assert judge_compost(compost(days, temperature - 0.1, process=process), "Germany").state == FAILS
+
+
+@pytest.mark.parametrize(
+    ("heap", "state"),
+    # CCME 2005 (recalled): windrow 55 degC 15 d with 5 turnings; in-vessel or aerated static pile 3 d.
+    [
+        (compost(15, 55.0), SHOWN),
+        (compost(14, 55.0), FAILS),
+        (compost(15, 55.0, turnings=4), FAILS),
+        (compost(3, 55.0, process="in-vessel"), SHOWN),
+        (compost(2, 55.0, process="static aerated"), FAILS),
+    ],
+)
+def test_canadian_guideline_at_its_edges(heap: Compost, state: str) -> None:
+    assert judge_compost(heap, "Canada guideline").state == state
+
+
+@pytest.mark.parametrize(
+    ("days", "turnings", "process", "state"),
+    # 40 CFR 503 Appendix B: windrow 15 d with 5 turnings, in-vessel or static aerated 3 d, 55 degC or higher.
+    [
+        (15, 5, "windrow", SHOWN),
+        (14, 5, "windrow", FAILS),
+        (15, 4, "windrow", FAILS),
+        (3, 0, "in-vessel", SHOWN),
+        (2, 0, "in-vessel", FAILS),
+    ],
+)
+def test_us_sludge_appendix_at_its_edges(days: int, turnings: int, process: str, state: str) -> None:
+    rules = judge_compost(compost(days, 55.0, turnings=turnings, process=process), "US biosolids").rules
+    assert {rule.name: rule.state for rule in rules if not rule.name.endswith("equation")} == {
+        "us-sludge-windrow" if process == "windrow" else "us-sludge-vessel": state
+    }
+
+
 def test_nothing_known_is_never_a_pass() -> None:
     for place in jurisdictions():
         assert judge_compost(None, place).state == NOT_SHOWN
