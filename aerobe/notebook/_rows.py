@@ -211,7 +211,7 @@ class _Reader:
         if place is not None and row[place]:
             cell = row[place]
             try:
-                if re.search(r"[A-Za-z]", cell):
+                if re.search(r"[A-Za-z]", re.sub(r"[eE][+-]?\d+$", "", cell)):
                     return ELAPSED.read(cell), None     # a spreadsheet's duration carries its own unit
                 return ELAPSED.convert(self._parse(cell, "elapsed"), self.mapping.columns[place].unit, typed=cell), None
             except AerobeError as fault:

@@ -1,0 +1,197 @@
+"""Files as loggers and people write them; the tables here are made up, their quirks are common ones."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from datetime import UTC, datetime
+
+import openpyxl
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from aerobe.errors import AerobeError, ImportFault
+from aerobe.notebook import Mapping, RowsRead, guess_mapping, mend_mapping, read_rows, read_table, zone_of
+
+
+def understood(text: str | bytes, name: str = "x.csv", **wishes: object) -> tuple[Mapping, RowsRead]:
+    table = read_table(text.encode() if isinstance(text, str) else text, name)
+    changes = wishes.pop("columns", {})
+    mapping = mend_mapping(table, guess_mapping(table), changes, **wishes)  # type: ignore[arg-type]
+    return mapping, read_rows(table, mapping)
+
+
+def test_a_german_logger_with_preamble_decimal_commas_and_semicolons() -> None:
+    mapping, rows = understood(
+        "Messger\u00e4t 3000;SN 12\n\nDatum;Uhrzeit;Sauerstoff (mg/L);Temp_C\n"
+        "25.11.2026;08:00:00;8,2;20,1\n25.11.2026;08:00:10;8,3;20,2\n",
+        zone="Europe/Berlin",
+    )
+    assert mapping.decimal_comma
+    assert {probe.channel: probe.values for probe in rows.probes} == {"oxygen": [8.2, 8.3], "temperature": [20.1, 20.2]}
+    assert rows.probes[0].clocks[0] == datetime(2026, 11, 25, 7, 0, tzinfo=UTC)
+
+
+def test_units_of_a_header_are_converted_to_house_units() -> None:
+    _, rows = understood("minutes,DO [umol/L],Temp [degF],EC [mS/cm],pH\n30,250,68,1.2,6.5\n")
+    probes = {probe.channel: probe for probe in rows.probes}
+    assert probes["oxygen"].elapsed_h == [0.5]
+    assert probes["oxygen"].values == [pytest.approx(7.9995)]       # 31.998 g/mol of oxygen
+    assert probes["temperature"].values == [pytest.approx(20.0)]
+    assert (probes["conductivity"].values, probes["pH"].values) == ([1200.0], [6.5])
+
+
+def test_a_bare_unit_is_asked_for_and_never_guessed() -> None:
+    table = read_table(b"time,DO\n0,8\n1,7\n", "x.csv")
+    mapping = guess_mapping(table)
+    assert len(mapping.questions) == 2
+    with pytest.raises(ImportFault, match="unit of oxygen"):
+        read_rows(table, mapping)
+    settled = mend_mapping(table, mapping, {"time": "elapsed [min]", "DO": "oxygen [%]"})
+    assert settled.questions == ()
+    assert read_rows(table, settled).probes[0].unit == "% saturation"
+
+
+@pytest.mark.parametrize(("cells", "day_first", "asked"), [
+    (["03/04/2026 08:00", "04/04/2026 08:00"], None, True),
+    (["03/04/2026 08:00", "13/04/2026 08:00"], True, False),
+    (["04/13/2026 08:00", "04/14/2026 08:00"], False, False),
+    (["03.04.2026 08:00", "04.04.2026 08:00"], None, False),
+])
+def test_dates_that_read_two_ways_are_asked_about(cells: list[str], day_first: bool | None, asked: bool) -> None:
+    table = read_table(("when;oxygen mg/L;x\n" + "".join(f"{cell};8;\n" for cell in cells)).encode(), "x.csv")
+    mapping = mend_mapping(table, guess_mapping(table), {"when": "clock"}, zone="UTC")
+    assert mapping.day_first is day_first
+    assert any("two ways" in question for question in mapping.questions) == asked
+
+
+def test_clock_times_without_offset_are_asked_for_their_zone_and_those_with_one_are_not() -> None:
+    with_offset = read_table(b"timestamp\tDO mg/L\n2026-05-01T08:00+02:00\t8\n", "x.tsv")
+    assert guess_mapping(with_offset).questions == ()
+    without = read_table(b"timestamp\tDO mg/L\n2026-05-01 08:00\t8\n", "x.tsv")
+    assert "time zone" in guess_mapping(without).questions[0]
+
+
+def test_an_hour_lost_to_summer_time_is_not_counted() -> None:
+    _, rows = understood("timestamp;DO mg/L\n29.03.2026 01:30;8\n29.03.2026 03:30;7\n", zone="Europe/Berlin")
+    first, second = rows.probes[0].clocks
+    assert first is not None and second is not None
+    assert (second - first).total_seconds() == 3600.0
+
+
+def test_a_bad_row_is_named_with_column_reason_and_remedy_and_the_good_ones_stay() -> None:
+    _, rows = understood(
+        "hours,biomass (ug C/mL),role,dilution,DO mg/L\n0,12.5,sample,1:10,8\n1,abc,sample,1,7\n2,3,witch,1,7\n3,3,blank,0.5,7\n"
+        "x,3,sample,1,7\n,3,sample,1,7\n5,<3,killed,1,400\n6,,,,\n"
+    )
+    assert [(fault.row, fault.column) for fault in rows.faults] == [
+        (3, "biomass (ug C/mL)"), (4, "role"), (5, "dilution"), (6, "hours"), (7, "hours"), (8, "DO mg/L"),
+    ]
+    assert all(fault.reason and fault.remedy for fault in rows.faults)
+    assert [(row.row, row.value, row.role, row.dilution, row.below_detection) for row in rows.results] == [
+        (2, 12.5, "sample", 10.0, False), (8, 3.0, "killed control", 1.0, True),
+    ]
+    assert rows.empty == 1
+    assert rows.probes[0].values == [8.0, 7.0, 7.0, 7.0]    # the probe's cells of rows with a bad test are good
+
+
+def test_thousands_are_told_from_decimals_by_the_rest_of_the_file() -> None:
+    _, english = understood('hours,cells (cells/mL)\n0,"1,234"\n1,"1,234,567.5"\n2,12.25\n')
+    assert [row.value for row in english.results] == [1234.0, 1234567.5, 12.25]
+    _, german = understood("hours;cells (cells/mL)\n0;1.234\n1;1.234.567,5\n2;12,25\n3;8,5\n")
+    assert [row.value for row in german.results] == [1234.0, 1234567.5, 12.25, 8.5]
+
+
+def test_a_spreadsheet_is_read_by_value_and_a_formula_is_not_run(tmp_path) -> None:
+    book = openpyxl.Workbook()
+    book.active.title = "notes"
+    sheet = book.create_sheet("readings")
+    for row in (["hours", "biomass (ug C/mL)", "notes"], [0, 12.5, "a"], [6.5, 40, "=cmd|' /C calc'!A0"], [12, "<3", None]):
+        sheet.append(row)
+    path = tmp_path / "x.xlsx"
+    book.save(path)
+    _, rows = understood(path.read_bytes(), "x.xlsx")
+    got = [(row.elapsed_h, row.value, row.below_detection) for row in rows.results]
+    assert got == [(0, 12.5, False), (6.5, 40, False), (12, 3, True)]
+
+
+def test_spreadsheet_dates_keep_their_time(tmp_path) -> None:
+    book = openpyxl.Workbook()
+    book.active.append(["timestamp", "DO mg/L"])
+    book.active.append([datetime(2026, 5, 1, 8, 30), 8.25])
+    path = tmp_path / "x.xlsx"
+    book.save(path)
+    _, rows = understood(path.read_bytes(), "x.xlsx", zone="+02:00")
+    assert rows.probes[0].clocks == [datetime(2026, 5, 1, 6, 30, tzinfo=UTC)]
+
+
+@pytest.mark.parametrize(("content", "name", "said"), [
+    (b"", "x.csv", "no table"),
+    (b"hours,value\n", "x.csv", "no table"),
+    (b"1,2\n3,4\n", "x.csv", "no row of column names"),
+    (b"\x00\x01\x02" * 50, "x.csv", "no text"),
+    (b"PK\x03\x04 broken", "x.xlsx", "damaged"),
+    (b"not a spreadsheet", "x.xlsx", "cannot be read as a spreadsheet"),
+])
+def test_what_is_no_table_is_refused_with_what_to_do(content: bytes, name: str, said: str) -> None:
+    with pytest.raises(ImportFault, match=said) as caught:
+        read_table(content, name)
+    assert caught.value.remedy
+
+
+def test_a_spreadsheet_that_would_fill_the_memory_is_refused() -> None:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as packed:
+        packed.writestr("xl/worksheets/sheet1.xml", b"0" * 80_000_000)
+    with pytest.raises(ImportFault, match="would unpack"):
+        read_table(out.getvalue(), "x.xlsx")
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
+def test_the_letters_of_older_programs_are_read(encoding: str) -> None:
+    table = read_table("hours,Temp [\u00b0C]\n0,20\n".encode(encoding), "x.csv")
+    assert guess_mapping(table).columns[1].field == "temperature"
+    assert guess_mapping(table).questions == ()
+
+
+@pytest.mark.parametrize(("name", "hours"), [("+02:00", 2), ("UTC-5", -5), ("utc", 0), ("-03:30", -3.5)])
+def test_zones_by_offset(name: str, hours: float) -> None:
+    offset = zone_of(name).utcoffset(datetime(2026, 1, 1))
+    assert offset is not None and offset.total_seconds() == hours * 3600.0
+
+
+@pytest.mark.parametrize("name", ["Mars/Olympus", "+25:00", "../etc/passwd", ""])
+def test_a_zone_that_does_not_exist_is_refused(name: str) -> None:
+    with pytest.raises(ImportFault):
+        zone_of(name)
+
+
+def test_a_column_or_meaning_that_is_not_known_is_refused() -> None:
+    table = read_table(b"hours,value\n0,1\n", "x.csv")
+    for changes in ({"nowhere": "value"}, {"value": "magic"}):
+        with pytest.raises(ImportFault):
+            mend_mapping(table, guess_mapping(table), changes)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.binary(max_size=400) | st.text(max_size=400).map(str.encode))
+def test_any_bytes_give_a_table_or_a_fault_with_a_remedy(content: bytes) -> None:
+    try:
+        table = read_table(content, "x.csv")
+        mapping = guess_mapping(table)
+        if not mapping.questions:
+            read_rows(table, mapping)
+    except AerobeError as fault:
+        assert fault.problem and fault.remedy
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.tuples(st.floats(0, 500), st.floats(0, 1e6)), min_size=1, max_size=30), st.booleans())
+def test_numbers_written_with_point_or_comma_come_back_the_same(rows: list[tuple[float, float]], comma: bool) -> None:
+    lines = [f"{hour!r};{value!r}" for hour, value in rows]
+    text = "hours;biomass (ug C/mL)\n" + "\n".join(line.replace(".", ",") if comma else line for line in lines)
+    table = read_table(text.encode(), "x.csv")
+    mapping = mend_mapping(table, guess_mapping(table), {}, decimal_comma=comma)
+    read = read_rows(table, mapping)
+    assert [(row.elapsed_h, row.value) for row in read.results] == rows
