@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,9 +48,10 @@ def calendar_of(reminders: Iterable[Reminder], *, now: datetime, warn_minutes: i
     for reminder in reminders:
         event = Event()
         event.add("uid", f"{reminder.name}@aerobe.local")
-        event.add("dtstamp", now)
-        event.add("dtstart", reminder.at)
-        event.add("dtend", reminder.until or reminder.at + timedelta(minutes=15))
+        event.add("dtstamp", now.astimezone(UTC))
+        # In UTC: a bare offset has no name that a calendar knows, and would be read as the time of wherever the phone is.
+        event.add("dtstart", reminder.at.astimezone(UTC))
+        event.add("dtend", (reminder.until or reminder.at + timedelta(minutes=15)).astimezone(UTC))
         event.add("summary", f"{reminder.brew_name}: {reminder.what}")
         event.add("description", reminder.says)
         alarm = Alarm()

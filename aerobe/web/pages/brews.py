@@ -25,8 +25,8 @@ def home(request: Request) -> Response:
     if overview.empty:
         return page(request, "brews/first.html", title="Welcome")
     calls = {card.brew.key: call_of(request, card.brew) for card in overview.under_way}
-    pictures = {card.brew.key: _pictures(request, card.brew.key, calls[card.brew.key]) for card in overview.under_way[:CURVES_SHOWN]}
-    pictures |= {card.brew.key: () for card in overview.under_way[CURVES_SHOWN:]}
+    keys = [card.brew.key for card in overview.under_way]
+    pictures = {key: _pictures(request, key, calls[key]) if place < CURVES_SHOWN else () for place, key in enumerate(keys)}
     troubles = {card.brew.key: troubles_of(request, card.brew) for card in overview.under_way}
     return page(request, "brews/home.html", title="Brews", overview=overview, calls=calls, troubles=troubles, pictures=pictures)
 

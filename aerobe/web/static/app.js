@@ -46,7 +46,7 @@ async function drawChart(figure) {
   spec.autosize = { type: "fit-x", contains: "padding" };
   const compiled = charts.compile(spec).spec;
   const view = new charts.View(charts.parse(compiled, undefined, { ast: true }), {
-    renderer: "svg", container: canvas, hover: true, expr: charts.expressionInterpreter, logLevel: charts.Warn,
+    renderer: "svg", container: canvas, hover: true, expr: charts.expressionInterpreter, logLevel: 1,
   });
   figure.view = view;
   figure.drawnAt = width;

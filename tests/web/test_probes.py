@@ -1,0 +1,216 @@
+"""Probes: posted over HTTP, published over MQTT with a real broker, and noticed when they fail."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import shutil
+import socket
+import subprocess
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from aerobe import desk
+from aerobe.errors import AerobeError, UnusableRecord
+from aerobe.oxygen import probe_troubles
+from aerobe.oxygen._live_probe import spike_heights
+from aerobe.web._broker import Broker, BrokerSettings, Topic, topics_from
+from aerobe.web._points import batches_from
+from aerobe.web._senders import add_sender
+from tests.web.conftest import START, Shed
+
+
+@pytest.fixture
+def probe(brewing: Shed) -> dict[str, str]:
+    token = add_sender(brewing.state, name="DO 1", place="barrel", now=brewing.clock())
+    return {"authorization": f"Bearer {token}"}
+
+
+def oxygen(shed: Shed) -> list[float]:
+    return shed.notebook.log("barrel-1", "oxygen")[1].tolist()
+
+
+def test_a_probe_posts_one_value_to_the_brew_in_its_vessel(brewing: Shed, probe: dict[str, str]) -> None:
+    answer = brewing.client.post("/log/points", json={"channel": "oxygen", "unit": "mg/L", "value": 7.9}, headers=probe)
+    assert answer.json() == {"brew": "barrel-1", "new_points": 1}
+    assert brewing.notebook.log("barrel-1", "oxygen")[0].tolist() == [8.0] and oxygen(brewing) == [7.9]
+
+
+def test_a_batch_sent_twice_is_kept_once(brewing: Shed, probe: dict[str, str]) -> None:
+    points = [[f"2026-05-01T{hour:02d}:00:00+02:00", 8.0 - hour / 10] for hour in range(9, 15)]
+    for key in ("a", "a", "b"):
+        told = {"channel": "oxygen", "unit": "mg/L", "points": points}
+        brewing.client.post("/log/points", json=told, headers={**probe, "idempotency-key": key})
+    assert len(oxygen(brewing)) == 6
+
+
+def test_a_table_of_two_channels_is_taken_apart(brewing: Shed, probe: dict[str, str]) -> None:
+    table = "time,channel,value,unit\n2026-05-01T09:00+02:00,oxygen,\"7,5\",mg/L\n2026-05-01T09:00+02:00,temperature,68,degF\n"
+    answer = brewing.client.post("/log/points", content=table, headers={**probe, "content-type": "text/csv"})
+    assert answer.json()["new_points"] == 2
+    assert brewing.notebook.log("barrel-1", "temperature")[1][0] == pytest.approx(20.0)
+
+
+@pytest.mark.parametrize("header", [{}, {"authorization": "Bearer wrong"}, {"authorization": "Basic abc"}])
+def test_without_its_token_a_probe_writes_nothing(brewing: Shed, header: dict[str, str]) -> None:
+    answer = brewing.client.post("/log/points", json={"channel": "oxygen", "unit": "mg/L", "value": 7.9}, headers=header)
+    assert answer.status_code == 403 and oxygen(brewing) == []
+
+
+@pytest.mark.parametrize(
+    ("body", "kind"),
+    [("", ""), ("[1]", "application/json"), ("{", "application/json"), ('{"channel":"oxygen","unit":"mg/L"}', ""), ("NaN", ""), ("abc", ""),
+     ('{"channel":"oxygen","unit":"mg/L","points":[1]}', ""), ("time,x\n1,2\n", "text/csv"),
+     ('{"channel":"oxygen","unit":"mg/L","value":1e999}', ""), ('{"channel":"oxygen","unit":"mg/L","value":1,"at":"2026-05-01"}', "")],
+)
+def test_a_body_that_cannot_be_read_says_what_to_send(body: str, kind: str) -> None:
+    with pytest.raises(AerobeError) as fault:
+        batches_from(body.encode(), kind, channel="oxygen", unit="mg/L")
+    assert fault.value.remedy
+
+
+def test_a_probe_in_an_unknown_unit_or_from_the_future_is_refused(brewing: Shed, probe: dict[str, str]) -> None:
+    for told in ({"channel": "oxygen", "unit": "furlong", "value": 8}, {"channel": "mood", "unit": "mg/L", "value": 8},
+                 {"channel": "oxygen", "unit": "mg/L", "value": 8, "at": "2026-05-03T08:00:00+02:00"}):
+        answer = brewing.client.post("/log/points", json=told, headers=probe)
+        assert answer.status_code == 422 and answer.json()["remedy"]
+    assert oxygen(brewing) == []
+
+
+# -- a live probe's log -------------------------------------------------------------------------------------------------
+
+HOURS = np.arange(0, 6, 1 / 30)
+CALM = np.round(8.0 - 0.2 * HOURS + 0.05 * np.sin(40 * HOURS), 2)
+
+
+def kinds(times: np.ndarray, values: np.ndarray, now_h: float) -> list[str]:
+    return [item.kind for item in probe_troubles("oxygen", times, values, now_h=now_h)]
+
+
+def test_a_probe_that_works_is_left_in_peace() -> None:
+    assert kinds(HOURS, CALM, 6.0) == []
+
+
+def test_silence_is_noticed() -> None:
+    assert kinds(HOURS, CALM, 7.0) == ["silent"]
+
+
+def test_a_slow_probe_is_not_called_silent() -> None:
+    assert kinds(np.arange(0, 6, 0.5), np.linspace(8, 6, 12), 6.4) == []
+
+
+def test_a_stuck_value_is_noticed_only_where_it_moved_before() -> None:
+    stuck = np.where(HOURS < 4, CALM, CALM[HOURS < 4][-1])
+    assert kinds(HOURS, stuck, 6.0) == ["stuck"]
+    coarse = np.round(8.0 - 0.2 * HOURS, 0)
+    assert kinds(HOURS, coarse, 6.0) == []
+
+
+def test_jumps_and_impossible_values_are_noticed() -> None:
+    jumping = CALM.copy()
+    jumping[[-5, -10, -15]] += 4.0
+    assert kinds(HOURS, jumping, 6.0) == ["jumping"]
+    assert "out of range" in kinds(HOURS, np.append(CALM[:-1], 40.0), 6.0)
+
+
+def test_the_spike_is_that_of_the_manual() -> None:
+    # QARTOD dissolved oxygen manual 2018, test 6 (from memory): SPK_REF is the mean of the points before and after,
+    # the point is flagged by |n - SPK_REF|. Points 1, 5, 3: reference 2, height 3.
+    assert spike_heights([1.0, 5.0, 3.0]).tolist() == [3.0]
+
+
+# -- MQTT ---------------------------------------------------------------------------------------------------------------
+
+mosquitto = shutil.which("mosquitto") or ("/usr/sbin/mosquitto" if Path("/usr/sbin/mosquitto").exists() else None)
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+@contextlib.contextmanager
+def broker(folder: Path, port: int) -> Iterator[None]:
+    """A real broker for the time of a test."""
+    assert mosquitto is not None
+    config = folder / "mosquitto.conf"
+    config.write_text(f"listener {port} 127.0.0.1\nallow_anonymous true\npersistence false\n")
+    process = subprocess.Popen([mosquitto, "-c", str(config)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    try:
+        for _ in range(100):
+            with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), 0.2):
+                break
+            time.sleep(0.05)
+        yield
+    finally:
+        process.terminate()
+        process.wait(10)
+
+
+async def until(what, seconds: float = 15.0) -> None:  # type: ignore[no-untyped-def]
+    for _ in range(int(seconds / 0.05)):
+        if what():
+            return
+        await asyncio.sleep(0.05)
+    raise AssertionError("it did not happen in time")
+
+
+async def publish(port: int, topic: str, payload: str) -> None:
+    import aiomqtt
+
+    async with aiomqtt.Client("127.0.0.1", port) as client:
+        await client.publish(topic, payload, qos=1)
+
+
+@pytest.mark.broker
+@pytest.mark.skipif(mosquitto is None, reason="mosquitto is not installed")
+def test_a_published_value_is_kept_also_after_the_broker_was_away(brewing: Shed, tmp_path: Path) -> None:
+    port = free_port()
+    topics = (Topic(topic="shed/do", place="barrel", channel="oxygen", unit="mg/L"),)
+    listener = Broker(brewing.notebook, brewing.app.state.live, brewing.clock)
+
+    async def walk() -> None:
+        with broker(tmp_path, port):
+            await listener.use(BrokerSettings(host="127.0.0.1", port=port, topics=topics))
+            await until(lambda: "Listening" in listener.says)
+            await publish(port, "shed/do", "7,9")
+            await until(lambda: oxygen(brewing) == [7.9])
+            await publish(port, "shed/do", "no number")
+            await until(lambda: "refused" in listener.says)
+        await until(lambda: "away" in listener.says)
+        with broker(tmp_path, port):
+            await until(lambda: "Listening" in listener.says)
+            brewing.clock.turn(minutes=5)
+            await publish(port, "shed/do", json.dumps({"value": 7.7, "unit": "mg/L"}))
+            await until(lambda: oxygen(brewing) == [7.9, 7.7])
+            await listener.stop()
+
+    asyncio.run(walk())
+
+
+def test_topics_are_read_line_by_line() -> None:
+    assert topics_from("a/b | barrel | oxygen | mg/L\n\n")[0]["channel"] == "oxygen"
+    for bad in ("a/b | barrel | oxygen", "a/# | barrel | oxygen | mg/L", "a | b | mood | mg/L"):
+        with pytest.raises(UnusableRecord):
+            topics_from(bad)
+
+
+def test_the_broker_is_set_from_the_page_and_its_password_is_never_shown(brewing: Shed) -> None:
+    answer = brewing.post("/settings/broker", host="127.0.0.1", port=str(free_port()), user="tea", broker_password="leafmould",
+                          topics="a/b | barrel | oxygen | mg/L")
+    assert answer.status_code == 303
+    assert "leafmould" not in brewing.client.get("/settings").text
+    assert brewing.state.get("broker")["password"] == "leafmould"
+    assert brewing.post("/settings/broker", host="").status_code == 303
+
+
+def test_probes_by_hand_count_from_the_start(brewing: Shed) -> None:
+    desk.record_probe(brewing.notebook, brew="barrel-1", channel="pH", value="6,8", unit="pH", now=brewing.clock(), when="2")
+    assert brewing.notebook.log("barrel-1", "pH")[0].tolist() == [2.0]
+    assert START.hour == 8
