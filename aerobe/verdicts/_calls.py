@@ -28,9 +28,11 @@ class Calls:
     high: Array
     family_low: Array                       # of intervals that hold together for all contrasts
     family_high: Array
+    claim_low: Array                        # of the interval that a claim rests on
+    claim_high: Array
     above: Flags                            # told to be above zero
     below: Flags                            # told to be below zero
-    same: Flags                             # told to lie within the margin
+    same: Flags                             # told to lie within the margin, whatever its direction
 
 
 def call_contrasts(
@@ -73,6 +75,6 @@ def call_contrasts(
     claim_low, claim_high = widened[claim]
     return Calls(
         low=bounds[INTERVAL_LEVEL][0], high=bounds[INTERVAL_LEVEL][1], family_low=family_low, family_high=family_high,
-        above=claim_low > 0.0, below=claim_high < 0.0,
+        claim_low=claim_low, claim_high=claim_high, above=claim_low > 0.0, below=claim_high < 0.0,
         same=(family_low > -margin) & (family_high < margin) if margin > 0 else np.zeros_like(family_low, dtype=bool),
     )

@@ -154,9 +154,9 @@ def _read_curve(slope: float, bend: float, covariance: Array, critical: float) -
             return "peak", set_of_turns, "The curve rises, turns and falls within the doses tested."
         side = "highest" if set_of_turns[1] >= 1.0 else "lowest"
         return "peak", set_of_turns, f"The best dose may lie at or beyond the {side} dose tested."
-    if sure[0] > critical and sure[1] > critical:
+    if max(sure) > critical and min(sure) > -critical:
         return "still rising", None, "The outcome still rises at the highest dose: the best dose is this or more."
-    if sure[0] < -critical and sure[1] < -critical:
+    if min(sure) < -critical and max(sure) < critical:
         return "still falling", None, "The outcome falls from the lowest dose on: less is better, as far as tested."
     middle = slope / math.sqrt(covariance[0, 0]) if covariance[0, 0] > 0 else math.inf
     if abs(middle) < critical and abs(bend) < critical * math.sqrt(covariance[1, 1]):

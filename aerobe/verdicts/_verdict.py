@@ -266,10 +266,9 @@ def _comparison(
     below_margin = 1.0 - float(effects.probability_above(-bound)[i])
     low, high = float(calls.family_low[i]), float(calls.family_high[i])
     words = {"higher": ("better", "worse"), "lower": ("worse", "better"), "neither": ("higher", "lower")}[kind.better]
-    signal_call = CANNOT_TELL
-    if calls.same[i]:
-        signal_call = SAME
-    elif calls.above[i] or calls.below[i]:
+    signal_call = SAME if calls.same[i] else CANNOT_TELL
+    if calls.above[i] or calls.below[i]:
+        # A difference that is real and too small to be worth having is told as such in the words, not hidden.
         signal_call = words[0] if calls.above[i] else words[1]
     blocked = colour is not None and colour.blocks_claim
     flipped = kind.better == "lower"

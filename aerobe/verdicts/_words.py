@@ -45,8 +45,16 @@ def because_of(comparison: Comparison, bound: float, kind: Outcome, *, blocked: 
         return f"{opening} That is not enough to tell.{tail}"
     if comparison.call == "same within the margin":
         return f"{opening} Whatever difference there is, it is less than {margin}.{tail}"
-    size = f" The whole interval lies beyond {margin}." if comparison.worthwhile else f" Whether it exceeds {margin} is open."
+    size = f" Whether it exceeds {margin} is open."
+    if comparison.worthwhile:
+        size = f" The whole interval lies beyond {margin}."
+    elif _inside(comparison, bound):
+        size = f" The difference is real and less than {margin}: hardly worth having."
     return f"{opening}{size}{tail}"
+
+
+def _inside(comparison: Comparison, bound: float) -> bool:
+    return (comparison.family_low or 0.0) > -bound and (comparison.family_high or 0.0) < bound
 
 
 def _open_both(comparison: Comparison, bound: float) -> bool:

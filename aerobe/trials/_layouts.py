@@ -1,0 +1,70 @@
+"""Brews in rounds, and rounds in vessels, drawn with a kept seed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plot:
+    """One brew of a design."""
+
+    arm: int                                # from 0
+    round: int                              # from 0; brews of one round stand side by side
+    place: int                              # vessel within the round, from 0
+
+
+def plots_of(arms: int, brews_per_arm: int, per_round: int) -> tuple[Plot, ...]:
+    """All brews of a design in rounds of at most `per_round`, before randomisation.
+
+    Where a round holds whole sets of arms, rounds are complete blocks. Where vessels are fewer than arms, arms follow each other
+    with a shift from set to set, so that every pair of arms meets.
+    """
+    order: list[int] = []
+    for replicate in range(brews_per_arm):
+        # In incomplete rounds a growing stride changes the neighbours of each arm from set to set.
+        stride = 1 if per_round >= arms else _coprime(replicate + 1, arms)
+        order += [(replicate + stride * i) % arms for i in range(arms)]
+    return tuple(Plot(arm=arm, round=i // per_round, place=i % per_round) for i, arm in enumerate(order))
+
+
+def _coprime(start: int, arms: int) -> int:
+    stride = 1 + (start - 1) % max(1, arms - 1)
+    while np.gcd(stride, arms) != 1:
+        stride = 1 + stride % max(1, arms - 1)
+    return stride
+
+
+def randomised(plots: Sequence[Plot], arms: int, rng: np.random.Generator) -> tuple[Plot, ...]:
+    """The same brews with rounds in random order, arms renamed at random and vessels drawn.
+
+    In complete rounds each arm moves through the vessels by a shift that differs from round to round (rows of a Latin
+    square), so that no arm keeps the good vessel.
+    """
+    rounds = sorted({plot.round for plot in plots})
+    new_round = dict(zip(rounds, rng.permutation(len(rounds)).tolist(), strict=True))
+    renamed = rng.permutation(arms).tolist()
+    shifts = _shifts(len(rounds), arms, rng)
+    found = []
+    for one in rounds:
+        members = [plot for plot in plots if plot.round == one]
+        if len(members) % arms == 0:
+            places = [
+                part * arms + (renamed[plot.arm] + shifts[new_round[one]]) % arms
+                for part, plot in ((i // arms, plot) for i, plot in enumerate(members))
+            ]
+        else:
+            places = rng.permutation(len(members)).tolist()
+        found += [Plot(arm=renamed[p.arm], round=new_round[one], place=place) for p, place in zip(members, places, strict=True)]
+    return tuple(sorted(found, key=lambda plot: (plot.round, plot.place)))
+
+
+def _shifts(rounds: int, arms: int, rng: np.random.Generator) -> list[int]:
+    """A shift for each round; each arms rounds use every shift once."""
+    found: list[int] = []
+    while len(found) < rounds:
+        found += rng.permutation(arms).tolist()
+    return found

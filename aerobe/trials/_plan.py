@@ -1,0 +1,217 @@
+"""Plan a trial within a budget: designs with what each can answer, or why the budget cannot answer."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from aerobe.errors import UnusableRecord
+from aerobe.records import Costs, Trial
+from aerobe.trials._controls import Controls, controls_for
+from aerobe.trials._layouts import Plot, plots_of
+from aerobe.trials._power import Power, power_of
+from aerobe.trials._scatter import Scatter
+from aerobe.units import number
+from aerobe.verdicts import best_tests_per_brew, brews_needed, planned_contrasts
+
+GOOD_POWER = 0.8
+_MOST_PER_ARM = 40
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Budget:
+    """What the person can spend on one question."""
+
+    costs: Costs = field(default_factory=Costs)
+    money: float                            # in all [money]
+    tests: int = 100000                     # tests at hand
+    vessels: int = 2                        # brews that can stand side by side
+    days: float = 28.0                      # until the answer is wanted [d]
+    days_per_round: float = 3.0             # from filling to cleaned vessels [d]
+
+    def __post_init__(self) -> None:
+        if self.vessels < 1 or self.rounds < 1:
+            raise UnusableRecord("No round of brews fits this budget.", "Give at least one vessel and the days of one round.")
+        if not (math.isfinite(self.money) and self.money >= 0):
+            raise UnusableRecord(f"A budget of {self.money:g} is no amount.", "Give the money for tests and brews.")
+
+    @property
+    def rounds(self) -> int:
+        """Rounds of brews that fit the days. [-]"""
+        return int(self.days // self.days_per_round)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Design:
+    """One way to run the trial, and what it can answer."""
+
+    brews_per_arm: int
+    tests_per_brew: int
+    plots: tuple[Plot, ...]                 # brews in their rounds, before randomisation
+    rounds: int
+    controls: Controls
+    tests: int                              # in all, controls included
+    cost: float                             # in all [money]
+    power: Power
+
+    @property
+    def answers(self) -> bool:
+        """Whether a difference worth having would be told four times in five. [-]"""
+        return self.power.told >= GOOD_POWER
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """The designs worth looking at, best first, and the plain answer."""
+
+    trial: Trial
+    scatter: Scatter
+    recommended: Design | None              # cheapest that answers, else the most powerful within the budget
+    alternatives: tuple[Design, ...]
+    can_answer: bool
+    words: str
+    tests_worth_making: float               # of each brew, by cost and scatter, not rounded
+
+
+def plan_trial(
+    trial: Trial, scatter: Scatter, budget: Budget, *, colour_sensitive: bool = True, seed: int = 1, simulations: int = 4000
+) -> Plan:
+    """Designs that fit the budget, each with the chance that the verdict would be right.
+
+    Parameters
+    ----------
+    trial
+        Question, arms and the ratio worth having. [-]
+    scatter
+        How much brews and tests differ. [-]
+    budget
+        Money, tests, vessels and days. [money, d]
+    colour_sensitive
+        Whether the method reads colour, so that each brew needs its killed control. [-]
+    seed
+        Of the simulation. [-]
+    simulations
+        Trials simulated for each design. [-]
+
+    Returns
+    -------
+    Plan
+        Recommended design, alternatives and the plain answer. [-]
+
+    Raises
+    ------
+    UnusableRecord
+        If the margin is 1: a difference worth having must be named first.
+
+    Source
+    ------
+    cochran-1977, cohen-1988
+    """
+    if trial.margin_ratio <= 1.0:
+        raise UnusableRecord("A plan needs a difference worth having.", "Give a ratio above 1, for example 1.5.")
+    planned_contrasts(trial)
+    controls = controls_for(trial, colour_sensitive=colour_sensitive)
+    best_tests = best_tests_per_brew(budget.costs.brew, budget.costs.test, scatter.brew_log_sd, scatter.test_log_sd)
+    designs = [
+        _design(trial, scatter, budget, controls, brews, tests, seed, simulations)
+        for tests in _tests_to_try(best_tests)
+        for brews in _brews_to_try(trial, budget, controls, tests)
+    ]
+    designs.sort(key=lambda design: (-design.power.told, design.cost))
+    good = sorted((design for design in designs if design.answers), key=lambda design: design.cost)
+    recommended = good[0] if good else (designs[0] if designs else None)
+    return Plan(
+        trial=trial,
+        scatter=scatter,
+        recommended=recommended,
+        alternatives=_alternatives(designs, recommended),
+        can_answer=bool(good),
+        words=_words(trial, scatter, budget, controls, recommended, bool(good)),
+        tests_worth_making=best_tests,
+    )
+
+
+def cost_of(trial: Trial, budget: Budget, controls: Controls, brews: int, tests: int, rounds: int) -> tuple[int, float]:
+    """Tests and money that a design takes, with its controls. [-, money]"""
+    n_brews = len(trial.arms) * brews
+    n_tests = n_brews * (tests + controls.tests_per_brew) + rounds * controls.tests_per_round
+    return n_tests, n_brews * budget.costs.brew + n_tests * budget.costs.test
+
+
+def _tests_to_try(best: float) -> tuple[int, ...]:
+    whole = min(6, max(1, round(best))) if math.isfinite(best) else 6
+    return tuple(sorted({1, whole, min(6, whole + 1)}))
+
+
+def _rounds_for(trial: Trial, budget: Budget, brews: int) -> int:
+    return math.ceil(len(trial.arms) * brews / _per_round(trial, budget))
+
+
+def _per_round(trial: Trial, budget: Budget) -> int:
+    """Brews a round: whole sets of arms where the vessels allow, so that every round compares all arms."""
+    arms = len(trial.arms)
+    return budget.vessels // arms * arms if budget.vessels >= arms else budget.vessels
+
+
+def _brews_to_try(trial: Trial, budget: Budget, controls: Controls, tests: int) -> list[int]:
+    found = []
+    for brews in range(2, _MOST_PER_ARM + 1):
+        rounds = _rounds_for(trial, budget, brews)
+        n_tests, cost = cost_of(trial, budget, controls, brews, tests, rounds)
+        if rounds > budget.rounds or n_tests > budget.tests or cost > budget.money:
+            break
+        found.append(brews)
+    return found
+
+
+def _design(
+    trial: Trial, scatter: Scatter, budget: Budget, controls: Controls, brews: int, tests: int, seed: int, simulations: int
+) -> Design:
+    plots = plots_of(len(trial.arms), brews, _per_round(trial, budget))
+    rounds = 1 + max(plot.round for plot in plots)
+    n_tests, cost = cost_of(trial, budget, controls, brews, tests, rounds)
+    return Design(
+        brews_per_arm=brews, tests_per_brew=tests, plots=plots, rounds=rounds, controls=controls, tests=n_tests, cost=cost,
+        power=power_of(trial, plots, scatter, tests, seed=seed, simulations=simulations),
+    )
+
+
+def _alternatives(designs: Sequence[Design], recommended: Design | None) -> tuple[Design, ...]:
+    """The designs that no other beats in both cost and power."""
+    kept: list[Design] = []
+    for design in sorted(designs, key=lambda d: (d.cost, -d.power.told)):
+        if design is not recommended and (not kept or design.power.told > kept[-1].power.told + 0.01):
+            kept.append(design)
+    return tuple(kept)
+
+
+def _words(
+    trial: Trial, scatter: Scatter, budget: Budget, controls: Controls, design: Design | None, can_answer: bool
+) -> str:
+    arms, margin = len(trial.arms), trial.margin_ratio
+    if design is not None and can_answer:
+        tests = "1 test" if design.tests_per_brew == 1 else f"{design.tests_per_brew} tests"
+        return (
+            f"{design.brews_per_arm} brews of each of {arms} arms, {tests} of each brew, in {design.rounds} rounds, "
+            f"cost {number(design.cost)}: a difference of {number(margin)} times would be told {design.power.told:.0%} "
+            f"of the time, and arms that do not differ would be told apart {design.power.false_claims:.0%} of the time."
+        )
+    needed = brews_needed(scatter.of_brew_mean(1), math.log(margin), arms=arms)
+    if needed is None:
+        tail = "No number of brews that anybody would make can tell it at this scatter."
+    else:
+        rounds = _rounds_for(trial, budget, needed)
+        _, cost = cost_of(trial, budget, controls, needed, 1, rounds)
+        tail = f"It would take about {needed} brews of each arm in {rounds} rounds ({number(cost)} in all)."
+    smaller = _smaller_question(arms, design)
+    return f"Your budget cannot answer whether there is a difference of {number(margin)} times. {tail} {smaller}"
+
+
+def _smaller_question(arms: int, design: Design | None) -> str:
+    if design is None:
+        return "The budget does not reach two brews of each arm, the least that shows how much brews of one recipe differ."
+    asked = "Ask whether two of the arms" if arms > 2 else "Ask whether they"
+    if math.isinf(design.power.detectable_ratio):
+        return "Make brews more alike first (one compost, one day, one vessel type), then plan again."
+    return f"{asked} differ by {number(design.power.detectable_ratio)} times or more instead: this budget can tell that."

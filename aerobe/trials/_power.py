@@ -1,0 +1,251 @@
+"""Power: how often the very verdict that will be used would be right, by simulating the trial."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from aerobe.errors import NotEnoughData
+from aerobe.records import AssayError, Trial
+from aerobe.trials._layouts import Plot
+from aerobe.trials._scatter import Scatter
+from aerobe.verdicts import call_contrasts, fit_effects, is_estimable, lay_out, planned_contrasts
+
+Array = NDArray[np.float64]
+Progress = Callable[[int, int], None]       # trials done, trials in all
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Power:
+    """What a design can answer, counted over simulated trials."""
+
+    told: float                             # a difference of the margin in one comparison would be told in its direction [-]
+    same_told: float                        # arms that do not differ would be called the same within the margin [-]
+    false_claims: float                     # arms that do not differ would be told apart, any comparison [-]
+    detectable_ratio: float                 # difference told four times in five [-]
+    simulations: int
+    standard_error: float                   # of `told`, from the number of simulations [-]
+
+
+def power_of(
+    trial: Trial, plots: Sequence[Plot], scatter: Scatter, tests_per_brew: int, *, seed: int = 1, simulations: int = 4000
+) -> Power:
+    """Power of a design under log-normal scatter.
+
+    The first planned comparison is given a true difference of the margin, the others none.
+
+    Parameters
+    ----------
+    trial
+        Question, arms and margin. [-]
+    plots
+        Brews in their rounds. [-]
+    scatter
+        Standard deviations on the log scale. [-]
+    tests_per_brew
+        Tests averaged for each brew. [-]
+    seed
+        Of the simulation. [-]
+    simulations
+        Trials simulated. [-]
+
+    Returns
+    -------
+    Power
+        Shares of simulated trials. [-]
+
+    Source
+    ------
+    cohen-1988
+    """
+    rng = np.random.default_rng([seed, len(plots), tests_per_brew])
+    rounds = 1 + max(plot.round for plot in plots)
+    day = rng.normal(0.0, scatter.day_log_sd, (simulations, rounds))[:, [plot.round for plot in plots]]
+    colour = rng.normal(0.0, scatter.colour_log_sd, (simulations, len(trial.arms)))[:, [plot.arm for plot in plots]]
+    noise = rng.normal(0.0, scatter.of_brew_mean(tests_per_brew), (simulations, len(plots)))
+    return power_from_nulls(trial, plots, day + colour + noise, scatter.colour_log_sd)
+
+
+def power_from_nulls(trial: Trial, plots: Sequence[Plot], outcomes: Array, colour_log_sd: float = 0.0) -> Power:
+    """Power from simulated log outcomes of trials whose arms do not differ, shape (trials, brews).
+
+    A true difference only shifts the effect, so one set of trials serves every size of difference.
+    """
+    rows = np.array([contrast.weights for contrast in planned_contrasts(trial)])
+    layout = lay_out([plot.arm for plot in plots], [str(plot.round) for plot in plots])
+    if layout.df < 1 or not is_estimable(layout, rows).all():
+        return Power(
+            told=0.0, same_told=0.0, false_claims=0.0, detectable_ratio=math.inf, simulations=len(outcomes), standard_error=0.0
+        )
+    bias = (rows**2).sum(axis=1) * colour_log_sd**2
+    margin = math.log(trial.margin_ratio)
+    effects = fit_effects(outcomes, layout, rows, None, bias)
+    null = call_contrasts(effects, margin)
+    shifted = outcomes + margin * _shift(trial)[[plot.arm for plot in plots]]
+    real = call_contrasts(fit_effects(shifted, layout, rows, None, bias), margin)
+    told = float(real.above[:, 0].mean())
+    # The difference from which on each simulated verdict tells: its claim interval just leaves zero behind.
+    needed = -null.claim_low[:, 0]
+    return Power(
+        told=told, same_told=float((null.same & ~null.above & ~null.below).all(axis=1).mean()),
+        false_claims=float((null.above | null.below).any(axis=1).mean()),
+        detectable_ratio=_exp(float(np.quantile(needed, 0.8))), simulations=len(outcomes),
+        standard_error=math.sqrt(max(told * (1 - told), 1e-12) / len(outcomes)),
+    )
+
+
+def _shift(trial: Trial) -> Array:
+    """What one log unit in the first comparison adds to each arm, leaving the other comparisons alone, shape (arms,). [-]"""
+    first = planned_contrasts(trial)[0]
+    weights = np.array(first.weights)
+    return np.clip(weights, 0.0, None) if first.second else weights / (weights @ weights)
+
+
+def _exp(value: float) -> float:
+    return math.exp(value) if value < 700 else math.inf
+
+
+class SimulateBrew(Protocol):
+    """Something that gives the true course of one brew of an arm."""
+
+    def __call__(self, rng: np.random.Generator, arm: str, times_h: Sequence[float]) -> Array:
+        """True biomass at the times. [ug C/mL]"""
+        ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """How often simulated trials ended in each call, for each planned comparison."""
+
+    labels: tuple[str, ...]
+    better: tuple[float, ...]
+    worse: tuple[float, ...]
+    same: tuple[float, ...]
+    median_ratio: tuple[float, ...]
+    simulations: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Chunk:
+    """Work for one process: everything it needs, small enough to send."""
+
+    trial: Trial
+    plots: tuple[Plot, ...]
+    scatter: Scatter
+    error: AssayError
+    tests: int
+    at_h: float
+    simulate_brew: SimulateBrew
+    seed: int
+    number: int
+    simulations: int
+
+
+def told_through_model(
+    trial: Trial, plots: Sequence[Plot], scatter: Scatter, simulate_brew: SimulateBrew, error: AssayError, *, at_h: float,
+    tests_per_brew: int = 1, seed: int = 1, simulations: int = 1000, executor: Executor | None = None,
+    progress: Progress | None = None, chunk: int = 100,
+) -> Told:
+    """How often each call would be made if brews followed a model and were measured by an assay.
+
+    Parameters
+    ----------
+    trial
+        Question, arms and margin. [-]
+    plots
+        Brews in their rounds. [-]
+    scatter
+        Scatter between brews and days around the model. Testing error comes from the assay. [-]
+    simulate_brew
+        True biomass of an arm at given times; must be picklable where an executor of processes is given. [ug C/mL]
+    error
+        Error of the assay; its colour bias is taken as removed by killed controls, whose own error is added. [ug C/mL]
+    at_h
+        Time compared. [h]
+    tests_per_brew
+        Tests of each brew. [-]
+    seed
+        Same seed, same answer, with any executor. [-]
+    simulations
+        Trials simulated. [-]
+    executor
+        Any executor of concurrent.futures, such as a process pool or that of a Dask client; None runs here. [-]
+    progress
+        Called with trials done and trials in all. [-]
+    chunk
+        Trials sent at a time. [-]
+
+    Returns
+    -------
+    Told
+        Shares of simulated trials. [-]
+
+    Raises
+    ------
+    NotEnoughData
+        If the design leaves nothing to judge the scatter by.
+    """
+    chunks = [
+        _Chunk(trial=trial, plots=tuple(plots), scatter=scatter, error=error, tests=tests_per_brew, at_h=at_h,
+               simulate_brew=simulate_brew, seed=seed, number=i, simulations=min(chunk, simulations - i * chunk))
+        for i in range(math.ceil(simulations / chunk))
+    ]
+    outcomes: list[Array] = []
+    # Executor.map gives results in the order asked, so the answer does not depend on who finishes first.
+    done: Iterable[Array] = map(_simulate, chunks) if executor is None else executor.map(_simulate, chunks)
+    for part in done:
+        outcomes.append(part)
+        if progress is not None:
+            progress(sum(map(len, outcomes)), simulations)
+    return _count(trial, plots, np.concatenate(outcomes))
+
+
+def _simulate(chunk: _Chunk) -> Array:
+    """Log outcomes of the trials of one chunk, shape (trials, brews)."""
+    rng = np.random.default_rng([chunk.seed, chunk.number])
+    rounds = 1 + max(plot.round for plot in chunk.plots)
+    keys = [arm.key for arm in chunk.trial.arms]
+    found = np.empty((chunk.simulations, len(chunk.plots)))
+    for trial in range(chunk.simulations):
+        day = rng.normal(0.0, chunk.scatter.day_log_sd, rounds)
+        for i, plot in enumerate(chunk.plots):
+            level = float(chunk.simulate_brew(rng, keys[plot.arm], [chunk.at_h])[0])
+            truth = level * math.exp(day[plot.round] + rng.normal(0.0, chunk.scatter.brew_log_sd))
+            found[trial, i] = math.log(_measured(truth, chunk.error, chunk.tests, rng))
+    return found
+
+
+def _measured(truth: float, error: AssayError, tests: int, rng: np.random.Generator) -> float:
+    """Mean of the tests less a killed control, never below the detection limit. [ug C/mL]"""
+    sd = math.hypot(error.constant_sd, error.proportional_cv * truth)
+    net = truth + rng.normal(0.0, sd / math.sqrt(tests)) - rng.normal(0.0, error.constant_sd)
+    return float(max(net, error.detection_limit or 0.0, 0.1 * error.constant_sd, 1e-9 * truth))
+
+
+def _count(trial: Trial, plots: Sequence[Plot], outcomes: Array) -> Told:
+    contrasts = planned_contrasts(trial)
+    rows = np.array([contrast.weights for contrast in contrasts])
+    layout = lay_out([plot.arm for plot in plots], [str(plot.round) for plot in plots])
+    if layout.df < 1 or not is_estimable(layout, rows).all():
+        raise NotEnoughData("This design leaves nothing to judge the scatter by.", "Plan at least two brews of each arm.")
+    effects = fit_effects(outcomes, layout, rows)
+    calls = call_contrasts(effects, math.log(trial.margin_ratio))
+    same = calls.same & ~calls.above & ~calls.below
+    return Told(
+        labels=tuple(contrast.label for contrast in contrasts),
+        better=_shares(calls.above),
+        worse=_shares(calls.below),
+        same=_shares(same),
+        median_ratio=tuple(float(value) for value in np.exp(np.median(effects.mean(), axis=0))),
+        simulations=len(outcomes),
+    )
+
+
+def _shares(flags: NDArray[np.bool_]) -> tuple[float, ...]:
+    return tuple(float(share) for share in flags.mean(axis=0))

@@ -1,0 +1,82 @@
+"""The run sheet on paper: one page a brew, with clock times, boxes to tick, spare rows and labels."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from aerobe.records import PlannedBrew, RunSheet, Trial
+
+if TYPE_CHECKING:
+    from jinja2 import Template
+
+SPARE_ROWS = 4
+
+
+def sheet_page(sheet: RunSheet, trial: Trial, *, with_arms: bool = False, link: str = "") -> str:
+    """The printable page (HTML, A4 or letter, nothing loaded from elsewhere).
+
+    Parameters
+    ----------
+    sheet
+        The run sheet. [-]
+    trial
+        For its name and question. [-]
+    with_arms
+        Whether to add the key of codes to arms, on a page of its own for the person who mixes the recipes. [-]
+    link
+        Address that a label opens, with `{brew}` where the key goes; empty puts the key alone into the code. [-]
+
+    Returns
+    -------
+    str
+        The page. [-]
+    """
+    brews = [_brew(brew, link) for brew in sheet.brews]
+    return _template().render(sheet=sheet, trial=trial, brews=brews, with_arms=with_arms, spare=range(SPARE_ROWS))
+
+
+def _brew(brew: PlannedBrew, link: str) -> dict[str, Any]:
+    rows = []
+    for sample in brew.samples:
+        clock = None if brew.starts_at is None else brew.starts_at + timedelta(hours=sample.elapsed_h)
+        for test in range(sample.tests):
+            rows.append(
+                {
+                    "clock": _clock(clock),
+                    "elapsed_h": f"{sample.elapsed_h:g}",
+                    "what": "sample" if sample.tests == 1 else f"sample, test {test + 1}",
+                }
+            )
+        rows += [{"clock": _clock(clock), "elapsed_h": f"{sample.elapsed_h:g}", "what": role} for role in sample.controls]
+    return {
+        "planned": brew,
+        "start": _clock(brew.starts_at),
+        "rows": rows,
+        "qr": _qr(link.format(brew=brew.brew) if link else brew.brew),
+        "labels": [_label(brew, sample.elapsed_h, role) for sample in brew.samples for role in ("sample", *sample.controls)],
+    }
+
+
+def _label(brew: PlannedBrew, elapsed_h: float, role: str) -> dict[str, str]:
+    return {"code": brew.blind_code, "text": f"{elapsed_h:g} h {role}", "qr": _qr(f"{brew.brew} {elapsed_h:g} h {role}")}
+
+
+def _clock(moment: datetime | None) -> str:
+    return "" if moment is None else moment.strftime("%a %d %b %H:%M")
+
+
+def _qr(text: str) -> str:
+    import segno
+
+    # micro=False: many phone cameras do not read the small variant.
+    return str(segno.make(text, error="m", micro=False).svg_inline(scale=2, border=2))
+
+
+@cache
+def _template() -> Template:
+    import jinja2
+
+    environment = jinja2.Environment(loader=jinja2.PackageLoader("aerobe.trials", "."), autoescape=True)
+    return environment.get_template("run_sheet.html")
