@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from aerobe.desk._oxygen import FoodQuestion
@@ -93,7 +94,8 @@ class FoodForm:
 
 def _others(text: str) -> tuple[FoodDose, ...]:
     doses = []
-    for part in (item.strip() for item in text.split(",") if item.strip()):
+    # A comma between two digits is a decimal comma and parts nothing.
+    for part in (item.strip() for item in re.split(r"[;\n]|(?<!\d),|,(?!\d)", text) if item.strip()):
         place = next((index for index, character in enumerate(part) if character.isdigit()), None)
         if place is None:
             raise NotAQuantity(f"'{part}' has no dose.", "Write 'fish-hydrolysate 1 g/L', and a comma before the next food.")
