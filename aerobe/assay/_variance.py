@@ -264,13 +264,15 @@ class _Restricted:
             return value, slope[free]
 
         bounds = [(1e-6 if place == start.size - 1 else 0.0, None) for place in free]
+        # A truncated Newton search: its small steps need no linear algebra library, whose threads cost more than they give here.
+        close = 1e-15 if fine else 1e-9
         found = minimize(
             target,
             start[free],
             jac=True,
-            method="L-BFGS-B",
+            method="TNC",
             bounds=bounds,
-            options={"ftol": 1e-15 if fine else 1e-10, "gtol": 1e-9 if fine else 1e-6, "maxiter": 500},
+            options={"ftol": close, "xtol": 1e-12 if fine else 1e-7, "gtol": 1e-11 if fine else 1e-7, "maxfun": 2000},
         )
         sd = np.empty_like(start)
         sd[free] = found.x

@@ -152,6 +152,7 @@ def test_a_component_that_is_not_there_is_zero_with_an_upper_limit() -> None:
     assert found.shares[0].low == 0.0 and 0 < found.shares[0].high < 2
 
 
+@pytest.mark.slow
 def test_profile_intervals_hold_the_truth_about_as_often_as_they_say() -> None:
     rng = np.random.default_rng(11)
     hits = 0
