@@ -22,8 +22,8 @@ def brew_report(
     *, brew: Brew, recipe: Recipe, compost: Compost | None, vessel: Vessel, readings: Sequence[Reading],
     assays: Mapping[str, Assay], logs: Sequence[SensorLog], harvest: Harvest | None, posterior: Posterior,
     pictures: Sequence[Picture], advice: Sequence[tuple[datetime, str]], cautions: Sequence[str], made_at: datetime,
-    versions: dict[str, str], sources: Sequence[str] = (), package: bytes = b"", licence: str = "CC-BY-4.0",
-    invented: bool = False,
+    versions: dict[str, str], sources: Sequence[str] = (), notes: Sequence[str] = (), package: bytes = b"",
+    licence: str = "CC-BY-4.0", invented: bool = False,
 ) -> Report:
     """The report of a brew: what came out, how sure it is, and everything it rests on.
 
@@ -35,6 +35,8 @@ def brew_report(
         Of this brew.
     pictures
         Charts for the first page.
+    notes
+        What was noticed about the readings.
     advice
         Calls that were made while it brewed, with their times.
     cautions
@@ -49,7 +51,7 @@ def brew_report(
     """
     numbers = brew_numbers(posterior, harvest)
     limits = [f"One brew: it speaks of {brew.name}, and nothing can be said about the recipe {recipe.name}.",
-              *limits_of_readings(readings, assays), *_limits_of_fit(posterior, vessel)]
+              *limits_of_readings(readings, assays), *notes, *_limits_of_fit(posterior, vessel)]
     first: list[Block] = [Facts(rows=tuple(_facts(brew, recipe, vessel, harvest, numbers)))]
     first += [Shown(picture=picture) for picture in pictures]
     first += [Warned(title="What this brew cannot tell", items=tuple(limits)), health_cautions(cautions)]

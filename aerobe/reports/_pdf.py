@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import hashlib
 import json
+import tempfile
+from pathlib import Path
 from typing import Any
 
 from aerobe.charts import FONTS_FOLDER
 from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
 from aerobe.reports._html import TEMPLATES
+
+PICTURE_PX = 800        # wider than on a page, so that two charts and the facts share the first sheet
 
 
 def as_pdf(report: Report) -> bytes:
@@ -35,9 +39,14 @@ def as_pdf(report: Report) -> bytes:
              **pictures}
     if report.package:
         files["package.zip"] = report.package
-    return typst.compile(  # type: ignore[call-overload]
-        files, format="pdf", font_paths=[str(FONTS_FOLDER)], ignore_system_fonts=True, pdf_standards=["ua-1"],
-        timestamp=int(report.made_at.timestamp()))
+    compiled: Any = typst.compile
+    # The typesetter takes bytes of another kind than text only from a folder.
+    with tempfile.TemporaryDirectory(prefix="aerobe-") as folder:
+        for name, part in files.items():
+            (Path(folder) / name).write_bytes(part)
+        return bytes(compiled(
+            Path(folder) / "main.typ", root=folder, format="pdf", font_paths=[str(FONTS_FOLDER)], ignore_system_fonts=True,
+            pdf_standards=["ua-1"], timestamp=int(report.made_at.timestamp())))
 
 
 def _section(section: Section, pictures: dict[str, bytes]) -> dict[str, Any]:
@@ -58,7 +67,7 @@ def _plain(block: Block, pictures: dict[str, bytes]) -> dict[str, Any]:
             return {"is": "warned", "title": title, "items": list(items)}
         case Shown(picture=picture, with_figures=with_figures):
             name = f"picture-{len(pictures)}.svg"
-            pictures[name] = picture.svg("light", background="white").encode()
+            pictures[name] = picture.svg("light", background="white", width_px=PICTURE_PX).encode()
             return {"is": "shown", "file": name, "title": picture.title, "says": picture.says,
                     "figures": _table(picture.figures) if with_figures else None}
 

@@ -22,7 +22,7 @@ def trial_report(
     *, trial: Trial, run_sheet: RunSheet | None, verdict: Verdict, brews: Sequence[Brew],
     recipes: Sequence[tuple[Recipe, Compost | None]], readings: Sequence[Reading], assays: Mapping[str, Assay],
     cautions: Sequence[str], made_at: datetime, versions: dict[str, str], sources: Sequence[str] = (), package: bytes = b"",
-    licence: str = "CC-BY-4.0", invented: bool = False, pooled: Sequence[Block] = (),
+    licence: str = "CC-BY-4.0", invented: bool = False, pooled: Sequence[Block] = (), notes: Sequence[str] = (),
 ) -> Report:
     """The report of a trial: the verdict, the raw result of every brew, rivals, and what was planned before and what not.
 
@@ -32,13 +32,15 @@ def trial_report(
         The records and the verdict; `recipes` with their composts, one for each recipe in the trial.
     cautions, made_at, versions, sources, package, licence, invented
         As in `brew_report`.
+    notes
+        What was noticed about the brews, such as those left out.
     pooled
         Blocks on what other people's trials say, if any were imported.
     """
     first: list[Block] = [Facts(rows=tuple(_facts(trial, run_sheet, verdict)))]
     first += [Shown(picture=picture) for picture in trial_pictures(verdict)]
     first += [Points(items=tuple(item.because for item in verdict.comparisons))]
-    limits = _limits(trial, run_sheet, verdict, brews, readings, assays)
+    limits = [*notes, *_limits(trial, run_sheet, verdict, brews, readings, assays)]
     if limits:
         first.append(Warned(title="What this trial cannot tell", items=tuple(limits)))
     if verdict.settle is not None:

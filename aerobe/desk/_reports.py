@@ -1,0 +1,261 @@
+"""Reports from the notebook: a copy that may leave the house is made first, and the report is computed from that copy.
+
+So a stranger who runs the attached package finds the numbers of the report, and nothing in the report rests on what the
+package lacks. What earlier brews of the person taught is left out for the same reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from aerobe.desk._packages import export_package, import_package, versions
+from aerobe.desk._publishing import copy_of, empty_notebook, table_of_study
+from aerobe.errors import ImportFault, NotEnoughData, NotFound
+from aerobe.notebook import Notebook, brew_history
+from aerobe.records import Assay, Brew, Compost, Reading, Recipe, RunSheet, Trial
+from aerobe.reports import Again, Report, as_html, as_pdf, compare, with_licence
+
+KIND = "report"
+TOLERANCE_H = 1.0       # how far from the hour compared a sample may lie [h]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """How a report is to be made."""
+
+    licence: str = "CC-BY-4.0"          # of the data, SPDX name
+    with_people: bool = False           # keep names and free notes
+    at_h: float | None = None           # trials: the hour to compare at; None takes each brew's last sample [h]
+
+
+def report_of_brew(notebook: Notebook, key: str, *, now: datetime, wanted: Wanted | None = None) -> Report:
+    """The report of a brew with its data package.
+
+    Parameters
+    ----------
+    notebook, key
+        Where the brew is.
+    now
+        The moment the report speaks of.
+    wanted
+        Licence and what may leave the house.
+
+    Raises
+    ------
+    NotFound
+        If there is no such brew.
+    """
+    wanted = wanted or Wanted()
+    with copy_of(notebook, brews=(key,), trial="", now=now, with_people=wanted.with_people) as copy:
+        return _finished(copy, "brew", key, {"invented": _is_invented(notebook)}, now, wanted)
+
+
+def report_of_trial(notebook: Notebook, key: str, *, now: datetime, wanted: Wanted | None = None) -> Report:
+    """The report of a trial with its data package.
+
+    Raises
+    ------
+    NotFound
+        If there is no such trial.
+    NotEnoughData
+        If an arm has no finished brew.
+    """
+    wanted = wanted or Wanted()
+    notebook.get(Trial, key)
+    brews = tuple(brew.key for brew in notebook.find(Brew, of=key))
+    if not brews:
+        raise NotEnoughData(f"Trial {key} has no brew yet.", "Start the brews of its run sheet first.")
+    with copy_of(notebook, brews=brews, trial=key, now=now, with_people=wanted.with_people) as copy:
+        return _finished(copy, "trial", key, {"invented": _is_invented(notebook), "at_h": wanted.at_h}, now, wanted)
+
+
+def report_of_assay(
+    table: str, *, name: str, method: str, now: datetime, price: float = 0.0, scale_low: float | None = None,
+    scale_high: float | None = None, recipe: str | None = None, wanted: Wanted | None = None,
+) -> Report:
+    """The report of an assay from the table of its characterisation study.
+
+    Parameters
+    ----------
+    table
+        As for `aerobe.assay.study_from_table`.
+    name, method, price, scale_low, scale_high
+        Of the test; the limits of its scale in the study's unit.
+    recipe
+        Recipe whose colour the conclusion is about, if one.
+    now, wanted
+        As in `report_of_brew`.
+    """
+    from aerobe.assay import study_from_table
+
+    wanted = wanted or Wanted()
+    about = {"name": name, "method": method, "price": price, "scale_low": scale_low, "scale_high": scale_high}
+    study = study_from_table(table, **about)  # type: ignore[arg-type]
+    options = {**about, "recipe": recipe, "table": table_of_study(study, with_people=wanted.with_people), "invented": False}
+    with empty_notebook(now) as copy:
+        return _finished(copy, "assay", "assay", options, now, wanted)
+
+
+def report_as_html(report: Report) -> bytes:
+    """One page that opens anywhere without a connection."""
+    return as_html(report).encode()
+
+
+def report_as_pdf(report: Report) -> bytes:
+    """Tagged PDF (PDF/UA-1) with the data package attached."""
+    return as_pdf(report)
+
+
+def check_package(content: bytes, *, now: datetime) -> tuple[Again, ...]:
+    """Compute the reports in a data package anew and compare every number.
+
+    Parameters
+    ----------
+    content
+        The package of a report. Nothing of it reaches the person's own notebook.
+
+    Raises
+    ------
+    ImportFault
+        If the package is refused, or holds no report.
+    """
+    with empty_notebook(now) as copy:
+        import_package(copy, content, now=now)
+        found = copy.kept(KIND)
+        if not found:
+            raise ImportFault("The package holds no report to check.", "Give the data package of a report, not a plain export.")
+        return tuple(_again(copy, item.payload, item.subject, now) for item in found)
+
+
+def _again(copy: Notebook, payload: Any, subject: str, now: datetime) -> Again:
+    try:
+        kind, then, made_by = str(payload["kind"]), dict(payload["numbers"]), dict(payload["versions"])
+        options = dict(payload["options"])
+        build = _BUILDERS[kind]
+    except (KeyError, TypeError, ValueError):
+        raise ImportFault("The report in the package cannot be read.", "Ask for a package written by `aerobe report`.") from None
+    report = build(copy, subject, options, now)
+    return compare(kind, subject, then, report.numbers, versions_then=made_by, versions_now=versions())
+
+
+def _finished(copy: Notebook, kind: str, key: str, options: dict[str, Any], now: datetime, wanted: Wanted) -> Report:
+    """The report with its package: built once to know the numbers, kept beside the data, and packed with them."""
+    from dataclasses import replace
+
+    report = _BUILDERS[kind](copy, key, options, now)
+    payload = {"kind": kind, "numbers": report.numbers, "versions": versions(), "seed": report.seed, "options": options}
+    copy.keep(KIND, key, payload, at=now)
+    packed = with_licence(export_package(copy, now=now), wanted.licence, title=report.title, made_at=now, about=report.headline)
+    return replace(report, package=packed, licence=wanted.licence)
+
+
+def _is_invented(notebook: Notebook) -> bool:
+    return notebook.setting("demo") is not None
+
+
+def _build_brew(copy: Notebook, key: str, options: dict[str, Any], now: datetime) -> Report:
+    from aerobe.desk._advice import story_of_history
+    from aerobe.desk._report_pictures import brew_pictures_of
+    from aerobe.inference import infer_brew
+    from aerobe.reports import brew_report
+
+    history = brew_history(copy, key)
+    story, notes = story_of_history(history)
+    posterior = infer_brew(story, seed=history.brew.seed)
+    return brew_report(
+        brew=history.brew, recipe=history.recipe, compost=history.compost, vessel=history.vessel,
+        readings=copy.readings(key, with_corrected=True), assays=history.assays, logs=history.logs, harvest=history.harvest,
+        posterior=posterior, notes=notes, pictures=brew_pictures_of(history, posterior, now), cautions=_cautions(),
+        advice=[(item.at, _call(item.payload)) for item in history.advice], made_at=now, versions=versions(),
+        invented=bool(options.get("invented")))
+
+
+def _build_trial(copy: Notebook, key: str, options: dict[str, Any], now: datetime) -> Report:
+    from aerobe.reports import trial_report
+    from aerobe.verdicts import brew_results, judge
+
+    trial = copy.get(Trial, key)
+    brews = copy.find(Brew, of=key)
+    assays = {item.key: item for item in copy.find(Assay)}
+    readings: list[Reading] = copy.readings(with_corrected=True)
+    run_sheet = _run_sheet(copy, key)
+    at_h = options.get("at_h")
+    at_h = _hour_of(run_sheet, readings) if at_h is None else float(at_h)
+    told, notes = _comparable(brews, readings, at_h)
+    verdict = judge(trial, brew_results(told, readings, assays, at_h=at_h, tolerance_h=TOLERANCE_H))
+    recipes = [copy.get(Recipe, name) for name in dict.fromkeys(arm.recipe for arm in trial.arms) if name]
+    return trial_report(
+        trial=trial, run_sheet=run_sheet, verdict=verdict, notes=notes, brews=brews,
+        recipes=[(recipe, copy.get(Compost, recipe.compost)) for recipe in recipes], readings=readings, assays=assays,
+        cautions=_cautions(), made_at=now, versions=versions(), invented=bool(options.get("invented")))
+
+
+def _build_assay(copy: Notebook, key: str, options: dict[str, Any], now: datetime) -> Report:
+    from aerobe.assay import as_lines, characterise, conclusion, error_for, study_from_table
+    from aerobe.desk._report_pictures import study_readings
+    from aerobe.reports import assay_report
+
+    about = {name: options[name] for name in ("name", "method", "price", "scale_low", "scale_high")}
+    study = study_from_table(options["table"], **about)
+    recipe = options.get("recipe")
+    certificate = characterise(study)
+    error = error_for(certificate, recipe)
+    numbers: dict[str, Any] = {}
+    for name in ("constant_sd", "proportional_cv", "bias", "bias_sd", "gain_log_sd", "detection_limit"):
+        value = getattr(error, name)
+        numbers[name.replace("_", " ")] = None if value is None else float(f"{value:.6g}")
+    says = conclusion(certificate, error, recipe)
+    return assay_report(
+        name=study.name, method=study.method, unit=study.unit, price=study.price, conclusion=says,
+        lines=as_lines(certificate, error, recipe), cannot_tell=(*certificate.missing, *certificate.suspects),
+        readings=study_readings(study), pictures=(), numbers={"conclusion": says, **numbers}, made_at=now, versions=versions())
+
+
+_BUILDERS: dict[str, Callable[[Notebook, str, dict[str, Any], datetime], Report]] = {
+    "brew": _build_brew, "trial": _build_trial, "assay": _build_assay}
+
+
+def _hour_of(run_sheet: RunSheet | None, readings: list[Reading]) -> float | None:
+    """The hour to compare brews at: the last planned sample, else the last hour that most brews were sampled at."""
+    planned = [sample.elapsed_h for line in (run_sheet.brews if run_sheet else ()) for sample in line.samples]
+    if planned:
+        return max(planned)
+    last: dict[str, float] = {}
+    for item in readings:
+        if item.role == "sample":
+            last[item.brew] = max(last.get(item.brew, item.elapsed_h), item.elapsed_h)
+    hours = sorted(last.values())
+    return max(hours, key=lambda hour: (sum(abs(other - hour) <= TOLERANCE_H for other in hours), hour)) if hours else None
+
+
+def _comparable(brews: list[Brew], readings: list[Reading], at_h: float | None) -> tuple[list[Brew], tuple[str, ...]]:
+    """Brews with a sample near the hour, and a word on the others: hours must not pose as recipes."""
+    near = {item.brew for item in readings
+            if item.role == "sample" and (at_h is None or abs(item.elapsed_h - at_h) <= TOLERANCE_H)}
+    left_out = [brew.key for brew in brews if brew.key not in near]
+    notes = []
+    if at_h is not None:
+        notes.append(f"Brews are compared at {at_h:g} h; what they were at other hours may differ.")
+    if left_out:
+        notes.append(f"Left out for want of a sample at that hour: {', '.join(left_out)}.")
+    return [brew for brew in brews if brew.key in near], tuple(notes)
+
+
+def _run_sheet(copy: Notebook, key: str) -> RunSheet | None:
+    try:
+        return copy.get(RunSheet, key)
+    except NotFound:
+        return None
+
+
+def _call(payload: Any) -> str:
+    return f"{payload.get('call', '')}: {payload.get('because', '')}" if isinstance(payload, dict) else ""
+
+
+def _cautions() -> tuple[str, ...]:
+    from aerobe.safety import cautions
+
+    return tuple(item.short for item in cautions("harvest", "spraying", "edible"))
