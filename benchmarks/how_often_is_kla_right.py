@@ -2,8 +2,8 @@
 
     python -m benchmarks.how_often_is_kla_right --runs 2000
 
-Simulated re-aeration runs and air steps with a lagging, drifting probe whose noise has a memory; beside them, what a plain least-squares
-interval would have claimed. The suite runs a smaller count of the same.
+Simulated re-aeration runs and air steps with a lagging, drifting probe whose noise has a memory; beside them, what a plain
+least-squares interval would have claimed. The suite runs a smaller count of the same.
 """
 
 from __future__ import annotations
