@@ -10,6 +10,8 @@ from aerobe.notebook import Notebook
 from aerobe.oxygen import saturation_mg_per_l
 from aerobe.records import Assay, Reading
 
+POINTS_SHOWN = 120
+
 
 def brew_pictures(notebook: Notebook, view: BrewView, advice: Any, *, now: datetime) -> tuple[Any, ...]:
     """Charts of one brew, the most asked-for first; `advice` (of `advise_brew`, or None) brings bands and window.
@@ -94,8 +96,13 @@ def _kind(reading: Reading) -> str:
     return "below detection" if reading.below_detection else "above range" if reading.above_range else "in the fit"
 
 
-def _band(advice: Any, quantity: str) -> tuple[Any, Any, Any, Any] | None:
-    return None
+def _band(advice: Any, quantity: str) -> tuple[list[float], ...] | None:
+    """Times, low, middle and high of a forecast, thinned to what a screen shows."""
+    if advice is None:
+        return None
+    forecast = advice.forecast
+    step = max(1, len(forecast.times_h) // POINTS_SHOWN)
+    return tuple(column[::step].tolist() for column in (forecast.times_h, *getattr(forecast, quantity)))
 
 
 def _window(advice: Any) -> Any:

@@ -35,6 +35,7 @@ class Call:
     hold: bool
     held_back_by: tuple[tuple[str, str], ...]  # why, how it opens
     would_change: tuple[str, ...]
+    notes: tuple[str, ...]  # what was found in the data
     settled: bool
     due_at: datetime
     window_from: datetime
@@ -69,6 +70,7 @@ def call_in_words(brew: Brew, advice: Any, *, now: datetime) -> Call:
         hold=bool(advice.held_back_by) or not advice.settled,
         held_back_by=tuple((gate.why, gate.how_it_opens) for gate in advice.held_back_by),
         would_change=tuple(advice.would_change),
+        notes=tuple(advice.notes),
         due_at=due,
         window_from=at(window.start_h),
         window_best=at(window.best_h),

@@ -122,3 +122,8 @@ def _reads(kind: Kind, unit: str) -> bool:
     except AerobeError:
         return False
     return True
+
+
+def evidence_count(notebook: Notebook, brew: str) -> tuple[int, int]:
+    """Readings and log points of a brew: what a call rests on. Kept advice does not count, so advice never asks for advice."""
+    return len(notebook.readings(brew, with_corrected=True)), sum(points for *_, points in notebook.logged(brew))

@@ -87,7 +87,7 @@ def create_app(
     app.state.settings, app.state.live, app.state.uploads = settings, Live(), Uploads()
     app.state.pairing = Pairing(state, clock)
     app.state.broker = Broker(notebook, app.state.live, clock)
-    app.state.thinker = _thinker(notebook, clock, app.state.live, advise or getattr(desk, "advise_brew", None))
+    app.state.thinker = _thinker(notebook, clock, app.state.live, advise or _advise)
     app.state.watch = Watch(notebook, state, app.state.live, app.state.thinker, clock)
     found = list(page_modules())
     # A page file may show several entries: `nav` alone or a tuple of them.
@@ -129,15 +129,14 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         await state.broker.stop()
 
 
-def _thinker(
-    notebook: Any, clock: Callable[[], datetime], live: Live, advise: Callable[[Any, str, datetime], Any] | None
-) -> Thinker:
-    def think(brew: str, now: datetime) -> Any:
-        assert advise is not None
-        return advise(notebook, brew, now)
+def _advise(notebook: Any, brew: str, now: datetime) -> Any:
+    # Looked up when it is first needed: the numerics behind it take seconds to load, the pages need not wait for them.
+    return desk.advise_brew(notebook, brew, now)
 
+
+def _thinker(notebook: Any, clock: Callable[[], datetime], live: Live, advise: Callable[[Any, str, datetime], Any]) -> Thinker:
     return Thinker(
-        think if advise is not None else None, version=lambda brew: int(notebook.last_change(brew)), clock=clock, live=live
+        lambda brew, now: advise(notebook, brew, now), version=lambda brew: desk.evidence_count(notebook, brew), clock=clock, live=live
     )
 
 

@@ -26,7 +26,7 @@ class Thought:
     problem: str = ""
     remedy: str = ""
     at: datetime | None = None
-    version: int = -1  # the notebook's count of changes it rests on
+    version: tuple[int, int] = (-1, -1)  # readings and log points it rests on
     working: bool = False
 
 
@@ -37,7 +37,7 @@ class Thinker:
         self,
         advise: Callable[[str, datetime], Any] | None,
         *,
-        version: Callable[[str], int],
+        version: Callable[[str], tuple[int, int]],
         clock: Callable[[], datetime],
         live: Live,
     ) -> None:
@@ -77,7 +77,8 @@ class Thinker:
             return True
         if self.version(brew) == thought.version:
             return False
-        return urgent or now - thought.at > NOT_SOONER
+        # A reading is what a person waits for; log points alone may wait a little.
+        return urgent or self.version(brew)[0] != thought.version[0] or now - thought.at > NOT_SOONER
 
     def _start(self) -> None:
         if self._thread is None or not self._thread.is_alive():

@@ -53,12 +53,35 @@ class Shed:
 
 
 BREW = {
-    "name": "Barrel 1", "temperature": "20", "temperature_unit": "degC", "tests": "4", "vessel": "(new)", "vessel_name": "Barrel",
-    "volume": "100", "volume_unit": "L", "depth": "60", "depth_unit": "cm", "flow": "30", "flow_unit": "L/min",
-    "diffuser": "coarse bubble", "altitude": "0", "altitude_unit": "m", "recipe": "(new)", "compost_name": "Leaf mould",
-    "animal": "no", "compost_amount": "3", "compost_amount_unit": "kg", "food_1": "molasses", "food_1_amount": "70",
-    "food_1_amount_unit": "g", "water": "rain", "assay": "(new)", "assay_name": "Colour cards", "method": "colour test",
-    "assay_unit": "ug C/mL", "price": "10",
+    "name": "Barrel 1",
+    "temperature": "20",
+    "temperature_unit": "degC",
+    "tests": "4",
+    "vessel": "(new)",
+    "vessel_name": "Barrel",
+    "volume": "100",
+    "volume_unit": "L",
+    "depth": "60",
+    "depth_unit": "cm",
+    "flow": "30",
+    "flow_unit": "L/min",
+    "diffuser": "coarse bubble",
+    "altitude": "0",
+    "altitude_unit": "m",
+    "recipe": "(new)",
+    "compost_name": "Leaf mould",
+    "animal": "no",
+    "compost_amount": "3",
+    "compost_amount_unit": "kg",
+    "food_1": "molasses",
+    "food_1_amount": "70",
+    "food_1_amount_unit": "g",
+    "water": "rain",
+    "assay": "(new)",
+    "assay_name": "Colour cards",
+    "method": "colour test",
+    "assay_unit": "ug C/mL",
+    "price": "10",
 }
 
 
@@ -68,7 +91,9 @@ def shed(tmp_path: Path) -> Iterator[Shed]:
     clock = Clock()
     with desk.open_notebook(tmp_path / "tea.notebook", at=clock()) as notebook:
         state = open_state(tmp_path / "app.json")
-        settings = ServeSettings(watching=False, photos=tmp_path / "photos", address="https://192.168.1.5:8471", burst=5000, per_s=5000)
+        settings = ServeSettings(
+            watching=False, photos=tmp_path / "photos", address="https://192.168.1.5:8471", burst=5000, per_s=5000
+        )
         app = create_app(notebook, state=state, clock=clock, settings=settings)
         # What finds calls is tried with the browser; here pages stand without waiting for it.
         app.state.thinker.advise = None

@@ -39,8 +39,12 @@ def oxygen(value: float, minutes: float = 1.0) -> SimpleNamespace:
 @pytest.mark.parametrize(
     ("now_mg", "crosses_in_h", "probability", "kinds"),
     [
-        (7.0, None, 0.0, []), (1.5, None, 0.0, ["oxygen low"]), (7.0, 3.0, 0.6, ["oxygen ahead"]), (7.0, 30.0, 0.9, []),
-        (7.0, 3.0, 0.06, []), (1.5, 0.1, 1.0, ["oxygen low"]),
+        (7.0, None, 0.0, []),
+        (1.5, None, 0.0, ["oxygen low"]),
+        (7.0, 3.0, 0.6, ["oxygen ahead"]),
+        (7.0, 30.0, 0.9, []),
+        (7.0, 3.0, 0.06, []),
+        (1.5, 0.1, 1.0, ["oxygen low"]),
     ],
 )
 def test_what_is_an_alarm(now_mg: float, crosses_in_h: float | None, probability: float, kinds: list[str]) -> None:
@@ -67,8 +71,13 @@ def test_at_night_only_the_urgent_goes_out_and_the_rest_in_the_morning() -> None
 
 @pytest.mark.parametrize(
     "wrong",
-    [{"quiet_from": "25:00", "quiet_to": "06:00"}, {"quiet_from": "22:00"}, {"webhook": "ftp://x"}, {"mail_to": "me"},
-     {"mail_to": "a@b.example\nBcc: x@y.example", "mail_host": "h"}],
+    [
+        {"quiet_from": "25:00", "quiet_to": "06:00"},
+        {"quiet_from": "22:00"},
+        {"webhook": "ftp://x"},
+        {"mail_to": "me"},
+        {"mail_to": "a@b.example\nBcc: x@y.example", "mail_host": "h"},
+    ],
 )
 def test_settings_that_cannot_work_are_refused(wrong: dict[str, str]) -> None:
     with pytest.raises(UnusableRecord):
@@ -173,9 +182,19 @@ def test_alarm_settings_go_in_and_the_password_never_comes_out(brewing: Shed) ->
 def test_reminders_become_a_calendar_that_others_can_read() -> None:
     import icalendar
 
-    due = [desk.Reminder(brew="b1", brew_name="Barrel, north", what="test", says="Test at 14:10: worth 12", at=START + timedelta(hours=6)),
-           desk.Reminder(brew="b1", brew_name="Barrel, north", what="harvest", says="Best 17:00", at=START + timedelta(hours=9),
-                         until=START + timedelta(hours=11))]
+    due = [
+        desk.Reminder(
+            brew="b1", brew_name="Barrel, north", what="test", says="Test at 14:10: worth 12", at=START + timedelta(hours=6)
+        ),
+        desk.Reminder(
+            brew="b1",
+            brew_name="Barrel, north",
+            what="harvest",
+            says="Best 17:00",
+            at=START + timedelta(hours=9),
+            until=START + timedelta(hours=11),
+        ),
+    ]
     # RFC 5545: a calendar has VERSION and PRODID, an event UID, DTSTAMP and DTSTART; lines end with CRLF and are folded at 75.
     text = desk.calendar_of(due, now=START)
     assert text.startswith(b"BEGIN:VCALENDAR\r\n") and all(len(line) <= 75 for line in text.split(b"\r\n"))

@@ -17,7 +17,9 @@ def stranger(shed: Shed, address: str = "192.168.1.77") -> TestClient:
     return TestClient(shed.app, base_url="https://192.168.1.5:8471", client=(address, 50000))
 
 
-@pytest.mark.parametrize("path", ["/", "/menu", "/data/export", "/settings", "/record", "/live", "/openapi.json", "/parts/alarms"])
+@pytest.mark.parametrize(
+    "path", ["/", "/menu", "/data/export", "/settings", "/record", "/live", "/openapi.json", "/parts/alarms"]
+)
 def test_a_device_that_is_not_paired_sees_nothing(brewing: Shed, path: str) -> None:
     answer = stranger(brewing).get(path)
     assert answer.status_code == 403
@@ -77,7 +79,9 @@ def test_a_device_that_was_shut_out_sees_nothing(shed: Shed) -> None:
 
 def test_devices_and_forms_outlive_a_restart_of_the_server(shed: Shed, tmp_path: Path) -> None:
     token = shed.app.state.pairing.accept(shed.app.state.pairing.offer().code, "Phone")
-    again = create_app(shed.notebook, state=open_state(tmp_path / "app.json"), clock=shed.clock, settings=ServeSettings(watching=False))
+    again = create_app(
+        shed.notebook, state=open_state(tmp_path / "app.json"), clock=shed.clock, settings=ServeSettings(watching=False)
+    )
     phone = TestClient(again, base_url="https://192.168.1.5:8471", client=("192.168.1.77", 1), cookies={"aerobe_device": token})
     assert phone.get("/menu").status_code == 200
     old_page = TestClient(again, base_url="http://localhost", cookies=dict(shed.client.cookies))
@@ -144,8 +148,12 @@ def test_a_body_that_hides_its_size_is_cut_off(shed: Shed) -> None:
 
 
 def test_many_requests_at_once_are_slowed_down(shed: Shed) -> None:
-    app = create_app(shed.notebook, state=WebState(None, {"secret": "00" * 32}), clock=shed.clock,
-                     settings=ServeSettings(watching=False, burst=10, per_s=1))
+    app = create_app(
+        shed.notebook,
+        state=WebState(None, {"secret": "00" * 32}),
+        clock=shed.clock,
+        settings=ServeSettings(watching=False, burst=10, per_s=1),
+    )
     client = TestClient(app, base_url="http://localhost")
     codes = [client.get("/static/app.css").status_code for _ in range(20)]
     assert codes[0] == 200 and codes[-1] == 429

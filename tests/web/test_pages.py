@@ -96,7 +96,9 @@ def test_a_percentage_of_saturation_becomes_milligrams(brewing: Shed) -> None:
 
 
 def test_keep_and_repeat_counts_the_repeats(brewing: Shed) -> None:
-    answer = brewing.post("/brews/barrel-1/readings", what="assay:colour-cards", signal="90", entry="e1", again="yes", replicate="1")
+    answer = brewing.post(
+        "/brews/barrel-1/readings", what="assay:colour-cards", signal="90", entry="e1", again="yes", replicate="1"
+    )
     page = brewing.client.get(answer.headers["location"])
     assert "This is repeat 2" in page.text
 
@@ -111,14 +113,22 @@ def test_a_correction_leaves_both_values_to_be_seen(brewing: Shed) -> None:
 
 def test_a_photo_is_stored_and_shown_beside_its_reading(brewing: Shed) -> None:
     picture = b"\x89PNG\r\n\x1a\n" + b"0" * 50
-    brewing.post("/brews/barrel-1/readings", what="assay:colour-cards", signal="90", entry="e1", photo=("s.png", picture, "image/png"))
+    brewing.post(
+        "/brews/barrel-1/readings", what="assay:colour-cards", signal="90", entry="e1", photo=("s.png", picture, "image/png")
+    )
     answer = brewing.client.get("/brews/barrel-1/readings/r-e1/photo")
     assert answer.content == picture and answer.headers["content-type"] == "image/png"
 
 
 def test_a_photo_that_is_none_does_not_cost_the_reading(brewing: Shed) -> None:
-    answer = brewing.post("/brews/barrel-1/readings", json_answer=True, what="assay:colour-cards", signal="90", entry="e1",
-                          photo=("s.svg", b"<svg onload='x'/>", "image/svg+xml"))
+    answer = brewing.post(
+        "/brews/barrel-1/readings",
+        json_answer=True,
+        what="assay:colour-cards",
+        signal="90",
+        entry="e1",
+        photo=("s.svg", b"<svg onload='x'/>", "image/svg+xml"),
+    )
     assert answer.status_code == 200 and "no JPEG" in answer.json()["says"]
     assert brewing.notebook.reading("r-e1").signal == 90.0
     assert brewing.client.get("/brews/barrel-1/readings/r-e1/photo").status_code == 404
@@ -126,13 +136,15 @@ def test_a_photo_that_is_none_does_not_cost_the_reading(brewing: Shed) -> None:
 
 def test_a_harvest_ends_the_brew_once(brewing: Shed) -> None:
     for _ in range(2):
-        assert brewing.post("/brews/barrel-1/harvest", smell="earthy", volume="90", volume_unit="L", entry="h1").status_code == 303
+        assert (
+            brewing.post("/brews/barrel-1/harvest", smell="earthy", volume="90", volume_unit="L", entry="h1").status_code == 303
+        )
     view = desk.brew_view(brewing.notebook, "barrel-1", now=brewing.clock())
     assert view.harvest is not None and view.harvest.volume_l == 90.0 and view.card.state == "harvested"
 
 
 def test_a_clock_time_of_last_night_is_last_night(brewing: Shed) -> None:
-    brewing.clock.turn(hours=10)        # 02:00 of the next day
+    brewing.clock.turn(hours=10)  # 02:00 of the next day
     brewing.post("/brews/barrel-1/readings", what="assay:colour-cards", signal="90", entry="e1", when="23:30")
     assert brewing.notebook.reading("r-e1").elapsed_h == pytest.approx(15.5)
 

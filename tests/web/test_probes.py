@@ -50,7 +50,7 @@ def test_a_batch_sent_twice_is_kept_once(brewing: Shed, probe: dict[str, str]) -
 
 
 def test_a_table_of_two_channels_is_taken_apart(brewing: Shed, probe: dict[str, str]) -> None:
-    table = "time,channel,value,unit\n2026-05-01T09:00+02:00,oxygen,\"7,5\",mg/L\n2026-05-01T09:00+02:00,temperature,68,degF\n"
+    table = 'time,channel,value,unit\n2026-05-01T09:00+02:00,oxygen,"7,5",mg/L\n2026-05-01T09:00+02:00,temperature,68,degF\n'
     answer = brewing.client.post("/log/points", content=table, headers={**probe, "content-type": "text/csv"})
     assert answer.json()["new_points"] == 2
     assert brewing.notebook.log("barrel-1", "temperature")[1][0] == pytest.approx(20.0)
@@ -64,9 +64,18 @@ def test_without_its_token_a_probe_writes_nothing(brewing: Shed, header: dict[st
 
 @pytest.mark.parametrize(
     ("body", "kind"),
-    [("", ""), ("[1]", "application/json"), ("{", "application/json"), ('{"channel":"oxygen","unit":"mg/L"}', ""), ("NaN", ""), ("abc", ""),
-     ('{"channel":"oxygen","unit":"mg/L","points":[1]}', ""), ("time,x\n1,2\n", "text/csv"),
-     ('{"channel":"oxygen","unit":"mg/L","value":1e999}', ""), ('{"channel":"oxygen","unit":"mg/L","value":1,"at":"2026-05-01"}', "")],
+    [
+        ("", ""),
+        ("[1]", "application/json"),
+        ("{", "application/json"),
+        ('{"channel":"oxygen","unit":"mg/L"}', ""),
+        ("NaN", ""),
+        ("abc", ""),
+        ('{"channel":"oxygen","unit":"mg/L","points":[1]}', ""),
+        ("time,x\n1,2\n", "text/csv"),
+        ('{"channel":"oxygen","unit":"mg/L","value":1e999}', ""),
+        ('{"channel":"oxygen","unit":"mg/L","value":1,"at":"2026-05-01"}', ""),
+    ],
 )
 def test_a_body_that_cannot_be_read_says_what_to_send(body: str, kind: str) -> None:
     with pytest.raises(AerobeError) as fault:
@@ -75,8 +84,11 @@ def test_a_body_that_cannot_be_read_says_what_to_send(body: str, kind: str) -> N
 
 
 def test_a_probe_in_an_unknown_unit_or_from_the_future_is_refused(brewing: Shed, probe: dict[str, str]) -> None:
-    for told in ({"channel": "oxygen", "unit": "furlong", "value": 8}, {"channel": "mood", "unit": "mg/L", "value": 8},
-                 {"channel": "oxygen", "unit": "mg/L", "value": 8, "at": "2026-05-03T08:00:00+02:00"}):
+    for told in (
+        {"channel": "oxygen", "unit": "furlong", "value": 8},
+        {"channel": "mood", "unit": "mg/L", "value": 8},
+        {"channel": "oxygen", "unit": "mg/L", "value": 8, "at": "2026-05-03T08:00:00+02:00"},
+    ):
         answer = brewing.client.post("/log/points", json=told, headers=probe)
         assert answer.status_code == 422 and answer.json()["remedy"]
     assert oxygen(brewing) == []
@@ -202,8 +214,14 @@ def test_topics_are_read_line_by_line() -> None:
 
 
 def test_the_broker_is_set_from_the_page_and_its_password_is_never_shown(brewing: Shed) -> None:
-    answer = brewing.post("/settings/broker", host="127.0.0.1", port=str(free_port()), user="tea", broker_password="leafmould",
-                          topics="a/b | barrel | oxygen | mg/L")
+    answer = brewing.post(
+        "/settings/broker",
+        host="127.0.0.1",
+        port=str(free_port()),
+        user="tea",
+        broker_password="leafmould",
+        topics="a/b | barrel | oxygen | mg/L",
+    )
     assert answer.status_code == 303
     assert "leafmould" not in brewing.client.get("/settings").text
     assert brewing.state.get("broker")["password"] == "leafmould"
