@@ -88,7 +88,7 @@ def test_a_bare_claim_is_noticed(blocks, text: str) -> None:  # type: ignore[no-
 
 def test_every_caution_has_a_short_line_and_a_full_text_that_says_who_decides() -> None:
     for item in all_cautions():
-        assert len(item.short) < 150 and len(item.full) > 2 * len(item.short)
+        assert len(item.short) < 100 and len(item.full) > 2 * len(item.short)
         assert LOCAL in " ".join(item.full.lower().split())
         assert item.when and set(item.when) <= set(OCCASIONS)
 
