@@ -1,13 +1,16 @@
 """Results in, one picture out: a chart that page and report share, the sentence it says and its figures as text."""
 
+from aerobe.charts._assay import colour_without_cells, meaning_of_readings, ratio_by_phase, two_tests
 from aerobe.charts._brew import RawPoint, Window, brew_curve, oxygen_curve
 from aerobe.charts._evidence import RatioRow, arm_points, forest, funnel
 from aerobe.charts._oxygen import biomass_by_dose, lowest_oxygen_by_dose, reaeration_run, uptake_curve
 from aerobe.charts._readings import readings_chart
 from aerobe.charts._style import COLOURS, FONTS_FOLDER, FigureTable, Look, Picture, config, picture, records_of, series_scales
+from aerobe.charts._trials import best_dose_words, designs_by_cost, dose_curve
 
 __all__ = [
-    "COLOURS", "FONTS_FOLDER", "FigureTable", "Look", "Picture", "RatioRow", "RawPoint", "Window", "arm_points",
-    "biomass_by_dose", "brew_curve", "config", "forest", "funnel", "lowest_oxygen_by_dose", "oxygen_curve", "picture",
+    "COLOURS", "FONTS_FOLDER", "FigureTable", "Look", "Picture", "RatioRow", "RawPoint", "Window", "arm_points", "best_dose_words",
+    "colour_without_cells", "meaning_of_readings", "ratio_by_phase", "two_tests",
+    "biomass_by_dose", "brew_curve", "config", "designs_by_cost", "dose_curve", "forest", "funnel", "lowest_oxygen_by_dose", "oxygen_curve", "picture",
     "readings_chart", "reaeration_run", "records_of", "series_scales", "uptake_curve",
 ]

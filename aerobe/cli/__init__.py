@@ -25,11 +25,13 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("aerobe.cli._notebook:demo", "Make an invented notebook to play with."),
     "brew": ("aerobe.cli._notebook:brew", "Start, list and show brews."),
     "reading": ("aerobe.cli._notebook:reading", "Add, correct and list readings."),
+    "assay": ("aerobe.cli._assay:app", "Is my test any good? Certificates, counts, ratios, how many tests."),
     "import": ("aerobe.cli._exchange:import_file", "Take in a table of readings, a logger file or a data package."),
     "export": ("aerobe.cli._exchange:export", "Write the notebook, or one trial, as an open data package."),
     "notebook": ("aerobe.cli._notebook:notebook", "Check, copy and restore the notebook; see what was changed."),
     "oxygen": ("aerobe.cli._oxygen:app", "How much food the air carries; transfer, uptake, sizing, probes."),
     "safety": ("aerobe.cli._safety:app", "Gates, compost rules, tests, water, cautions; may this tea go there?"),
+    "report": ("aerobe.cli._reports:app", "Reports with their data: write, check anew, publish a folder of pages."),
     "serve": ("aerobe.cli._serve:serve", "Serve the notebook page to this machine or the local network."),
 }
 
@@ -38,7 +40,10 @@ def build() -> cyclopts.App:
     """The whole command, with every group named and none imported."""
     import cyclopts
 
-    app = cyclopts.App(name="aerobe", help=(aerobe.__doc__ or "").split("\n")[0], version=aerobe.__version__)
+    app = cyclopts.App(
+        name="aerobe", help=(aerobe.__doc__ or "").split("\n")[0], version=aerobe.__version__,
+        help_format="plaintext",    # reading help as Markdown would load a parser before the first word is shown
+    )
     for name, (where, does) in COMMANDS.items():
         app.command(where, name=name, help=does)
     app.register_install_completion_command(name="completion")

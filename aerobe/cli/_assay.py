@@ -1,0 +1,283 @@
+"""Commands about tests: the certificate of a study, counting, ratios, two tests side by side, how many tests."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+from cyclopts import App, Parameter
+
+from aerobe.cli._common import JSON_ONLY, OWN, Where, now, progress, say
+from aerobe.errors import ImportFault
+from aerobe.records import Assay, AssayError
+from aerobe.units import number
+
+app = App(name="assay", help="Is my test any good? Certificates, counts, ratios, and how many tests to make.")
+
+
+@app.command
+def example() -> None:
+    """Print the table of an invented study, to see what to enter."""
+    from aerobe.desk import example_study
+
+    sys.stdout.write(example_study())
+
+
+@app.command
+def certificate(
+    study: str,
+    /,
+    *,
+    name: str = "My test",
+    method: str = "colour test",
+    price: str = "",
+    scale_low: str = "",
+    scale_high: str = "",
+    recipe: str = "",
+    reading: str = "",
+    keep: str = "",
+    out: Annotated[Path | None, Parameter(help="Folder for the certificate as text, picture and JSON.")] = None,
+    where: Where = OWN,
+) -> None:
+    """The one-page certificate of a characterisation study.
+
+    Parameters
+    ----------
+    study
+        Table of readings (see `aerobe assay example`), or - for standard input.
+    name, method, price
+        Of the test; the price of one.
+    scale_low, scale_high
+        Lowest and highest mark of its scale, in the unit of the study.
+    recipe
+        The tea that the conclusion speaks of.
+    reading
+        The reading that the conclusion speaks of.
+    keep
+        Key of an assay in the notebook that takes the error found.
+    """
+    import json
+
+    from aerobe.desk import StudyForm, certificate_pictures, certify, keep_certificate
+
+    form = StudyForm(
+        table=_text_of(study),
+        name=name,
+        method=method,
+        price=price,
+        scale_low=scale_low,
+        scale_high=scale_high,
+        recipe=recipe,
+        reading=reading,
+    )
+    with progress("Fitting the error of the test"):
+        answer = certify(form)
+    if out is not None:
+        out.mkdir(parents=True, exist_ok=True)
+        (out / "certificate.txt").write_text("\n".join(answer.as_text()) + "\n", encoding="utf-8")
+        (out / "certificate.json").write_text(json.dumps(answer.as_data(), ensure_ascii=False, indent=2) + "\n", encoding="utf-8")
+        for drawn, file in zip(certificate_pictures(answer), ("meaning", "colour"), strict=False):
+            (out / f"certificate-{file}.svg").write_text(drawn.svg(), encoding="utf-8")
+    if keep:
+        with where.open(create=False) as open_one:
+            keep_certificate(open_one, keep, answer, now=now())
+    say(answer.as_data(), as_json=where.json, text=answer.as_text())
+
+
+@app.command
+def tubes(amounts: str, tubes_set: str, positives: str, /, *, level: float = 0.95, json: JSON_ONLY = False) -> None:
+    """Most probable number of a set of tubes.
+
+    Parameters
+    ----------
+    amounts
+        Undiluted sample in each tube of a set [mL or g], for example "10 1 0.1".
+    tubes_set
+        Tubes in each set, for example "3 3 3".
+    positives
+        Positive tubes in each set, for example "3 1 0".
+    level
+        Of the limits.
+    """
+    from aerobe.desk import count_tubes, plain_answer
+
+    found = count_tubes(amounts, tubes_set, positives, level=level)
+    say(plain_answer(found), as_json=json, text=f"Per mL or g of the amounts given: {found.says}")
+
+
+@app.command
+def plates(counted: str, /, *, lowest: int = 10, highest: int = 300, json: JSON_ONLY = False) -> None:
+    """Colonies per mL from plates.
+
+    Parameters
+    ----------
+    counted
+        mL of undiluted sample and colonies of each plate: "0.01:120 0.01:131 0.001:14"; too many as "0.01:>300".
+    lowest, highest
+        Countable range: 10 and 300 after ISO 7218, 30 and 300 after ISO 21149, 25 and 250 after the US FDA manual.
+    """
+    from aerobe.desk import count_plates, plain_answer
+
+    found, crowded = count_plates(counted, lowest=lowest, highest=highest)
+    lines = [f"{found.says} Limits {number(found.low)} to {number(found.high)} per mL."]
+    if crowded is not None:
+        lines.append(f"{crowded.says} Limits {number(crowded.low)} to {number(crowded.high)} per mL.")
+    say({"weighted_mean": plain_answer(found), "with_crowded": plain_answer(crowded)}, as_json=json, text=lines)
+
+
+@app.command
+def fields(counts: str, /, *, volume_ml: float = 1e-4, dilution: float = 1.0, json: JSON_ONLY = False) -> None:
+    """Objects per mL from counts in equal fields or squares.
+
+    Parameters
+    ----------
+    counts
+        Objects in each field, for example "12 9 15 8".
+    volume_ml
+        Liquid that one field shows [mL]; 1 mm2 of a chamber 0.1 mm deep is 0.0001.
+    dilution
+        Final volume over sample volume.
+    """
+    from aerobe.desk import count_fields, plain_answer
+
+    found = count_fields(counts, volume_ml=volume_ml, dilution=dilution)
+    say(
+        plain_answer(found),
+        as_json=json,
+        text=f"{number(found.value)} per mL ({number(found.low)} to {number(found.high)}), {found.counted} counted. {found.says}",
+    )
+
+
+@app.command
+def ratio(fungi: str, bacteria: str, /, *, fungi_sd: str, bacteria_sd: str, kind: str = "mass", json: JSON_ONLY = False) -> None:
+    """Fungal to bacterial ratio of two measured parts, with its interval and its kind.
+
+    Parameters
+    ----------
+    fungi, bacteria
+        The two parts, in one unit.
+    fungi_sd, bacteria_sd
+        Their standard uncertainties.
+    kind
+        mass, count, plate or marker: unlike kinds cannot be compared.
+    """
+    from aerobe.desk import plain_answer, ratio_of_parts
+
+    found, interval = ratio_of_parts(fungi, bacteria, fungi_sd, bacteria_sd, kind)
+    share, low, high = found.fungal_fraction()
+    say(
+        {"ratio": plain_answer(found), "interval": plain_answer(interval), "fungal_fraction": [share, low, high]},
+        as_json=json,
+        text=[f"Ratio ({kind}): {interval.says}", f"Fungal share: {100 * share:.0f} % ({100 * low:.0f} to {100 * high:.0f} %)."],
+    )
+
+
+@app.command
+def compare(first: str, second: str, /, *, json: JSON_ONLY = False) -> None:
+    """Two tests on the same samples: line, limits of agreement.
+
+    Parameters
+    ----------
+    first, second
+        Results of each test, in the same order of samples: "12 30 55".
+    """
+    from aerobe.desk import compare_tests, plain_answer
+
+    line, robust, agreement = compare_tests(first, second)
+    lines = [line.says, *([robust.says] if robust else ["Passing-Bablok needs ten pairs."]), agreement.says]
+    data = {"deming": plain_answer(line), "passing_bablok": plain_answer(robust), "agreement": plain_answer(agreement)}
+    say(data, as_json=json, text=lines)
+
+
+@app.command
+def meaning(assay: str, reading: float, /, *, readings: int = 1, with_scale: bool = False, where: Where = OWN) -> None:
+    """What a reading means, by the error that the notebook keeps for an assay.
+
+    Parameters
+    ----------
+    assay
+        Key of the assay.
+    reading
+        The reading, or the mean of several of one sample, in the assay's unit.
+    readings
+        How many are in that mean.
+    with_scale
+        Include the uncertain scale of the kit, to compare with another kind of test.
+    """
+    from aerobe.desk import meaning as meaning_of
+    from aerobe.desk import plain_answer
+
+    found = meaning_of(_error_of(assay, where), reading, readings=readings, with_scale=with_scale)
+    say(plain_answer(found), as_json=where.json, text=found.says)
+
+
+@app.command
+def how_many(
+    assay: str,
+    /,
+    *,
+    expected: float,
+    within: float,
+    price: float | None = None,
+    sample_price: float = 0.0,
+    sample_cv: float = 0.0,
+    true_value: bool = False,
+    where: Where = OWN,
+) -> int:
+    """How many tests on this sample, and what they cost. Exit code 4: no number of tests reaches it.
+
+    Parameters
+    ----------
+    assay
+        Key of the assay.
+    expected
+        Result that you expect, in its unit.
+    within
+        Wanted half-width of the 90 % interval, in per cent of that.
+    price
+        Of one test; the assay's own if left out.
+    sample_price
+        Of taking one more sample.
+    sample_cv
+        Scatter between samples of one brew, as a fraction.
+    true_value
+        Count bias and scale too, which repeats do not remove.
+    """
+    from aerobe.desk import plain_answer, tests_needed
+
+    error, own_price = _error_of(assay, where), _assay_of(assay, where).price
+    found = tests_needed(
+        error,
+        expected=expected,
+        wanted_percent=within,
+        test_price=own_price if price is None else price,
+        sample_price=sample_price,
+        sample_cv=sample_cv,
+        same_kit=not true_value,
+    )
+    say(plain_answer(found), as_json=where.json, text=found.says)
+    return 0 if found.reachable else 4
+
+
+def _text_of(study: str) -> str:
+    if study == "-":
+        return sys.stdin.read()
+    try:
+        return Path(study).read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as fault:
+        raise ImportFault(
+            f"The study '{study}' cannot be read ({fault}).", "Give the path of a CSV table, or - to type it in."
+        ) from None
+
+
+def _assay_of(key: str, where: Where) -> Assay:
+    with where.open(create=False) as open_one:
+        found: Assay = open_one.get(Assay, key)
+    return found
+
+
+def _error_of(key: str, where: Where) -> AssayError:
+    from aerobe.desk import error_of_assay
+
+    return error_of_assay(_assay_of(key, where))
