@@ -15,6 +15,7 @@ import socket
 import subprocess
 import sys
 import time
+import webbrowser
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 HOME = os.path.join(HERE, ".aerobe")
@@ -82,9 +83,37 @@ def demo(python, words):
     notebook = os.path.join(HOME, "demo-%s.notebook" % datetime.date.today().isoformat())
     run([python, "-m", "aerobe", "demo", notebook], "The demo could not be made.", "Read the lines above.")
     port = free_port()
-    print("Stop with Ctrl-C.")
-    sys.stdout.flush()
-    return call([python, "-m", "aerobe", "serve", "--notebook", notebook, "--port", str(port), "--open"] + words)
+    page = "http://127.0.0.1:%d/" % port
+    server = subprocess.Popen([python, "-m", "aerobe", "serve", "--notebook", notebook, "--port", str(port)] + words, cwd=HERE)
+    try:
+        if answers(port, server):
+            print("\nThe notebook page: %s\nStop with Ctrl-C." % page)
+            if not show(page):
+                print("No browser could be opened here; open that address in one.")
+            sys.stdout.flush()
+        return server.wait()
+    except KeyboardInterrupt:
+        server.wait()
+        return 0
+
+
+def answers(port, server):
+    """Wait until the page can be reached, or the server has given up."""
+    for _ in range(600):
+        if server.poll() is not None:
+            return False
+        with socket.socket() as probe:
+            if probe.connect_ex(("127.0.0.1", port)) == 0:
+                return True
+        time.sleep(0.1)
+    return False
+
+
+def show(page):
+    # Without a screen, `webbrowser` would start a text browser in this very terminal.
+    if sys.platform.startswith("linux") and not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
+        return False
+    return webbrowser.open(page)
 
 
 def test(python, words):

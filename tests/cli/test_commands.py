@@ -1,0 +1,169 @@
+"""Words, JSON and exit codes of the command line."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from aerobe.cli import COMMANDS, FAULT, MISUNDERSTOOD, run
+from aerobe.notebook import open_notebook
+from tests.conftest import DATA
+from tests.notebook.conftest import NOW, furnish
+
+HEAVY = ("numpy", "scipy", "numba", "sqlalchemy", "alembic", "fastapi", "altair", "statsmodels", "markdown_it")
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> str:
+    path = tmp_path / "tea.notebook"
+    with open_notebook(path, at=NOW) as notebook:
+        furnish(notebook)
+    return str(path)
+
+
+def answer(capsys: pytest.CaptureFixture[str], *words: str, code: int = 0):
+    assert run([*words, "--json"]) == code
+    return json.loads(capsys.readouterr().out)
+
+
+def test_help_loads_no_heavy_library() -> None:
+    # Help must come at once (under 0.25 s on an idle laptop); what makes it slow is what it imports.
+    found = subprocess.run(
+        [sys.executable, "-c", "import sys; from aerobe.cli import run\ntry: run(['--help'])\nexcept SystemExit: pass\n"
+         "print([name for name in sys.modules if '.' not in name], file=sys.stderr)"],
+        capture_output=True, text=True, check=True,
+    )
+    assert all(name in found.stdout for name in COMMANDS)
+    assert not set(HEAVY) & set(json.loads(found.stderr.strip().splitlines()[-1].replace("'", '"')))
+
+
+def test_a_brew_and_its_readings_by_command(capsys: pytest.CaptureFixture[str], book: str) -> None:
+    what = ("--recipe", "plain", "--vessel", "barrel", "--temperature", "68 degF")
+    made = answer(capsys, "brew", "new", "Old barrel", *what, "-n", book)
+    assert (made["key"], made["temperature_degc"]) == ("old-barrel", pytest.approx(20.0))
+    kept = answer(capsys, "reading", "add", "old-barrel", "<3,5", "--assay", "card", "--when", "90 min", "-n", book)
+    assert kept["was_new"]
+    corrected = answer(capsys, "reading", "correct", kept["key"], "35", "--why", "misread", "-n", book)
+    shown = answer(capsys, "reading", "list", "old-barrel", "-n", book)
+    assert [(item["key"], item["signal"], item["elapsed_h"]) for item in shown] == [(corrected["key"], 35.0, 1.5)]
+    assert len(answer(capsys, "reading", "list", "old-barrel", "--all", "-n", book)) == 2
+    assert answer(capsys, "brew", "show", "old-barrel", "-n", book)["brew"]["name"] == "Old barrel"
+    assert {item["key"] for item in answer(capsys, "brew", "list", "-n", book)} == {"b1", "old-barrel"}
+    assert answer(capsys, "notebook", "changes", "--newest", "1", "-n", book)[0]["why"] == "misread"
+
+
+def test_words_for_people_line_up(capsys: pytest.CaptureFixture[str], book: str) -> None:
+    assert run(["reading", "add", "b1", "12,5", "--assay", "card", "--when", "4", "-n", book]) == 0
+    assert run(["reading", "list", "b1", "-n", book]) == 0
+    out = capsys.readouterr().out.splitlines()
+    assert out[1].index("role") == out[2].index("sample") and "12,5 ug C/mL" in out[2]
+
+
+@pytest.mark.parametrize("words", [
+    ["reading", "add", "b1", "lots", "--assay", "card"], ["reading", "add", "nobody", "3", "--assay", "card"],
+    ["brew", "show", "nobody"], ["brew", "new", "x", "--recipe", "plain", "--vessel", "barrel", "--temperature", "20"],
+    ["notebook", "show", "ghost"], ["notebook", "restore", "nowhere.notebook"], ["export", "x.zip", "--trial", "none"],
+    ["import", "nowhere.csv"], ["brew", "new", "x", "--recipe", "plain", "--vessel", "barrel", "--started", "noon"],
+], ids=" ".join)
+def test_a_fault_says_problem_and_remedy_and_exits_with_3(capsys, book: str, words: list[str]) -> None:
+    assert run([*words, "-n", book, "--json"]) == FAULT
+    out, err = capsys.readouterr()
+    fault = json.loads(out)
+    assert fault["problem"] in err and fault["remedy"] in err and fault["remedy"]
+    assert "Traceback" not in err
+
+
+@pytest.mark.parametrize("words", [["brw"], ["brew", "lst"], ["reading", "add"], ["brew", "list", "--jsn"]], ids=" ".join)
+def test_what_is_not_understood_exits_with_2_and_says_what_was_meant(capsys, words: list[str]) -> None:
+    assert run(words) == MISUNDERSTOOD
+    out, err = capsys.readouterr()
+    assert "Traceback" not in out + err and (out + err).strip()
+
+
+def test_reading_does_not_begin_a_notebook(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    assert run(["brew", "list", "-n", str(tmp_path / "none.notebook")]) == FAULT
+    assert "no notebook at" in capsys.readouterr().err and not (tmp_path / "none.notebook").exists()
+
+
+def test_the_own_notebook_is_used_if_none_is_named(capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch) -> None:
+    monkeypatch.setenv("AEROBE_HOME", str(tmp_path / "mine"))
+    monkeypatch.delenv("AEROBE_NOTEBOOK", raising=False)
+    recipe = tmp_path / "heap.json"
+    recipe.write_text('{"key": "heap", "name": "Heap"}')
+    assert answer(capsys, "notebook", "add", "compost", str(recipe))["key"] == "heap"
+    assert (tmp_path / "mine" / "tea.notebook").exists()
+    monkeypatch.setenv("AEROBE_NOTEBOOK", str(tmp_path / "other.notebook"))
+    assert run(["notebook", "show"]) == FAULT
+
+
+def test_the_kelp_file_by_command_is_shown_first_and_kept_when_agreed(capsys: pytest.CaptureFixture[str], book: str) -> None:
+    path = str(DATA / "s11_kelp_glucose_batch_2021_two_methods_and_O2.csv")
+    preview = answer(capsys, "import", path, "-n", book, code=4)
+    assert preview["ready"] and not preview["kept"]
+    assert answer(capsys, "import", path, "--yes", "-n", book)["readings"] == 60
+    assert answer(capsys, "import", path, "--yes", "-n", book)["duplicates"] == 60
+
+
+def test_a_spreadsheet_by_command_with_a_column_explained(capsys: pytest.CaptureFixture[str], book: str, tmp_path: Path) -> None:
+    sheet = openpyxl.Workbook()
+    for row in (["hours", "DO"], [0, 9.0], [1, "wet"], [2, 8.0]):
+        sheet.active.append(row)
+    path = tmp_path / "probe.xlsx"
+    sheet.save(path)
+    assert not answer(capsys, "import", str(path), "--yes", "--brew", "b1", "-n", book, code=4)["ready"]
+    taken = answer(capsys, "import", str(path), "--yes", "--brew", "b1", "--column", "DO=oxygen [mg/L]", "-n", book)
+    assert taken["log_points"] == 2 and taken["faults"][0]["row"] == 3
+
+
+def test_out_in_copy_check_and_restore_by_command(capsys: pytest.CaptureFixture[str], book: str, tmp_path: Path) -> None:
+    package, other = tmp_path / "out.zip", str(tmp_path / "other.notebook")
+    assert answer(capsys, "export", str(package), "-n", book)["bytes"] == package.stat().st_size
+    assert run(["export", str(package), "-n", book]) == FAULT       # nothing is overwritten
+    capsys.readouterr()
+    assert answer(capsys, "import", str(package), "-n", other)["new"]["brews"] == 1
+    first = answer(capsys, "notebook", "check", "-n", book)
+    assert first["whole"] and first["fingerprint"] == answer(capsys, "notebook", "check", "-n", other)["fingerprint"]
+    copy = answer(capsys, "notebook", "copy", "-n", book)["copy"]
+    assert run(["reading", "add", "b1", "3", "--assay", "card", "--when", "1", "-n", book]) == 0
+    capsys.readouterr()
+    assert answer(capsys, "notebook", "copies", "-n", book) == [copy]
+    answer(capsys, "notebook", "restore", copy, "-n", book)
+    assert answer(capsys, "notebook", "check", "-n", book)["fingerprint"] == first["fingerprint"]
+
+
+def test_a_damaged_notebook_is_said_with_exit_code_4(capsys: pytest.CaptureFixture[str], book: str) -> None:
+    import sqlite3
+
+    with sqlite3.connect(book) as connection:
+        connection.execute("update recipes set payload = replace(payload, 'Plain', 'Other')")
+    report = answer(capsys, "notebook", "check", "-n", book, code=4)
+    assert not report["whole"] and "plain" in report["faults"][0]
+
+
+def test_the_demo_by_command_is_made_once(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    path = str(tmp_path / "demo.notebook")
+    first = answer(capsys, "demo", path)
+    assert first["still_brewing"] == answer(capsys, "demo", path)["still_brewing"] == "kelp-3"
+
+
+def test_a_notebook_on_a_server_without_the_driver_or_of_another_kind_is_a_fault(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["brew", "list", "-n", "mysql://localhost/x"]) == FAULT
+    assert "postgresql://" in capsys.readouterr().err
+
+
+def test_the_package_is_the_same_use_cases_by_name() -> None:
+    import aerobe
+
+    assert aerobe.take_in is aerobe.desk.take_in and "open_notebook" in dir(aerobe)
+    with pytest.raises(AttributeError):
+        _ = aerobe.no_such_thing
+
+
+def test_python_dash_m_is_the_command() -> None:
+    done = subprocess.run([sys.executable, "-m", "aerobe", "--version"], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout.strip()) == (0, "0.1.0")
