@@ -80,6 +80,7 @@ def environment(what):
 
 def demo(python, words):
     """Make today's invented notebook, if it is not there, and serve it."""
+    os.environ.setdefault("AEROBE_HOME", HOME)      # the demo leaves nothing in your home folder
     notebook = os.path.join(HOME, "demo-%s.notebook" % datetime.date.today().isoformat())
     run([python, "-m", "aerobe", "demo", notebook], "The demo could not be made.", "Read the lines above.")
     port = free_port()
