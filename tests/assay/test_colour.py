@@ -78,6 +78,25 @@ def test_equal_weights_agree_with_statsmodels() -> None:
     assert float(scale) == approx(theirs.scale, rel=1e-10)
 
 
+def test_what_the_count_checks_is_what_a_certificate_says() -> None:
+    """One simulated study through the function that users run gives the numbers that the vectorised count uses."""
+    rng = np.random.default_rng(12)
+    readings = [ColourReading(kind="water blank", signal=5 + rng.normal(0, 3)) for _ in range(6)]
+    readings += [ColourReading(kind="filtered blank", signal=25 + rng.normal(0, 3), colour=0.4, what="brew") for _ in range(8)]
+    readings += [
+        ColourReading(kind="colourant", signal=5 + 60 * c + rng.normal(0, 4), colour=c, what="humic") for c in (0.2, 0.4, 0.8) * 2
+    ]
+    found = estimate_colour_bias(readings, constant_sd=3.0, proportional_cv=0.1)
+    design = np.array([[1.0, r.colour * (r.what == "brew"), r.colour * (r.what == "humic")] for r in readings])
+    beta, covariance, _ = colour_fit(design, np.array([r.signal for r in readings]), np.array(9.0), np.array(0.01))
+    row = np.array([1.0, 0.4, 0.0])
+    (recipe,) = found.recipes
+    assert (recipe.bias, recipe.sd) == approx((float(beta @ row), float(np.sqrt(row @ covariance @ row))), rel=1e-12)
+    from scipy.stats import t
+
+    assert recipe.high - recipe.bias == approx(t.ppf(0.95, 20 - 3) * recipe.sd, rel=1e-9)
+
+
 def test_a_darker_tea_with_the_same_cells_gets_the_same_biomass() -> None:
     fit = estimate(FILTERED)
     results = []

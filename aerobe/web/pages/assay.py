@@ -1,0 +1,226 @@
+"""Tests: the certificate of a study, counting, two tests side by side, what a reading means and how many to make."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Body, Depends, Request, Response
+from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import JSONResponse, PlainTextResponse
+
+from aerobe import desk
+from aerobe.errors import AerobeError, ImportFault
+from aerobe.records import Assay
+from aerobe.units import parse_number
+from aerobe.web._frame import Fields, clock_of, fields, menu_entry, notebook_of, page
+
+router = APIRouter()
+nav = menu_entry("My tests", "/assay", order=35, icon="assay")
+Sent = Annotated[Fields, Depends(fields)]
+TITLE = "Is my test any good?"
+
+
+@router.get("/assay")
+def study_form(request: Request) -> Response:
+    """The form of a characterisation study."""
+    return page(request, "assay/study.html", title=TITLE, **_study_context(request))
+
+
+@router.get("/assay/example.csv")
+def example(request: Request) -> Response:
+    """The table of an invented study."""
+    return PlainTextResponse(desk.example_study(), media_type="text/csv")
+
+
+@router.post("/assay")
+async def study(request: Request, sent: Sent) -> Response:
+    """The certificate of a study; kept with an assay if asked. What was typed comes back with a fault."""
+    context = await run_in_threadpool(_study_context, request)
+    try:
+        table = await _table(sent)
+        context["table"] = table
+        context |= await run_in_threadpool(_certify, request, sent, table)
+    except AerobeError as fault:
+        return page(request, "assay/study.html", status=422, title=TITLE, fault=fault, sent=sent, **context)
+    return page(request, "assay/study.html", title=TITLE, sent=sent, **context)
+
+
+@router.post("/api/assay/certificate")
+def certificate_data(asked: Annotated[dict[str, Any], Body()]) -> Response:
+    """The certificate as data. Send `table`, and what else the form asks for, as JSON text fields."""
+    known = ("table", "name", "method", "price", "scale_low", "scale_high", "recipe", "reading")
+    unknown = sorted(set(asked) - set(known))
+    if unknown or not isinstance(asked.get("table"), str):
+        raise ImportFault("The study cannot be read.", f"Send JSON with the text fields {', '.join(known)}; table is needed.")
+    answer = desk.certify(desk.StudyForm(**{name: str(asked[name]) for name in known if name in asked}))
+    return JSONResponse(answer.as_data())
+
+
+@router.get("/api/assay/tubes")
+def tubes_data(amounts: str, tubes: str, positives: str, level: float = 0.95) -> Response:
+    """A most probable number as data."""
+    return JSONResponse(desk.plain_answer(desk.count_tubes(amounts, tubes, positives, level=level)))
+
+
+@router.get("/api/assay/plates")
+def plates_data(plates: str, lowest: int = 10, highest: int = 300) -> Response:
+    """A plate count as data."""
+    found, crowded = desk.count_plates(plates, lowest=lowest, highest=highest)
+    return JSONResponse({"weighted_mean": desk.plain_answer(found), "with_crowded": desk.plain_answer(crowded)})
+
+
+@router.get("/assay/count")
+def count_form(request: Request) -> Response:
+    """Forms of tubes, plates, fields and ratios."""
+    return page(request, "assay/count.html", title="Counts and ratios", asked="", answers=())
+
+
+@router.post("/assay/count")
+def count(request: Request, sent: Sent) -> Response:
+    """One count."""
+    asked = sent.text("asked")
+    try:
+        answers = _COUNTS[asked](sent) if asked in _COUNTS else ()
+    except AerobeError as fault:
+        return page(
+            request, "assay/count.html", status=422, title="Counts and ratios", fault=fault, sent=sent, asked=asked, answers=()
+        )
+    return page(request, "assay/count.html", title="Counts and ratios", sent=sent, asked=asked, answers=answers)
+
+
+@router.get("/assay/compare")
+def compare_form(request: Request) -> Response:
+    """The form of two tests on the same samples."""
+    return page(request, "assay/compare.html", title="Two tests side by side", answers=(), picture=None)
+
+
+@router.post("/assay/compare")
+def compare(request: Request, sent: Sent) -> Response:
+    """Line and limits of agreement."""
+    context: dict[str, Any] = {"answers": (), "picture": None}
+    try:
+        line, robust, agreement = desk.compare_tests(sent.text("first"), sent.text("second"))
+        words = robust.says if robust else "Passing-Bablok needs ten pairs."
+        names = (sent.text("first_name", "first test"), sent.text("second_name", "second test"))
+        context = {
+            "answers": (line.says, words, agreement.says),
+            "picture": desk.picture_of_tests(
+                sent.text("first"), sent.text("second"), line, names=names, unit=sent.text("unit", "-")
+            ),
+        }
+    except AerobeError as fault:
+        return page(request, "assay/compare.html", status=422, title="Two tests side by side", fault=fault, sent=sent, **context)
+    return page(request, "assay/compare.html", title="Two tests side by side", sent=sent, **context)
+
+
+@router.get("/assay/tests")
+def tests_form(request: Request) -> Response:
+    """What a reading means, and how many tests to make."""
+    known = desk.assays_with_error(notebook_of(request))
+    return page(request, "assay/tests.html", title="How many tests?", assays=known, meant=None, plan=None)
+
+
+@router.post("/assay/tests")
+def tests(request: Request, sent: Sent) -> Response:
+    """Answer from the error that the notebook keeps."""
+    notebook = notebook_of(request)
+    context: dict[str, Any] = {"assays": desk.assays_with_error(notebook), "meant": None, "plan": None}
+    try:
+        kept = notebook.get(Assay, sent.text("assay"))
+        error = desk.error_of_assay(kept)
+        if sent.text("reading"):
+            context["meant"] = desk.meaning(
+                error,
+                parse_number(sent.text("reading")),
+                readings=int(parse_number(sent.text("readings", "1"))),
+                with_scale=sent.ticked("with_scale"),
+            )
+        if sent.text("expected"):
+            context["plan"] = desk.tests_needed(
+                error,
+                expected=parse_number(sent.text("expected")),
+                wanted_percent=parse_number(sent.text("within", "20")),
+                test_price=parse_number(sent.text("price", f"{kept.price:g}")),
+                sample_price=parse_number(sent.text("sample_price", "0")),
+                sample_cv=parse_number(sent.text("sample_cv", "0")) / 100,
+                same_kit=not sent.ticked("true_value"),
+            )
+    except AerobeError as fault:
+        return page(request, "assay/tests.html", status=422, title="How many tests?", fault=fault, sent=sent, **context)
+    return page(request, "assay/tests.html", title="How many tests?", sent=sent, **context)
+
+
+def _study_context(request: Request) -> dict[str, Any]:
+    return {
+        "columns": desk.STUDY_COLUMNS,
+        "methods": desk.STUDY_METHODS,
+        "assays": notebook_of(request).find(Assay),
+        "table": "",
+        "caution": desk.ASSAY_CAUTION,
+        "answer": None,
+        "pictures": (),
+        "kept": "",
+    }
+
+
+async def _table(sent: Fields) -> str:
+    """The typed table, or the file that was chosen."""
+    upload = sent.upload("file")
+    if upload is None:
+        return sent.text("table")
+    try:
+        return (await upload.read()).decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise ImportFault("The file is not a text table.", "Save it as CSV with UTF-8 text, then choose it again.") from None
+
+
+def _certify(request: Request, sent: Fields, table: str) -> dict[str, Any]:
+    answer = desk.certify(
+        desk.StudyForm(
+            table=table,
+            name=sent.text("name", "My test"),
+            method=sent.text("method", "colour test"),
+            price=sent.text("price"),
+            scale_low=sent.text("scale_low"),
+            scale_high=sent.text("scale_high"),
+            recipe=sent.text("recipe"),
+            reading=sent.text("reading"),
+        )
+    )
+    kept = ""
+    if sent.text("assay"):
+        desk.keep_certificate(notebook_of(request), sent.text("assay"), answer, now=clock_of(request))
+        kept = sent.text("assay")
+    return {"answer": answer, "pictures": desk.certificate_pictures(answer), "kept": kept}
+
+
+def _tubes(sent: Fields) -> tuple[str, ...]:
+    found = desk.count_tubes(sent.text("amounts"), sent.text("tubes"), sent.text("positives"))
+    return (f"Most probable number per mL or g: {found.says}", f"Rarity of this pattern {found.rarity:.2g} (1 is the likeliest).")
+
+
+def _plates(sent: Fields) -> tuple[str, ...]:
+    lowest, highest = sent.text("rule", "10-300").split("-")
+    found, crowded = desk.count_plates(sent.text("plates"), lowest=int(lowest), highest=int(highest))
+    return tuple(f"{item.says} Limits {item.low:.4g} to {item.high:.4g} per mL." for item in (found, crowded) if item is not None)
+
+
+def _fields(sent: Fields) -> tuple[str, ...]:
+    found = desk.count_fields(
+        sent.text("counts"), volume_ml=parse_number(sent.text("volume_ml")), dilution=parse_number(sent.text("dilution", "1"))
+    )
+    return (f"{found.value:.3g} per mL ({found.low:.3g} to {found.high:.3g}), {found.counted} counted.", found.says)
+
+
+def _ratio(sent: Fields) -> tuple[str, ...]:
+    found, interval = desk.ratio_of_parts(
+        sent.text("fungi"), sent.text("bacteria"), sent.text("fungi_sd"), sent.text("bacteria_sd"), sent.text("kind")
+    )
+    share, low, high = found.fungal_fraction()
+    return (
+        f"Ratio ({found.kind}): {interval.says}",
+        f"Fungal share {100 * share:.0f} % ({100 * low:.0f} to {100 * high:.0f} %).",
+    )
+
+
+_COUNTS = {"tubes": _tubes, "plates": _plates, "fields": _fields, "ratio": _ratio}
