@@ -322,6 +322,26 @@ def uptake(brew: str, /, *, where: Where = OWN) -> None:
     say(plain, as_json=where.json, text=found.says)
 
 
+@app.command(name="feed-now")
+def feed_now(brew: str, food: str = "molasses", /, *, where: Where = OWN) -> int:
+    """How much of a food a brew under way can take now, by all that was measured of it. Exit code 4: nothing.
+
+    Parameters
+    ----------
+    brew
+        Key of the brew.
+    food
+        Key or name of the food.
+    """
+    from aerobe.desk import feed_now as ask
+
+    with where.open(create=False) as book, progress("fitting the brew"):
+        found = ask(book, brew, food, now=now())
+    lines = [found.says, *found.notes, *(f"! {line}" for line in found.cautions)]
+    say(found, as_json=where.json, text=lines)
+    return 0 if found.settled and found.ceiling.dose_g_per_l is not None else NOT_SETTLED
+
+
 @app.command
 def hold(oxygen: str, uptake_rate: float, /, *, floor: str = "0 mg/L", json: JSON_ONLY = False) -> None:
     """Minutes until oxygen reaches a floor once the air has stopped.

@@ -58,11 +58,13 @@ class FoodQuestion:
     highest_g_per_l: float = 20.0       # doses above are not looked at [g/L]
     draws: int = 600                    # brews simulated for each dose
     seed: int = 1
+    from_h: float = 0.0                 # oxygen and biomass before this hour are past and do not count [h]
+    on_top: bool = False                # the dose comes on top of what the recipe holds of this food
 
     def with_dose(self, g_per_l: float) -> Recipe:
         """The recipe with this dose of the food, in its feedings."""
         key = FOODS.find(self.food).key
-        others = tuple(dose for dose in self.recipe.foods if FOODS.find(dose.food).key != key)
+        others = tuple(dose for dose in self.recipe.foods if self.on_top or FOODS.find(dose.food).key != key)
         mine = tuple(FoodDose(food=key, g_per_l=part, at_h=at) for at, part in split_feeds(g_per_l, self.feed_at_h) if part > 0.0)
         return replace(self.recipe, foods=(*others, *mine))
 
@@ -75,9 +77,10 @@ class Courses:
     oxygen_mg_per_l: Array
     biomass: Array                      # bacteria and fungi [ug C/mL]
 
-    def outcome(self) -> Outcome:
-        """Lowest oxygen and peak of each brew."""
-        return outcome_of(self.times_h, self.oxygen_mg_per_l, self.biomass)
+    def outcome(self, from_h: float = 0.0) -> Outcome:
+        """Lowest oxygen and peak of each brew, from an hour on."""
+        ahead = self.times_h >= from_h
+        return outcome_of(self.times_h[ahead], self.oxygen_mg_per_l[:, ahead], self.biomass[:, ahead])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,7 +169,7 @@ def food_forecast(question: FoodQuestion, *, scores: Array | None = None) -> Cal
 
     def forecast(dose_g_per_l: float) -> Outcome:
         recipe = question.with_dose(dose_g_per_l)
-        return simulated_courses(question, recipe, question.vessel, scores=scores).outcome()
+        return simulated_courses(question, recipe, question.vessel, scores=scores).outcome(question.from_h)
 
     return forecast
 

@@ -15,7 +15,7 @@ from aerobe import desk
 from aerobe.errors import ImportFault, NotAllowed, NotAQuantity, NotEnoughData, NotFound, OutsideValidity
 from aerobe.inference import BrewStory, infer_brew
 from aerobe.oxygen import first_guess_kla, saturation_mg_per_l
-from aerobe.records import AirSupply, Brew, Compost, Recipe, SensorLog, Vessel
+from aerobe.records import AirSupply, Brew, Compost, Harvest, Recipe, SensorLog, Vessel
 from tests.oxygen._runs import runs_of_2019, simulated_run
 
 NOW = datetime(2026, 5, 1, 12, 0, tzinfo=UTC)
@@ -215,3 +215,37 @@ def test_uptake_of_a_brew_comes_from_its_log_with_a_holding_time(notebook) -> No
     assert found.now_mg_per_l_h[1] == approx(61.8, rel=0.05)
     assert found.holding.median_min == approx(3.9, rel=0.06)
     assert found.now_mg_per_l_h[0] < found.now_mg_per_l_h[1] < found.now_mg_per_l_h[2]
+
+
+def test_a_brew_under_way_is_told_how_much_it_can_take_now(notebook) -> None:
+    jar = notebook.get(Vessel, "jar")
+
+    def dose(kla_per_h: float) -> float:
+        air = replace(jar.air, kla_per_h=kla_per_h, kla_log_sd=0.1)
+        notebook.change(replace(jar, air=air), at=NOW)
+        found = desk.feed_now(notebook, "b1", "molasses", now=NOW)
+        assert found.settled and "now" in found.says and found.cautions
+        return found.ceiling.dose_g_per_l or 0.0
+
+    # One day in, with no food left and grown-up mouths waiting: the air decides.
+    assert dose(60.0) > 1.5 * dose(15.0)
+    with pytest.raises(NotAllowed, match="not under way"):
+        desk.feed_now(notebook, "b1", "molasses", now=NOW - timedelta(hours=48))
+    notebook.add(Harvest(brew="b1", elapsed_h=24.0), at=NOW)
+    with pytest.raises(NotAllowed, match="not under way"):
+        desk.feed_now(notebook, "b1", "molasses", now=NOW)
+
+
+def test_food_given_earlier_stays_when_more_is_asked_for_on_top() -> None:
+    asked = replace(question(draws=10, others="molasses 1 g/L"), on_top=True, feed_at_h=(10.0,))
+    assert [(dose.g_per_l, dose.at_h) for dose in asked.with_dose(0.5).foods] == [(1.0, 0.0), (0.5, 10.0)]
+    instead = replace(asked, on_top=False)
+    assert [(dose.g_per_l, dose.at_h) for dose in instead.with_dose(0.5).foods] == [(0.5, 10.0)]
+
+
+def test_oxygen_that_is_past_does_not_count() -> None:
+    asked = question(draws=50)
+    courses = desk.simulated_courses(asked, asked.with_dose(2.0), asked.vessel)
+    late = courses.outcome(from_h=30.0)
+    assert np.all(late.lowest_oxygen_mg_per_l >= courses.outcome().lowest_oxygen_mg_per_l)
+    assert np.all(late.peak_at_h >= 30.0)

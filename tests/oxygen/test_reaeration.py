@@ -38,6 +38,14 @@ def test_the_textbook_example_of_twelve_an_hour(minutes: float, oxygen: float) -
     assert (shown[0] @ np.array([1.0, 1.0, 9.0, 0.0]))[1] == approx(oxygen, abs=0.0006)
 
 
+def test_a_still_basin_takes_ten_and_a_half_days_to_recover() -> None:
+    # A textbook exercise (read on a public page; its answer worked by hand): 3 m deep, K_L 0.03 m/h at the surface, 1.5 to
+    # 8.5 mg/L at 20 degC, saturation 9.09: ln((9.09 - 1.5) / (9.09 - 8.5)) x 3 / 0.03 h = 255 h = 10.6 d.
+    times = np.linspace(0.0, 400.0, 4001)
+    shown = responses(times, ((0.0, False),), np.array([10.0]), np.array([0.0]), 0.03 / 3.0)[0] @ np.array([1.5, 1.5, 9.09, 0.0])
+    assert np.interp(8.5, shown, times) / 24.0 == approx(10.6, abs=0.05)
+
+
 def test_least_squares_gives_the_three_unknowns_back() -> None:
     # ASCE/EWRI 2-06: nonlinear regression for C*, C0 and kLa.
     fit = least_squares_kla(*clean_run(12.0))

@@ -38,15 +38,15 @@ def test_steps_give_transfer_and_uptake_back() -> None:
 def test_intervals_from_steps_hold_the_truth_about_nine_times_in_ten() -> None:
     rng = np.random.default_rng(3)
     hits = np.zeros(2)
-    for _ in range(120):
+    for _ in range(80):
         times, values, switches, kla, uptake = stepped_brew(rng)
         result = transfer_from_steps(times, values, switches, temperature_degc=20.0, probe_lag_h=LAG_H)
         hits += [
             result.kla_low_per_h <= kla <= result.kla_high_per_h,
             result.uptake_low_mg_per_l_h <= uptake <= result.uptake_high_mg_per_l_h,
         ]
-    # 120 brews leave 2.7 percentage points; three of those either way.
-    assert np.all(hits / 120 > 0.82) and np.all(hits / 120 < 0.98)
+    # 80 brews leave 3.4 percentage points; more than two of those either way. The full count stands in benchmarks/.
+    assert np.all(hits / 80 > 0.82) and np.all(hits / 80 < 0.98)
 
 
 def test_a_log_without_air_off_is_refused() -> None:
@@ -86,11 +86,11 @@ def test_uptake_follows_the_brew() -> None:
 def test_uptake_bands_hold_the_truth_and_grow_with_the_doubt_in_kla() -> None:
     rng = np.random.default_rng(6)
     inside = []
-    for seed in range(20):
+    for seed in range(12):
         times, values, uptake = brew_log(kla=20.0 * math.exp(0.15 * rng.standard_normal()), seed=seed)
         track = uptake_from_log(times, values, kla20_per_h=20.0, kla_log_sd=0.15)
         inside.append(np.mean((track.low <= uptake) & (uptake <= track.high)))
-    # Twenty brews, each wholly in or out with its kLa: wide limits.
+    # Twelve brews, each wholly in or out with its kLa: wide limits.
     assert 0.75 < np.mean(inside) <= 1.0
     times, values, _ = brew_log()
     sure, doubtful = (uptake_from_log(times, values, kla20_per_h=20.0, kla_log_sd=sd) for sd in (0.02, 0.4))

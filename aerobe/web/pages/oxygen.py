@@ -197,10 +197,22 @@ def foods(request: Request) -> Response:
 def brew(request: Request, key: str) -> Response:
     """What a brew takes up, and how long it holds."""
     view = desk.brew_view(notebook_of(request), key, now=clock_of(request))
-    found = desk.brew_uptake(notebook_of(request), key)
     name = view.card.brew.name
-    return page(request, "oxygen/brew.html", title=f"Uptake of {name}", brew=view.card.brew, uptake=found,
-                picture=desk.uptake_picture(found, name))
+    context: dict[str, Any] = {"uptake": None, "picture": None, "fault": None}
+    try:
+        context["uptake"] = desk.brew_uptake(notebook_of(request), key)
+        context["picture"] = desk.uptake_picture(context["uptake"], name)
+    except AerobeError as fault:
+        context["fault"] = fault
+    context |= {"card": view.card, "foods": list(desk.FOODS.values())}
+    return page(request, "oxygen/brew.html", title=f"Oxygen of {name}", **context)
+
+
+@router.get("/parts/oxygen/brews/{key}/feed")
+def feed_part(request: Request, key: str, food: str = "molasses") -> Response:
+    """How much of a food a brew can take now."""
+    found = desk.feed_now(notebook_of(request), key, food, now=clock_of(request))
+    return page(request, "oxygen/feed.html", title="", found=found)
 
 
 def _values(request: Request) -> dict[str, str]:
