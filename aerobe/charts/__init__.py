@@ -7,10 +7,11 @@ from aerobe.charts._oxygen import biomass_by_dose, lowest_oxygen_by_dose, reaera
 from aerobe.charts._readings import readings_chart
 from aerobe.charts._style import COLOURS, FONTS_FOLDER, FigureTable, Look, Picture, config, picture, records_of, series_scales
 from aerobe.charts._trials import best_dose_words, designs_by_cost, dose_curve
+from aerobe.charts._weighed import weighed_pictures
 
 __all__ = [
-    "COLOURS", "FONTS_FOLDER", "FigureTable", "Look", "Picture", "RatioRow", "RawPoint", "Window", "arm_points", "best_dose_words",
-    "colour_without_cells", "meaning_of_readings", "ratio_by_phase", "two_tests",
-    "biomass_by_dose", "brew_curve", "config", "designs_by_cost", "dose_curve", "forest", "funnel", "lowest_oxygen_by_dose", "oxygen_curve", "picture",
-    "readings_chart", "reaeration_run", "records_of", "series_scales", "uptake_curve",
+    "COLOURS", "FONTS_FOLDER", "FigureTable", "Look", "Picture", "RatioRow", "RawPoint", "Window", "arm_points",
+    "best_dose_words", "biomass_by_dose", "brew_curve", "colour_without_cells", "config", "designs_by_cost", "dose_curve",
+    "forest", "funnel", "lowest_oxygen_by_dose", "meaning_of_readings", "oxygen_curve", "picture", "ratio_by_phase",
+    "readings_chart", "reaeration_run", "records_of", "series_scales", "two_tests", "uptake_curve", "weighed_pictures",
 ]

@@ -28,6 +28,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "assay": ("aerobe.cli._assay:app", "Is my test any good? Certificates, counts, ratios, how many tests."),
     "import": ("aerobe.cli._exchange:import_file", "Take in a table of readings, a logger file or a data package."),
     "export": ("aerobe.cli._exchange:export", "Write the notebook, or one trial, as an open data package."),
+    "trial": ("aerobe.cli._trials:trial", "Plan a trial, print its run sheet, judge it, find out what to ask next."),
     "notebook": ("aerobe.cli._notebook:notebook", "Check, copy and restore the notebook; see what was changed."),
     "oxygen": ("aerobe.cli._oxygen:app", "How much food the air carries; transfer, uptake, sizing, probes."),
     "safety": ("aerobe.cli._safety:app", "Gates, compost rules, tests, water, cautions; may this tea go there?"),

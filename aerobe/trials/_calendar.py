@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from aerobe.records import PlannedBrew, RunSheet
@@ -69,8 +69,9 @@ def _event(
 
     event = Event()
     event.add("uid", f"{brew.brew}-{name.replace(' ', '-')}@aerobe")
-    event.add("dtstamp", made_at)
-    event.add("dtstart", start)
+    event.add("dtstamp", made_at.astimezone(UTC))
+    # UTC, since a bare offset is no time zone in iCalendar; the phone shows its own clock.
+    event.add("dtstart", start.astimezone(UTC))
     event.add("duration", timedelta(minutes=minutes))
     event.add("summary", f"Brew {brew.blind_code}: {name} ({brew.vessel})")
     event.add("description", f"Trial {trial}, {brew.block}. {detail}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -76,14 +77,15 @@ def draw_run_sheet(
     rng = np.random.default_rng(seed)
     drawn = randomised(plots, len(trial.arms), rng)
     codes = _codes(len(drawn), rng)
-    samples = tuple(
-        PlannedSample(elapsed_h=float(hours), tests=tests_per_brew, controls=controls.roles) for hours in sorted(sample_times_h)
-    )
+    hours = sorted(float(hour) for hour in sample_times_h)
+    samples = tuple(PlannedSample(elapsed_h=hour, tests=tests_per_brew, controls=controls.roles) for hour in hours)
+    # What is needed once a round goes on the sheet of its first brew, at its first sampling.
+    opening = (replace(samples[0], controls=(*controls.roles, *controls.round_roles)), *samples[1:])
     return RunSheet(trial=trial.key, seed=seed, brews=tuple(
         PlannedBrew(
             brew=f"{trial.key}-{code}", arm=trial.arms[plot.arm].key, block=f"round-{plot.round + 1}", vessel=names[plot.place],
             starts_at=first_start + timedelta(days=days_per_round * plot.round, minutes=minutes_between_brews * plot.place),
-            blind_code=code, samples=samples,
+            blind_code=code, samples=opening if plot.place == 0 else samples,
         )
         for plot, code in zip(drawn, codes, strict=True)
     ))

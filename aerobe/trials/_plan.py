@@ -197,7 +197,7 @@ def _words(
             f"cost {number(design.cost)}: a difference of {number(margin)} times would be told {design.power.told:.0%} "
             f"of the time, and arms that do not differ would be told apart {design.power.false_claims:.0%} of the time."
         )
-    needed = brews_needed(scatter.of_brew_mean(1), math.log(margin), arms=arms)
+    needed = _needed(trial, scatter, budget)
     if needed is None:
         tail = "No number of brews that anybody would make can tell it at this scatter."
     else:
@@ -206,6 +206,17 @@ def _words(
         tail = f"It would take about {needed} brews of each arm in {rounds} rounds ({number(cost)} in all)."
     smaller = _smaller_question(arms, design)
     return f"Your budget cannot answer whether there is a difference of {number(margin)} times. {tail} {smaller}"
+
+
+def _needed(trial: Trial, scatter: Scatter, budget: Budget) -> int | None:
+    """Brews of each arm that would answer: the closed form, then upward by the verdict itself while that is quick."""
+    needed = brews_needed(scatter.of_brew_mean(1), math.log(trial.margin_ratio), arms=len(trial.arms))
+    while needed is not None and needed * len(trial.arms) <= 120:
+        plots = plots_of(len(trial.arms), needed, _per_round(trial, budget))
+        if power_of(trial, plots, scatter, 1, simulations=2000).told >= GOOD_POWER:
+            break
+        needed += 1
+    return needed
 
 
 def _smaller_question(arms: int, design: Design | None) -> str:

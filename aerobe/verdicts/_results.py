@@ -34,6 +34,7 @@ class BrewResult:
     bias_log_sd: float | None = None        # characterised colour bias left in the log of the value, shared by the arm [-]
     at_limit: bool = False                  # the value is the detection limit; the truth lies below
     source_brew: str = ""                   # field response: the tea that this pot received
+    elapsed_h: float | None = None          # when it was sampled, where that is known [h]
 
 
 def brew_results(
@@ -51,7 +52,8 @@ def brew_results(
     assays
         Assays by key. [-]
     at_h
-        Time to compare at; None takes each brew's last sample. [h]
+        Time to compare at; None takes the latest hour at which every brew was sampled, and where there is none each brew's
+        last sample (the verdict then says so). [h]
     tolerance_h
         How far from that time a reading may lie. [h]
 
@@ -73,7 +75,15 @@ def brew_results(
     """
     replaced = {reading.replaces for reading in readings if reading.replaces}
     kept = [reading for reading in readings if reading.key not in replaced]
-    return tuple(_one_brew(brew, [r for r in kept if r.brew == brew.key], assays, at_h, tolerance_h) for brew in brews)
+    of_brew = [[reading for reading in kept if reading.brew == brew.key] for brew in brews]
+    hour = _latest_common_hour(of_brew, tolerance_h) if at_h is None else at_h
+    return tuple(_one_brew(brew, rows, assays, hour, tolerance_h) for brew, rows in zip(brews, of_brew, strict=True))
+
+
+def _latest_common_hour(of_brew: Sequence[Sequence[Reading]], tolerance_h: float) -> float | None:
+    sampled = [[reading.elapsed_h for reading in rows if reading.role == "sample"] for rows in of_brew]
+    hours = sorted({hour for row in sampled for hour in row}, reverse=True)
+    return next((hour for hour in hours if all(any(abs(hour - other) <= tolerance_h for other in row) for row in sampled)), None)
 
 
 def _one_brew(
@@ -133,6 +143,7 @@ def _net(brew: Brew, assay: Assay, samples: list[Reading], controls: list[Readin
         brew=brew.key, arm=brew.arm or brew.recipe, value=net, block=brew.block, column=brew.vessel, tests=len(samples),
         test_log_sd=math.sqrt(variance) / net, points=tuple(value - off for value in values),
         colour_sensitive=assay.method in COLOUR_SENSITIVE, colour_checked=checked, bias_log_sd=bias, at_limit=censored,
+        elapsed_h=_mean([reading.elapsed_h for reading in samples]),
     )
 
 

@@ -81,6 +81,7 @@ def find_rivals(
         ))
     found += _block_rivals(results, layout)
     found += _limits(results)
+    found += _hours(results)
     uneven = _uneven_scatter(results, values, arms) if layout.df == len(results) - len(arms) else None
     return (*found, uneven) if uneven else tuple(found)
 
@@ -114,6 +115,19 @@ def _limits(results: Sequence[BrewResult]) -> list[Rival]:
         remedy="Use a method with a lower limit, or concentrate the sample.",
         blocks_claim=False,
     )]
+
+
+def _hours(results: Sequence[BrewResult]) -> list[Rival]:
+    hours = [result.elapsed_h for result in results if result.elapsed_h is not None]
+    if not hours or max(hours) - min(hours) <= 2.0:
+        return []
+    return [
+        Rival(
+            name="hours",
+            words=f"Brews are compared at different hours ({min(hours):g} to {max(hours):g} h), which alone may make them differ.",
+            remedy="Sample all brews at the same hour, or name an hour at which all were sampled.",
+        )
+    ]
 
 
 def _uneven_scatter(results: Sequence[BrewResult], values: Array, arms: Sequence[Arm]) -> Rival | None:

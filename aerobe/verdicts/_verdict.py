@@ -90,7 +90,7 @@ class Verdict:
 
 def judge(
     trial: Trial, results: Sequence[BrewResult], *, outcome_key: str | None = None, margin: float | None = None,
-    also: Sequence[tuple[str, str]] = (), looks: int = 1, with_check: bool = True,
+    also: Sequence[tuple[str, str]] = (), looks: int = 1, with_check: bool = True, was_planned: bool = True,
 ) -> Verdict:
     """Judge a trial by one outcome.
 
@@ -110,6 +110,8 @@ def judge(
         How often this question has been judged with accumulating data, this time included. [-]
     with_check
         Whether to add the frequentist check. [-]
+    was_planned
+        False for brews put together afterwards: then every comparison is marked as unplanned. [-]
 
     Returns
     -------
@@ -136,7 +138,10 @@ def judge(
     # Vessels are taken out only where the plan balanced them: each taken out costs a degree of freedom.
     columns = [r.column if "vessels" in trial.design else "" for r in usable]
     layout = lay_out([keys.index(r.arm) for r in usable], [r.block for r in usable], columns)
-    contrasts = (*planned_contrasts(trial), *(pair_contrast(arms, a, b, planned=False) for a, b in also))
+    contrasts = (
+        *(replace(c, planned=was_planned) for c in planned_contrasts(trial)),
+        *(pair_contrast(arms, a, b, planned=False) for a, b in also),
+    )
     bound = _margin(trial, margin, kind)
     variance = np.array([r.test_log_sd**2 for r in usable])
     colour = [colour_of(contrast, arms, usable) if kind.is_of_microbes else None for contrast in contrasts]

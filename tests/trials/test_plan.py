@@ -237,7 +237,8 @@ def test_controls_come_without_being_asked_for() -> None:
     series = Trial(key="d", name="x", question="dose series", arms=(Arm(key="d1", recipe="d1", dose=1.0),))
     assert any(arm.dose == 0.0 for arm in with_controls(series).arms)
     assert with_controls(with_controls(series)) == with_controls(series)
-    assert controls_for(TWO, colour_sensitive=True).roles == ("killed control", "blank")
+    assert controls_for(TWO, colour_sensitive=True).roles == ("killed control",)
+    assert controls_for(TWO, colour_sensitive=True).round_roles == ("blank",)
     assert "killed control" not in controls_for(TWO, colour_sensitive=False).roles
 
 

@@ -70,7 +70,8 @@ def test_the_printed_page_is_one_page_a_brew_and_hides_the_arms() -> None:
     assert "Kelp &lt;or&gt; plain" in page and "<or>" not in page
     assert not re.search(r">\s*kelp\s*<", page)
     assert "Tue 05 May 08:00" in page  # 24 h after Monday 8:00
-    assert page.count("<svg") == 8 * (1 + 2 * 3)  # a code a brew, a label for sample, killed control and blank
+    # A code a brew, labels for two samples and their killed controls, and a water blank in each of four rounds.
+    assert page.count("<svg") == 8 * (1 + 2 * 2) + 4
     assert "killed control" in page and "&#9744;" in page
     assert "http" not in re.sub(r'xmlns="[^"]*"', "", page)            # nothing is loaded from elsewhere
     assert "gloves" in page.lower()

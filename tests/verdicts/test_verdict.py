@@ -327,6 +327,19 @@ def test_a_brew_without_reading_at_the_time_is_named() -> None:
         brew_results([brew("b", "kelp")], [reading("1", "b", "sample", 4.0)], {"c": COLOUR}, at_h=30.0)
 
 
+def test_brews_are_compared_at_the_latest_hour_they_share() -> None:
+    rows = [reading("1", "b", "sample", 4.0, 12.0), reading("2", "b", "sample", 9.0, 24.0), reading("3", "c", "sample", 5.0, 12.0)]
+    found = brew_results([brew("b", "kelp"), brew("c", "plain")], rows, {"c": COLOUR})
+    assert [result.elapsed_h for result in found] == [12.0, 12.0]
+
+
+def test_brews_sampled_at_different_hours_are_named_as_a_rival() -> None:
+    rows = [reading("1", "b", "sample", 40.0, 24.0), reading("3", "c", "sample", 5.0, 12.0)]
+    found = brew_results([brew("b", "kelp"), brew("c", "plain")], rows, {"c": COLOUR})
+    verdict = judge(TWO, found)
+    assert any(rival.name == "hours" and "12 to 24 h" in rival.words for rival in verdict.rivals)
+
+
 # --- in repeated use ----------------------------------------------------------------------------------------------------------
 
 

@@ -1,0 +1,109 @@
+"""The value of each brew by any outcome: from readings, from its oxygen log, or from its inferred course."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
+
+from aerobe.errors import NotEnoughData
+from aerobe.notebook import Notebook, brew_history
+from aerobe.records import Assay, Brew, Reading, Vessel
+from aerobe.verdicts import BrewResult, brew_results, outcome
+
+HOURS_APART = 1.0                           # samples within an hour of each other are compared [h]
+FROM_COURSE = ("peak biomass", "peak time")
+
+
+def results_of(
+    notebook: Notebook, brews: Sequence[Brew], outcome_key: str, *, at_h: float | None = None, now: datetime
+) -> tuple[BrewResult, ...]:
+    """One result for each brew that has one.
+
+    Raises
+    ------
+    NotEnoughData
+        If no brew has a result for this outcome.
+    """
+    kind = outcome(outcome_key)
+    if kind.key in FROM_COURSE:
+        found = [_from_course(notebook, brew, kind.key, now) for brew in brews]
+    elif kind.key == "oxygen":
+        found = [_lowest_oxygen(notebook, brew) for brew in brews]
+    else:
+        found = _from_readings(notebook, brews, kind.key, at_h)
+    kept = tuple(result for result in found if result is not None)
+    if not kept:
+        raise NotEnoughData(f"No brew has a result for {kind.label} yet.", "Add readings to the brews, then judge again.")
+    return kept
+
+
+def _from_readings(notebook: Notebook, brews: Sequence[Brew], key: str, at_h: float | None) -> list[BrewResult | None]:
+    assays = {assay.key: assay for assay in notebook.find(Assay)}
+    wanted = [assay.key for assay in assays.values() if _measures(assay, key)]
+    readings = [reading for brew in brews for reading in notebook.readings(brew.key) if reading.assay in wanted]
+    chosen = _one_assay(readings, wanted)
+    readings = [reading for reading in readings if reading.assay == chosen]
+    sampled = {r.brew for r in readings if r.role == "sample" and (at_h is None or abs(r.elapsed_h - at_h) <= HOURS_APART)}
+    with_results = [brew for brew in brews if brew.key in sampled]
+    results = brew_results(with_results, readings, assays, at_h=at_h, tolerance_h=HOURS_APART)
+    if key == "cost per biomass":
+        return [_cost(notebook, brew, result) for brew, result in zip(with_results, results, strict=True)]
+    return list(results)
+
+
+def _measures(assay: Assay, key: str) -> bool:
+    if key == "ratio":
+        return assay.quantity == "fungal to bacterial ratio"
+    if key == "count":
+        return assay.method in ("plate count", "most probable number", "flow cytometry", "direct microscopy")
+    return assay.quantity != "fungal to bacterial ratio"
+
+
+def _one_assay(readings: Sequence[Reading], wanted: Sequence[str]) -> str:
+    """The assay that measured the most brews; the first by key where several did."""
+    reach = {key: len({r.brew for r in readings if r.assay == key and r.role == "sample"}) for key in sorted(wanted)}
+    return max(reach, key=lambda key: reach[key]) if reach else ""
+
+
+def _cost(notebook: Notebook, brew: Brew, result: BrewResult) -> BrewResult:
+    """Cost of the brew over the mass of microbial carbon in it. [money/mg C]"""
+    litres = notebook.get(Vessel, brew.vessel).volume_l
+    if brew.costs.brew <= 0:
+        raise NotEnoughData(f"Brew {brew.key} has no cost.", "Enter what the brew cost, foods and power included.")
+    # 1 ug C/mL is 1 mg C/L.
+    return replace(result, value=brew.costs.brew / (litres * result.value), points=())
+
+
+def _lowest_oxygen(notebook: Notebook, brew: Brew) -> BrewResult | None:
+    log = brew_history(notebook, brew.key).log("oxygen")
+    if log is None or not log.values:
+        return None
+    # A meter that reads zero or below is at its limit.
+    low = max(min(log.values), 0.05)
+    return BrewResult(brew=brew.key, arm=brew.arm or brew.recipe, value=low, block=brew.block, column=brew.vessel)
+
+
+def _from_course(notebook: Notebook, brew: Brew, key: str, now: datetime) -> BrewResult | None:
+    """Height or time of the peak of the inferred course, with its posterior uncertainty."""
+    import numpy as np
+
+    from aerobe.desk._advice import infer_history
+    from aerobe.inference import peak_times
+
+    history = brew_history(notebook, brew.key)
+    if not any(reading.role == "sample" for reading in history.readings):
+        return None
+    posterior = infer_history(notebook, history, now=now)
+    if not posterior.settled:
+        return None
+    biomass = posterior.bacteria + posterior.fungi
+    values = np.log(biomass.max(axis=1) if key == "peak biomass" else np.maximum(peak_times(posterior.times_h, biomass), 0.25))
+    assays = [history.assays[name] for name in posterior.assays if name in history.assays]
+    blind = any(assay.method in ("colour test", "turbidity", "fumigation extraction", "other") for assay in assays)
+    checked = any(reading.role in ("killed control", "filtered blank") for reading in history.readings)
+    return BrewResult(
+        brew=brew.key, arm=brew.arm or brew.recipe, value=math.exp(float(values.mean())), block=brew.block, column=brew.vessel,
+        test_log_sd=float(values.std()), colour_sensitive=blind, colour_checked=checked,
+    )
