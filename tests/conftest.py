@@ -3,11 +3,39 @@
 from __future__ import annotations
 
 import csv
+import itertools
+from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
 
+import pytest
+
+from tests.stores import fresh_database, postgres, server_programs
+
 TRUTH = Path(__file__).parent / "truth"
 DATA = Path(__file__).parent / "data"
+STORES = ["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)]
+_number = itertools.count(1)
+
+
+@pytest.fixture(scope="session")
+def server() -> Iterator[str]:
+    """A PostgreSQL server of the tests' own; gives its socket folder."""
+    if server_programs() is None:
+        pytest.skip("no PostgreSQL server programs here; on Debian: apt install postgresql")
+    with postgres() as folder:
+        yield folder
+
+
+@pytest.fixture(params=STORES)
+def where(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[str]:
+    """The address of a notebook that does not exist yet: a test that asks for it runs on SQLite and on PostgreSQL."""
+    monkeypatch.setenv("HOME", str(tmp_path))
+    if request.param == "sqlite":
+        yield str(tmp_path / "tea.notebook")
+        return
+    with fresh_database(request.getfixturevalue("server"), f"tea{next(_number)}") as address:
+        yield address
 
 
 def truth(name: str) -> list[SimpleNamespace]:

@@ -13,8 +13,8 @@ from aerobe.records import Brew, Compost, Recipe, RunSheet, Trial, Vessel
 from tests.notebook.conftest import NOW
 
 
-def test_the_demo_is_a_trial_of_several_brews_one_still_brewing(tmp_path: Path) -> None:
-    with open_notebook(tmp_path / "demo.notebook", at=NOW) as book:
+def test_the_demo_is_a_trial_of_several_brews_one_still_brewing(where: str) -> None:
+    with open_notebook(where, at=NOW) as book:
         brewing = make_demo(book, now=NOW)
         assert check(book) == []
         brews = list_brews(book, now=NOW)
@@ -31,10 +31,10 @@ def test_the_demo_is_a_trial_of_several_brews_one_still_brewing(tmp_path: Path) 
             assert all("invented" in item.name.lower() for item in book.find(cls)), cls
 
 
-def test_the_demo_is_the_same_for_the_same_seed_and_clock_and_goes_out_and_in(tmp_path: Path) -> None:
+def test_the_demo_is_the_same_for_the_same_seed_and_clock_and_goes_out_and_in(where: str, tmp_path: Path) -> None:
     prints = []
-    for name in ("a", "b"):
-        with open_notebook(tmp_path / name, at=NOW) as book:
+    for place in (where, str(tmp_path / "b")):
+        with open_notebook(place, at=NOW) as book:
             make_demo(book, now=NOW, seed=3)
             prints.append(fingerprint(book))
             package = export_package(book, now=NOW)

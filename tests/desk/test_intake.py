@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import pytest
 
@@ -20,8 +19,8 @@ KELP = DATA / "s11_kelp_glucose_batch_2021_two_methods_and_O2.csv"
 
 
 @pytest.fixture
-def book(tmp_path: Path) -> Iterator[Notebook]:
-    with open_notebook(tmp_path / "tea.notebook", at=NOW) as notebook:
+def book(where: str) -> Iterator[Notebook]:
+    with open_notebook(where, at=NOW) as notebook:
         yield notebook
 
 

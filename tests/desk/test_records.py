@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 
@@ -16,8 +15,8 @@ from tests.notebook.conftest import NOW, furnish
 
 
 @pytest.fixture
-def book(tmp_path: Path) -> Iterator[Notebook]:
-    with open_notebook(tmp_path / "tea.notebook", at=NOW) as notebook:
+def book(where: str) -> Iterator[Notebook]:
+    with open_notebook(where, at=NOW) as notebook:
         furnish(notebook)
         yield notebook
 

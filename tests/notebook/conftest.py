@@ -1,41 +1,16 @@
-"""Every test that asks for `where` or `notebook` runs on SQLite and on a real PostgreSQL."""
+"""Every test that asks for `notebook` runs on SQLite and on a real PostgreSQL, as those that ask for `where`."""
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterator
 from datetime import UTC, datetime
-from pathlib import Path
 
 import pytest
 
 from aerobe.notebook import Notebook, open_notebook
 from aerobe.records import AirSupply, Assay, Brew, Compost, FoodDose, Reading, Recipe, Vessel
-from tests.stores import fresh_database, postgres, server_programs
 
 NOW = datetime(2026, 5, 1, 8, 0, tzinfo=UTC)
-STORES = ["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)]
-_number = itertools.count(1)
-
-
-@pytest.fixture(scope="session")
-def server() -> Iterator[str]:
-    if server_programs() is None:
-        pytest.skip("no PostgreSQL server programs here; on Debian: apt install postgresql")
-    with postgres() as folder:
-        yield folder
-
-
-@pytest.fixture(params=STORES)
-def where(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[str]:
-    """The address of a notebook that does not exist yet."""
-    monkeypatch.setenv("HOME", str(tmp_path))
-    if request.param == "sqlite":
-        yield str(tmp_path / "tea.notebook")
-        return
-    folder = request.getfixturevalue("server")
-    with fresh_database(folder, f"tea{next(_number)}") as address:
-        yield address
 
 
 @pytest.fixture
