@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from aerobe.desk._safety_notes import pieces_of, place_of, smell_of_brew
-from aerobe.notebook import Notebook
+from aerobe.notebook import Kept, Notebook
 from aerobe.records import Brew, Compost, Harvest, Recipe
 from aerobe.safety import NOT_SHOWN, BrewFacts, Gate, harvest_gates, judge_compost, jurisdictions, threshold
 
@@ -102,12 +102,17 @@ def _fresh_outlook(
     notebook: Notebook, brew: str, now: datetime | None, record: Brew, stopped_h: float | None
 ) -> Mapping[str, Any]:
     """The oxygen part of the last advice, if it was made within the recent hours before now, or before the air stopped."""
-    kept = notebook.latest("advice", brew)
-    if kept is None or not isinstance(kept.payload, dict):
-        return {}
-    made_h = (kept.at - record.started_at).total_seconds() / 3600.0
     asked_h = (now - record.started_at).total_seconds() / 3600.0 if now is not None else stopped_h
-    if asked_h is None or not 0.0 <= asked_h - made_h <= threshold("recent-oxygen").value:
+    if asked_h is None:
+        return {}
+
+    def is_fresh(kept: Kept) -> bool:
+        made_h = (kept.at - record.started_at).total_seconds() / 3600.0
+        return isinstance(kept.payload, dict) and 0.0 <= asked_h - made_h <= threshold("recent-oxygen").value
+
+    # Advice asked for after the harvest speaks of a brew under air that is no longer there: the last one before counts.
+    kept = next((item for item in reversed(notebook.kept("advice", brew)) if is_fresh(item)), None)
+    if kept is None:
         return {}
     outlook = kept.payload.get("oxygen")
     # Advice made for another floor says nothing about this one.

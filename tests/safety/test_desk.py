@@ -157,6 +157,15 @@ def test_time_without_air_from_the_fit_and_from_the_log(notebook: Notebook) -> N
     assert "time without air" not in held_back(desk.ask_use(notebook, LETTUCE, now=NOW + timedelta(minutes=13)))
 
 
+def test_advice_made_after_the_harvest_says_nothing_about_how_long_the_oxygen_lasted(notebook: Notebook) -> None:
+    notebook.add(Harvest(brew="clean", elapsed_h=24.0, smell="earthy"), at=NOW)
+    later = NOW + timedelta(minutes=20)
+    notebook.keep(
+        "advice", "clean", {"oxygen": {"floor_mg_per_l": 2.0, "probability_below": 0.0, "holding_time_low_h": 9.0}}, at=later
+    )
+    assert desk.brew_facts(notebook, "clean", now=later).holding_time_h == 0.5
+
+
 def test_a_harvest_without_measured_uptake_is_not_shown(notebook: Notebook) -> None:
     notebook.add(Brew(key="bare", name="Bare", recipe="plain", vessel="bin", started_at=START), at=START)
     notebook.add(Harvest(brew="bare", elapsed_h=23.0, smell="earthy"), at=NOW)
@@ -200,6 +209,16 @@ def test_a_report_gets_who_decides_cautions_and_the_gates_of_each_use(notebook: 
     assert LOCAL in section.statement.lower() and len(section.cautions) >= 8
     [(use, call, held)] = section.uses
     assert (use.key, call) == (receipt.key, HOLD_BACK) and "oxygen measured" in held
+
+
+@pytest.mark.slow
+def test_the_call_on_a_starved_brew_is_never_harvest_now(notebook: Notebook) -> None:
+    """The real fit and the real decision: low oxygen holds, and the kept advice feeds the gates of a use."""
+    for brew in ("starved", "unknown"):
+        advice = desk.advise_brew(notebook, brew, NOW)
+        assert advice.call != "harvest now" and advice.held_back_by
+    facts = desk.brew_facts(notebook, "starved", now=NOW)
+    assert facts.probability_below_floor is not None and facts.holding_time_h is not None
 
 
 def calls_without_gates(source: str) -> list[int]:

@@ -18,7 +18,7 @@ from aerobe import cli, desk
 from aerobe.notebook import Notebook
 from aerobe.records import Use
 from aerobe.safety import LOCAL, all_cautions
-from aerobe.web import create_app
+from aerobe.web import ServeSettings, create_app
 from tests.safety.test_desk import LETTUCE, NOW, notebook  # noqa: F401  (a fixture)
 
 BAD = ("fed", "starved", "unknown")
@@ -26,7 +26,9 @@ BAD = ("fed", "starved", "unknown")
 
 @pytest.fixture
 def phone(notebook: Notebook) -> Iterator[TestClient]:  # noqa: F811
-    with TestClient(create_app(notebook, clock=lambda: NOW), base_url="http://localhost", client=("127.0.0.1", 5000)) as client:
+    # Calls on the brews are not what these pages show: nothing is worked out beside them.
+    app = create_app(notebook, clock=lambda: NOW, settings=ServeSettings(watching=False), advise=lambda *_: None)
+    with TestClient(app, base_url="http://localhost", client=("127.0.0.1", 5000)) as client:
         yield client
 
 
