@@ -171,7 +171,7 @@ def as_lines(certificate: Certificate, error: AssayError, recipe: str | None = N
             f"{reach.limited_above_by}).",
         )
     )
-    lines.append(("Scale", certificate.gain_words.removeprefix("Scale: ")))
+    lines.append(("Scale", certificate.gain_words))
     lines += [("Odd readings", sentence) for sentence in certificate.outlier_sentences]
     if certificate.censored:
         lines.append(

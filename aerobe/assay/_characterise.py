@@ -397,7 +397,7 @@ def _gain(precision: Precision, recoveries: tuple[tuple[str, Recovery], ...]) ->
     if not usable:
         gain = math.hypot(ASSUMED_GAIN_LOG_SD, between)
         return gain, (
-            f"Scale: not tested; {100 * gain:.0f} % is assumed. "
+            f"Not tested; {100 * gain:.0f} % is assumed. "
             "Laboratories that measured the same soils by fumigation extraction "
             "differed by 12 to 24 %, without the conversion factors of a quick test."
         )
@@ -411,4 +411,4 @@ def _gain(precision: Precision, recoveries: tuple[tuple[str, Recovery], ...]) ->
         + (float(np.var(logs, ddof=1)) if len(logs) > 1 else 0.0)
         + between**2
     )
-    return gain, f"Scale: additions were found to {100 * math.exp(mean):.0f} %; the scale is uncertain by {100 * gain:.0f} %."
+    return gain, f"Additions were found to {100 * math.exp(mean):.0f} %; the scale is uncertain by {100 * gain:.0f} %."

@@ -17,11 +17,12 @@ app = App(name="assay", help="Is my test any good? Certificates, counts, ratios,
 
 
 @app.command
-def example() -> None:
+def example(*, json: JSON_ONLY = False) -> None:
     """Print the table of an invented study, to see what to enter."""
     from aerobe.desk import example_study
 
-    sys.stdout.write(example_study())
+    table = example_study()
+    say({"table": table}, as_json=json, text=table.rstrip("\n"))
 
 
 @app.command
@@ -174,20 +175,114 @@ def ratio(fungi: str, bacteria: str, /, *, fungi_sd: str, bacteria_sd: str, kind
 
 
 @app.command
-def compare(first: str, second: str, /, *, json: JSON_ONLY = False) -> None:
-    """Two tests on the same samples: line, limits of agreement.
+def compare(first: str, second: str, /, *, foods: str = "", phases: str = "", json: JSON_ONLY = False) -> None:
+    """Two tests on the same samples: line, limits of agreement, and whether their ratio moves with food and phase.
 
     Parameters
     ----------
     first, second
         Results of each test, in the same order of samples: "12 30 55".
+    foods, phases
+        Food and phase of growth of each sample, words with spaces between them; both or none.
     """
-    from aerobe.desk import compare_tests, plain_answer
+    from aerobe.desk import compare_by_phase, compare_tests, plain_answer
 
     line, robust, agreement = compare_tests(first, second)
     lines = [line.says, *([robust.says] if robust else ["Passing-Bablok needs ten pairs."]), agreement.says]
     data = {"deming": plain_answer(line), "passing_bablok": plain_answer(robust), "agreement": plain_answer(agreement)}
+    if foods and phases:
+        moving = compare_by_phase(first, second, foods.split(), phases.split())
+        lines.append(moving.says)
+        data["by_phase"] = plain_answer(moving)
     say(data, as_json=json, text=lines)
+
+
+@app.command
+def carbon(cells_per_ml: str, cell_um3: str, /, *, group: str = "bacteria", json: JSON_ONLY = False) -> None:
+    """Carbon of cells by every published factor, and how far these lie apart.
+
+    Parameters
+    ----------
+    cells_per_ml
+        Cells per mL.
+    cell_um3
+        Mean volume of one [um3].
+    group
+        bacteria or fungi.
+    """
+    from aerobe.desk import carbon_of_cells, plain_answer
+
+    found = carbon_of_cells(cells_per_ml, cell_um3, group)
+    lines = [f"{number(found.value)} ug C/mL ({number(found.low)} to {number(found.high)} by factor). {found.says}"]
+    lines += [f"  {name}: {number(value)}" for name, value in found.by_factor]
+    say(plain_answer(found), as_json=json, text=lines)
+
+
+@app.command
+def hyphae(
+    crossings: str,
+    /,
+    *,
+    grid_line_mm: float,
+    filter_mm2: float,
+    filtered_ml: float,
+    width_um: float,
+    dilution: float = 1.0,
+    json: JSON_ONLY = False,
+) -> None:
+    """Length of hyphae by their crossings of grid lines, and its carbon.
+
+    Parameters
+    ----------
+    crossings
+        Crossings in each field, for example "4 7 2 5".
+    grid_line_mm
+        Length of grid lines seen in one field [mm].
+    filter_mm2
+        Area over which the hyphae lie [mm2].
+    filtered_ml
+        Liquid filtered [mL].
+    width_um
+        Mean width of the hyphae [um].
+    dilution
+        Final volume over sample volume.
+    """
+    from aerobe.desk import hyphae_of_crossings, plain_answer
+
+    length, found = hyphae_of_crossings(
+        crossings, grid_line_mm=grid_line_mm, filter_mm2=filter_mm2, filtered_ml=filtered_ml, width_um=width_um, dilution=dilution
+    )
+    lines = [
+        f"{number(length.value)} m/mL ({number(length.low)} to {number(length.high)}). {length.says}",
+        f"{number(found.value)} ug C/mL ({number(found.low)} to {number(found.high)} by factor). {found.says}",
+    ]
+    say({"length": plain_answer(length), "carbon": plain_answer(found)}, as_json=json, text=lines)
+
+
+@app.command
+def basis(result: str, /, *, given: str, wanted: str, density: str = "1", moisture: str = "0", json: JSON_ONLY = False) -> None:
+    """A result on another basis, with its uncertainty.
+
+    Parameters
+    ----------
+    result
+        Number alone or with its standard uncertainty: "300 +- 30".
+    given, wanted
+        "per mL", "per g wet" or "per g dry".
+    density
+        Of the material as sampled [g/mL], alone or with its uncertainty.
+    moisture
+        Grams of water per gram of wet material: 0.55 is 55 %.
+    """
+    from aerobe.desk import plain_answer, result_on_basis
+
+    found = result_on_basis(result, given=given, wanted=wanted, density=density, moisture=moisture)
+    drawn = found.simulated
+    say(
+        plain_answer(found),
+        as_json=json,
+        text=f"{number(found.linear.value)} {wanted} ({number(drawn.low)} to {number(drawn.high)}, 95 %). {found.says}",
+    )
 
 
 @app.command

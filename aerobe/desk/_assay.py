@@ -150,6 +150,29 @@ def certificate_pictures(answer: AssayAnswer) -> tuple[Picture, ...]:
     return (first,) if colour is None else (first, colour)
 
 
+def certificate_as_pdf(form: StudyForm, *, now: datetime) -> bytes:
+    """The certificate as a tagged PDF with its pictures and, attached, the study as an open data package."""
+    from aerobe.desk._reports import report_as_pdf, report_of_assay
+    from aerobe.reports import Shown
+
+    answer = certify(form)
+    study = answer.certificate.study
+    report = report_of_assay(
+        form.table,
+        name=study.name,
+        method=study.method,
+        now=now,
+        price=study.price,
+        scale_low=study.scale_low,
+        scale_high=study.scale_high,
+        recipe=answer.recipe,
+    )
+    if not any(isinstance(block, Shown) for block in report.first):
+        drawn = tuple(Shown(picture=item) for item in certificate_pictures(answer))
+        report = replace(report, first=(*report.first[:1], *drawn, *report.first[1:]))
+    return report_as_pdf(report)
+
+
 def keep_certificate(notebook: Notebook, assay_key: str, answer: AssayAnswer, *, now: datetime, who: str = "") -> Receipt:
     """Write the error found into an assay of the notebook; the earlier one stays in the record of changes.
 
@@ -237,6 +260,50 @@ def picture_of_tests(first: str, second: str, line: room.Line, *, names: tuple[s
         names=names,
         unit=unit,
     )
+
+
+def compare_by_phase(first: str, second: str, foods: Sequence[str], phases: Sequence[str]) -> room.PhaseBias:
+    """Whether the ratio of two tests moves with food and phase of growth."""
+    return room.phase_bias(
+        numbers_typed(first, "results of the first test"), numbers_typed(second, "results of the second test"), foods, phases
+    )
+
+
+def picture_of_phases(found: room.PhaseBias, names: tuple[str, str]) -> Picture:
+    """The ratios by food and phase."""
+    from aerobe.charts import ratio_by_phase
+
+    return ratio_by_phase(found, names=names)
+
+
+def carbon_of_cells(cells_per_ml: str, cell_um3: str, group: str) -> room.CarbonEstimate:
+    """Carbon of cells by every published factor. [ug C/mL]"""
+    return room.carbon_from_volume(parse_number(cells_per_ml), parse_number(cell_um3), group)
+
+
+def hyphae_of_crossings(
+    crossings: str, *, grid_line_mm: float, filter_mm2: float, filtered_ml: float, width_um: float, dilution: float = 1.0
+) -> tuple[room.Density, room.CarbonEstimate]:
+    """Hyphal length [m/mL] by crossings of grid lines, and its carbon by every published factor. [ug C/mL]"""
+    length = room.hyphal_length_m_per_ml(
+        numbers_typed(crossings, "crossings"),
+        grid_line_mm=grid_line_mm,
+        filter_mm2=filter_mm2,
+        filtered_ml=filtered_ml,
+        dilution=dilution,
+    )
+    return length, room.carbon_from_hyphae(length.value, width_um)
+
+
+def result_on_basis(result: str, *, given: str, wanted: str, density: str, moisture: str = "0") -> room.PropagationAgreement:
+    """A result per mL, per gram wet or per gram dry on another basis; each number typed alone or as `value +- uncertainty`."""
+    material = room.Material(density_g_per_ml=_uncertain(density), moisture=_uncertain(moisture))
+    return room.convert_basis(_uncertain(result), given=given, wanted=wanted, material=material)
+
+
+def _uncertain(text: str) -> room.Uncertain:
+    value, _, sd = text.replace("\u00b1", "+-").partition("+-")
+    return room.Uncertain(value=parse_number(value), sd=parse_number(sd) if sd.strip() else 0.0)
 
 
 def ratio_of_parts(

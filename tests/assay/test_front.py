@@ -94,6 +94,12 @@ def test_a_study_can_come_as_a_file(shed: Shed) -> None:  # noqa: F811
     assert answered.status_code == 200 and "A single reading of" in answered.text
 
 
+def test_the_certificate_on_paper_carries_its_pictures_and_data(shed: Shed) -> None:  # noqa: F811
+    answered = shed.post("/assay/paper", table=SMALL, name="Cards", method="colour test", scale_high="600")
+    assert answered.status_code == 200 and answered.headers["content-type"] == "application/pdf"
+    assert answered.content.startswith(b"%PDF") and len(answered.content) > 20_000
+
+
 def test_pages_answer(shed: Shed) -> None:  # noqa: F811
     for path in ("/assay", "/assay/count", "/assay/compare", "/assay/tests", "/assay/example.csv"):
         assert shed.client.get(path).status_code == 200
@@ -159,6 +165,27 @@ def test_commands(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
         (["fields", "12 9 15 8"], "110000"),
         (["ratio", "2", "10", "--fungi-sd", "0.5", "--bacteria-sd", "1"], "Ratio (mass)"),
         (["compare", "1 2 3 4", "1.1 2.3 2.9 4.2"], "Deming"),
+        (
+            ["compare", "1 2 3 4 5 6", "1.1 2.3 2.9 4.2 5 6.1", "--foods", "a a a b b b", "--phases", "x y y x y y"],
+            "ratio of the two",
+        ),
+        (["carbon", "1e6", "0.05"], "differ 2.0-fold"),
+        (["hyphae", "4 7 2 5", "--grid-line-mm", "2", "--filter-mm2", "200", "--filtered-ml", "1", "--width-um", "3"], "m/mL"),
+        (
+            [
+                "basis",
+                "300 +- 30",
+                "--given",
+                "per g dry",
+                "--wanted",
+                "per mL",
+                "--density",
+                "0.5 +- 0.05",
+                "--moisture",
+                "0.55",
+            ],
+            "67.5",
+        ),
     ):
         assert run(["assay", *words]) == 0
         assert said in capsys.readouterr().out

@@ -45,6 +45,16 @@ async def study(request: Request, sent: Sent) -> Response:
     return page(request, "assay/study.html", title=TITLE, sent=sent, **context)
 
 
+@router.post("/assay/paper")
+def paper(request: Request, sent: Sent) -> Response:
+    """The certificate as a PDF for the shelf, with its data attached."""
+    form = _form(sent, sent.text("table"))
+    content = desk.certificate_as_pdf(form, now=clock_of(request))
+    return Response(
+        content, media_type="application/pdf", headers={"Content-Disposition": 'attachment; filename="certificate.pdf"'}
+    )
+
+
 @router.post("/api/assay/certificate")
 def certificate_data(asked: Annotated[dict[str, Any], Body()]) -> Response:
     """The certificate as data. Send `table`, and what else the form asks for, as JSON text fields."""
@@ -174,19 +184,21 @@ async def _table(sent: Fields) -> str:
         raise ImportFault("The file is not a text table.", "Save it as CSV with UTF-8 text, then choose it again.") from None
 
 
-def _certify(request: Request, sent: Fields, table: str) -> dict[str, Any]:
-    answer = desk.certify(
-        desk.StudyForm(
-            table=table,
-            name=sent.text("name", "My test"),
-            method=sent.text("method", "colour test"),
-            price=sent.text("price"),
-            scale_low=sent.text("scale_low"),
-            scale_high=sent.text("scale_high"),
-            recipe=sent.text("recipe"),
-            reading=sent.text("reading"),
-        )
+def _form(sent: Fields, table: str) -> desk.StudyForm:
+    return desk.StudyForm(
+        table=table,
+        name=sent.text("name", "My test"),
+        method=sent.text("method", "colour test"),
+        price=sent.text("price"),
+        scale_low=sent.text("scale_low"),
+        scale_high=sent.text("scale_high"),
+        recipe=sent.text("recipe"),
+        reading=sent.text("reading"),
     )
+
+
+def _certify(request: Request, sent: Fields, table: str) -> dict[str, Any]:
+    answer = desk.certify(_form(sent, table))
     kept = ""
     if sent.text("assay"):
         desk.keep_certificate(notebook_of(request), sent.text("assay"), answer, now=clock_of(request))
