@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from aerobe.desk._oxygen import FoodQuestion
+from aerobe.desk._oxygen_forecast import FoodQuestion
 from aerobe.errors import NotAQuantity
 from aerobe.oxygen import FOODS
 from aerobe.records import DIFFUSERS, AirSupply, FoodDose, Recipe, Vessel

@@ -8,7 +8,8 @@ from datetime import datetime
 import numpy as np
 
 from aerobe.desk._advice import infer_history
-from aerobe.desk._oxygen import FOOD_CAUTION, FoodQuestion, food_forecast
+from aerobe.desk._oxygen import FOOD_CAUTION
+from aerobe.desk._oxygen_forecast import FoodQuestion, food_forecast
 from aerobe.errors import NotAllowed
 from aerobe.notebook import Notebook, brew_history
 from aerobe.oxygen import FOODS, FoodCeiling, food_ceiling

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from aerobe.desk._oxygen import Courses, FoodAnswer, FoodQuestion, simulated_courses
+from aerobe.desk._oxygen import FoodAnswer
+from aerobe.desk._oxygen_forecast import Courses, FoodQuestion, simulated_courses
 from aerobe.desk._oxygen_runs import BrewUptake, KlaReport
 from aerobe.oxygen import (
     COBALT_CAUTION,

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from aerobe import cli, desk
@@ -15,6 +16,7 @@ from aerobe.records import AirSupply, Vessel
 from aerobe.web import create_app
 from tests.oxygen._runs import runs_of_2019
 from tests.oxygen.test_questions import as_text
+from tests.oxygen.test_steps_and_uptake import stepped_brew
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
@@ -78,6 +80,16 @@ def test_a_run_is_judged_and_kept_and_what_was_typed_comes_back(browser: TestCli
     assert bad.status_code == 422 and "units of the run" in bad.text and "1 2" in bad.text
     faulty = send(browser, "/oxygen/measure", run=as_text(*runs_of_2019()[550]), temperature="22", temperature_unit="degC")
     assert "This run gives no number" in faulty.text and "no usable window" in faulty.text
+
+
+def test_air_off_and_on_in_a_live_brew_gives_transfer_and_uptake(browser: TestClient) -> None:
+    times, values, switches, _, _ = stepped_brew(np.random.default_rng(8))
+    run = {"run": as_text(times, values), "temperature": "20", "temperature_unit": "degC"}
+    off, on = (f"{3600 * at:.1f}" for at, _ in switches[1:])
+    page = send(browser, "/oxygen/measure", **run, off=off, off_unit="s", on=on, on_unit="s", vessel="barrel", keep="yes")
+    assert page.status_code == 200 and "uptake" in page.text and "Kept with Barrel" in page.text
+    half = send(browser, "/oxygen/measure", **run, off="3", off_unit="min")
+    assert half.status_code == 422
 
 
 def test_chemicals_come_with_their_cautions(browser: TestClient) -> None:

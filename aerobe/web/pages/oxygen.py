@@ -122,17 +122,25 @@ def measure(request: Request, sent: Sent) -> Response:
         )
         key = sent.text("vessel")
         vessel = notebook_of(request).get(Vessel, key) if key else None
-        report = desk.measure_kla(
-            log, temperature_degc=warm, altitude_m=high, probe_t90_s=_seconds(sent, "t90"), vessel=vessel,
-            nominal_step_s=_seconds(sent, "step") or None,
-        )
-        kept = ""
-        if vessel is not None and sent.ticked("keep") and report.estimate.usable:
-            desk.keep_kla(notebook_of(request), vessel.key, report.estimate, now=clock_of(request))
-            kept = vessel.name
+        off, on = _joined(sent, "off"), _joined(sent, "on")
+        if off or on:
+            estimate: Any = desk.measure_steps(
+                log, off_at_h=ELAPSED.read(off), on_at_h=ELAPSED.read(on), temperature_degc=warm, altitude_m=high,
+                probe_t90_s=_seconds(sent, "t90"),
+            )
+            context["steps"] = estimate
+        else:
+            report = desk.measure_kla(
+                log, temperature_degc=warm, altitude_m=high, probe_t90_s=_seconds(sent, "t90"), vessel=vessel,
+                nominal_step_s=_seconds(sent, "step") or None,
+            )
+            estimate = report.estimate
+            context |= {"report": report, "picture": desk.kla_picture(report)}
+        if vessel is not None and sent.ticked("keep") and not any(found.forbids for found in estimate.faults):
+            desk.keep_kla(notebook_of(request), vessel.key, estimate, now=clock_of(request))
+            context["kept"] = vessel.name
     except AerobeError as fault:
         return page(request, "oxygen/measure.html", status=422, title="Measure the air", fault=fault, sent=sent, **context)
-    context |= {"report": report, "picture": desk.kla_picture(report), "kept": kept}
     return page(request, "oxygen/measure.html", title="Measure the air", sent=sent, **context)
 
 
@@ -266,8 +274,8 @@ def _answer(values: Mapping[str, str]) -> dict[str, Any]:
 
 def _measure_context(request: Request) -> dict[str, Any]:
     return {
-        "vessels": notebook_of(request).find(Vessel), "report": None, "picture": None, "kept": "",
-        "cautions": (desk.SULPHITE_CAUTION, desk.COBALT_CAUTION),
+        "vessels": notebook_of(request).find(Vessel), "report": None, "steps": None, "picture": None, "kept": "",
+        "sulphite": desk.sulphite_dose(10.0, 9.0),
     }
 
 
