@@ -115,7 +115,7 @@ def least_squares_kla(times_h: ArrayLike, oxygen_mg_per_l: ArrayLike, *, saturat
 
     Source
     ------
-    asce-2006
+    asce-ewri-2-06
     """
     times, values = clean_log(times_h, oxygen_mg_per_l)
     if len(times) < 5:

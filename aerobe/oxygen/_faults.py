@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-# Below a fifth of saturation residual sulphite still eats oxygen; above 98 % the deficit drowns in noise (asce-2006).
+# Below a fifth of saturation residual sulphite still eats oxygen; above 98 % the deficit drowns in noise (asce-ewri-2-06).
 LOWEST_SHARE = 0.20
 HIGHEST_SHARE = 0.98
 
@@ -41,7 +41,7 @@ def rising_window(times_h: Array, oxygen: Array, table_mg_per_l: float) -> slice
 
     Source
     ------
-    asce-2006
+    asce-ewri-2-06
     """
     if len(times_h) < 3:
         return None

@@ -83,7 +83,7 @@ def kla_from_reaeration(
 
     Source
     ------
-    asce-2006, benson-krause-1984
+    asce-ewri-2-06, benson-krause-1984
     """
     times, values = clean_log(times_h, oxygen_mg_per_l)
     table = saturation_mg_per_l(temperature_degc, altitude_m=altitude_m, pressure_kpa=pressure_kpa, salinity=salinity)

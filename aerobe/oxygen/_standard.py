@@ -28,7 +28,7 @@ def transfer_factor(temperature_degc: ArrayLike) -> float | NDArray[np.float64]:
 
     Source
     ------
-    asce-2006
+    asce-ewri-2-06
     """
     result = THETA ** (np.asarray(temperature_degc, dtype=float) - 20.0)
     return float(result) if np.ndim(result) == 0 else result
@@ -51,7 +51,7 @@ def kla_at_20(kla_per_h: float, temperature_degc: float) -> float:
 
     Source
     ------
-    asce-2006
+    asce-ewri-2-06
 
     Examples
     --------
@@ -91,7 +91,7 @@ def standard_transfer(
 
     Source
     ------
-    asce-2006
+    asce-ewri-2-06
     """
     saturation = saturation_mg_per_l(20.0) if saturation20_mg_per_l is None else saturation20_mg_per_l
     rate = kla20_per_h * saturation * volume_l / 1000.0
@@ -118,7 +118,7 @@ def transfer_rate_mg_per_l_h(kla_per_h: float, saturation_mg_per_l: float, oxyge
 
     Source
     ------
-    asce-2006
+    asce-ewri-2-06
 
     Examples
     --------
