@@ -9,7 +9,7 @@ from typing import Any
 from cyclopts import App
 
 from aerobe.cli._common import OWN, Where, now, own_notebook, progress, say, table
-from aerobe.errors import NotAQuantity
+from aerobe.errors import ImportFault, NotAQuantity, NotFound
 from aerobe.records import Assay, Brew, Compost, Recipe, Trial, Vessel, as_plain, from_plain
 from aerobe.units import TEMPERATURE
 
@@ -186,7 +186,7 @@ def notebook_add(noun: str, file: Path, /, *, change: bool = False, where: Where
     try:
         record: Any = from_plain(_class_of(noun), json.loads(file.read_text(encoding="utf-8")))
     except (OSError, ValueError) as fault:
-        raise NotAQuantity(f"{file} is no JSON file: {fault}.", "Give a file with one JSON object.") from None
+        raise ImportFault(f"{file} is no JSON file: {fault}.", "Give a file with one JSON object.") from None
     with where.open() as open_one:
         receipt = open_one.change(record, at=now()) if change else open_one.add(record, at=now())
     say(receipt, as_json=where.json, text=f"{noun} '{receipt.key}' is kept.")
@@ -267,7 +267,6 @@ def notebook_restore(copy: Path, /, *, where: Where = OWN) -> None:
 
     with where.open() as open_one, progress("restoring"):
         before = restore_notebook(open_one, copy, now=now())
-    where.open().close()
     say({"restored": str(copy), "before": str(before)}, as_json=where.json, text=f"Restored. What was there is in {before}")
 
 
@@ -315,7 +314,7 @@ def demo(path: Path | None = None, /, *, seed: int = 7, json: bool = False) -> N
 
 def _class_of(noun: str) -> type:
     if noun not in THINGS:
-        raise NotAQuantity(f"'{noun}' is nothing the notebook keeps by this name.", f"Use one of: {', '.join(THINGS)}.")
+        raise NotFound(f"'{noun}' is nothing the notebook keeps by this name.", f"Use one of: {', '.join(THINGS)}.")
     return THINGS[noun]
 
 

@@ -27,8 +27,5 @@ def copies_of_notebook(notebook: Notebook) -> list[Path]:
 
 
 def restore_notebook(notebook: Notebook, copy: Path, *, now: datetime) -> Path:
-    """Put a copy in the notebook's place. What was there is copied first; the path of that copy comes back.
-
-    Open the notebook anew afterwards: a copy of an older release is then brought up to date.
-    """
+    """Put a copy in the notebook's place. What was there is copied first; the path of that copy comes back."""
     return restore(notebook.store, copy, at=now)

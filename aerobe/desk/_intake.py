@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+import numpy as np
+
 from aerobe.desk._intake_trial import (
     TrialMade,
     assays_of,
@@ -155,6 +157,7 @@ class _Keeper:
         self.faults = list(rows.faults)
         self.notes: list[str] = []
         self.trial: TrialMade | None = None
+        self.water: dict[str, tuple[list[float], list[float]]] = {}     # temperatures that the table brings, by brew
 
     def keep(self) -> TakenIn:
         whole = [row for row in self.rows.results if not is_mean(row) and not is_part(row, self.wholes)]
@@ -168,7 +171,8 @@ class _Keeper:
         self.notes += made.notes
         beside += [row for row in whole if made.key_of(row) is None]
         kept, doubled = self._readings([(row, key) for row in whole if (key := made.key_of(row)) is not None])
-        points = sum(self._probe(probe) for probe in self.rows.probes)
+        # Temperature first: percent of saturation is turned into mg/L with it.
+        points = sum(self._probe(probe) for probe in sorted(self.rows.probes, key=lambda probe: probe.channel != "temperature"))
         if not kept and not doubled and not points and not beside and not self.rows.probes:
             raise ImportFault("Not one row of the table could be kept.", _first_remedy(self.faults))
         return TakenIn(
@@ -255,20 +259,24 @@ class _Keeper:
         pairs = zip(probe.elapsed_h, probe.clocks, strict=True)
         times = [self._elapsed(elapsed_h, clock, brew) for elapsed_h, clock in pairs]
         values = probe.values
+        if probe.channel == "temperature":
+            self.water[brew.key] = (times, values)
         if probe.unit == "% saturation":
-            values = self._from_percent(values, brew)
+            values = self._from_percent(times, values, brew)
         log = SensorLog(brew=brew.key, channel=probe.channel, elapsed_h=tuple(times), values=tuple(values), probe="imported")
         return self.pen.append_log(log, at=self.now, who=self.who).points
 
-    def _from_percent(self, values: list[float], brew: Brew) -> list[float]:
+    def _from_percent(self, times: list[float], values: list[float], brew: Brew) -> list[float]:
         fresh = self.trial is not None and brew.key in self.trial.brews     # its vessel is not stated
         altitude = 0.0 if fresh else self.notebook.get(Vessel, brew.vessel).altitude_m
-        full = float(saturation_mg_per_l(brew.temperature_degc, altitude_m=altitude))
+        water = self.water.get(brew.key)
+        degrees = np.interp(times, *water) if water else np.full(len(times), brew.temperature_degc)
         self.notes.append(
-            f"Oxygen in % of saturation was turned into mg/L with {full:.2f} mg/L at the brew's {brew.temperature_degc:g} degC "
-            f"and {altitude:g} m above the sea."
+            f"Oxygen in % of saturation was turned into mg/L at {altitude:g} m above the sea and "
+            + ("the temperatures of the table." if water else f"the brew's {brew.temperature_degc:g} degC.")
         )
-        return [value / 100.0 * full for value in values]
+        full = saturation_mg_per_l(degrees, altitude_m=altitude)
+        return (np.asarray(values) / 100.0 * full).tolist()
 
     def _beside(self, rows: list[RowRead]) -> int:
         if not rows:

@@ -10,7 +10,8 @@ from typing import Any
 import sqlalchemy as sa
 
 from aerobe.errors import NotebookFault
-from aerobe.notebook._store import Store, file_mode_private
+from aerobe.notebook._notebook import Pen
+from aerobe.notebook._store import Store, bring_up_to_date, file_mode_private
 
 
 def back_up(store: Store, *, at: datetime, to: Path | None = None, why: str = "") -> Path:
@@ -53,6 +54,10 @@ def restore(store: Store, copy: Path, *, at: datetime) -> Path:
             _fill_server(source, store, have)
     finally:
         source.close()
+    bring_up_to_date(store, at=at, create=False)
+    with store.writing() as connection:
+        why = f"what was there: {before.name}"
+        Pen(connection).note(at=at, who="", did="restore", noun="notebook", key=copy.name[:80], why=why)
     return before
 
 

@@ -10,10 +10,10 @@ from functools import cache
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from aerobe.errors import AerobeError, ImportFault
-from aerobe.notebook._columns import CHANNEL_KINDS, Mapping, channel_kind
+from aerobe.notebook._columns import CHANNEL_KINDS, FIELDS, Column, Mapping, channel_kind
 from aerobe.notebook._tables import Table
 from aerobe.records import ROLES
-from aerobe.units import ELAPSED, OXYGEN_PERCENT, parse_number
+from aerobe.units import ELAPSED, OXYGEN_PERCENT, Kind, parse_number
 
 _ROLE_WORDS = {
     "": "sample", "tea": "sample", "unknown": "sample", "negative": "blank", "water": "blank", "reagent blank": "blank",
@@ -140,20 +140,24 @@ class _Reader:
         self.mapping = mapping
         self.header = table.header
         self.zone = zone_of(mapping.zone) if mapping.zone else None
-        self.channels = mapping.channels()
+        self.places = {name: mapping.field(name) for name in FIELDS}
+        self.channels = [
+            (place, column, channel_kind(column.field, column.unit) or CHANNEL_KINDS[column.field][0])
+            for place, column in mapping.channels()
+        ]
         self.faults: list[RowFault] = []
         self.probes: dict[tuple[str, str, str, str, str], ProbeColumn] = {}
         self.pattern = ""               # of the clock times, once one has fitted
         self.empty = 0
 
     def results(self, number: int, row: tuple[str, ...]) -> Iterator[RowRead]:
-        if not self._text(row, "value") and not any(row[place] for place, _ in self.channels):
+        if not self._text(row, "value") and not any(row[place] for place, *_ in self.channels):
             self.empty += 1
             return
         elapsed_h, clock = self._when(row)
-        for place, column in self.channels:
-            self._channel(number, row, row[place], column.header, column.field, column.unit, elapsed_h, clock)
-        if self.mapping.field("value") is None:
+        for place, column, kind in self.channels:
+            self._channel(number, row, row[place], column, kind, elapsed_h, clock)
+        if self.places["value"] is None:
             return
         common = RowRead(
             row=number, elapsed_h=elapsed_h, clock=clock, brew=self._text(row, "brew"), arm=self._text(row, "arm"),
@@ -174,7 +178,7 @@ class _Reader:
         if replicate != int(replicate):
             raise _Bad(self._header("replicate"), f"{replicate:g}", "A replicate is counted in whole numbers.", "Write 1, 2, 3.")
         dilution = self._dilution(row)
-        place = self.mapping.field("value")
+        place = self.places["value"]
         unit = self._text(row, "unit") or (self.mapping.columns[place].unit if place is not None else "")
         yield replace(
             common, role=self._role(row), value=self._parse(typed.lstrip("<>≤≥= "), "value"), unit=unit, typed_as=typed,
@@ -183,22 +187,21 @@ class _Reader:
         )
 
     def _channel(
-        self, number: int, row: tuple[str, ...], cell: str, header: str, field: str, unit: str, elapsed_h: float | None,
+        self, number: int, row: tuple[str, ...], cell: str, column: Column, kind: Kind, elapsed_h: float | None,
         clock: datetime | None,
     ) -> None:
         if not cell:
             self.empty += 1
             return
-        kind = channel_kind(field, unit) or CHANNEL_KINDS[field][0]
         try:
-            value = kind.convert(self._parse(cell, field), unit, typed=f"{cell} {unit}".strip())
+            value = kind.convert(self._parse(cell, column.field), column.unit, typed=f"{cell} {column.unit}".strip())
         except (AerobeError, _Bad) as fault:
             # One bad probe cell leaves the row's other probes alone.
             reason = fault.reason if isinstance(fault, _Bad) else fault.problem
-            self.faults.append(RowFault(row=number, column=header, typed=cell, reason=reason, remedy=fault.remedy))
+            self.faults.append(RowFault(row=number, column=column.header, typed=cell, reason=reason, remedy=fault.remedy))
             return
         house = "% saturation" if kind is OXYGEN_PERCENT else kind.house
-        label = self._text(row, "brew"), self._text(row, "arm"), self._text(row, "bottle"), field, house
+        label = self._text(row, "brew"), self._text(row, "arm"), self._text(row, "bottle"), column.field, house
         probe = self.probes.get(label)
         if probe is None:
             probe = self.probes[label] = ProbeColumn(*label, [], [], [])
@@ -207,7 +210,7 @@ class _Reader:
         probe.values.append(value)
 
     def _when(self, row: tuple[str, ...]) -> tuple[float | None, datetime | None]:
-        place = self.mapping.field("elapsed")
+        place = self.places["elapsed"]
         if place is not None and row[place]:
             cell = row[place]
             try:
@@ -218,7 +221,7 @@ class _Reader:
                 raise _Bad(self.header[place], cell, fault.problem, fault.remedy) from None
         clock = self._text(row, "clock") or f"{self._text(row, 'date')} {self._text(row, 'time')}".strip()
         if not clock:
-            column = next((name for name in ("elapsed", "clock", "date") if self.mapping.field(name) is not None), "")
+            column = next((name for name in ("elapsed", "clock", "date") if self.places[name] is not None), "")
             raise _Bad(self._header(column), "", "The row has no time.", "Fill in when the sample was taken.")
         return None, self._clock(clock)
 
@@ -271,11 +274,11 @@ class _Reader:
             raise _Bad(self._header(field), cell, fault.problem, fault.remedy) from None
 
     def _text(self, row: tuple[str, ...], field: str) -> str:
-        place = self.mapping.field(field)
+        place = self.places[field]
         return row[place] if place is not None else ""
 
     def _header(self, field: str) -> str:
-        place = self.mapping.field(field)
+        place = self.places[field]
         return self.header[place] if place is not None else ""
 
 

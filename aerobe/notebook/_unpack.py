@@ -107,7 +107,7 @@ def _about(files: dict[str, bytes]) -> dict[str, Any]:
         raise ImportFault("The package has no datapackage.json.", "Give a package that Aerobe exported.")
     try:
         about = json.loads(files["datapackage.json"])
-    except ValueError:
+    except (ValueError, RecursionError):
         raise ImportFault("The package's datapackage.json cannot be read.", "Export it again.") from None
     ours = about.get("aerobe") if isinstance(about, dict) else None
     if not isinstance(ours, dict) or ours.get("format") != FORMAT:
@@ -132,13 +132,16 @@ def _resource(files: dict[str, bytes], entry: dict[str, Any]) -> str:
         raise ImportFault(f"The package lacks the file '{path}'.", "Export it again.")
     if entry.get("hash") != f"sha256:{hashlib.sha256(content).hexdigest()}":
         raise ImportFault(f"'{path}' is not what was exported: its hash differs.", "Export it again.")
-    return content.decode("utf-8")
+    try:
+        return content.decode("utf-8")
+    except UnicodeDecodeError:
+        raise ImportFault(f"'{path}' is not text in UTF-8.", "Export it again.") from None
 
 
 def _list(text: str, noun: str) -> list[Any]:
     try:
         found = json.loads(text)
-    except ValueError:
+    except (ValueError, RecursionError):
         found = None
     if not isinstance(found, list):
         raise ImportFault(f"The package's {noun} cannot be read.", "Export it again.")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from aerobe.errors import NotAQuantity, NotFound
 from aerobe.units._writing import number, parse_number
@@ -64,6 +65,7 @@ class Kind:
         return f"Write a number and one of: {', '.join(name or '(no unit)' for name in self.accepts)}."
 
 
+@lru_cache(maxsize=1024)    # a logger's file asks for the same few units a million times
 def _fold(unit: str) -> str:
     unit = unit.strip().replace("\u00b5", "u").replace("\u03bc", "u").replace("\u00b0", "deg").replace(" ", "")
     unit = unit.replace("\u00b2", "2").replace("\u00b3", "3")

@@ -90,7 +90,11 @@ def test_percent_of_saturation_becomes_mg_per_l_and_says_so(book: Notebook) -> N
     taken = take_in(book, b"hours,DO (%)\n0,100\n1,50\n", "p.csv", Wishes(columns={}, brew="b1"), now=NOW)
     # 9.09 mg/L at 20 degC and 1 atm: Benson & Krause 1984, as printed in APHA Standard Methods 4500-O.
     assert book.log("b1", "oxygen")[1].tolist() == [pytest.approx(9.09, abs=0.01), pytest.approx(4.545, abs=0.005)]
-    assert any("saturation" in note for note in taken.notes)
+    assert any("saturation" in note and "20 degC" in note for note in taken.notes)
+    # 11.29 mg/L at 10 degC: the same table. The colder hour of the file counts at its own temperature.
+    colder = take_in(book, b"hours,DO (%),Temp (C)\n5,100,20\n6,100,10\n", "q.csv", Wishes(columns={}, brew="b1"), now=NOW)
+    assert book.log("b1", "oxygen", from_h=5.0)[1].tolist() == [pytest.approx(9.09, abs=0.01), pytest.approx(11.29, abs=0.01)]
+    assert any("temperatures of the table" in note for note in colder.notes)
 
 
 def test_honest_twins_in_one_file_are_both_kept_and_their_copies_are_not(book: Notebook) -> None:

@@ -46,6 +46,7 @@ def test_restoring_brings_back_what_was_and_keeps_what_is(notebook: Notebook, wh
         assert fingerprint(restored) == then
         assert check(restored) == []
         restored.add_reading(reading("r2"), at=NOW)      # numbering goes on
+        assert [line.key for line in restored.audit() if line.did == "restore"] == [copy.name]
     with open_notebook(before, at=NOW) as other:
         assert fingerprint(other) == now
 
@@ -98,3 +99,10 @@ def test_damaged_pages_of_a_file_are_noticed(tmp_path: Path) -> None:
             assert check(book) != []
         except NotebookFault as fault:
             assert "damaged" in fault.problem
+
+
+def test_restoring_a_copy_of_an_older_schema_brings_it_up_to_date(tmp_path: Path) -> None:
+    old = Path(__file__).parents[1] / "frozen" / "schema-0001.sqlite"
+    with open_notebook(tmp_path / "tea.notebook", at=NOW) as book:
+        restore(book.store, old, at=NOW)
+        assert check(book) == [] and {"r2", "r3"} == {item.key for item in book.readings("b1")}
