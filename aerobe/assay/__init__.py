@@ -9,7 +9,7 @@ from aerobe.assay._basis import (
     extract_to_material,
 )
 from aerobe.assay._certificate import Certificate, Precision, as_lines, conclusion, meaning_of, typical_reading
-from aerobe.assay._characterise import ASSUMED_GAIN_LOG_SD, characterise, error_for, error_for_new_tea
+from aerobe.assay._characterise import characterise
 from aerobe.assay._colour import ColourBias, ColourReading, RecipeBias, colour_fit, estimate_colour_bias
 from aerobe.assay._comparison import (
     Agreement,
@@ -36,6 +36,7 @@ from aerobe.assay._counts import (
     poisson_limits,
     rod_um3,
 )
+from aerobe.assay._error_record import error_for, error_for_new_tea
 from aerobe.assay._least_squares import Calibration, Fit, calibrate, least_squares, polynomial
 from aerobe.assay._limits import Limits, censored_mean, limits_for_counts, limits_from_blanks, limits_from_model, noncentrality
 from aerobe.assay._linearity import (
@@ -68,6 +69,7 @@ from aerobe.assay._ratios import (
     same_kind,
 )
 from aerobe.assay._result import Biomass, Results, biomass_from_reading, biomass_of_samples, decision_limit
+from aerobe.assay._scale import ASSUMED_GAIN_LOG_SD
 from aerobe.assay._simulated import Coverage, TrueTest, colour_coverage, invented_study, study_as_table
 from aerobe.assay._study import COLUMNS, STUDY_ROLES, Study, StudyReading, replicate_groups, study_from_table
 from aerobe.assay._two_component import (

@@ -2,43 +2,20 @@
 
 from __future__ import annotations
 
-import dataclasses
 import math
-from collections.abc import Callable
-from dataclasses import dataclass
-from typing import TypeVar
 
 import numpy as np
 
 from aerobe.assay._certificate import Certificate, Precision
 from aerobe.assay._colour import ColourBias, ColourReading, estimate_colour_bias
 from aerobe.assay._limits import censored_mean, limits_from_blanks, limits_from_model
-from aerobe.assay._linearity import Linearity, Parallelism, Recovery, linearity, parallelism, spike_recovery, valid_range
+from aerobe.assay._linearity import Linearity, Parallelism, linearity, parallelism, valid_range
 from aerobe.assay._outliers import OutlierTest, cochran, grubbs
-from aerobe.assay._result import decision_limit
+from aerobe.assay._scale import Notes, find_recoveries, gain_of, plain_readings
 from aerobe.assay._study import Study, StudyReading, replicate_groups
 from aerobe.assay._two_component import TwoComponent, fit_two_component
 from aerobe.assay._variance import Components, components
-from aerobe.errors import AerobeError, NotEnoughData, UnusableReading
-from aerobe.records import AssayError
-
-ASSUMED_GAIN_LOG_SD = 0.3  # twofold between the 12th and 88th percentile; used when nothing in the study tells the scale
-R = TypeVar("R")
-
-
-@dataclass(slots=True)
-class _Notes:
-    """What could not be done, in the order met."""
-
-    missing: list[str]
-
-    def attempt(self, what: str, do: Callable[[], R]) -> R | None:
-        """The result, or a note with the remedy."""
-        try:
-            return do()
-        except AerobeError as fault:
-            self.missing.append(f"{what}: {fault.problem} {fault.remedy}")
-            return None
+from aerobe.errors import UnusableReading
 
 
 def characterise(study: Study, *, level: float = 0.9) -> Certificate:
@@ -55,9 +32,9 @@ def characterise(study: Study, *, level: float = 0.9) -> Certificate:
     ------
     rocke-lorenzato-1995, iso-5725-3, currie-1968, iso-11843-2
     """
-    notes = _Notes([])
+    notes = Notes([])
     water = [item.signal for item in study.of("water blank")]
-    teas = _plain(study.of("sample"))
+    teas = plain_readings(study.of("sample"))
     _refuse_swapped(water, teas)
     background = _background(study, notes)
     groups = replicate_groups(study.readings)
@@ -67,6 +44,11 @@ def characterise(study: Study, *, level: float = 0.9) -> Certificate:
         level=level,
         below=[[item.below_detection for item in group] for group in groups.values()],
     )
+    if scatter.df < 12:
+        notes.missing.append(
+            f"Scatter: it rests on {scatter.df} degrees of freedom, and later intervals take it as known. Repeat more tests; "
+            "the upper ends of the intervals above are the safe side."
+        )
     odd = _outliers(groups)
     precision = _precision(study, scatter, background, level, notes)
     colour = _colour(study, scatter, level, notes)
@@ -84,8 +66,8 @@ def characterise(study: Study, *, level: float = 0.9) -> Certificate:
     )
     straight = _linear(study, scatter, background, notes)
     side_by_side = _parallel(study, background, notes)
-    recoveries = _recoveries(study, level, notes)
-    gain, gain_words = _gain(precision, recoveries)
+    recoveries = find_recoveries(study, level, notes)
+    gain, gain_words = gain_of(precision, recoveries)
     top = max((item.signal for item in teas), default=math.inf)
     detection = model.detection if model else (blanks.detection if blanks else 0.0)
     reach = valid_range(
@@ -117,58 +99,11 @@ def characterise(study: Study, *, level: float = 0.9) -> Certificate:
     )
 
 
-def error_for(certificate: Certificate, recipe: str | None = None) -> AssayError:
-    """The error record for readings of one recipe (or of clear liquid), as later calculations use it.
-
-    The colour's own proportional scatter goes into the constant part of that recipe.
-
-    Raises
-    ------
-    NotEnoughData
-        If the recipe had no controls in the study.
-    """
-    bias, bias_sd, extra = certificate.background, _background_sd(certificate), 0.0
-    if recipe is not None:
-        if certificate.colour is None or recipe not in {item.recipe for item in certificate.colour.recipes}:
-            raise NotEnoughData(
-                f"The study has no controls of '{recipe}'.",
-                "Run its filtered blank and killed control, or use the bias expected for a new tea of its colour.",
-            )
-        found = next(item for item in certificate.colour.recipes if item.recipe == recipe)
-        bias, bias_sd, extra = found.bias, found.sd, certificate.scatter.proportional_cv * max(0.0, found.colour_alone)
-    return _error(certificate, bias, bias_sd, extra, f"certificate: {certificate.study.name}")
-
-
-def error_for_new_tea(certificate: Certificate, colour: float) -> AssayError:
-    """The error record for a tea of this colour that had no control of its own: the spread between colourants goes in."""
-    if certificate.colour is None:
-        raise NotEnoughData(
-            "The study has no coloured reading without cells.", "Add filtered blanks, killed controls or colourants."
-        )
-    bias, bias_sd = certificate.colour.bias_of_new(colour)
-    extra = certificate.scatter.proportional_cv * max(0.0, bias - certificate.background)
-    return _error(certificate, bias, bias_sd, extra, f"certificate: {certificate.study.name}, a tea without its own control")
-
-
-def _error(certificate: Certificate, bias: float, bias_sd: float, extra_sd: float, origin: str) -> AssayError:
-    """The record; its detection limit is the decision limit of the net result, or the lowest mark of the scale if higher."""
-    draft = AssayError(
-        constant_sd=math.hypot(certificate.scatter.constant_sd, extra_sd),
-        proportional_cv=certificate.precision.single_cv,
-        bias=bias,
-        bias_sd=bias_sd,
-        gain_log_sd=certificate.gain_log_sd,
-        upper_limit=certificate.study.scale_high,
-        origin=origin,
-    )
-    return dataclasses.replace(draft, detection_limit=max(decision_limit(draft), certificate.study.scale_low or 0.0))
-
-
 def _censored(study: Study) -> bool:
     return any(item.below_detection for item in study.of("water blank"))
 
 
-def _background(study: Study, notes: _Notes) -> float:
+def _background(study: Study, notes: Notes) -> float:
     """Mean of the water blanks; blanks below the scale count as 'below', by likelihood."""
     water = study.of("water blank")
     if not water:
@@ -184,15 +119,6 @@ def _background(study: Study, notes: _Notes) -> float:
     )
     # Nearly all below the scale: the background lies under its lowest mark; half of it is off by at most half a mark.
     return float(np.mean(signals)) / 2 if found is None else found[0]
-
-
-def _plain(readings: list[StudyReading]) -> list[StudyReading]:
-    return [item for item in readings if not (item.below_detection or item.above_range)]
-
-
-def _background_sd(certificate: Certificate) -> float:
-    blanks = max(1, len(certificate.study.of("water blank")))
-    return certificate.scatter.constant_sd / math.sqrt(blanks)
 
 
 def _refuse_swapped(water: list[float], teas: list[StudyReading]) -> None:
@@ -240,9 +166,9 @@ def _label(key: tuple[object, ...]) -> str:
     return f"{role} {', '.join(extras)}".strip()
 
 
-def _precision(study: Study, scatter: TwoComponent, background: float, level: float, notes: _Notes) -> Precision:
+def _precision(study: Study, scatter: TwoComponent, background: float, level: float, notes: Notes) -> Precision:
     """Relative components from teas well above the constant scatter; each effect that the design cannot show is named."""
-    strong = [item for item in _plain(study.of("sample")) if item.signal - background > 3 * scatter.constant_sd]
+    strong = [item for item in plain_readings(study.of("sample")) if item.signal - background > 3 * scatter.constant_sd]
     found: Components | None = None
     if len(strong) >= 4:
         logs = np.log([item.signal - background for item in strong])
@@ -298,11 +224,13 @@ def _estimable(
     return all([list(dict.fromkeys(other)).index(item) for item in other] != place for other in factors.values())
 
 
-def _colour(study: Study, scatter: TwoComponent, level: float, notes: _Notes) -> ColourBias | None:
+def _colour(study: Study, scatter: TwoComponent, level: float, notes: Notes) -> ColourBias | None:
     live: dict[str, tuple[float, float]] = {}
     for name in dict.fromkeys(item.what for item in study.of("sample")):
         own = [
-            item for item in _plain(study.of("sample")) if item.what == name and item.dilution == 1 and math.isfinite(item.colour)
+            item
+            for item in plain_readings(study.of("sample"))
+            if item.what == name and item.dilution == 1 and math.isfinite(item.colour)
         ]
         if own:
             live[name] = float(np.mean([item.signal for item in own])), float(np.mean([item.colour for item in own]))
@@ -329,10 +257,10 @@ def _colour(study: Study, scatter: TwoComponent, level: float, notes: _Notes) ->
     )
 
 
-def _linear(study: Study, scatter: TwoComponent, background: float, notes: _Notes) -> Linearity | None:
+def _linear(study: Study, scatter: TwoComponent, background: float, notes: Notes) -> Linearity | None:
     """Dilutions of the tea that was diluted most often; the background is left in, as the line's intercept."""
     series: dict[str, list[StudyReading]] = {}
-    for item in _plain(study.of("sample")):
+    for item in plain_readings(study.of("sample")):
         series.setdefault(item.what, []).append(item)
     best = max(series.values(), key=lambda group: len({item.dilution for item in group}), default=[])
     if len({item.dilution for item in best}) < 2:
@@ -348,67 +276,17 @@ def _linear(study: Study, scatter: TwoComponent, background: float, notes: _Note
     )
 
 
-def _parallel(study: Study, background: float, notes: _Notes) -> Parallelism | None:
+def _parallel(study: Study, background: float, notes: Notes) -> Parallelism | None:
     standards = [
         (item.added, item.signal - background)
-        for item in _plain(study.of("standard"))
+        for item in plain_readings(study.of("standard"))
         if item.added > 0 and item.signal > background
     ]
     diluted: dict[str, list[tuple[float, float]]] = {}
-    for item in _plain(study.of("sample")):
+    for item in plain_readings(study.of("sample")):
         if item.signal > background:
             diluted.setdefault(item.what, []).append((1 / item.dilution, item.signal - background))
     best = max(diluted.values(), key=lambda group: len({level for level, _ in group}), default=[])
     if not standards or len({level for level, _ in best}) < 2:
         return None
     return notes.attempt("Parallelism", lambda: parallelism(best, standards))
-
-
-def _recoveries(study: Study, level: float, notes: _Notes) -> tuple[tuple[str, Recovery], ...]:
-    found = []
-    for what, added in dict.fromkeys((item.what, item.added) for item in study.of("spike")):
-        after = [item.signal for item in _plain(study.of("spike")) if (item.what, item.added) == (what, added)]
-        terms = {_terms(item) for item in study.of("spike") if (item.what, item.added) == (what, added)}
-        before = [item.signal for item in _plain(study.of("sample")) if item.what == what and _terms(item) in terms]
-        made = notes.attempt(
-            f"Recovery in {what}",
-            lambda before=before, after=after, added=added: spike_recovery(  # type: ignore[misc]
-                before, after, added, level=level
-            ),
-        )
-        if made is not None:
-            found.append((what, made))
-    if not found:
-        notes.missing.append(
-            "Recovery: no addition of known content. Add a known amount of a counted culture or standard to a tea."
-        )
-    return tuple(found)
-
-
-def _terms(item: StudyReading) -> tuple[object, ...]:
-    """What must be equal for a spiked and an unspiked reading to differ by the addition only."""
-    return item.dilution, item.day, item.operator, item.kit_lot
-
-
-def _gain(precision: Precision, recoveries: tuple[tuple[str, Recovery], ...]) -> tuple[float, str]:
-    """Uncertainty of the scale shared by all readings of a kit."""
-    between = math.hypot(precision.lot_log_sd, precision.operator_log_sd)
-    usable = [item for _, item in recoveries if item.fraction > 0]
-    if not usable:
-        gain = math.hypot(ASSUMED_GAIN_LOG_SD, between)
-        return gain, (
-            f"Not tested; {100 * gain:.0f} % is assumed. "
-            "Laboratories that measured the same soils by fumigation extraction "
-            "differed by 12 to 24 %, without the conversion factors of a quick test."
-        )
-    logs = [math.log(item.fraction) for item in usable]
-    mean = float(np.mean(logs))
-    # A recovery off 1 is not corrected for: it is an error of the scale until somebody has explained it.
-    parts = [item.sd / item.fraction for item in usable]
-    gain = math.sqrt(
-        mean**2
-        + float(np.mean(np.square(parts))) / len(parts)
-        + (float(np.var(logs, ddof=1)) if len(logs) > 1 else 0.0)
-        + between**2
-    )
-    return gain, f"Additions were found to {100 * math.exp(mean):.0f} %; the scale is uncertain by {100 * gain:.0f} %."

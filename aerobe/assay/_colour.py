@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aerobe.assay._arrays import Floats, finite, t_quantile
+from aerobe.assay._controls import against_colourants, against_each_other, against_tea
 from aerobe.errors import NotEnoughData, UnusableReading
 from aerobe.units import number, span
 
@@ -298,10 +299,13 @@ def _recipe(
             mean = float(np.mean([item.signal for item in own]))
             spread = math.hypot(constant_sd, cv * max(0.0, mean - fit.background)) / math.sqrt(len(own))
             kinds[kind] = (mean, spread, float(np.mean([item.colour for item in own])))
-    words = [*_against_tea(name, kinds, live, constant_sd, cv, fit.level), *_against_colourants(fit, name, kinds, used)]
+    words = [
+        *against_tea(name, kinds, live, constant_sd, cv, fit.level),
+        *against_colourants(name, " and ".join(kinds), fit.slope(name), _slopes_of_colourants(fit, used)),
+    ]
     differ = False
     if len(kinds) == 2:
-        differ, extra, sentence = _against_each_other(name, kinds, fit.level)
+        differ, extra, sentence = against_each_other(name, kinds, fit.level)
         if differ:
             words.append(sentence)
             # Either control may be right; the truth lies somewhere between them, so their difference is a rectangle.
@@ -321,83 +325,9 @@ def _recipe(
     ), words
 
 
-def _against_each_other(name: str, kinds: dict[str, tuple[float, float, float]], level: float) -> tuple[bool, float, str]:
-    (filtered, u_filtered, c_filtered), (killed, u_killed, c_killed) = kinds["filtered blank"], kinds["killed control"]
-    gap, spread = killed - filtered, math.hypot(u_filtered, u_killed)
-    if abs(gap) <= t_quantile(level, math.inf) * spread:
-        return False, 0.0, ""
-    if gap < 0:
-        why = "the filtered blank may keep cells (a torn filter, or cells that pass 0.2 um), or killing bleached the tea"
-    elif c_killed > 1.1 * c_filtered:
-        why = "killing darkened the tea, or the filter held coloured particles back"
-    else:
-        why = "dead matter may still take the stain, or the filter held particles back"
-    sentence = (
-        f"{name}: the killed control reads {number(killed)} and the filtered blank {number(filtered)}; {why}. "
-        f"The true bias lies between them and {number(abs(gap) / math.sqrt(12), 2)} was added to its uncertainty."
-    )
-    return True, abs(gap) / math.sqrt(12), sentence
-
-
-def _against_tea(
-    name: str,
-    kinds: dict[str, tuple[float, float, float]],
-    live: tuple[float, float] | None,
-    constant_sd: float,
-    cv: float,
-    level: float,
-) -> list[str]:
-    if live is None:
-        return []
-    words = []
-    signal, colour = live
-    for kind, (mean, spread, own_colour) in kinds.items():
-        wide = t_quantile(level, math.inf) * math.hypot(spread, math.hypot(constant_sd, cv * signal))
-        if mean > signal + wide:
-            words.append(
-                f"{name}: the {kind} reads more ({number(mean)}) than the living tea ({number(signal)}). "
-                "Check for swapped vials or "
-                "a contaminated control; no biomass can be computed from this pair."
-            )
-        elif mean > signal - wide:
-            words.append(
-                f"{name}: the {kind} ({number(mean)}) cannot be told from the living tea ({number(signal)}): this tea shows no "
-                "living biomass by this test, or the control is no control."
-            )
-        if colour > 0 and own_colour > 1.1 * colour:
-            words.append(
-                f"{name}: the {kind} is darker than the tea ({number(own_colour)} against {number(colour)}); "
-                f"{'killing darkened it' if kind == 'killed control' else 'check the filter for bleeding'}. "
-                "The bias was computed at the tea's own colour."
-            )
-        elif colour > 0 and own_colour < 0.9 * colour:
-            words.append(
-                f"{name}: the {kind} is paler than the tea ({number(own_colour)} against {number(colour)}); "
-                "coloured particles were lost. "
-                "The bias was computed at the tea's own colour."
-            )
-    return words
-
-
-def _against_colourants(
-    fit: ColourBias, name: str, kinds: dict[str, tuple[float, float, float]], used: list[ColourReading]
-) -> list[str]:
-    """A control far above what colourants of the same colour read holds something besides colour."""
-    series = [
-        place for place, other in enumerate(fit.names) if any(item.what == other and item.kind == "colourant" for item in used)
-    ]
-    if not series:
-        return []
-    highest = max(fit.slopes[place] + 2 * math.sqrt(fit.covariance[place + 1][place + 1]) for place in series)
-    slope, spread = fit.slope(name)
-    if slope - 2 * spread > 1.2 * highest:
-        held = " and ".join(kinds)
-        return [
-            f"{name}: its {held} reads {number(slope)} per unit of colour, "
-            f"above every colourant tested (at most {number(highest)}): "
-            "stainable dead matter, or cells that passed the filter. Part of this 'bias' may be biomass."
-        ]
-    return []
+def _slopes_of_colourants(fit: ColourBias, used: list[ColourReading]) -> list[tuple[float, float]]:
+    names = dict.fromkeys(item.what for item in used if item.kind == "colourant")
+    return [fit.slope(name) for name in names]
 
 
 def describe(recipe: RecipeBias, unit: str) -> str:

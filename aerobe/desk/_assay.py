@@ -33,6 +33,7 @@ CERTIFICATE_SOURCES = (
     "clsi-ep06",
     "iupac-recovery-2002",
 )
+PAGE_SOURCES = ("rocke-lorenzato-1995", "iso-5725-3", "currie-1968")  # as many as one page holds
 ASSAY_CAUTION = (
     "Killing samples with chemicals, heat or pressure and handling stains can hurt you: wear gloves and eye protection, "
     "follow the kit's safety sheet and local rules. A tea may hold germs that make people ill, "
@@ -151,13 +152,16 @@ def certificate_pictures(answer: AssayAnswer) -> tuple[Picture, ...]:
 
 
 def certificate_as_pdf(form: StudyForm, *, now: datetime) -> bytes:
-    """The certificate as a tagged PDF with its pictures and, attached, the study as an open data package."""
+    """The certificate on one page as a tagged PDF; attached is the study as an open data package.
+
+    The longer report with all readings and sources is `report_of_assay`.
+    """
     from aerobe.desk._reports import report_as_pdf, report_of_assay
-    from aerobe.reports import Shown
+    from aerobe.reports import Points, Shown
 
     answer = certify(form)
     study = answer.certificate.study
-    report = report_of_assay(
+    full = report_of_assay(
         form.table,
         name=study.name,
         method=study.method,
@@ -167,10 +171,9 @@ def certificate_as_pdf(form: StudyForm, *, now: datetime) -> bytes:
         scale_high=study.scale_high,
         recipe=answer.recipe,
     )
-    if not any(isinstance(block, Shown) for block in report.first):
-        drawn = tuple(Shown(picture=item) for item in certificate_pictures(answer))
-        report = replace(report, first=(*report.first[:1], *drawn, *report.first[1:]))
-    return report_as_pdf(report)
+    lines = tuple(f"{heading}: {words}" for heading, words in answer.lines if heading != "Conclusion")
+    page = (Shown(picture=certificate_pictures(answer)[0]), Points(items=lines))
+    return report_as_pdf(replace(full, headline=answer.conclusion, first=page, sections=(), sources=tuple(cite(*PAGE_SOURCES))))
 
 
 def keep_certificate(notebook: Notebook, assay_key: str, answer: AssayAnswer, *, now: datetime, who: str = "") -> Receipt:

@@ -139,6 +139,26 @@ def test_readings_below_the_scale_stay_in() -> None:
     assert certificate.censored == 2 and 4.0 < certificate.background < 5.6  # 6 without them, 5.6 with the lowest mark
 
 
+def test_standards_tell_the_scale() -> None:
+    standards = [f"standard,{6 + 0.8 * x + d:g},ug C/mL,,,,,{x:g}" for x in (50.0, 100.0) for d in (-2, 0, 3)]
+    lines = [line + "," * (7 - line.count(",")) for line in PLAIN]
+    text = "role,signal,unit,what,colour,dilution,sample,added\n" + "\n".join([*lines, *standards])
+    certificate = characterise(study_from_table(text, name="small", method="colour test"))
+    assert [name for name, _ in certificate.recoveries] == ["standard at 50 in water", "standard at 100 in water"]
+    assert 0.2 < certificate.gain_log_sd < 0.3 and "80 %" in certificate.gain_words  # ln(0.8) is -0.22: not corrected for
+
+
+def test_the_bias_handed_on_keeps_its_interval(certificate) -> None:
+    recipe = next(item for item in certificate.colour.recipes if item.recipe == "worm-cast brew")
+    error = error_for(certificate, "worm-cast brew")
+    assert 1.6448536269514722 * error.bias_sd == approx(recipe.high - recipe.bias)
+    assert error.bias_sd > recipe.sd
+
+
+def test_few_repeats_are_said_to_be_few() -> None:
+    assert any("degrees of freedom" in text for text in made(*PLAIN).missing)
+
+
 def test_an_odd_reading_is_reported_and_kept() -> None:
     base = [f"sample,{v},ug C/mL,brew,0.3" for v in (100, 101, 99, 100, 102, 98, 160)]
     certificate = made(*PLAIN[:3], *base)
