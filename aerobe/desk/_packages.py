@@ -8,7 +8,7 @@ from importlib.metadata import PackageNotFoundError, version
 from aerobe import __version__
 from aerobe.notebook import Notebook, Unpacked, read_package, write_package
 
-_MAKERS = ("numpy", "scipy", "numba", "statsmodels")
+_MAKERS = ("numpy", "scipy", "numba")
 
 
 def versions() -> dict[str, str]:
