@@ -51,7 +51,9 @@ def forest(
     order = [row.label for row in rows]
     x = alt.X("ratio:Q", title=axis, scale=alt.Scale(type="log", domain=[low, high], nice=False, clamp=True),
               axis=alt.Axis(values=_ticks(low, high), grid=True, format="~g"))
-    y = alt.Y("label:N", sort=order, title=None, axis=alt.Axis(labelLimit=160, domain=False, ticks=False, titleY=0))
+    # Room for a wider font than ours: a browser that lacks ours would cut the labels off.
+    room = min(165.0, 7.6 * max(len(label) for label in order))
+    y = alt.Y("label:N", sort=order, title=None, axis=alt.Axis(labelLimit=160, minExtent=room, domain=False, ticks=False))
     data = alt.InlineData(values=records_of(
         label=[row.label for row in shown], ratio=[row.ratio for row in shown], low=[row.low for row in shown],
         high=[row.high for row in shown], weight=[row.weight or 0.0 for row in shown],
@@ -134,7 +136,9 @@ def arm_points(
     named = [block or "no block" for block in blocks]
     data = alt.InlineData(values=records_of(arm=arms, value=values, block=named, label=labels))
     middles = {arm: _middle([value for one, value in zip(arms, values, strict=True) if one == arm], log_scale) for arm in order}
-    scale = alt.Scale(type="log", nice=False, domain=[min(values) / 1.3, max(values) * 1.3]) if log_scale else alt.Scale(zero=False, padding=12)
+    scale = alt.Scale(zero=False, padding=12)
+    if log_scale:
+        scale = alt.Scale(type="log", nice=False, domain=[min(values) / 1.3, max(values) * 1.3])
     x = alt.X("arm:N", sort=order, title=None, axis=alt.Axis(labelAngle=0, labelLimit=120))
     y = alt.Y("value:Q", title=f"{quantity} [{unit}]" if unit else quantity, scale=scale, axis=alt.Axis(format="~g"))
     several = len(set(blocks)) > 1

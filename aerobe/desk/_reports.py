@@ -19,7 +19,6 @@ from aerobe.records import Assay, Brew, Compost, Reading, Recipe, RunSheet, Tria
 from aerobe.reports import Again, Report, as_html, as_pdf, compare, with_licence
 
 KIND = "report"
-TOLERANCE_H = 1.0       # how far from the hour compared a sample may lie [h]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,8 +173,8 @@ def _build_brew(copy: Notebook, key: str, options: dict[str, Any], now: datetime
 
 
 def _build_trial(copy: Notebook, key: str, options: dict[str, Any], now: datetime) -> Report:
+    from aerobe.desk._trial_results import hour_of, judged
     from aerobe.reports import trial_report
-    from aerobe.verdicts import brew_results, judge
 
     trial = copy.get(Trial, key)
     brews = copy.find(Brew, of=key)
@@ -183,9 +182,7 @@ def _build_trial(copy: Notebook, key: str, options: dict[str, Any], now: datetim
     readings: list[Reading] = copy.readings(with_corrected=True)
     run_sheet = _run_sheet(copy, key)
     at_h = options.get("at_h")
-    at_h = _hour_of(run_sheet, readings) if at_h is None else float(at_h)
-    told, notes = _comparable(brews, readings, at_h)
-    verdict = judge(trial, brew_results(told, readings, assays, at_h=at_h, tolerance_h=TOLERANCE_H))
+    verdict, _, notes = judged(trial, brews, readings, assays, hour_of(run_sheet, readings) if at_h is None else float(at_h))
     recipes = [copy.get(Recipe, name) for name in dict.fromkeys(arm.recipe for arm in trial.arms) if name]
     return trial_report(
         trial=trial, run_sheet=run_sheet, verdict=verdict, notes=notes, brews=brews,
@@ -216,32 +213,6 @@ def _build_assay(copy: Notebook, key: str, options: dict[str, Any], now: datetim
 
 _BUILDERS: dict[str, Callable[[Notebook, str, dict[str, Any], datetime], Report]] = {
     "brew": _build_brew, "trial": _build_trial, "assay": _build_assay}
-
-
-def _hour_of(run_sheet: RunSheet | None, readings: list[Reading]) -> float | None:
-    """The hour to compare brews at: the last planned sample, else the last hour that most brews were sampled at."""
-    planned = [sample.elapsed_h for line in (run_sheet.brews if run_sheet else ()) for sample in line.samples]
-    if planned:
-        return max(planned)
-    last: dict[str, float] = {}
-    for item in readings:
-        if item.role == "sample":
-            last[item.brew] = max(last.get(item.brew, item.elapsed_h), item.elapsed_h)
-    hours = sorted(last.values())
-    return max(hours, key=lambda hour: (sum(abs(other - hour) <= TOLERANCE_H for other in hours), hour)) if hours else None
-
-
-def _comparable(brews: list[Brew], readings: list[Reading], at_h: float | None) -> tuple[list[Brew], tuple[str, ...]]:
-    """Brews with a sample near the hour, and a word on the others: hours must not pose as recipes."""
-    near = {item.brew for item in readings
-            if item.role == "sample" and (at_h is None or abs(item.elapsed_h - at_h) <= TOLERANCE_H)}
-    left_out = [brew.key for brew in brews if brew.key not in near]
-    notes = []
-    if at_h is not None:
-        notes.append(f"Brews are compared at {at_h:g} h; what they were at other hours may differ.")
-    if left_out:
-        notes.append(f"Left out for want of a sample at that hour: {', '.join(left_out)}.")
-    return [brew for brew in brews if brew.key in near], tuple(notes)
 
 
 def _run_sheet(copy: Notebook, key: str) -> RunSheet | None:

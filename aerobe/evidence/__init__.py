@@ -2,17 +2,20 @@
 
 from aerobe.evidence._checks import SmallStudies, fades_without, leave_one_out, small_studies, trim_and_fill
 from aerobe.evidence._effects import Contrast, evidence_hash, ratio_of_means, risk_ratio
+from aerobe.evidence._from_verdict import brew_lines, contrasts_of_verdict
 from aerobe.evidence._hierarchical import BayesPool, Shrunken, bayes_pool
 from aerobe.evidence._many import SPREADS, ManyBrews, ManyPool, RecipeEffect, array_module, pool_brews
 from aerobe.evidence._network import Comparison, Network, network
 from aerobe.evidence._pool import Pooled, Term, pool, regress
 from aerobe.evidence._quality import Duplicate, Flag, flags, without_duplicates
 from aerobe.evidence._spread import METHODS, spread, spread_interval
+from aerobe.evidence._table import COLUMNS, contrasts_from_table
 from aerobe.evidence._weigh import Weighed, weigh
 
 __all__ = [
-    "METHODS", "SPREADS", "BayesPool", "Comparison", "Contrast", "Duplicate", "Flag", "ManyBrews", "ManyPool", "Network",
-    "Pooled", "RecipeEffect", "Shrunken", "SmallStudies", "Term", "Weighed", "array_module", "bayes_pool", "evidence_hash",
-    "fades_without", "flags", "leave_one_out", "network", "pool", "pool_brews", "ratio_of_means", "regress", "risk_ratio",
-    "small_studies", "spread", "spread_interval", "trim_and_fill", "weigh", "without_duplicates",
+    "COLUMNS", "METHODS", "SPREADS", "BayesPool", "Comparison", "Contrast", "Duplicate", "Flag", "ManyBrews", "ManyPool",
+    "Network", "Pooled", "RecipeEffect", "Shrunken", "SmallStudies", "Term", "Weighed", "array_module", "bayes_pool",
+    "brew_lines", "contrasts_from_table", "contrasts_of_verdict", "evidence_hash", "fades_without", "flags", "leave_one_out",
+    "network", "pool", "pool_brews", "ratio_of_means", "regress", "risk_ratio", "small_studies", "spread", "spread_interval",
+    "trim_and_fill", "weigh", "without_duplicates",
 ]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -10,6 +9,7 @@ from aerobe.errors import UnusableReading
 from aerobe.records._checks import require_aware, require_between, require_key, require_one_of
 
 ROLES = ("sample", "blank", "filtered blank", "killed control", "spike", "standard")
+LARGEST_SIGNAL = 1e18       # counts per mL end near 1e12; larger numbers would overflow what is computed from them
 CHANNELS = ("oxygen", "temperature", "pH", "conductivity")
 
 
@@ -54,8 +54,9 @@ class Reading:
     def __post_init__(self) -> None:
         require_key(self.key, "reading")
         require_one_of(self.role, ROLES, "role")
-        if not math.isfinite(self.signal):
-            raise UnusableReading(f"A signal of {self.signal} is not a number.", "Enter the number shown by the test.")
+        if not abs(self.signal) <= LARGEST_SIGNAL:          # also false for nan
+            raise UnusableReading(f"A signal of {self.signal:g} is not a number that a test shows.",
+                                  "Enter the number shown by the test.")
         if not 1.0 <= self.dilution <= 1e12:
             raise UnusableReading(
                 f"A dilution of {self.dilution:g} would concentrate the sample.",

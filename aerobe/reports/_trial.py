@@ -133,7 +133,8 @@ def _limits(
     found += [words for words in limits_of_readings(readings, assays) if not (verdict.rivals and "colour" in words)]
     if run_sheet is None:
         found.append("Vessels and days were not drawn by lot: what stood where may explain a difference.")
-    if not any(brew.blind_code for brew in brews):
+    coded = any(brew.blind_code for brew in brews) or any(line.blind_code for line in (run_sheet.brews if run_sheet else ()))
+    if not coded:
         found.append("The reader knew which recipe was read.")
     if trial.planned_at is None:
         found.append("It is not recorded when the comparison was planned.")

@@ -182,7 +182,8 @@ def test_a_network_of_one_pair_is_the_plain_pool() -> None:
 
 
 def test_arms_that_share_a_standard_are_not_counted_twice() -> None:
-    shared = [contrast("t1", name, "plain", effect, 0.05, shared_variance=0.03) for name, effect in (("kelp", 0.4), ("fish", 0.1))]
+    arms = (("kelp", 0.4), ("fish", 0.1))
+    shared = [contrast("t1", name, "plain", effect, 0.05, shared_variance=0.03) for name, effect in arms]
     pair = network(shared, reference="plain").of("kelp", "fish")
     assert pair.se**2 == approx(0.05 + 0.05 - 2 * 0.03)
 

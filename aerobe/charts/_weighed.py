@@ -1,0 +1,43 @@
+"""The pictures of the evidence on a pair of recipes."""
+
+from __future__ import annotations
+
+import math
+
+from aerobe.charts._evidence import RatioRow, forest, funnel
+from aerobe.charts._style import Picture
+from aerobe.evidence import Weighed
+
+Z95 = 1.959963984540054
+
+
+def weighed_pictures(weighed: Weighed) -> tuple[Picture, ...]:
+    """Every trial with its interval and the pool; from three trials on the funnel too. Empty without direct trials."""
+    if not weighed.contrasts:
+        return ()
+    pooled = weighed.pooled
+    shares: tuple[float | None, ...] = pooled.weights if pooled else (None,) * len(weighed.contrasts)
+    errors = [math.sqrt(item.variance) for item in weighed.contrasts]
+    labels = [f"{item.key} ({item.site})" if item.site else item.key for item in weighed.contrasts]
+    rows = [RatioRow(label=label, ratio=math.exp(item.effect), weight=share, low=math.exp(item.effect - Z95 * error),
+                     high=math.exp(item.effect + Z95 * error))
+            for label, item, error, share in zip(_unlike(labels), weighed.contrasts, errors, shares, strict=True)]
+    if pooled is not None:
+        ratio, low, high = pooled.as_ratio()
+        rows.append(RatioRow(label="all together", ratio=ratio, low=low, high=high, is_pooled=True,
+                             outer_low=math.exp(pooled.prediction_low), outer_high=math.exp(pooled.prediction_high)))
+    title = f"{weighed.recipe} against {weighed.against}"
+    trees = forest(rows, title=title, says=weighed.says, margin_ratio=weighed.margin_ratio)
+    if pooled is None or len(rows) < 4:
+        return (trees,)
+    return trees, funnel([item.effect for item in weighed.contrasts], errors, labels, pooled=pooled.estimate)
+
+
+def _unlike(labels: list[str]) -> list[str]:
+    """Two lines of one name would be drawn over each other."""
+    seen: dict[str, int] = {}
+    for place, label in enumerate(labels):
+        seen[label] = seen.get(label, 0) + 1
+        if seen[label] > 1:
+            labels = [*labels[:place], f"{label} #{seen[label]}", *labels[place + 1:]]
+    return labels

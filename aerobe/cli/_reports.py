@@ -1,0 +1,163 @@
+"""Commands of reports: write one, check one, make a folder of pages."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+from cyclopts import App, Parameter
+
+from aerobe.cli._common import JSON_ONLY, OWN, Where, now, progress, say
+from aerobe.errors import ImportFault
+
+app = App(name="report", help="Reports with their data: write, check anew, publish a folder of pages.")
+
+NOT_FOUND_AGAIN = 4
+Folder = Annotated[Path, Parameter(name=["--to", "-o"], help="Folder to write to.")]
+Licence = Annotated[str, Parameter(help="Of the data: CC0-1.0, CC-BY-4.0, CC-BY-SA-4.0, ODC-By-1.0 or ODbL-1.0.")]
+People = Annotated[bool, Parameter(negative="", help="Keep names of people, places and free notes; left out by default.")]
+
+
+@app.command
+def brew(
+    key: str, /, *, to: Folder = Path("."), licence: Licence = "CC-BY-4.0", with_people: People = False, where: Where = OWN
+) -> None:
+    """Write the report of a brew: one HTML page, a tagged PDF, and the data package.
+
+    Parameters
+    ----------
+    key
+        Key of the brew.
+    """
+    from aerobe.desk import Wanted, report_of_brew
+
+    with where.open(create=False) as book, progress("fitting the brew and writing its report"):
+        report = report_of_brew(book, key, now=now(), wanted=Wanted(licence=licence, with_people=with_people))
+    _written(report, f"brew-{key}", to, where.json)
+
+
+@app.command
+def trial(
+    key: str, /, *, to: Folder = Path("."), at_h: float | None = None, licence: Licence = "CC-BY-4.0",
+    with_people: People = False, where: Where = OWN,
+) -> None:
+    """Write the report of a trial: one HTML page, a tagged PDF, and the data package.
+
+    Parameters
+    ----------
+    key
+        Key of the trial.
+    at_h
+        Hour to compare the brews at; the last planned sample if left out. [h]
+    """
+    from aerobe.desk import Wanted, report_of_trial
+
+    wanted = Wanted(licence=licence, with_people=with_people, at_h=at_h)
+    with where.open(create=False) as book, progress("judging the trial and writing its report"):
+        report = report_of_trial(book, key, now=now(), wanted=wanted)
+    _written(report, f"trial-{key}", to, where.json)
+
+
+@app.command
+def assay(
+    table: Path, /, *, name: str, method: str, price: float = 0.0, scale_low: float | None = None,
+    scale_high: float | None = None, recipe: str = "", to: Folder = Path("."), licence: Licence = "CC-BY-4.0",
+    with_people: People = False, json: JSON_ONLY = False,
+) -> None:
+    """Write the report of an assay from the table of its characterisation study.
+
+    Parameters
+    ----------
+    table
+        Table of the study, as for `aerobe assay`.
+    name, method, price
+        Of the test.
+    scale_low, scale_high
+        Ends of its scale, in the unit of the study.
+    recipe
+        Recipe whose colour the conclusion is about.
+    """
+    from aerobe.desk import Wanted, report_of_assay
+
+    text = _read(table).decode("utf-8", errors="replace")
+    with progress("characterising the assay and writing its report"):
+        report = report_of_assay(
+            text, name=name, method=method, price=price, scale_low=scale_low, scale_high=scale_high, recipe=recipe or None,
+            now=now(), wanted=Wanted(licence=licence, with_people=with_people))
+    _written(report, f"assay-{table.stem}", to, json)
+
+
+@app.command
+def check(package: Path, /, *, json: JSON_ONLY = False) -> int:
+    """Compute the reports in a data package anew and compare every number. Exit code 4: something differs.
+
+    Parameters
+    ----------
+    package
+        The zip file that came with a report.
+    """
+    from aerobe.desk import check_package
+
+    with progress("computing everything anew"):
+        found = check_package(_read(package), now=now())
+    lines = [line for one in found for line in (one.in_words(), *(f"  {gap.name}: {gap.then} then, {gap.now} now"
+                                                                  for gap in one.differences))]
+    say({"checks": found, "same": all(one.is_same for one in found)}, as_json=json, text=lines)
+    return 0 if all(one.is_same for one in found) else NOT_FOUND_AGAIN
+
+
+@app.command
+def site(
+    folder: Path, /, *, title: str = "Tea trials", about: str = "", licence: Licence = "CC-BY-4.0", with_people: People = False,
+    where: Where = OWN,
+) -> None:
+    """Write a folder of static pages with every trial and finished brew, for any web host.
+
+    Parameters
+    ----------
+    folder
+        A new or empty folder.
+    title, about
+        For the first page.
+    """
+    from aerobe.desk import Wanted, static_site
+
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise ImportFault(f"{folder} is not an empty folder.", "Name a new one; nothing is overwritten.")
+    with where.open(create=False) as book, progress("writing all reports"):
+        files, skipped = static_site(book, title=title, about=about, now=now(),
+                                     wanted=Wanted(licence=licence, with_people=with_people))
+    for name, content in files.items():
+        _write(folder / name, content)
+    lines = [f"Wrote {len(files)} files to {folder}; open {folder / 'index.html'}.", *skipped]
+    say({"folder": str(folder), "files": sorted(files), "skipped": skipped}, as_json=where.json, text=lines)
+
+
+def _written(report: Any, stem: str, to: Path, as_json: bool) -> None:
+    from aerobe.desk import report_as_html, report_as_pdf
+
+    files = {f"{stem}.html": report_as_html(report), f"{stem}.pdf": report_as_pdf(report), f"{stem}-data.zip": report.package}
+    for name, content in files.items():
+        _write(to / name, content)
+    paths = [str(to / name) for name in files]
+    answer = {"headline": report.headline, "files": paths, "numbers": report.numbers, "seed": report.seed,
+              "versions": report.versions}
+    say(answer, as_json=as_json, text=[report.headline, *(f"Wrote {path}" for path in paths)])
+
+
+def _read(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as fault:
+        raise ImportFault(f"{path} cannot be read: {fault.strerror}.", "Check the path.") from None
+
+
+def _write(path: Path, content: bytes) -> None:
+    """Whole or not at all: a half-written report must not pass for one."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        half = path.with_name(path.name + ".half")
+        half.write_bytes(content)
+        half.replace(path)
+    except OSError as fault:
+        raise ImportFault(f"{path} cannot be written: {fault.strerror}.", "Free some space, or choose another folder.") from None

@@ -1,0 +1,65 @@
+"""From a trial's verdict to contrasts that can be pooled."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Mapping
+from typing import Any
+
+from aerobe.evidence._effects import Contrast
+from aerobe.verdicts import Verdict
+
+
+def contrasts_of_verdict(
+    verdict: Verdict, names: Mapping[str, str], *, site: str, data_hash: str, made: Mapping[str, Any],
+) -> list[Contrast]:
+    """Each comparison with the trial's standard as a contrast; outcomes compared by difference give none.
+
+    Parameters
+    ----------
+    verdict
+        Of one trial.
+    names
+        Recipe name of each arm: recipes of different notebooks are known to each other by name.
+    site, data_hash
+        Where it comes from, and a hash of the readings it rests on.
+    made
+        Fields of `Contrast` that tell how the trial was made.
+
+    Returns
+    -------
+    list of Contrast
+        Errors from the verdict's own intervals, so that a blocked or uncertain comparison stays so.
+    """
+    if verdict.outcome.scale != "ratio":
+        return []
+    counts = Counter(item.arm for item in verdict.results)
+    standard = next((item.second for item in verdict.comparisons if item.planned and item.second), "")
+    found = []
+    for item in verdict.comparisons:
+        se = _standard_error(item.low, item.high, verdict.df)
+        if item.effect is None or se is None or item.second != standard or names[item.first] == names[item.second]:
+            continue
+        shared = min(0.999 * se**2, (verdict.brew_sd or 0.0) ** 2 / max(1, counts[item.second]))
+        planned = bool(made.get("planned")) and item.planned
+        found.append(Contrast(
+            key=verdict.trial, recipe=names[item.first], against=names[item.second], effect=item.effect, variance=se**2,
+            outcome=verdict.outcome.key, site=site, brews=counts[item.first], brews_against=counts[item.second],
+            shared_variance=shared, data_hash=data_hash, **{**made, "planned": planned}))
+    return found
+
+
+def _standard_error(low: float | None, high: float | None, df: int) -> float | None:
+    """Behind a 90 % t interval."""
+    from scipy.stats import t
+
+    if low is None or high is None or df < 1 or not high > low:
+        return None
+    return (high - low) / (2.0 * float(t.ppf(0.95, df)))
+
+
+def brew_lines(verdict: Verdict, names: Mapping[str, str], temperatures_degc: Mapping[str, float]) -> list[list[Any]]:
+    """Recipe, log outcome, its variance from testing, and temperature of every brew, for a pool of many brews."""
+    return [[names[item.arm], math.log(item.value), max(item.test_log_sd**2, 1e-4), temperatures_degc.get(item.brew, 20.0)]
+            for item in verdict.results if item.value > 0.0]

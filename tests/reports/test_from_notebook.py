@@ -1,0 +1,367 @@
+"""From the notebook to a report and back: the package finds its numbers again, people stay at home, harm is refused."""
+
+from __future__ import annotations
+
+import io
+import json
+import math
+import struct
+import zipfile
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from pytest import approx
+
+from aerobe import desk
+from aerobe.errors import AerobeError, ImportFault, NotEnoughData, NotFound
+from aerobe.notebook import Notebook, open_notebook
+from aerobe.records import Brew, Recipe, Trial
+from aerobe.reports import Report, as_html, as_pdf
+from tests.reports.world import EVIL, NOW, invented
+
+
+@pytest.fixture(scope="module")
+def book(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Notebook]:
+    with invented(tmp_path_factory.mktemp("book") / "a.notebook") as found:
+        yield found
+
+
+@pytest.fixture(scope="module")
+def trial(book: Notebook) -> Report:
+    return desk.report_of_trial(book, "kelp", now=NOW)
+
+
+def unpacked(content: bytes) -> dict[str, bytes]:
+    with zipfile.ZipFile(io.BytesIO(content)) as packed:
+        return {name: packed.read(name) for name in packed.namelist()}
+
+
+def packed(files: dict[str, bytes]) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as target:
+        for name, content in files.items():
+            target.writestr(name, content)
+    return out.getvalue()
+
+
+def with_table(content: bytes, path: str, change) -> bytes:
+    """The package with one table changed and its hash made right again, as a forger would."""
+    import hashlib
+
+    files = unpacked(content)
+    files[path] = change(files[path])
+    about = json.loads(files["datapackage.json"])
+    for entry in about["resources"]:
+        if entry["path"] == path:
+            entry |= {"bytes": len(files[path]), "hash": f"sha256:{hashlib.sha256(files[path]).hexdigest()}"}
+    files["datapackage.json"] = json.dumps(about).encode()
+    return packed(files)
+
+
+# -- the same again ------------------------------------------------------------------------------------------------------
+
+def test_a_second_report_is_the_same_byte_for_byte(book: Notebook, trial: Report) -> None:
+    again = desk.report_of_trial(book, "kelp", now=NOW)
+    assert again.package == trial.package
+    assert as_html(again) == as_html(trial)
+    assert as_pdf(again) == as_pdf(trial)
+
+
+def test_a_stranger_finds_the_numbers_again(trial: Report) -> None:
+    found = desk.check_package(trial.package, now=NOW + timedelta(days=400))
+    assert [one.is_same for one in found] == [True]
+    assert found[0].compared == len(trial.numbers) > 8
+
+
+def test_a_changed_reading_is_noticed_by_its_hash_and_a_forged_hash_by_the_numbers(trial: Report) -> None:
+    files = unpacked(trial.package)
+    files["data/readings.csv"] = files["data/readings.csv"].replace(b"sample", b"sampl3", 1)
+    with pytest.raises(ImportFault, match="hash differs"):
+        desk.check_package(packed(files), now=NOW)
+
+    def doubled(table: bytes) -> bytes:
+        lines = table.decode().splitlines()
+        place = lines[0].split(",").index("signal")
+        cells = next(line for line in lines if ",kelp-1,".replace(",", ",") in line and "sample" in line).split(",")
+        changed = [*cells[:place], str(9.0 * float(cells[place])), *cells[place + 1:]]
+        return "\r\n".join(",".join(changed) if line == ",".join(cells) else line for line in lines).encode() + b"\r\n"
+
+    found = desk.check_package(with_table(trial.package, "data/readings.csv", doubled), now=NOW)
+    assert not found[0].is_same
+    assert "data or report were changed" in found[0].in_words()
+
+
+def test_a_package_imported_on_another_notebook_gives_the_same_verdict(trial: Report, tmp_path: Path) -> None:
+    with open_notebook(tmp_path / "other.notebook", at=NOW) as other:
+        desk.import_package(other, trial.package, now=NOW)
+        there = desk.report_of_trial(other, "kelp", now=NOW)
+    assert there.numbers == trial.numbers
+    assert there.headline == trial.headline
+
+
+def test_a_plain_export_holds_no_report_to_check(book: Notebook) -> None:
+    with pytest.raises(ImportFault, match="no report"):
+        desk.check_package(desk.export_package(book, now=NOW), now=NOW)
+
+
+@pytest.mark.slow
+def test_a_brew_report_is_found_again_and_speaks_of_its_limits(book: Notebook) -> None:
+    report = desk.report_of_brew(book, "kelp-1", now=NOW)
+    assert desk.check_package(report.package, now=NOW)[0].is_same
+    page = as_html(report)
+    assert "nothing can be said about the recipe" in page
+    assert "Local codes and licensed practice decide" in page
+    name = "peak time [h]"
+    assert report.numbers[f"{name}, 90 % from"] <= report.numbers[name] <= report.numbers[f"{name}, 90 % to"]
+
+
+def test_an_assay_report_from_its_study_is_found_again() -> None:
+    lines = ["role,signal,unit,what,sample,day,operator"]
+    lines += [f"water blank,{value},ug C/mL,,,d1,Ann" for value in (1.0, 1.4, 0.8, 1.2, 1.1)]
+    for sample, level in (("s1", 40.0), ("s2", 90.0), ("s3", 160.0)):
+        repeats = ((1, 0.95), (1, 1.06), (2, 1.02))
+        lines += [f"sample,{level * factor:.2f},ug C/mL,kelp tea,{sample},d{day},Bo" for day, factor in repeats]
+    lines += [f"killed control,{value},ug C/mL,kelp tea,k{place},d1,Bo" for place, value in enumerate((6.0, 6.6, 5.7))]
+    report = desk.report_of_assay("\n".join(lines), name="Card (invented)", method="colour test", now=NOW)
+    assert "A single reading of" in report.headline
+    assert desk.check_package(report.package, now=NOW)[0].is_same
+    everything = b"".join(unpacked(report.package).values())
+    assert b"Ann" not in everything and b"reader-1" in everything
+
+
+# -- what the report says ---------------------------------------------------------------------------------------------------
+
+def test_a_trial_report_shows_verdict_points_limits_plan_and_sources(trial: Report) -> None:
+    page = as_html(trial)
+    for words in ("What this trial cannot tell", "What was planned before, and what was not", "Result of every brew",
+                  "How colour and noise were handled", "Brews are compared at 20 h", "kelp-3", "SHA-256", "seed"):
+        assert words in page, words
+    assert "better" in trial.headline or "tell" in trial.headline
+    assert len(trial.sources) >= 3
+
+
+def test_one_brew_per_recipe_is_stated_as_the_limit_it_is(tmp_path: Path) -> None:
+    with invented(tmp_path / "one.notebook", brews=1) as book:
+        report = desk.report_of_trial(book, "kelp", now=NOW)
+    assert "One brew per recipe (kelp, plain): nothing can be said about the recipe." in as_html(report)
+    assert "tell" in report.headline.lower()
+
+
+def test_without_a_killed_control_the_report_does_not_claim_biomass(tmp_path: Path) -> None:
+    with invented(tmp_path / "dark.notebook", controls=False) as book:
+        report = desk.report_of_trial(book, "kelp", now=NOW)
+    assert "colour may explain the difference" in report.headline
+    assert report.numbers["claims"] != "living biomass"
+
+
+def test_a_trial_without_brews_says_what_to_do(book: Notebook, tmp_path: Path) -> None:
+    with open_notebook(tmp_path / "empty.notebook", at=NOW) as empty:
+        empty.add(Trial(key="t", name="T", question="two recipes"), at=NOW)
+        with pytest.raises(NotEnoughData, match="no brew yet"):
+            desk.report_of_trial(empty, "t", now=NOW)
+        with pytest.raises(NotFound):
+            desk.report_of_trial(empty, "nothing", now=NOW)
+
+
+# -- people and licence -----------------------------------------------------------------------------------------------------
+
+def test_people_stay_at_home_unless_told_otherwise(tmp_path: Path) -> None:
+    with invented(tmp_path / "b.notebook", notes="told me by C. Nobody") as book:
+        quiet = desk.report_of_trial(book, "kelp", now=NOW)
+        open_ = desk.report_of_trial(book, "kelp", now=NOW, wanted=desk.Wanted(with_people=True))
+    everything = b"".join(unpacked(quiet.package).values()) + as_html(quiet).encode()
+    assert b"Nobody" not in everything
+    assert b"reader-1" in everything
+    assert b"A. Nobody" in b"".join(unpacked(open_.package).values())
+    assert quiet.numbers == open_.numbers
+
+
+def test_the_package_names_its_licence_and_describes_itself(trial: Report, book: Notebook) -> None:
+    files = unpacked(trial.package)
+    assert json.loads(files["datapackage.json"])["licenses"][0]["name"] == "CC-BY-4.0"
+    graph = {item["@id"]: item for item in json.loads(files["ro-crate-metadata.json"])["@graph"]}
+    assert graph["./"]["license"]["@id"].startswith("https://creativecommons.org/")
+    assert {part["@id"] for part in graph["./"]["hasPart"]} <= set(files)
+    with pytest.raises(NotFound, match="no licence"):
+        desk.report_of_trial(book, "kelp", now=NOW, wanted=desk.Wanted(licence="do what you like"))
+
+
+def test_the_package_is_a_valid_frictionless_data_package(trial: Report, tmp_path: Path) -> None:
+    frictionless = pytest.importorskip("frictionless")
+    for name, content in unpacked(trial.package).items():
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_bytes(content)
+    described = json.loads((tmp_path / "datapackage.json").read_text())
+    tables = [item for item in described["resources"] if item["path"].endswith(".csv")]
+    assert tables
+    for entry in tables:
+        schema = frictionless.Schema.from_descriptor(entry["schema"])
+        resource = frictionless.Resource(path=entry["path"], basepath=str(tmp_path), schema=schema)
+        assert resource.validate().valid, entry["path"]
+
+
+# -- malicious packages -------------------------------------------------------------------------------------------------------
+
+def refused(content: bytes) -> str:
+    """Every way in must refuse it, with a remedy, and keep nothing."""
+    with pytest.raises(AerobeError) as caught:
+        desk.check_package(content, now=NOW)
+    assert caught.value.remedy
+    return str(caught.value)
+
+
+@pytest.mark.parametrize("name", ["../evil.txt", "/etc/passwd", "a/../../b", "C:\\evil.txt", "data\\..\\..\\x", ".."])
+def test_path_tricks_are_refused(trial: Report, name: str) -> None:
+    files = unpacked(trial.package)
+    refused(packed({**files, name: b"x"}))
+
+
+def test_links_in_a_package_are_refused(trial: Report) -> None:
+    out = io.BytesIO(trial.package)
+    with zipfile.ZipFile(out, "a") as target:
+        link = zipfile.ZipInfo("data/link")
+        link.external_attr = 0o120777 << 16
+        target.writestr(link, "/etc/passwd")
+    assert "link" in refused(out.getvalue())
+
+
+def test_a_zip_bomb_is_refused_before_it_is_unpacked() -> None:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as target:
+        target.writestr("datapackage.json", b"{}")
+        target.writestr("data/readings.csv", b"0" * 200_000_000)
+    assert len(out.getvalue()) < 1_000_000
+    assert "MB" in refused(out.getvalue())
+
+
+def test_a_list_of_contents_that_lies_about_sizes_is_refused() -> None:
+    content = bytearray(packed({"datapackage.json": b"0" * 50_000_000}))
+    for mark, offset in ((b"PK\x01\x02", 24), (b"PK\x03\x04", 22)):
+        place = content.find(mark)
+        content[place + offset : place + offset + 4] = struct.pack("<I", 10)
+    refused(bytes(content))
+
+
+def test_too_many_files_are_refused() -> None:
+    refused(packed({f"data/{number}": b"" for number in range(20_100)}))
+
+
+@pytest.mark.parametrize("content", [b"", b"PK", b"PK\x03\x04" + bytes(40), b"not a zip", bytes(1000)])
+def test_rubbish_is_refused(content: bytes) -> None:
+    refused(content)
+
+
+@pytest.mark.parametrize("value", ["1e999", "-1e999", "NaN", "1e308", "-50", "0x10", "99999999999999999999", "=1+1", ""])
+def test_huge_and_strange_numbers_are_refused_or_harmless(trial: Report, value: str) -> None:
+    def change(table: bytes) -> bytes:
+        lines = table.decode().splitlines()
+        place = lines[0].split(",").index("signal")
+        cells = lines[1].split(",")
+        cells[place] = value
+        return "\r\n".join([lines[0], ",".join(cells), *lines[2:]]).encode() + b"\r\n"
+
+    forged = with_table(trial.package, "data/readings.csv", change)
+    try:
+        found = desk.check_package(forged, now=NOW)
+    except AerobeError as fault:
+        assert fault.remedy
+    else:
+        assert not any(one.is_same for one in found) or value == "-50"
+
+
+def test_deep_nesting_and_broken_text_are_refused(trial: Report) -> None:
+    deep = b"[" * 200_000 + b"]" * 200_000
+    refused(with_table(trial.package, "data/recipes.json", lambda _: deep))
+    refused(with_table(trial.package, "data/recipes.json", lambda _: b"\xff\xfe\x00"))
+    refused(packed({**unpacked(trial.package), "datapackage.json": deep}))
+    refused(with_table(trial.package, "data/recipes.json", lambda _: b'{"a": 1e999}'))
+
+
+def test_script_and_markup_in_text_stay_text(trial: Report, tmp_path: Path) -> None:
+    def change(table: bytes) -> bytes:
+        plain = json.loads(table)
+        return json.dumps([{**item, "name": EVIL + item["key"]} for item in plain]).encode()
+
+    forged = with_table(with_table(trial.package, "data/recipes.json", change), "data/trials.json", change)
+    with open_notebook(tmp_path / "evil.notebook", at=NOW) as book:
+        desk.import_package(book, forged, now=NOW)
+        assert all(item.name.startswith(EVIL) for item in book.find(Recipe))
+        report = desk.report_of_trial(book, "kelp", now=NOW)
+        taken = desk.take_evidence(book, forged, "x.zip", now=NOW)
+    assert "<script>" not in as_html(report)
+    assert as_pdf(report)[:4] == b"%PDF"
+    assert len(taken.new) == 1
+
+
+def test_formula_cells_leave_and_return_as_text(tmp_path: Path) -> None:
+    with invented(tmp_path / "f.notebook", notes="=cmd|' /C calc'!A0") as book:
+        report = desk.report_of_trial(book, "kelp", now=NOW, wanted=desk.Wanted(with_people=True))
+    rows = unpacked(report.package)["data/readings.csv"].decode()
+    assert "'=cmd" in rows and ",=cmd" not in rows
+    with open_notebook(tmp_path / "g.notebook", at=NOW) as other:
+        desk.import_package(other, report.package, now=NOW)
+        assert {item.notes for item in other.readings("kelp-1") if item.role == "sample"} == {"=cmd|' /C calc'!A0"}
+
+
+def test_a_forged_report_entry_is_refused(trial: Report) -> None:
+    entry = {"kind": "report", "subject": "kelp", "at": "2026-05-01T00:00:00+00:00"}
+    for forged in ([], [{**entry, "payload": {"kind": "os.system"}}], [{**entry, "payload": [1, 2]}]):
+        text = json.dumps(forged).encode()
+        refused(with_table(trial.package, "data/results.json", lambda _, text=text: text))
+
+
+def test_a_refused_package_leaves_the_notebook_as_it_was(trial: Report, tmp_path: Path) -> None:
+    with open_notebook(tmp_path / "safe.notebook", at=NOW) as book:
+        forged = with_table(trial.package, "data/brews.json", lambda table: table.replace(b"degc\": ", b"degc\": 1e30", 1))
+        with pytest.raises(AerobeError):
+            desk.import_package(book, forged, now=NOW)
+        assert book.find(Brew) == [] and book.find(Recipe) == []
+
+
+# -- evidence in the notebook ---------------------------------------------------------------------------------------------------
+
+def test_evidence_of_others_is_weighed_with_ones_own_and_doubles_are_known(tmp_path: Path) -> None:
+    with invented(tmp_path / "own.notebook", seed=1) as own, invented(tmp_path / "far.notebook", seed=2) as far:
+        abroad = desk.report_of_trial(far, "kelp", now=NOW)
+        first = desk.take_evidence(own, abroad.package, "far.zip", now=NOW, site="far away")
+        assert (len(first.new), first.known) == (1, 0)
+        again = desk.take_evidence(own, abroad.package, "renamed.zip", now=NOW, site="another name")
+        assert (len(again.new), again.known) == (0, 1)
+        posing = desk.report_of_trial(own, "kelp", now=NOW).package
+        mine = desk.take_evidence(own, posing, "mine.zip", now=NOW, site="posing as another")
+        table = b"key;recipe;against;ratio;low;high;brews;brews_against\n"
+        table += b"paper;kelp (invented);plain (invented);1,7;1,2;2,4;4;4\n"
+        assert len(desk.take_evidence(own, table, "papers.csv", now=NOW).new) == 1
+        answer = desk.weigh_evidence(own, "kelp (invented)", "plain (invented)").weighed
+        assert len(answer.contrasts) == 3                       # own, far, paper: the double of one's own is left out
+        assert any(double.certain for double in answer.duplicates) == bool(mine.new)
+        assert answer.pooled is not None and answer.pooled.as_ratio()[0] == approx(1.8, rel=0.25)
+        assert len(desk.weigh_evidence(own, "kelp (invented)", "plain (invented)").pictures) == 2
+        assert desk.evidence_pairs(own)[0][2:] == ("biomass", 4 if mine.new else 3)
+        pooled = desk.pool_all_brews(own, reference="plain (invented)")
+        assert (pooled.brews, pooled.trials) == (12, 2)
+        assert pooled.recipes[0].effect.low < math.log(1.8) < pooled.recipes[0].effect.high
+        with pytest.raises(NotFound, match="No trial is about"):
+            desk.weigh_evidence(own, "bran", "plain (invented)")
+
+
+@pytest.mark.parametrize(
+    ("table", "words"),
+    [
+        (b"", "empty"),
+        (b"key,recipe\n1,2\n", "Missing columns"),
+        (b"key,recipe,against,wizardry\n1,2,3,4\n", "Unknown columns"),
+        (b"key,recipe,against,ratio,low,high\na,x,y,1.2,1.5,2\n", "Line 2"),
+        (b"key,recipe,against,ratio,low,high\na,x,y,1.2,0,2\n", "Line 2"),
+        (b"key,recipe,against,ratio,low,high\na,x,x,1.2,1,2\n", "with itself"),
+        (b"key,recipe,against,ratio,low,high\na,x,y,1e999,1,2\n", "Line 2"),
+        (b"key,recipe,against,mean,sd,brews,mean_against,sd_against,brews_against\na,x,y,10,1,1,5,1,4\n", "One brew"),
+        (b"\xff\xfe\x00\x01", "neither a data package nor a text table"),
+    ],
+)
+def test_tables_of_contrasts_that_cannot_be_used_say_why(tmp_path: Path, table: bytes, words: str) -> None:
+    with open_notebook(tmp_path / "t.notebook", at=NOW) as book, pytest.raises(ImportFault, match=words) as caught:
+        desk.take_evidence(book, table, "t.csv", now=NOW)
+    assert caught.value.remedy
