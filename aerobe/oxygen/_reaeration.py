@@ -88,6 +88,7 @@ def kla_from_reaeration(
     times, values = clean_log(times_h, oxygen_mg_per_l)
     table = saturation_mg_per_l(temperature_degc, altitude_m=altitude_m, pressure_kpa=pressure_kpa, salinity=salinity)
     early = faults_before_fit(times, values, table, nominal_step_h)
+    times, values = one_value_a_moment(times, values)
     window = rising_window(times, values, table)
     if window is None or window.stop - window.start < FEWEST_POINTS:
         first = next((fault for fault in early if fault.forbids), None)
@@ -142,6 +143,14 @@ def clean_log(times_h: ArrayLike, oxygen_mg_per_l: ArrayLike) -> tuple[Array, Ar
         raise UnusableReading("The log has unequal numbers of times and oxygen values.", "Give one value for each time.")
     real = np.isfinite(times) & np.isfinite(values)
     return times[real], values[real]
+
+
+def one_value_a_moment(times: Array, values: Array) -> tuple[Array, Array]:
+    """The log in order of time, with the mean where one moment has several values."""
+    if np.all(np.diff(times) > 0.0):
+        return times, values
+    moments, place = np.unique(times, return_inverse=True)
+    return moments, np.bincount(place, weights=values) / np.bincount(place)
 
 
 def thin_log(times: Array, values: Array, most: int) -> tuple[Array, Array]:

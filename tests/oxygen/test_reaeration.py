@@ -131,6 +131,14 @@ def test_a_slow_clock_is_named() -> None:
     assert "fast clock" in names(1.1 * times, values, nominal_step_h=5.0 / 3600.0)
 
 
+def test_a_clock_that_stands_still_or_runs_back_is_named_and_gives_no_number() -> None:
+    times, values = clean_run(15.0, saturation=9.09)
+    times[20:40] = times[19]
+    result = kla_from_reaeration(times, values, temperature_degc=20.0)
+    assert "clock" in [fault.name for fault in result.faults] and not result.usable
+    assert np.isfinite(result.kla_per_h)
+
+
 def test_a_probe_that_never_rises_is_named() -> None:
     times = np.arange(0.0, 0.2, 5.0 / 3600.0)
     with pytest.raises(NotEnoughData, match="probe never rises"):
