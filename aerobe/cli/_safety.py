@@ -190,7 +190,7 @@ def test(
     entry = IndicatorTest(
         brew=brew,
         germ=germ,
-        amounts_ml=tuple(parse_number(word) for word in amounts.split()),
+        amounts_ml=_numbers(amounts),
         tubes=_whole(tubes),
         positives=_whole(positives),
         colonies=_whole(colonies),
@@ -270,6 +270,58 @@ def sanitise(*, bath: str, bleach: str, json: JSON_ONLY = False) -> None:
 
 
 @app.command
+def lab(limit: str, /, *, count: str = "", portions: str = "", found: str = "", finds: str = "", json: JSON_ONLY = False) -> int:
+    """A laboratory's result against a limit on file. Exit code 4: not shown to pass.
+
+    Parameters
+    ----------
+    limit
+        Key of the limit, from `aerobe safety limits`.
+    count
+        Point value, low and high: "75 17 200".
+    portions
+        Counts of the portions of a batch: "0 10 120 0 0".
+    found
+        For presence: yes or no.
+    finds
+        For presence: the least amount that the method can find.
+    """
+    from aerobe.desk import check_laboratory
+
+    if found not in ("", "yes", "no"):
+        raise UnusableRecord(f"'{found}' is neither yes nor no.", "Write yes, no, or leave it out if it was not tested.")
+    numbers = _numbers(count)
+    if numbers and len(numbers) != 3:
+        raise UnusableReading(f"'{count}' is no count with its interval.", 'Write point value, low and high: "75 17 200".')
+    finding = check_laboratory(
+        limit,
+        count=(numbers[0], numbers[1], numbers[2]) if numbers else None,
+        portions=_numbers(portions) or None,
+        detected={"yes": True, "no": False}.get(found),
+        finds=parse_number(finds) if finds else None,
+    )
+    say(finding, as_json=json, text=[f"{finding.state}.", finding.why, finding.next_step])
+    return 0 if finding.state == "shown to pass" else ANSWER_IS_NO
+
+
+@app.command
+def mix(*, amount: str, parts: str, json: JSON_ONLY = False) -> None:
+    """Tea and water for a wanted amount of mix.
+
+    Parameters
+    ----------
+    amount
+        Mix wanted, with unit: "10 L".
+    parts
+        Parts of water to one of tea: 4 for 1:4.
+    """
+    from aerobe.desk import mix_of
+
+    tea, added = mix_of(mix_l=VOLUME.read(amount), parts=parse_number(parts))
+    say({"tea_l": tea, "water_l": added}, as_json=json, text=f"{tea:.3g} L of tea and {added:.3g} L of water.")
+
+
+@app.command
 def cautions(*occasions: str, full: bool = False, json: JSON_ONLY = False) -> None:
     """The cautions of an occasion, or all.
 
@@ -343,6 +395,10 @@ def _answer_lines(answer: Any) -> list[str]:
 
 def _sources(keys: Sequence[str]) -> list[str]:
     return [f"Sources: {', '.join(keys)}."]
+
+
+def _numbers(text: str) -> tuple[float, ...]:
+    return tuple(parse_number(word) for word in text.split())
 
 
 def _whole(text: str) -> tuple[int, ...]:

@@ -27,10 +27,13 @@ from aerobe.safety import (
     cautions,
     dechlorinate,
     heat_rules,
+    judge_absence,
     judge_compost,
     judge_count,
+    judge_portions,
     judge_water,
     jurisdictions,
+    mix_for,
     sanitise,
     threshold,
 )
@@ -269,6 +272,47 @@ def take_out_chlorine(*, water_l: float, chlorine_mg_per_l: float, chloramine: b
 def sanitising_bath(*, bath_l: float, bleach_percent: float) -> Sanitising:
     """Bleach for clean gear. [L, %]"""
     return sanitise(bath_l=bath_l, bleach_percent=bleach_percent)
+
+
+def check_laboratory(
+    limit: str,
+    *,
+    count: tuple[float, float, float] | None = None,
+    portions: Sequence[float] | None = None,
+    detected: bool | None = None,
+    finds: float | None = None,
+) -> Finding:
+    """A laboratory's result held against a limit on file: a count, portions of a batch, or presence.
+
+    Parameters
+    ----------
+    limit
+        Key of the limit; `safety_limits` lists them.
+    count
+        Point value, low and high. [unit of the limit]
+    portions
+        One count a portion. [unit of the limit]
+    detected
+        Whether a germ was found.
+    finds
+        The least amount that the method can find. [unit of the limit]
+
+    Raises
+    ------
+    NotFound
+        If there is no such limit, or it asks for another kind of result.
+    """
+    if count is not None:
+        point, low, high = count
+        return judge_count(limit, point=point, low=low, high=high)
+    if portions is not None:
+        return judge_portions(limit, portions)
+    return judge_absence(limit, detected=detected, method_finds=finds)
+
+
+def mix_of(*, mix_l: float, parts: float) -> tuple[float, float]:
+    """Tea and water for a wanted amount of mix, one part of tea to so many of water. [L]"""
+    return mix_for(mix_l=mix_l, parts_water_to_one_tea=parts)
 
 
 def cautions_for(*occasions: str) -> tuple[Caution, ...]:

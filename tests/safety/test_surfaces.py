@@ -232,3 +232,28 @@ def test_commands_without_a_notebook(capsys: Any, sent: list[str], word: str) ->
     assert code == 0 and word in out
     code, out = run(capsys, *sent, "--json")
     assert code == 0 and json.loads(out)
+
+
+@pytest.mark.parametrize(
+    ("sent", "code", "word"),
+    [
+        (["tea-e-coli", "--count", "75 17 200"], 4, "not shown to pass"),
+        (["tea-e-coli", "--count", "35 8,7 94"], 0, "shown to pass"),
+        (["compost-salmonella", "--found", "no", "--finds", "3"], 0, "shown to pass"),
+        (["compost-salmonella", "--found", "yes"], 4, "fails"),
+        (["compost-salmonella"], 4, "not shown to pass"),
+        (["compost-eu-e-coli", "--portions", "0 10 1200 0 0"], 0, "shown to pass"),
+        (["compost-eu-e-coli", "--portions", "0 10 1200 1200 0"], 4, "fails"),
+        (["tea-e-coli", "--count", "75"], 3, ""),
+        (["no-such-limit", "--count", "1 0 2"], 3, ""),
+    ],
+)
+def test_a_laboratory_result_at_the_command_line(capsys: Any, sent: list[str], code: int, word: str) -> None:
+    got, out = run(capsys, "lab", *sent)
+    assert got == code and out.startswith(word)
+    if code != 3:
+        assert LOCAL in out.lower()
+
+
+def test_a_mix_at_the_command_line(capsys: Any) -> None:
+    assert run(capsys, "mix", "--amount", "10 L", "--parts", "4") == (0, "2 L of tea and 8 L of water.\n")
