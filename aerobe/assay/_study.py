@@ -97,6 +97,7 @@ class Study:
         return [item for item in self.readings if item.role in roles]
 
 
+MOST_READINGS = 3000  # far beyond what a person tests; keeps the fit within seconds
 COLUMNS = ("role", "signal", "unit", "what", "colour", "added", "dilution", "sample", "day", "operator", "kit_lot", "mark")
 
 
@@ -118,6 +119,10 @@ def study_from_table(
     lines = [line for line in text.lstrip("\ufeff").splitlines() if line.strip() and not line.lstrip().startswith("#")]
     if len(lines) < 2:
         raise ImportFault("The table is empty.", f"Start with a header line: {','.join(COLUMNS)}, then one reading a line.")
+    if len(lines) > MOST_READINGS + 1:
+        raise ImportFault(
+            f"The table has {len(lines) - 1} readings.", f"Give at most {MOST_READINGS}: a study needs a hundred or two."
+        )
     mark = max("\t;,", key=lines[0].count)
     rows = list(csv.reader(io.StringIO("\n".join(lines)), delimiter=mark))
     header = [cell.strip().lower().replace(" ", "_") for cell in rows[0]]

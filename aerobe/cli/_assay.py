@@ -198,6 +198,26 @@ def compare(first: str, second: str, /, *, foods: str = "", phases: str = "", js
 
 
 @app.command
+def addition(added: str, signals: str, /, *, background: float = 0.0, json: JSON_ONLY = False) -> None:
+    """Content of a sample by standard addition, where the tea itself changes the slope of the test.
+
+    Parameters
+    ----------
+    added
+        Known additions to equal portions, nothing added as 0: "0 50 100 150".
+    signals
+        Their readings, in the same order.
+    background
+        Signal without microbes: water blank plus colour.
+    """
+    from aerobe.desk import content_by_addition, plain_answer
+
+    found = content_by_addition(added, signals, background=background)
+    text = f"{number(found.content)} ({number(found.low)} to {number(found.high)}, 95 %), in the unit of the additions."
+    say(plain_answer(found), as_json=json, text=text)
+
+
+@app.command
 def carbon(cells_per_ml: str, cell_um3: str, /, *, group: str = "bacteria", json: JSON_ONLY = False) -> None:
     """Carbon of cells by every published factor, and how far these lie apart.
 

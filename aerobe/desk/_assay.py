@@ -33,6 +33,7 @@ CERTIFICATE_SOURCES = (
     "clsi-ep06",
     "iupac-recovery-2002",
 )
+MOST_NUMBERS = 1000  # pairs of pairs are compared, so a longer list would take minutes
 PAGE_SOURCES = ("rocke-lorenzato-1995", "iso-5725-3", "currie-1968")  # as many as one page holds
 ASSAY_CAUTION = (
     "Killing samples with chemicals, heat or pressure and handling stains can hurt you: wear gloves and eye protection, "
@@ -176,6 +177,11 @@ def certificate_as_pdf(form: StudyForm, *, now: datetime) -> bytes:
     return report_as_pdf(replace(full, headline=answer.conclusion, first=page, sections=(), sources=tuple(cite(*PAGE_SOURCES))))
 
 
+def content_by_addition(added: str, signals: str, *, background: float = 0.0) -> room.StandardAddition:
+    """Content of a sample from known additions to it, free of a matrix that changes the slope."""
+    return room.standard_addition(numbers_typed(added, "additions"), numbers_typed(signals, "signals"), background=background)
+
+
 def keep_certificate(notebook: Notebook, assay_key: str, answer: AssayAnswer, *, now: datetime, who: str = "") -> Receipt:
     """Write the error found into an assay of the notebook; the earlier one stays in the record of changes.
 
@@ -205,6 +211,8 @@ def numbers_typed(text: str, what: str) -> list[float]:
         parts = parts[0].split(",")
     if not parts:
         raise UnusableReading(f"No {what} given.", "Type the numbers with spaces between them.")
+    if len(parts) > MOST_NUMBERS:
+        raise UnusableReading(f"{len(parts)} {what} given.", f"Give at most {MOST_NUMBERS}.")
     return [parse_number(part) for part in parts]
 
 

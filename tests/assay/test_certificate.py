@@ -193,6 +193,8 @@ def test_a_table_without_its_columns() -> None:
         study_from_table("role,signal\nsample,5", name="x", method="colour test")
     with pytest.raises(ImportFault, match="Unknown columns: mood"):
         study_from_table("role,signal,unit,mood\nsample,5,ug C/mL,good", name="x", method="colour test")
+    with pytest.raises(ImportFault, match="at most 3000"):
+        study_from_table("role,signal,unit\n" + "sample,5,ug C/mL\n" * 3001, name="x", method="colour test")
     with pytest.raises(ImportFault, match="empty"):
         study_from_table("role,signal,unit", name="x", method="colour test")
 

@@ -56,6 +56,8 @@ def test_typed_numbers(text: str) -> None:
     assert desk.numbers_typed("1,5 2,5", "numbers") == [1.5, 2.5]
     with pytest.raises(UnusableReading):
         desk.numbers_typed(" ", "numbers")
+    with pytest.raises(UnusableReading, match="at most"):
+        desk.numbers_typed("1 " * 1001, "numbers")
 
 
 def colour_cards(unit: str = "ug C/mL") -> Assay:
@@ -169,6 +171,7 @@ def test_commands(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
             ["compare", "1 2 3 4 5 6", "1.1 2.3 2.9 4.2 5 6.1", "--foods", "a a a b b b", "--phases", "x y y x y y"],
             "ratio of the two",
         ),
+        (["addition", "0 5 10 15 20 25 30", "0.32 0.41 0.52 0.60 0.70 0.77 0.89"], "17.3 (15.3 to 19.2"),  # Miller and Miller
         (["carbon", "1e6", "0.05"], "differ 2.0-fold"),
         (["hyphae", "4 7 2 5", "--grid-line-mm", "2", "--filter-mm2", "200", "--filtered-ml", "1", "--width-um", "3"], "m/mL"),
         (
