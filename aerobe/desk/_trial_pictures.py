@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 from aerobe.charts import Picture, best_dose_words, designs_by_cost, dose_curve
 from aerobe.reports import trial_pictures
 from aerobe.trials import Plan
 from aerobe.units import number
-from aerobe.verdicts import Verdict, effect_words
+from aerobe.verdicts import Check, Comparison, Verdict, effect_words
 
 
 def plan_pictures(plan: Plan) -> tuple[Picture, ...]:
@@ -57,3 +59,15 @@ def verdict_lines(verdict: Verdict) -> list[str]:
     if verdict.settle is not None:
         lines.append(f"What would settle it: {verdict.settle.words}")
     return lines
+
+
+def effect_in_words(comparison: Comparison, verdict: Verdict) -> str:
+    """The effect with its interval, in the words of the verdict's outcome."""
+    return effect_words(comparison, verdict.outcome)
+
+
+def check_in_words(check: Check, verdict: Verdict) -> str:
+    """The effect by a textbook method."""
+    numbers = (check.estimate, check.low, check.high)
+    middle, low, high = map(math.exp, numbers) if verdict.outcome.scale == "ratio" else numbers
+    return f"{number(middle, 2)} ({number(low, 2)} to {number(high, 2)})"

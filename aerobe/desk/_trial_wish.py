@@ -148,6 +148,11 @@ class TrialWish:
         return int(_number(self.seed, "seed"))
 
 
+def read_margin(text: str) -> float:
+    """A difference worth having, as typed. [-]"""
+    return _number(text, "difference worth having")
+
+
 def _number(text: str, what: str) -> float:
     try:
         return parse_number(text)

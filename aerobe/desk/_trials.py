@@ -12,7 +12,7 @@ from aerobe.desk._trial_wish import TrialWish
 from aerobe.errors import NotFound, UnusableRecord
 from aerobe.notebook import Notebook, Receipt
 from aerobe.records import Arm, Brew, PlannedBrew, RunSheet, Trial
-from aerobe.trials import NextTrial, Plan, calendar_of, draw_run_sheet, plan_trial, propose_next, sheet_page
+from aerobe.trials import NextTrial, Plan, calendar_of, draw_run_sheet, plan_trial, propose_next, sheet_page, sheet_style
 from aerobe.verdicts import BrewResult, Rival, Verdict, judge
 
 
@@ -136,10 +136,15 @@ def start_planned_brew(
     return notebook.add(brew, at=now, who=who, token=token)
 
 
-def print_run_sheet(notebook: Notebook, key: str, *, with_arms: bool = False, link: str = "") -> str:
+def run_sheet_style() -> str:
+    """The style sheet of the printable page."""
+    return sheet_style()
+
+
+def print_run_sheet(notebook: Notebook, key: str, *, with_arms: bool = False, link: str = "", style_href: str = "") -> str:
     """The run sheet as a printable page."""
     view = trial_view(notebook, key)
-    return sheet_page(_need_sheet(view), view.trial, with_arms=with_arms, link=link)
+    return sheet_page(_need_sheet(view), view.trial, with_arms=with_arms, link=link, style_href=style_href)
 
 
 def trial_calendar(notebook: Notebook, key: str, *, now: datetime) -> bytes:

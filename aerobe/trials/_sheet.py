@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 from functools import cache
+from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 from aerobe.records import PlannedBrew, RunSheet, Trial
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
 SPARE_ROWS = 4
 
 
-def sheet_page(sheet: RunSheet, trial: Trial, *, with_arms: bool = False, link: str = "") -> str:
+def sheet_page(sheet: RunSheet, trial: Trial, *, with_arms: bool = False, link: str = "", style_href: str = "") -> str:
     """The printable page (HTML, A4 or letter, nothing loaded from elsewhere).
 
     Parameters
@@ -27,6 +28,8 @@ def sheet_page(sheet: RunSheet, trial: Trial, *, with_arms: bool = False, link: 
         Whether to add the key of codes to arms, on a page of its own for the person who mixes the recipes. [-]
     link
         Address that a label opens, with `{brew}` where the key goes; empty puts the key alone into the code. [-]
+    style_href
+        Address of the style sheet, for a server that allows no inline style; empty writes the style into the page. [-]
 
     Returns
     -------
@@ -34,7 +37,20 @@ def sheet_page(sheet: RunSheet, trial: Trial, *, with_arms: bool = False, link: 
         The page. [-]
     """
     brews = [_brew(brew, link) for brew in sheet.brews]
-    return _template().render(sheet=sheet, trial=trial, brews=brews, with_arms=with_arms, spare=range(SPARE_ROWS))
+    return _template().render(
+        sheet=sheet,
+        trial=trial,
+        brews=brews,
+        with_arms=with_arms,
+        spare=range(SPARE_ROWS),
+        style=sheet_style(),
+        style_href=style_href,
+    )
+
+
+def sheet_style() -> str:
+    """The style sheet of the printable page."""
+    return resources.files("aerobe.trials").joinpath("run_sheet.css").read_text(encoding="utf-8")
 
 
 def _brew(brew: PlannedBrew, link: str) -> dict[str, Any]:

@@ -81,7 +81,10 @@ class Effects:
     def quantile(self, probability: float) -> Array:
         """Posterior quantile of each contrast, shape (..., contrasts)."""
         if self.loc.shape[-2] == 1:
-            return np.asarray((self.loc + self.scale * special.stdtrit(self.df, probability))[..., 0, :])
+            # The quantile function is slow: many simulated trials share one number of degrees of freedom.
+            first = self.df.flat[0]
+            df = first if np.all(self.df == first) else self.df
+            return np.asarray((self.loc + self.scale * special.stdtrit(df, probability))[..., 0, :])
         reach = np.abs(special.stdtrit(np.minimum(self.df, 1.0), min(probability, 1 - probability) / 2)) + 1.0
         low = (self.loc - self.scale * reach).min(axis=-2)
         high = (self.loc + self.scale * reach).max(axis=-2)

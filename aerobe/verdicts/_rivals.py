@@ -124,7 +124,7 @@ def _hours(results: Sequence[BrewResult]) -> list[Rival]:
     return [
         Rival(
             name="hours",
-            words=f"Brews are compared at different hours ({min(hours):g} to {max(hours):g} h), which alone may make them differ.",
+            words=f"Brews are compared at different hours ({min(hours):g} to {max(hours):g} h), which may be all that differs.",
             remedy="Sample all brews at the same hour, or name an hour at which all were sampled.",
         )
     ]

@@ -100,18 +100,17 @@ def all_pairs(arms: int) -> Array:
 
 def _range_within(c: float, arms: int, df: float) -> float:
     """P(studentised range <= c sqrt 2): the range of arms normals over an independent root mean square."""
-    node, weight = np.polynomial.legendre.leggauss(96)
-    z = 8.0 * node
+    z, density = _normal_nodes()
     scale, scale_weight = _scales(df)
     reach = c * np.sqrt(2.0) * scale
     inside = special.ndtr(z[:, None]) - special.ndtr(z[:, None] - reach[None, :])
-    density = np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi) * weight * 8.0
     return float(scale_weight @ (arms * (density[:, None] * inside ** (arms - 1)).sum(axis=0)))
 
 
+@lru_cache(maxsize=64)
 def _scales(df: float) -> tuple[Array, Array]:
     """Nodes and weights over the root mean square of df normals."""
-    node, weight = np.polynomial.legendre.leggauss(80)
+    node, weight = np.polynomial.legendre.leggauss(48)
     if df > 5e4:
         return np.ones(1), np.ones(1)
     probability = 0.5 * (node + 1.0)
@@ -141,15 +140,25 @@ def _single_factor(matrix: Array) -> Array | None:
 
 
 def _factor_within(c: float, loading: Array, df: float) -> float:
-    node, weight = np.polynomial.legendre.leggauss(96)
-    z = 8.0 * node
-    density = np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi) * weight * 8.0
     scale, scale_weight = _scales(df)
-    rest = np.sqrt(1.0 - loading**2)
-    reach = c * scale[:, None, None]                                            # (scales, z, comparisons)
-    shift = loading[None, None, :] * z[None, :, None]
-    inside = special.ndtr((reach - shift) / rest) - special.ndtr((-reach - shift) / rest)
-    return float(scale_weight @ (np.prod(inside, axis=2) @ density))
+    if not loading.any():                                                       # independent comparisons need no inner integral
+        return float(scale_weight @ (2.0 * special.ndtr(c * scale) - 1.0) ** loading.size)
+    z, density = _normal_nodes()
+    # Comparisons with equal loadings (all of them, with equal replication) are one factor with a power.
+    distinct, counts = np.unique(np.round(loading, 9), return_counts=True)
+    inside = np.ones((scale.size, z.size))
+    for a, count in zip(distinct, counts, strict=True):
+        rest = np.sqrt(1.0 - a**2)
+        reach, shift = c * scale[:, None] / rest, a * z[None, :] / rest
+        inside *= (special.ndtr(reach - shift) - special.ndtr(-reach - shift)) ** count
+    return float(scale_weight @ (inside @ density))
+
+
+@lru_cache(maxsize=1)
+def _normal_nodes() -> tuple[Array, Array]:
+    node, weight = np.polynomial.legendre.leggauss(64)
+    z = 8.0 * node
+    return z, np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi) * weight * 8.0
 
 
 def _largest(matrix: Array, df: float) -> Array:

@@ -328,7 +328,11 @@ def test_a_brew_without_reading_at_the_time_is_named() -> None:
 
 
 def test_brews_are_compared_at_the_latest_hour_they_share() -> None:
-    rows = [reading("1", "b", "sample", 4.0, 12.0), reading("2", "b", "sample", 9.0, 24.0), reading("3", "c", "sample", 5.0, 12.0)]
+    rows = [
+        reading("1", "b", "sample", 4.0, 12.0),
+        reading("2", "b", "sample", 9.0, 24.0),
+        reading("3", "c", "sample", 5.0, 12.0),
+    ]
     found = brew_results([brew("b", "kelp"), brew("c", "plain")], rows, {"c": COLOUR})
     assert [result.elapsed_h for result in found] == [12.0, 12.0]
 

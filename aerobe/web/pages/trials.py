@@ -1,0 +1,223 @@
+"""Trials: plan what can be answered, print the run sheet, start its brews, judge, and compare recipes afterwards."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Body, Depends, Request, Response
+
+from aerobe import desk
+from aerobe.errors import AerobeError
+from aerobe.records import QUESTIONS, Assay, Recipe, as_plain
+from aerobe.units import number
+from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page, settings_of
+
+router = APIRouter()
+nav = menu_entry("Trials", "/trials", order=30, icon="trial")
+Sent = Annotated[Fields, Depends(fields)]
+WISHES = tuple(desk.TrialWish.__dataclass_fields__)
+JUDGED_BY = (
+    "biomass", "peak biomass", "count", "peak time", "ratio", "cost per biomass", "oxygen", "yield", "score",
+)
+SCATTER_CHOICES = (
+    ("weekly batches", "I don't know: four weekly batches of a published trial"),
+    ("same-day bottles", "Very alike: bottles of one day in a published trial"),
+    ("own brews", "From my own brews in this notebook"),
+)
+
+
+@router.get("/trials")
+def trials(request: Request) -> Response:
+    """All trials, and what can be done."""
+    return page(request, "trials/list.html", title="Trials", trials=desk.trial_list(notebook_of(request)))
+
+
+@router.get("/trials/new")
+def new(request: Request) -> Response:
+    """The question and the budget."""
+    return page(request, "trials/new.html", **_new_context(request))
+
+
+@router.post("/trials/plan")
+def plan(request: Request, sent: Sent) -> Response:
+    """What the budget can answer; nothing is written yet."""
+    try:
+        planned = desk.plan_for(notebook_of(request), _wish(sent), now=clock_of(request))
+    except AerobeError as fault:
+        return page(request, "trials/new.html", status=422, fault=fault, sent=sent, **_new_context(request))
+    return page(
+        request, "trials/plan.html", title=f"Plan: {planned.trial.name}", planned=planned, sent=sent,
+        pictures=desk.plan_pictures(planned.plan), rows=_design_rows(planned.plan),
+        wish=[(name, sent.text(name)) for name in WISHES if sent.text(name)],
+    )
+
+
+@router.post("/trials")
+def start(request: Request, sent: Sent) -> Response:
+    """Write the trial down and draw its run sheet."""
+    try:
+        key = desk.start_trial(notebook_of(request), _wish(sent), now=clock_of(request))
+    except AerobeError as fault:
+        return page(request, "trials/new.html", status=422, fault=fault, sent=sent, **_new_context(request))
+    return go_to(f"/trials/{key}?done=Written+down+and+drawn+by+lot.")
+
+
+@router.get("/trials/run-sheet.css")
+def sheet_style() -> Response:
+    """The style of the printed page."""
+    return Response(desk.run_sheet_style(), media_type="text/css")
+
+
+@router.get("/trials/{key}")
+def one(request: Request, key: str) -> Response:
+    """A trial: its brews, started and waiting, and its papers."""
+    view = desk.trial_view(notebook_of(request), key)
+    return page(request, "trials/one.html", title=view.trial.name, view=view)
+
+
+@router.post("/trials/{key}/begin")
+def begin(request: Request, key: str, sent: Sent) -> Response:
+    """The air is on in a planned brew."""
+    receipt = desk.start_planned_brew(
+        notebook_of(request), key, sent.text("code"), now=clock_of(request), token=sent.text("entry")
+    )
+    live_of(request).tell("brew", receipt.key)
+    return go_to(f"/trials/{key}?done=The+brew+has+begun.")
+
+
+@router.get("/trials/{key}/sheet")
+def sheet(request: Request, key: str, with_arms: bool = False) -> Response:
+    """The run sheet, to print: one page a brew."""
+    base = str(getattr(settings_of(request), "address", "") or "").rstrip("/")
+    link = f"{base}/brews/{{brew}}/record" if base else ""
+    text = desk.print_run_sheet(
+        notebook_of(request), key, with_arms=with_arms, link=link, style_href="/trials/run-sheet.css"
+    )
+    return Response(text, media_type="text/html; charset=utf-8")
+
+
+@router.get("/trials/{key}/calendar.ics")
+def calendar(request: Request, key: str) -> Response:
+    """Starts and samplings for the phone's calendar."""
+    content = desk.trial_calendar(notebook_of(request), key, now=clock_of(request))
+    headers = {"content-disposition": f'attachment; filename="{key}.ics"'}
+    return Response(content, media_type="text/calendar", headers=headers)
+
+
+@router.post("/trials/{key}/judge")
+def judge(request: Request, key: str, sent: Sent) -> Response:
+    """Judge now; each look at growing data is counted."""
+    notebook, now = notebook_of(request), clock_of(request)
+    outcome = sent.text("outcome")
+    try:
+        verdict = desk.verdict_of_trial(notebook, key, outcome=outcome, now=now)
+    except AerobeError as fault:
+        view = desk.trial_view(notebook, key)
+        return page(request, "trials/one.html", status=422, title=view.trial.name, view=view, fault=fault, sent=sent)
+    desk.keep_verdict(notebook, key, verdict, now=now)
+    return go_to(f"/trials/{key}/verdict?outcome={verdict.outcome.key}")
+
+
+@router.get("/trials/{key}/verdict")
+def verdict(request: Request, key: str, outcome: str = "") -> Response:
+    """The verdict with its raw points, rivals and what would settle the rest."""
+    notebook, now = notebook_of(request), clock_of(request)
+    found = desk.verdict_of_trial(notebook, key, outcome=outcome, now=now)
+    view = desk.trial_view(notebook, key)
+    doses = {arm.key: arm.dose for arm in view.trial.arms if arm.dose is not None}
+    return page(
+        request, "trials/verdict.html", title=f"Verdict: {view.trial.name}", verdict=found, trial=view.trial,
+        pictures=desk.verdict_pictures(found, doses), rows=_comparison_rows(found), checks=_check_rows(found),
+        next_one=desk.next_trial(notebook, key, now=now, outcome=outcome),
+    )
+
+
+@router.get("/compare")
+def compare(request: Request, first: str = "", second: str = "", outcome: str = "biomass", margin: str = "1.25") -> Response:
+    """Two recipes by all their brews, planned or not."""
+    recipes = notebook_of(request).find(Recipe)
+    context: dict[str, Any] = {
+        "title": "Compare two recipes", "recipes": recipes, "outcomes": JUDGED_BY, "verdict": None, "pictures": (), "rows": [],
+        "checks": [], "first": first, "second": second, "outcome": outcome, "margin": margin,
+    }
+    if not (first and second):
+        return page(request, "trials/compare.html", **context)
+    try:
+        found = desk.compare_recipes(
+            notebook_of(request), first, second, outcome=outcome, margin=desk.read_margin(margin), now=clock_of(request)
+        )
+    except AerobeError as fault:
+        return page(request, "trials/compare.html", status=422, fault=fault, **context)
+    context |= {
+        "verdict": found,
+        "pictures": desk.verdict_pictures(found, {}),
+        "rows": _comparison_rows(found),
+        "checks": _check_rows(found),
+    }
+    return page(request, "trials/compare.html", **context)
+
+
+@router.get("/api/trials")
+def trials_json(request: Request) -> list[dict[str, Any]]:
+    """All trials, for programs."""
+    return desk.trial_list(notebook_of(request))
+
+
+@router.post("/api/trials/plan")
+def plan_json(request: Request, sent: Annotated[dict[str, Any], Body()]) -> Any:
+    """What a budget can answer, for programs; fields of `TrialWish`. Nothing is written."""
+    planned = desk.plan_for(notebook_of(request), desk.TrialWish.from_form(sent), now=clock_of(request))
+    return as_plain(planned.plan)
+
+
+@router.get("/api/trials/{key}/verdict")
+def verdict_json(request: Request, key: str, outcome: str = "") -> Any:
+    """The verdict, for programs; effects are logs of ratios."""
+    return as_plain(desk.verdict_of_trial(notebook_of(request), key, outcome=outcome, now=clock_of(request)))
+
+
+def _wish(sent: Fields) -> desk.TrialWish:
+    typed = {name: sent.text(name) for name in WISHES}
+    return desk.TrialWish.from_form({**typed, "token": sent.text("entry")})
+
+
+def _new_context(request: Request) -> dict[str, Any]:
+    notebook = notebook_of(request)
+    return {
+        "title": "Plan a trial", "questions": QUESTIONS, "outcomes": JUDGED_BY, "scatters": SCATTER_CHOICES,
+        "recipes": notebook.find(Recipe), "assays": notebook.find(Assay),
+    }
+
+
+def _design_rows(plan: Any) -> list[tuple[str, ...]]:
+    designs = [plan.recommended, *plan.alternatives] if plan.recommended else []
+    return [
+        (
+            "recommended" if d is plan.recommended else "",
+            str(d.brews_per_arm),
+            str(d.tests_per_brew),
+            str(d.rounds),
+            number(d.cost),
+            f"{d.power.told:.0%}",
+            f"{d.power.same_told:.0%}",
+            f"{d.power.false_claims:.1%}",
+            number(d.power.detectable_ratio),
+        )
+        for d in designs
+    ]
+
+
+def _comparison_rows(verdict: Any) -> list[tuple[str, ...]]:
+    return [
+        (item.label + ("" if item.planned else " (unplanned)"), desk.effect_in_words(item, verdict), item.call,
+         _percent(item.probability_better), _percent(item.probability_same), _percent(item.probability_worse))
+        for item in verdict.comparisons
+    ]
+
+
+def _check_rows(verdict: Any) -> list[tuple[str, ...]]:
+    return [(item.label, item.method, desk.check_in_words(item, verdict), f"{item.p:.3g}") for item in verdict.checks]
+
+
+def _percent(share: float | None) -> str:
+    return "–" if share is None else f"{share:.0%}"
