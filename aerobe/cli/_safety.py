@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 from cyclopts import App, Parameter
 
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, say, table
+from aerobe.cli._safety_words import (
+    answer_lines,
+    gate_lines,
+    numbers_of,
+    plain_answer,
+    plain_gates,
+    source_line,
+    text_of,
+    whole_numbers,
+)
 from aerobe.desk import IndicatorTest, UseEntry
 from aerobe.errors import UnusableReading, UnusableRecord
-from aerobe.records import as_plain
 from aerobe.units import VOLUME, parse_number
 
 app = App(name="safety", help="Gates, compost rules, tests, water, cautions; may this tea go there?")
@@ -52,8 +60,8 @@ def gates(brew: str, /, *, where: Where = OWN) -> int:
     with where.open(create=False) as book:
         found = gates_of_brew(book, brew, now=now())
     warned = cautions_for("harvest")
-    text = [*_gate_lines(found), DECIDES, *(f"! {item.short}" for item in warned)]
-    say({"gates": _gates(found), "decides": DECIDES, "cautions": warned}, as_json=where.json, text=text)
+    text = [*gate_lines(found), DECIDES, *(f"! {item.short}" for item in warned)]
+    say({"gates": plain_gates(found), "decides": DECIDES, "cautions": warned}, as_json=where.json, text=text)
     return 0 if all(gate.is_open for gate in found) else ANSWER_IS_NO
 
 
@@ -64,7 +72,7 @@ def ask(*, entry: Entry, where: Where = OWN) -> int:
 
     with where.open(create=False) as book:
         answer = ask_use(book, entry, now=now())
-    say(_plain(answer), as_json=where.json, text=_answer_lines(answer))
+    say(plain_answer(answer), as_json=where.json, text=answer_lines(answer))
     return 0 if answer.advice.may_go_ahead else ANSWER_IS_NO
 
 
@@ -75,7 +83,7 @@ def use(*, entry: Entry, where: Where = OWN) -> int:
 
     with where.open(create=False) as book:
         receipt, answer = record_use(book, entry, now=now())
-    say({"kept": receipt, **_plain(answer)}, as_json=where.json, text=[f"Kept as '{receipt.key}'.", *_answer_lines(answer)])
+    say({"kept": receipt, **plain_answer(answer)}, as_json=where.json, text=[f"Kept as '{receipt.key}'.", *answer_lines(answer)])
     return 0 if answer.advice.may_go_ahead else ANSWER_IS_NO
 
 
@@ -149,7 +157,7 @@ def compost_history(
     from aerobe.desk import note_compost_history, note_pieces
 
     with where.open(create=False) as book:
-        text = "" if log is None else _text(log)
+        text = "" if log is None else text_of(log)
         record = note_compost_history(book, key, now=now(), process=process, log=text, unit=unit, ratio=ratio)
         if pieces:
             note_pieces(book, key, parse_number(pieces), now=now())
@@ -190,10 +198,10 @@ def test(
     entry = IndicatorTest(
         brew=brew,
         germ=germ,
-        amounts_ml=_numbers(amounts),
-        tubes=_whole(tubes),
-        positives=_whole(positives),
-        colonies=_whole(colonies),
+        amounts_ml=numbers_of(amounts),
+        tubes=whole_numbers(tubes),
+        positives=whole_numbers(positives),
+        colonies=whole_numbers(colonies),
     )
     with where.open(create=False) as book:
         found = note_indicator_test(book, entry, now=now())
@@ -248,7 +256,7 @@ def chlorine(*, water: str, chlorine: str, chloramine: str = "not known", json: 
         lines.append(f"Sodium ascorbate: {found.sodium_ascorbate_mg:.3g} mg; or")
     least, most = found.thiosulphate_least_mg, found.thiosulphate_most_mg
     lines.append(f"Sodium thiosulphate: {least:.3g} mg to start with, {most:.3g} mg (pentahydrate) at most.")
-    say(found, as_json=json, text=[*lines, *found.advice, *_sources(found.sources)])
+    say(found, as_json=json, text=[*lines, *found.advice, *source_line(found.sources)])
 
 
 @app.command
@@ -266,7 +274,7 @@ def sanitise(*, bath: str, bleach: str, json: JSON_ONLY = False) -> None:
 
     found = sanitising_bath(bath_l=VOLUME.read(bath), bleach_percent=parse_number(bleach.removesuffix("%").strip()))
     head = f"Bleach: {found.bleach_ml:.3g} mL, which makes {found.strength_mg_per_l:g} mg/L of chlorine."
-    say(found, as_json=json, text=[head, *found.steps, *_sources(found.sources)])
+    say(found, as_json=json, text=[head, *found.steps, *source_line(found.sources)])
 
 
 @app.command
@@ -290,13 +298,13 @@ def lab(limit: str, /, *, count: str = "", portions: str = "", found: str = "", 
 
     if found not in ("", "yes", "no"):
         raise UnusableRecord(f"'{found}' is neither yes nor no.", "Write yes, no, or leave it out if it was not tested.")
-    numbers = _numbers(count)
+    numbers = numbers_of(count)
     if numbers and len(numbers) != 3:
         raise UnusableReading(f"'{count}' is no count with its interval.", 'Write point value, low and high: "75 17 200".')
     finding = check_laboratory(
         limit,
         count=(numbers[0], numbers[1], numbers[2]) if numbers else None,
-        portions=_numbers(portions) or None,
+        portions=numbers_of(portions) or None,
         detected={"yes": True, "no": False}.get(found),
         finds=parse_number(finds) if finds else None,
     )
@@ -349,70 +357,6 @@ def limits(*, json: JSON_ONLY = False) -> None:
     text = [*table(("limit", "value", "source", "date"), rows), ""]
     text += [*table(("compost rule", "place", "source", "date"), rules), DECIDES]
     say(found, as_json=json, text=text)
-
-
-def _plain(answer: Any) -> dict[str, Any]:
-    """The answer for programs: each gate with its state, and the sentence that says who decides."""
-    return {
-        "call": answer.call,
-        "sentence": answer.sentence,
-        "gates": _gates(answer.gates),
-        "tea": answer.tea,
-        "risks": answer.risks,
-        "field": answer.field,
-        "amounts": answer.amounts,
-        "applied": answer.applied,
-        "cautions": answer.advice.cautions,
-    }
-
-
-def _gates(found: Iterable[Any]) -> list[dict[str, Any]]:
-    return [{**as_plain(gate), "state": gate.state} for gate in found]
-
-
-def _gate_lines(found: Iterable[Any]) -> list[str]:
-    lines = []
-    for gate in found:
-        lines.append(f"[{gate.state}] {gate.name}: {gate.why}")
-        if not gate.is_open:
-            lines.append(f"    opens: {gate.how_it_opens}")
-    return lines
-
-
-def _answer_lines(answer: Any) -> list[str]:
-    lines = [answer.sentence, "", *_gate_lines(answer.gates)]
-    put, applied = answer.amounts, answer.applied
-    if put is not None:
-        lines.append(f"Mix {put.mix_l:.3g} L, 1 part tea to {put.parts_water_to_one_tea:.3g} of water.")
-        rates = ((put.mix_l_per_ha, "L/ha"), (put.mix_l_per_bed, "L a bed"), (put.mix_ml_per_pot, "mL a pot"))
-        lines += [f"{value:.3g} {unit}" for value, unit in rates if value is not None]
-    if applied is not None:
-        lines.append(f"{applied.per_m2:.2g} ({applied.low:.2g} to {applied.high:.2g}) microbes per m2.")
-    lines += [f"{item.name}: {item.state}. {item.why}" for item in answer.field]
-    lines += [note.text for note in answer.risks]
-    return [*lines, *(f"! {item.short}" for item in answer.advice.cautions)]
-
-
-def _sources(keys: Sequence[str]) -> list[str]:
-    return [f"Sources: {', '.join(keys)}."]
-
-
-def _numbers(text: str) -> tuple[float, ...]:
-    return tuple(parse_number(word) for word in text.split())
-
-
-def _whole(text: str) -> tuple[int, ...]:
-    try:
-        return tuple(int(word) for word in text.split())
-    except ValueError:
-        raise UnusableReading(f"'{text}' are no whole numbers.", 'Write them with spaces between: "3 1 1".') from None
-
-
-def _text(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as fault:
-        raise UnusableRecord(f"The log {path} cannot be read: {fault}.", "Check the path; it must be plain text.") from None
 
 
 __all__ = ["app"]

@@ -1,0 +1,82 @@
+"""How the commands of safe use read and print."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Any
+
+from aerobe.errors import UnusableReading, UnusableRecord
+from aerobe.records import as_plain
+from aerobe.units import parse_number
+
+
+def plain_answer(answer: Any) -> dict[str, Any]:
+    """The answer for programs: each gate with its state, and the sentence that says who decides."""
+    return {
+        "call": answer.call,
+        "sentence": answer.sentence,
+        "gates": plain_gates(answer.gates),
+        "tea": answer.tea,
+        "risks": answer.risks,
+        "field": answer.field,
+        "amounts": answer.amounts,
+        "applied": answer.applied,
+        "cautions": answer.advice.cautions,
+    }
+
+
+def plain_gates(found: Iterable[Any]) -> list[dict[str, Any]]:
+    """Gates for programs, each with its state."""
+    return [{**as_plain(gate), "state": gate.state} for gate in found]
+
+
+def gate_lines(found: Iterable[Any]) -> list[str]:
+    """Gates for a person: state, why, what opens it."""
+    lines = []
+    for gate in found:
+        lines.append(f"[{gate.state}] {gate.name}: {gate.why}")
+        if not gate.is_open:
+            lines.append(f"    opens: {gate.how_it_opens}")
+    return lines
+
+
+def answer_lines(answer: Any) -> list[str]:
+    """The answer to a use in lines."""
+    lines = [answer.sentence, "", *gate_lines(answer.gates)]
+    put, applied = answer.amounts, answer.applied
+    if put is not None:
+        lines.append(f"Mix {put.mix_l:.3g} L, 1 part tea to {put.parts_water_to_one_tea:.3g} of water.")
+        rates = ((put.mix_l_per_ha, "L/ha"), (put.mix_l_per_bed, "L a bed"), (put.mix_ml_per_pot, "mL a pot"))
+        lines += [f"{value:.3g} {unit}" for value, unit in rates if value is not None]
+    if applied is not None:
+        lines.append(f"{applied.per_m2:.2g} ({applied.low:.2g} to {applied.high:.2g}) microbes per m2.")
+    lines += [f"{item.name}: {item.state}. {item.why}" for item in answer.field]
+    lines += [note.text for note in answer.risks]
+    return [*lines, *(f"! {item.short}" for item in answer.advice.cautions)]
+
+
+def source_line(keys: Sequence[str]) -> list[str]:
+    """Keys of sources in one line."""
+    return [f"Sources: {', '.join(keys)}."]
+
+
+def numbers_of(text: str) -> tuple[float, ...]:
+    """Numbers with spaces between."""
+    return tuple(parse_number(word) for word in text.split())
+
+
+def whole_numbers(text: str) -> tuple[int, ...]:
+    """Whole numbers with spaces between."""
+    try:
+        return tuple(int(word) for word in text.split())
+    except ValueError:
+        raise UnusableReading(f"'{text}' are no whole numbers.", 'Write them with spaces between: "3 1 1".') from None
+
+
+def text_of(path: Path) -> str:
+    """A text file."""
+    try:
+        return path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as fault:
+        raise UnusableRecord(f"The log {path} cannot be read: {fault}.", "Check the path; it must be plain text.") from None

@@ -1,0 +1,182 @@
+"""A use as a person types it, and how each field is read."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from datetime import datetime
+from typing import Any
+
+from aerobe.errors import UnusableRecord
+from aerobe.safety import Amounts, Applied, Finding, amounts, applied_per_m2, judge_mesh, judge_weather, mesh_opening_mm
+from aerobe.units import COUNT, LENGTH, VOLUME, parse_number
+
+YES, NO = ("yes", "true", "on", "1"), ("no", "false", "off", "0")
+POURED = {"pour", "poured", "pouring", "drench", "drenched", "watering", "can", "drip", "dripper"}
+SPRAYED = {"spray", "sprayed", "spraying", "sprayer", "mist", "mister", "foliar", "sprinkler", "sprinkle", "fog", "fogger"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UseEntry:
+    """A use as a person types it, planned or done. What is left empty is not known.
+
+    Parameters
+    ----------
+    brew
+        Key of the brew.
+    crop
+        What grows there.
+    place
+        Bed, field or pots.
+    edible
+        Is anything eaten from there: yes or no.
+    touches
+        Does tea reach a part that is eaten: yes or no.
+    soil
+        Does the part that is eaten touch the soil: yes or no.
+    days
+        To the first harvest of the crop. [d]
+    method
+        Drench, watering can, drip, foliar spray ...
+    tea
+        Undiluted tea, with unit.
+    water
+        Water added, with unit.
+    area
+        Area, with unit.
+    beds
+        Number of equal beds.
+    pots
+        Number of equal pots.
+    wind
+        Where it is sprayed. [m/s]
+    people_away
+        Nobody without protection within reach of the drops: yes or no.
+    warmth
+        Of the air. [degC]
+    uv
+        UV index.
+    drops
+        Median drop size of the nozzle. [um]
+    mesh
+        Opening of the strainer with unit, or its sieve number such as "no 50".
+    nozzle
+        Smallest opening of the nozzle, with unit.
+    density
+        Median, low and high of the undiluted tea with unit: "1e8 5e7 2e8 /mL".
+    at
+        Date and time; empty for now.
+    notes
+        Anything else.
+    token
+        Name of this entry: sent twice, kept once.
+    """
+
+    brew: str
+    crop: str = ""
+    place: str = ""
+    edible: str = ""
+    touches: str = ""
+    soil: str = ""
+    days: str = ""
+    method: str = ""
+    tea: str = ""
+    water: str = ""
+    area: str = ""
+    beds: str = ""
+    pots: str = ""
+    wind: str = ""
+    people_away: str = ""
+    warmth: str = ""
+    uv: str = ""
+    drops: str = ""
+    mesh: str = ""
+    nozzle: str = ""
+    density: str = ""
+    at: str = ""
+    notes: str = ""
+    token: str = ""
+
+    @classmethod
+    def from_form(cls, form: Mapping[str, Any]) -> UseEntry:
+        """From the fields of a form or a JSON object; unknown fields are left aside."""
+        known = {field.name for field in fields(cls)}
+        return cls(**{"brew": "", **{name: str(value) for name, value in form.items() if name in known and value is not None}})
+
+
+def field_findings(entry: UseEntry, *, sprayed: bool) -> tuple[Finding, ...]:
+    """Weather, drops and strainer, as far as they were noted."""
+    weather = judge_weather(
+        sprayed=sprayed,
+        wind_m_per_s=number_or_none(entry.wind),
+        temperature_degc=number_or_none(entry.warmth),
+        uv_index=number_or_none(entry.uv),
+        drop_um=number_or_none(entry.drops),
+    )
+    if not entry.mesh.strip() or not entry.nozzle.strip():
+        return weather
+    number = re.fullmatch(r"no\.?\s*(\d+)", entry.mesh.strip().lower())
+    opening = mesh_opening_mm(int(number[1])) if number else LENGTH.read(entry.mesh) * 1000.0
+    return (*weather, judge_mesh(mesh_mm=opening, nozzle_mm=LENGTH.read(entry.nozzle) * 1000.0))
+
+
+def is_sprayed(method: str) -> bool | None:
+    """Whether a way of putting it on makes drops; a way that is not known counts as one that does."""
+    words = set(re.findall(r"[a-z]+", method.lower()))
+    if words & SPRAYED:
+        return True
+    return False if words & POURED else None
+
+
+def yes_or_no(text: str) -> bool | None:
+    """True, False, or None for not known."""
+    word = text.strip().lower()
+    if word in ("", "not known", "unknown", "none"):
+        return None
+    if word in YES or word in NO:
+        return word in YES
+    raise UnusableRecord(f"'{text}' is neither yes nor no.", "Write yes or no, or leave it empty if it is not known.")
+
+
+def number_or_none(text: str) -> float | None:
+    """A number, or None where nothing was typed."""
+    return parse_number(text) if text.strip() else None
+
+
+def amounts_of(entry: UseEntry, area: float | None) -> Amounts | None:
+    """Dilution and rates; None if no tea was typed."""
+    if not entry.tea.strip():
+        return None
+    whole = {}
+    for name in ("beds", "pots"):
+        number = number_or_none(getattr(entry, name))
+        if number is not None and number != int(number):
+            raise UnusableRecord(f"{number:g} is no number of {name}.", "Give a whole number.")
+        whole[name] = None if number is None else int(number)
+    water = VOLUME.read(entry.water) if entry.water.strip() else 0.0
+    return amounts(tea_l=VOLUME.read(entry.tea), water_l=water, area_m2=area, **whole)
+
+
+def applied_of(density: str, tea_l: float, area_m2: float) -> Applied | None:
+    """Microbes a square metre, if their density was typed."""
+    if not density.strip():
+        return None
+    words = density.split()
+    if len(words) < 4:
+        raise UnusableRecord(
+            f"'{density}' is no density with its interval.", "Write median, low, high and unit: 1e8 5e7 2e8 /mL."
+        )
+    middle, low, high = (COUNT.convert(parse_number(word), " ".join(words[3:])) for word in words[:3])
+    return applied_per_m2(per_ml=middle, low_per_ml=low, high_per_ml=high, tea_l=tea_l, area_m2=area_m2)
+
+
+def moment_of(text: str, now: datetime) -> datetime:
+    """The time of the use; without an offset it is on the clock of `now`."""
+    if not text.strip():
+        return now
+    try:
+        moment = datetime.fromisoformat(text.strip())
+    except ValueError:
+        raise UnusableRecord(f"'{text}' is no clock time.", "Write a date and time such as 2026-05-01 08:30.") from None
+    return moment if moment.tzinfo is not None else moment.replace(tzinfo=now.tzinfo)
