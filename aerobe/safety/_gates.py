@@ -95,7 +95,7 @@ def harvest_gates(facts: BrewFacts) -> tuple[Gate, ...]:
 
     Source
     ------
-    aerobe-cautious-choice, tea-common-practice, ross-2003, duffy-2004
+    aerobe-cautious-choice, tea-common-practice, ross-2003, who-legionella-2007, duffy-2004
     """
     return (
         _oxygen_measured(facts),
@@ -237,13 +237,13 @@ def _lasts_h(facts: BrewFacts) -> float | None:
 
 def _temperature(facts: BrewFacts) -> Gate:
     name, warm, reading = "temperature", threshold("warm-limit"), facts.temperature_degc
-    sources = (warm.source, "ross-2003")
+    sources = (warm.source, "ross-2003", "who-legionella-2007")
     if reading is None:
         return unshown_gate(name, "The temperature is not known.", "Measure the water and enter it.", *sources)
     if reading > warm.value:
         return shut_gate(
             name,
-            f"The brew reached {reading:.1f} degC; above {warm.value:g} degC gut bacteria grow fast.",
+            f"The brew reached {reading:.1f} degC; above {warm.value:g} degC gut bacteria and Legionella grow fast.",
             f"Cool it to {warm.value:g} degC or less and start anew, or use it only where nothing is eaten "
             "and nobody breathes the spray.",
             *sources,
