@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import dataclasses
 import math
 
-from aerobe.assay._arrays import normal_quantile
-from aerobe.assay._certificate import Certificate
+from aerobe.assay._arrays import normal_quantile, t_quantile
+from aerobe.assay._certificate import Certificate, typical_reading
 from aerobe.assay._colour import RecipeBias
-from aerobe.assay._result import decision_limit
 from aerobe.errors import NotEnoughData
 from aerobe.records import AssayError
 
@@ -16,23 +14,21 @@ from aerobe.records import AssayError
 def error_for(certificate: Certificate, recipe: str | None = None) -> AssayError:
     """The error record for readings of one recipe (or of clear liquid), as later calculations use it.
 
-    The colour's own proportional scatter goes into the constant part of that recipe.
-
     Raises
     ------
     NotEnoughData
         If the recipe had no controls in the study.
     """
-    bias, bias_sd, extra = certificate.background, _background_sd(certificate), 0.0
-    if recipe is not None:
-        if certificate.colour is None or recipe not in {item.recipe for item in certificate.colour.recipes}:
-            raise NotEnoughData(
-                f"The study has no controls of '{recipe}'.",
-                "Run its filtered blank and killed control, or use the bias expected for a new tea of its colour.",
-            )
-        found = next(item for item in certificate.colour.recipes if item.recipe == recipe)
-        bias, bias_sd, extra = found.bias, _as_normal(found), certificate.scatter.proportional_cv * max(0.0, found.colour_alone)
-    return _error(certificate, bias, bias_sd, extra, f"certificate: {certificate.study.name}")
+    origin = f"certificate: {certificate.study.name}"
+    if recipe is None:
+        return _error(certificate, certificate.background, _background_sd(certificate), 0.0, typical_reading(certificate), origin)
+    if certificate.colour is None or recipe not in {item.recipe for item in certificate.colour.recipes}:
+        raise NotEnoughData(
+            f"The study has no controls of '{recipe}'.",
+            "Run its filtered blank and killed control, or use the bias expected for a new tea of its colour.",
+        )
+    found = next(item for item in certificate.colour.recipes if item.recipe == recipe)
+    return _error(certificate, found.bias, _as_normal(found), found.colour_alone, typical_reading(certificate, recipe), origin)
 
 
 def error_for_new_tea(certificate: Certificate, colour: float) -> AssayError:
@@ -42,22 +38,35 @@ def error_for_new_tea(certificate: Certificate, colour: float) -> AssayError:
             "The study has no coloured reading without cells.", "Add filtered blanks, killed controls or colourants."
         )
     bias, bias_sd = certificate.colour.bias_of_new(colour)
-    extra = certificate.scatter.proportional_cv * max(0.0, bias - certificate.background)
-    return _error(certificate, bias, bias_sd, extra, f"certificate: {certificate.study.name}, a tea without its own control")
+    origin = f"certificate: {certificate.study.name}, a tea without its own control"
+    return _error(certificate, bias, bias_sd, bias - certificate.background, typical_reading(certificate), origin)
 
 
-def _error(certificate: Certificate, bias: float, bias_sd: float, extra_sd: float, origin: str) -> AssayError:
-    """The record; its detection limit is the decision limit of the net result, or the lowest mark of the scale if higher."""
-    draft = AssayError(
-        constant_sd=math.hypot(certificate.scatter.constant_sd, extra_sd),
-        proportional_cv=certificate.precision.single_cv,
+def _error(certificate: Certificate, bias: float, bias_sd: float, colour: float, typical: float, origin: str) -> AssayError:
+    """The record for a tea whose colour adds `colour` and that usually reads `typical`.
+
+    The proportional scatter acts on the whole signal above the background: cv^2 (x + colour)^2. The record knows only
+    constant^2 + cv^2 x^2, so the cross term 2 x colour is split between both parts such that the sum is exact at the typical
+    result and never too small elsewhere. The decision limit is computed at x = 0 without that split.
+    """
+    scatter, colour = certificate.scatter, max(0.0, colour)
+    usual = max(typical - bias, 3 * scatter.constant_sd, 1e-9)
+    # Later calculations take the scatter as known; Student's factor pays for the few repeats behind it.
+    wide = t_quantile(certificate.level, scatter.df) / normal_quantile(certificate.level)
+    at_zero = math.hypot(scatter.constant_sd, scatter.proportional_cv * colour)
+    cross = scatter.proportional_cv**2 * colour
+    limit = normal_quantile(0.9) * math.hypot(wide * at_zero, bias_sd)
+    lowest_mark = (certificate.study.scale_low or 0.0) - bias
+    return AssayError(
+        constant_sd=wide * math.sqrt(at_zero**2 + cross * usual),
+        proportional_cv=wide * math.sqrt(certificate.precision.single_cv**2 + cross / usual),
         bias=bias,
         bias_sd=bias_sd,
         gain_log_sd=certificate.gain_log_sd,
+        detection_limit=max(limit, lowest_mark),
         upper_limit=certificate.study.scale_high,
         origin=origin,
     )
-    return dataclasses.replace(draft, detection_limit=max(decision_limit(draft), certificate.study.scale_low or 0.0))
 
 
 def _as_normal(found: RecipeBias) -> float:

@@ -98,12 +98,16 @@ def biomass_from_reading(
 def decision_limit(error: AssayError, *, readings: int = 1, alpha: float = 0.05) -> float:
     """Net result above which microbes are shown, with this risk of a false alarm. [unit of the result]
 
+    For one reading and 5 % the limit of the record is taken where it has one.
+
     Source
     ------
     currie-1968
     """
     from scipy.special import ndtri
 
+    if error.detection_limit is not None and readings == 1 and alpha == 0.05:
+        return error.detection_limit
     return float(ndtri(1 - alpha)) * math.sqrt(error.constant_sd**2 / readings + error.bias_sd**2)
 
 
