@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -13,22 +15,46 @@ from aerobe.records import Assay, Reading
 POINTS_SHOWN = 120
 
 
-def brew_pictures(notebook: Notebook, view: BrewView, advice: Any, *, now: datetime) -> tuple[Any, ...]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrawnPicture:
+    """A charts.Picture with its page form already written as JSON text: small to keep, nothing left to work out."""
+
+    title: str
+    says: str
+    figures: Any
+    page_json: str
+
+    def for_page(self) -> str:
+        """As `charts.Picture.for_page`, as text."""
+        return self.page_json
+
+
+def brew_pictures(notebook: Notebook, view: BrewView, advice: Any, *, now: datetime) -> tuple[DrawnPicture, ...]:
     """Charts of one brew, the most asked-for first; `advice` (of `advise_brew`, or None) brings bands and window.
 
     Returns
     -------
-    tuple of charts.Picture
+    tuple of DrawnPicture
         Empty while there is neither a reading, a log nor a forecast.
     """
     # Built once for each change of the brew; "now" moves the dashed line, a quarter of an hour is fine enough for it.
     quarter = int(now.timestamp() // 900) if view.card.state == "under way" else 0
-    name = ("pictures", view.card.brew.key, quarter, id(advice))
-    return cached(
-        notebook,
-        name,
-        view.last_change,
-        lambda: tuple(made for made in (_curve(view, advice), _oxygen(view, advice)) if made is not None),
+    made_at = advice.now_h if advice is not None else None
+    return cached(notebook, ("pictures", view.card.brew.key), (view.last_change, quarter, made_at), lambda: _draw(view, advice))
+
+
+def _draw(view: BrewView, advice: Any) -> tuple[DrawnPicture, ...]:
+    from altair.utils.schemapi import debug_mode
+
+    # The charts are our own and tested: checking each against the whole grammar costs more than drawing it.
+    with debug_mode(False):
+        made = [_curve(view, advice), _oxygen(view, advice)]
+    return tuple(
+        DrawnPicture(
+            title=item.title, says=item.says, figures=item.figures, page_json=json.dumps(item.for_page(), separators=(",", ":"))
+        )
+        for item in made
+        if item is not None
     )
 
 

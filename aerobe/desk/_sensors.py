@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from aerobe.desk._under_way import brews_under_way
+from aerobe.desk._under_way import brews_under_way, cached, held_by
 from aerobe.errors import AerobeError, NotFound, UnusableReading
 from aerobe.notebook import Notebook, Receipt
 from aerobe.oxygen import ProbeTrouble, oxygen_from_percent, probe_troubles
@@ -95,6 +95,11 @@ def brew_at(notebook: Notebook, place: str, *, now: datetime) -> Brew:
 def live_troubles(notebook: Notebook, brew: Brew, *, now: datetime) -> tuple[ProbeTrouble, ...]:
     """What is wrong with the probes of a brew under way: silent, stuck, jumping."""
     now_h = (now - brew.started_at).total_seconds() / 3600.0
+    version = held_by(notebook).version(brew.key), int(now.timestamp() // 60)
+    return cached(notebook, ("troubles", brew.key), version, lambda: _troubles(notebook, brew, now_h))
+
+
+def _troubles(notebook: Notebook, brew: Brew, now_h: float) -> tuple[ProbeTrouble, ...]:
     found: list[ProbeTrouble] = []
     for _, channel, probe, points in notebook.logged(brew.key):
         if points < 3:
@@ -125,5 +130,10 @@ def _reads(kind: Kind, unit: str) -> bool:
 
 
 def evidence_count(notebook: Notebook, brew: str) -> tuple[int, int]:
-    """Readings and log points of a brew: what a call rests on. Kept advice does not count, so advice never asks for advice."""
-    return len(notebook.readings(brew, with_corrected=True)), sum(points for *_, points in notebook.logged(brew))
+    """What a call rests on: entries of a person (readings, smells), and log points. Kept advice is not among it."""
+
+    def count() -> tuple[int, int]:
+        entries = len(notebook.readings(brew, with_corrected=True)) + len(notebook.kept("smell", brew))
+        return entries, sum(points for *_, points in notebook.logged(brew))
+
+    return cached(notebook, ("evidence", brew), held_by(notebook).version(brew), count)

@@ -73,9 +73,9 @@ class BrewView:
 
 def brews_overview(notebook: Notebook, *, now: datetime, earlier: int = 20) -> Overview:
     """Brews under way with their oxygen, planned ones, and so many of the earlier ones."""
-    held = _held(notebook)
+    held = held_by(notebook)
     groups: dict[str, list[Brew]] = {"under way": [], "planned": [], "harvested": [], "left open": []}
-    for brew in held.brews:
+    for brew in held.brews.values():
         groups[_state(brew, held.ends.get(brew.key), now)].append(brew)
     past = sorted(groups["harvested"] + groups["left open"], key=lambda brew: brew.started_at, reverse=True)
     return Overview(
@@ -89,8 +89,8 @@ def brews_overview(notebook: Notebook, *, now: datetime, earlier: int = 20) -> O
 
 def brews_under_way(notebook: Notebook, *, now: datetime) -> tuple[Brew, ...]:
     """The brews that stand under air now."""
-    held = _held(notebook)
-    return tuple(brew for brew in _newest_first(held.brews) if _state(brew, held.ends.get(brew.key), now) == "under way")
+    held = held_by(notebook)
+    return tuple(brew for brew in _newest_first(held.brews.values()) if _state(brew, held.ends.get(brew.key), now) == "under way")
 
 
 def trial_names(notebook: Notebook) -> tuple[tuple[str, str], ...]:
@@ -98,7 +98,7 @@ def trial_names(notebook: Notebook) -> tuple[tuple[str, str], ...]:
     return tuple((trial.key, trial.name) for trial in notebook.find(Trial))
 
 
-def brew_view(notebook: Notebook, key: str, *, now: datetime, buckets: int = 240) -> BrewView:
+def brew_view(notebook: Notebook, key: str, *, now: datetime, buckets: int = 160) -> BrewView:
     """Everything that the page of one brew shows, except the call.
 
     Raises
@@ -106,56 +106,58 @@ def brew_view(notebook: Notebook, key: str, *, now: datetime, buckets: int = 240
     NotFound
         If there is no such brew.
     """
-    brew = notebook.get(Brew, key)
-    held = _held(notebook)
-    recipe = notebook.get(Recipe, brew.recipe)
-    readings = tuple(notebook.readings(key))
-    oxygen, temperature = cached(
-        notebook,
-        ("envelopes", key, buckets),
-        notebook.last_change(key),
-        lambda: tuple(notebook.log_envelope(key, channel, buckets=buckets) for channel in ("oxygen", "temperature")),
-    )
-    return BrewView(
-        card=_card(notebook, held, brew, now),
-        recipe=recipe,
-        vessel=notebook.get(Vessel, brew.vessel),
-        compost=notebook.get(Compost, recipe.compost),
-        readings=readings,
-        assays={name: notebook.get(Assay, name) for name in sorted({reading.assay for reading in readings})},
-        oxygen_log=oxygen,
-        temperature_log=temperature,
-        harvest=held.ends.get(key),
-        uses=tuple(notebook.find(Use, of=key)),
-        last_change=notebook.last_change(key),
-    )
+    held = held_by(notebook)
+    brew = held.brews[key] if key in held.brews else notebook.get(Brew, key)
+
+    def read() -> dict[str, Any]:
+        recipe = notebook.get(Recipe, brew.recipe)
+        readings = _readings(notebook, held, key)
+        logs = [notebook.log_envelope(key, channel, buckets=buckets) for channel in ("oxygen", "temperature")]
+        return {
+            "recipe": recipe,
+            "vessel": notebook.get(Vessel, brew.vessel),
+            "compost": notebook.get(Compost, recipe.compost),
+            "readings": readings,
+            "assays": {name: notebook.get(Assay, name) for name in sorted({reading.assay for reading in readings})},
+            "oxygen_log": logs[0],
+            "temperature_log": logs[1],
+            "uses": tuple(notebook.find(Use, of=key)),
+        }
+
+    version = held.version(key)
+    still = cached(notebook, ("view", key, buckets), version, read)
+    return BrewView(card=_card(notebook, held, brew, now), harvest=held.ends.get(key), last_change=version, **still)
 
 
 def oxygen_now(notebook: Notebook, brew: Brew, *, now: datetime) -> OxygenNow | None:
     """The newest point of the oxygen log, if there is one, with the temperature logged nearest before it."""
+
+    def read() -> tuple[float, float, float | None] | None:
+        times, values = notebook.log(brew.key, "oxygen", from_h=elapsed_h - RECENT_H)
+        if not len(times):
+            times, values = notebook.log(brew.key, "oxygen")
+        if not len(times):
+            return None
+        at_h = float(times[-1])
+        warm = notebook.log(brew.key, "temperature", from_h=at_h - 1.0, to_h=at_h + 0.5)[1]
+        return at_h, float(values[-1]), float(warm[-1]) if len(warm) else None
+
     elapsed_h = (now - brew.started_at).total_seconds() / 3600.0
-    times, values = notebook.log(brew.key, "oxygen", from_h=elapsed_h - RECENT_H)
-    if not len(times):
-        times, values = notebook.log(brew.key, "oxygen")
-    if not len(times):
+    last = cached(notebook, ("oxygen now", brew.key), held_by(notebook).version(brew.key), read)
+    if last is None:
         return None
-    warm_at, warm = notebook.log(brew.key, "temperature", from_h=float(times[-1]) - 1.0, to_h=float(times[-1]) + 0.5)
-    return OxygenNow(
-        mg_per_l=float(values[-1]),
-        at_h=float(times[-1]),
-        minutes_ago=max(0.0, 60.0 * (elapsed_h - float(times[-1]))),
-        temperature_degc=float(warm[-1]) if len(warm_at) else None,
-    )
+    at_h, value, warm = last
+    return OxygenNow(mg_per_l=value, at_h=at_h, minutes_ago=max(0.0, 60.0 * (elapsed_h - at_h)), temperature_degc=warm)
 
 
 # -- what was read once is kept while nothing is written ---------------------------------------------------------------
 
-_CACHE: WeakKeyDictionary[Notebook, dict[Any, tuple[int, Any]]] = WeakKeyDictionary()
+_CACHE: WeakKeyDictionary[Notebook, dict[Any, tuple[Any, Any]]] = WeakKeyDictionary()
 _LOCK = threading.Lock()
-_CACHED_AT_MOST = 512
+_CACHED_AT_MOST = 4096
 
 
-def cached(notebook: Notebook, name: tuple[Any, ...], version: int, make: Callable[[], T]) -> T:
+def cached(notebook: Notebook, name: tuple[Any, ...], version: Any, make: Callable[[], T]) -> T:
     """`make()`, or what it gave for the same name and version before. `version` is the notebook's count of changes."""
     with _LOCK:
         mine = _CACHE.setdefault(notebook, {})
@@ -172,24 +174,58 @@ def cached(notebook: Notebook, name: tuple[Any, ...], version: int, make: Callab
     return made
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Held:
-    brews: tuple[Brew, ...]
-    ends: dict[str, Harvest]
-    recipes: dict[str, str]
-    vessels: dict[str, str]
+class Held:
+    """What lists are made of, read once and then kept up to date by the audit trail: a probe's point costs no new reading of
+    a thousand brews."""
+
+    def __init__(self, notebook: Notebook) -> None:
+        self.seen = notebook.last_change()
+        self.brews = {brew.key: brew for brew in notebook.find(Brew)}
+        self.ends = {harvest.brew: harvest for harvest in notebook.find(Harvest)}
+        self.recipes = {recipe.key: recipe.name for recipe in notebook.find(Recipe)}
+        self.vessels = {vessel.key: vessel.name for vessel in notebook.find(Vessel)}
+        self._changed: dict[str, int] = {}
+        self._shared = self.seen  # last change of what several brews share
+
+    def version(self, brew: str) -> int:
+        """A number that grows when this brew, or what it shares with others, changes."""
+        return max(self._changed.get(brew, 0), self._shared)
+
+    def take_up(self, notebook: Notebook, newest: int) -> bool:
+        """Follow the audit trail up to `newest`; False if it is better to read everything anew."""
+        if not 0 <= newest - self.seen <= FOLLOWED_AT_MOST:
+            return False
+        lines = [line for line in notebook.audit(newest=newest - self.seen) if line.id > self.seen]
+        if any(line.did in ("import", "restore") or line.noun in ("recipes", "vessels", "composts", "assays") for line in lines):
+            return False
+        for line in lines:
+            if line.noun == "brews":
+                self.brews[line.key] = notebook.get(Brew, line.key)
+            elif line.noun == "harvests":
+                self.ends[line.key] = notebook.get(Harvest, line.key)
+            # Kept advice and summaries are made from the brew and change nothing of it.
+            if line.brew and line.noun not in ("advice", "summary"):
+                self._changed[line.brew] = line.id
+        self.seen = newest
+        return True
 
 
-def _held(notebook: Notebook) -> _Held:
-    def read() -> _Held:
-        return _Held(
-            brews=tuple(notebook.find(Brew)),
-            ends={harvest.brew: harvest for harvest in notebook.find(Harvest)},
-            recipes={recipe.key: recipe.name for recipe in notebook.find(Recipe)},
-            vessels={vessel.key: vessel.name for vessel in notebook.find(Vessel)},
-        )
+FOLLOWED_AT_MOST = 500
+_HELD: WeakKeyDictionary[Notebook, Held] = WeakKeyDictionary()
+_HELD_LOCK = threading.RLock()
 
-    return cached(notebook, ("held",), notebook.last_change(), read)
+
+def held_by(notebook: Notebook) -> Held:
+    """The lists of a notebook, up to date."""
+    with _HELD_LOCK:
+        found, newest = _HELD.get(notebook), notebook.last_change()
+        if found is None or (found.seen != newest and not found.take_up(notebook, newest)):
+            found = _HELD[notebook] = Held(notebook)
+        return found
+
+
+def _readings(notebook: Notebook, held: Held, key: str) -> tuple[Reading, ...]:
+    return cached(notebook, ("readings", key), held.version(key), lambda: tuple(notebook.readings(key)))
 
 
 def _state(brew: Brew, harvest: Harvest | None, now: datetime) -> str:
@@ -204,9 +240,9 @@ def _newest_first(brews: Any) -> list[Brew]:
     return sorted(brews, key=lambda brew: brew.started_at, reverse=True)
 
 
-def _card(notebook: Notebook, held: _Held, brew: Brew, now: datetime, *, with_oxygen: bool = True) -> BrewCard:
+def _card(notebook: Notebook, held: Held, brew: Brew, now: datetime, *, with_oxygen: bool = True) -> BrewCard:
     end = held.ends.get(brew.key)
-    readings = cached(notebook, ("readings", brew.key), notebook.last_change(brew.key), lambda: notebook.readings(brew.key))
+    readings = _readings(notebook, held, brew.key)
     state = _state(brew, end, now)
     return BrewCard(
         brew=brew,

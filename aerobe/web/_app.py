@@ -135,9 +135,10 @@ def _advise(notebook: Any, brew: str, now: datetime) -> Any:
 
 
 def _thinker(notebook: Any, clock: Callable[[], datetime], live: Live, advise: Callable[[Any, str, datetime], Any]) -> Thinker:
-    return Thinker(
-        lambda brew, now: advise(notebook, brew, now), version=lambda brew: desk.evidence_count(notebook, brew), clock=clock, live=live
-    )
+    def version(brew: str) -> tuple[int, int]:
+        return desk.evidence_count(notebook, brew)
+
+    return Thinker(lambda brew, now: advise(notebook, brew, now), version=version, clock=clock, live=live)
 
 
 def _answer_faults(app: FastAPI) -> None:

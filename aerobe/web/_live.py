@@ -8,6 +8,7 @@ from collections.abc import AsyncIterator
 
 WAITING_AT_MOST = 64  # topics kept for a slow page; it is told to look at everything when they overflow
 HEARTBEAT_S = 20.0
+LAST = "\0"  # no topic
 
 
 class Live:
@@ -18,6 +19,12 @@ class Live:
 
     def __len__(self) -> int:
         return len(self._ears)
+
+    def close(self) -> None:
+        """End all listening, so that a server that stops need not wait for pages that would listen for ever."""
+        for queue, loop in list(self._ears.items()):
+            with contextlib.suppress(RuntimeError):
+                loop.call_soon_threadsafe(_put, queue, LAST)
 
     def tell(self, *topic: str) -> None:
         """Say that a thing changed, for example `tell("brew", "b12")`."""
@@ -33,9 +40,12 @@ class Live:
         try:
             while True:
                 try:
-                    yield await asyncio.wait_for(queue.get(), HEARTBEAT_S)
+                    words = await asyncio.wait_for(queue.get(), HEARTBEAT_S)
                 except TimeoutError:
-                    yield ""
+                    words = ""
+                if words == LAST:
+                    return
+                yield words
         finally:
             del self._ears[queue]
 

@@ -89,18 +89,28 @@ def serve(notebook: Any, plan: ServePlan, *, say: Say) -> None:
         asyncio.run(_run(app, plan))
 
 
-async def _run(app: Any, plan: ServePlan) -> None:
+def make_server(app: Any, **how: Any) -> Any:
+    """A uvicorn server that lets go of listening pages when it stops."""
     import uvicorn
 
+    class Server(uvicorn.Server):
+        async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+            app.state.live.close()
+            await super().shutdown(sockets)
+
+    return Server(uvicorn.Config(app, **how))
+
+
+async def _run(app: Any, plan: ServePlan) -> None:
     # The first server carries the app's own tasks; the second only opens another door to the same app.
-    common: dict[str, Any] = {"log_level": "warning", "server_header": False, "h11_max_incomplete_event_size": 65536,
-                              "timeout_graceful_shutdown": 2}
-    servers = [uvicorn.Server(uvicorn.Config(app, host=host, port=plan.port, lifespan="on" if place == 0 else "off", **common))
-               for place, host in enumerate(plan.hosts)]
+    common: dict[str, Any] = {"log_level": "warning", "server_header": False, "timeout_graceful_shutdown": 3}
+    servers = [
+        make_server(app, host=host, port=plan.port, lifespan="on" if place == 0 else "off", **common)
+        for place, host in enumerate(plan.hosts)
+    ]
     if plan.certificate is not None and plan.secure_port is not None:
-        servers.append(uvicorn.Server(uvicorn.Config(
-            app, host=plan.hosts[0], port=plan.secure_port, lifespan="off", ssl_certfile=str(plan.certificate.chain),
-            ssl_keyfile=str(plan.certificate.key), **common)))
+        files = {"ssl_certfile": str(plan.certificate.chain), "ssl_keyfile": str(plan.certificate.key)}
+        servers.append(make_server(app, host=plan.hosts[0], port=plan.secure_port, lifespan="off", **files, **common))
     running = [asyncio.create_task(server.serve()) for server in servers]
     # The first that ends (Ctrl+C, a fault) ends the others.
     await asyncio.wait(running, return_when=asyncio.FIRST_COMPLETED)

@@ -109,6 +109,9 @@ def photo(request: Request, key: str, reading: str) -> Response:
 
 def _keep(request: Request, key: str, sent: Fields) -> str:
     notebook, now, what = notebook_of(request), clock_of(request), sent.text("what")
+    if what == "smell":
+        desk.note_smell(notebook, key, sent.text("signal"), now=now, token=sent.text("entry"))
+        return f"Kept: smells {sent.text('signal')}."
     if what in PROBES:
         unit = sent.text("signal_unit", PROBES[what][1][0])
         desk.record_probe(
@@ -158,7 +161,7 @@ def _form_context(request: Request, key: str, what: str) -> dict[str, Any]:
     view = desk.brew_view(notebook, key, now=clock_of(request))
     assays = desk.start_choices(notebook).assays
     last = view.card.last_reading
-    chosen = what if what in PROBES or any(what == f"assay:{item.key}" for item in assays) else ""
+    chosen = what if what in PROBES or what == "smell" or any(what == f"assay:{item.key}" for item in assays) else ""
     if not chosen:
         chosen = f"assay:{last.assay}" if last else f"assay:{assays[0].key}" if assays else "oxygen"
     assay = next((item for item in assays if chosen == f"assay:{item.key}"), None)
@@ -174,8 +177,9 @@ def _form_context(request: Request, key: str, what: str) -> dict[str, Any]:
         "roles": ROLES,
         "last": same[-1] if same else None,
         "replicate": request.query_params.get("replicate", "1")[:4],
-        "units": [assay.unit] if assay is not None else PROBES[chosen][1],
-        "label": assay.name if assay is not None else PROBES[chosen][0],
+        "units": [assay.unit] if assay is not None else PROBES[chosen][1] if chosen in PROBES else [],
+        "label": assay.name if assay is not None else PROBES[chosen][0] if chosen in PROBES else "Smell",
+        "smells": desk.SMELLS,
     }
 
 

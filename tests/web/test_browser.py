@@ -1,0 +1,322 @@
+"""A whole brew driven in a browser, on a phone and on a desk; every page looked at by axe; nothing asked from elsewhere."""
+
+from __future__ import annotations
+
+import shutil
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from aerobe import desk
+from aerobe.web import ServeSettings, create_app, open_state
+from aerobe.web._serve import make_server
+
+CHROMIUM = shutil.which("chromium")
+pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed")]
+ARGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+SIZES = {"phone": {"width": 390, "height": 844}, "desk": {"width": 1280, "height": 900}}
+SHOTS = Path(__file__).parents[2] / "screenshots"  # not kept in the repository; there to be looked at
+
+
+@dataclass
+class Served:
+    """The app on a port of this machine, over a notebook of its own. It can be stopped and started again."""
+
+    folder: Path
+    port: int
+    advise: Any = None
+    server: Any = None
+    thread: threading.Thread | None = None
+    notebook: Any = None
+
+    @property
+    def base(self) -> str:
+        return f"http://localhost:{self.port}"
+
+    def start(self) -> None:
+        self.notebook = desk.open_notebook(self.folder / "tea.notebook", at=datetime.now().astimezone())
+        settings = ServeSettings(photos=self.folder / "photos", burst=5000, per_s=5000)
+        app = create_app(self.notebook, state=open_state(self.folder / "app.json"), settings=settings, advise=self.advise)
+        self.server = make_server(app, host="127.0.0.1", port=self.port, log_level="error", timeout_graceful_shutdown=3)
+        self.thread = threading.Thread(target=self.server.run, daemon=True)
+        self.thread.start()
+        for _ in range(200):
+            if self.server.started:
+                return
+            time.sleep(0.05)
+        raise AssertionError("the server did not start")
+
+    def stop(self) -> None:
+        self.server.should_exit = True
+        assert self.thread is not None
+        self.thread.join(15)
+        self.notebook.close()
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+@pytest.fixture
+def served(tmp_path: Path) -> Iterator[Served]:
+    made = Served(folder=tmp_path, port=free_port())
+    made.start()
+    yield made
+    made.stop()
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        made = play.chromium.launch(executable_path=CHROMIUM, args=ARGS)
+        yield made
+        made.close()
+
+
+@dataclass
+class Visit:
+    """One device: its page, and what the browser said about it."""
+
+    page: Any
+    context: Any
+    faults: list[str]
+    foreign: list[str]
+
+
+def visit(browser: Any, served: Served, size: str, look: str = "light") -> Visit:
+    """A device that notes every fault, every breach of the policy and every request to elsewhere."""
+    phone = size == "phone"
+    context = browser.new_context(viewport=SIZES[size], color_scheme=look, has_touch=phone, is_mobile=phone, locale="de-DE")
+    page = context.new_page()
+    made = Visit(page=page, context=context, faults=[], foreign=[])
+    page.on("pageerror", lambda fault: made.faults.append(str(fault)))
+    page.on(
+        "console", lambda told: made.faults.append(told.text) if told.type == "error" and "net::ERR" not in told.text else None
+    )
+    context.on(
+        "request", lambda asked: None if asked.url.startswith((served.base, "data:", "blob:")) else made.foreign.append(asked.url)
+    )
+    page.set_default_timeout(15000)
+    return made
+
+
+def fill_first_brew(page: Any, base: str, began: datetime) -> None:
+    """From the empty notebook to the brew's own page."""
+    page.goto(base + "/")
+    page.get_by_role("link", name="Start the first brew").click()
+    page.get_by_label("Name", exact=False).first.fill("Barrel by the door")
+    page.get_by_label("Air on since").fill(began.strftime("%Y-%m-%d %H:%M"))
+    page.locator("#volume").fill("100")
+    page.locator("#depth").fill("60")
+    page.locator("#flow").fill("30")
+    page.locator("#compost_amount").fill("3")
+    page.locator("#food_1").select_option("molasses")
+    page.locator("#food_1_amount").fill("70")
+    page.locator("#assay_name").fill("Colour cards")
+    page.get_by_role("button", name="Start the clock").click()
+    page.wait_for_url("**/brews/barrel-by-the-door*")
+
+
+def type_with_keys(page: Any, digits: str) -> None:
+    """Press the large keys."""
+    for digit in digits:
+        name = "decimal mark" if digit in ",." else digit
+        page.locator(".pad").get_by_role("button", name=name, exact=True).click()
+
+
+@pytest.mark.parametrize("size", ["phone", "desk"])
+def test_a_whole_brew_from_the_first_screen_to_the_harvest(browser: Any, served: Served, size: str) -> None:
+    one = visit(browser, served, size)
+    page, base = one.page, served.base
+    fill_first_brew(page, base, datetime.now() - timedelta(hours=10))
+    page.locator(".call .say").wait_for(timeout=120_000)
+    page.wait_for_function("!document.querySelector('.call .say').textContent.includes('Working')", timeout=120_000)
+    before = page.locator(".call").first.inner_text()
+    page.locator("figure.chart svg").first.wait_for()
+
+    # Two taps and the number: Record, the digits with a decimal comma, Keep.
+    page.goto(base + "/")
+    page.get_by_role("link", name="Record", exact=True).locator("visible=true").first.click()
+    page.wait_for_url("**/record")
+    type_with_keys(page, "42,5")
+    page.get_by_role("button", name="Keep", exact=True).click()
+    page.wait_for_url("**/brews/barrel-by-the-door?done=*")
+    assert "42,5" in page.locator("#notices").inner_text()
+
+    # Another device looks on while the call changes: nobody reloads its page.
+    other = visit(browser, served, "desk", "dark")
+    other.page.goto(base + "/brews/barrel-by-the-door")
+    other.page.evaluate("window.untouched = true")
+    other.page.wait_for_function("was => document.querySelector('.call').innerText !== was", arg=before, timeout=120_000)
+    assert other.page.evaluate("window.untouched") is True
+    SHOTS.mkdir(exist_ok=True)
+    page.goto(base + "/")
+    page.wait_for_timeout(1200)
+    page.screenshot(path=SHOTS / f"brewing-{size}.png", full_page=True)
+
+    # The connection goes: the page still opens, two readings are typed, the server restarts, they arrive once and in order.
+    page.goto(base + "/brews/barrel-by-the-door/record")
+    page.wait_for_function("navigator.serviceWorker.controller !== null")
+    page.goto(base + "/brews/barrel-by-the-door/record")
+    served.stop()
+    page.goto(base + "/brews/barrel-by-the-door/record")
+    for digits in ("55", "61"):
+        type_with_keys(page, digits)
+        page.get_by_role("button", name="Keep", exact=True).dblclick()
+        page.get_by_text("Kept on this device").wait_for()
+    page.reload()
+    page.locator("#waiting li").nth(1).wait_for()
+    page.screenshot(path=SHOTS / f"waiting-{size}.png", full_page=True)
+    served.start()
+    page.wait_for_function("document.querySelector('#waiting').hidden", timeout=30_000)
+    assert [reading.signal for reading in served.notebook.readings("barrel-by-the-door")] == [42.5, 55.0, 61.0]
+
+    page.goto(base + "/brews/barrel-by-the-door/harvest")
+    page.get_by_text("earthy", exact=True).click()
+    page.locator("#volume").fill("90")
+    page.get_by_role("button", name="Harvested").click()
+    page.wait_for_url("**/brews/barrel-by-the-door")
+    page.get_by_text("Harvested after").wait_for()
+    page.screenshot(path=SHOTS / f"harvested-{size}.png", full_page=True)
+    assert one.foreign == [] and other.foreign == []
+    assert one.faults == [] and other.faults == []
+
+
+def test_an_entry_typed_on_an_old_page_and_a_double_tap_come_once(browser: Any, served: Served) -> None:
+    one = visit(browser, served, "phone")
+    fill_first_brew(one.page, served.base, datetime.now() - timedelta(hours=2))
+    one.page.goto(served.base + "/brews/barrel-by-the-door/record?what=oxygen")
+    type_with_keys(one.page, "7,9")
+    one.page.get_by_role("button", name="Keep", exact=True).dblclick()
+    one.page.wait_for_url("**/brews/barrel-by-the-door?done=*")
+    one.page.go_back()
+    one.page.locator(".pad").wait_for()
+    one.page.locator("#signal").fill("7,5")
+    one.page.get_by_role("button", name="Keep", exact=True).click()
+    one.page.wait_for_url("**/brews/barrel-by-the-door?done=*")
+    assert served.notebook.log("barrel-by-the-door", "oxygen")[1].tolist() == [7.9, 7.5]
+
+
+def test_a_refused_entry_stays_in_the_form_with_its_remedy(browser: Any, served: Served) -> None:
+    one = visit(browser, served, "phone")
+    fill_first_brew(one.page, served.base, datetime.now() - timedelta(hours=2))
+    one.page.goto(served.base + "/brews/barrel-by-the-door/record?what=pH")
+    one.page.locator("#signal").fill("99")
+    one.page.get_by_role("button", name="Keep", exact=True).click()
+    one.page.get_by_role("alert").wait_for()
+    assert one.page.locator("#signal").input_value() == "99"
+    assert one.page.evaluate("document.querySelector('#waiting').hidden") is True
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """The invented yard, so that every page has something to show."""
+    made = Served(folder=tmp_path_factory.mktemp("demo"), port=free_port())
+    made.start()
+    desk.make_demo(made.notebook, now=datetime.now().astimezone())
+    yield made
+    made.stop()
+
+
+def pages_of(served: Served) -> list[str]:
+    """Every page that can be opened by its address alone, and those of the brew under air."""
+    brew = desk.brews_under_way(served.notebook, now=datetime.now().astimezone())[0].key
+    reading = served.notebook.readings(brew)[0].key
+    routes = {route.path for route in served.server.config.app.routes if "GET" in (getattr(route, "methods", None) or ())}
+    skipped = (
+        "/parts/",
+        "/live",
+        "/openapi",
+        "/app.webmanifest",
+        "/service-worker",
+        "/static",
+        "/reminders.ics",
+        "/data/export",
+        "/pair/authority",
+    )
+    plain = sorted(path for path in routes if "{" not in path and not path.startswith(skipped))
+    ours = [
+        f"/brews/{brew}",
+        f"/brews/{brew}/record",
+        f"/brews/{brew}/record?what=smell",
+        f"/brews/{brew}/harvest",
+        f"/brews/{brew}/readings/{reading}",
+        "/no/such/page",
+    ]
+    return plain + ours
+
+
+@pytest.mark.parametrize(("size", "look"), [("phone", "light"), ("phone", "dark"), ("desk", "light"), ("desk", "dark")])
+def test_every_page_is_free_of_barriers(browser: Any, demo: Served, size: str, look: str) -> None:
+    one = visit(browser, demo, size, look)
+    found, wide = [], []
+    SHOTS.mkdir(exist_ok=True)
+    for path in pages_of(demo):
+        answer = one.page.goto(demo.base + path)
+        if answer is None or "html" not in answer.headers.get("content-type", ""):
+            continue
+        one.page.wait_for_timeout(700)
+        one.page.evaluate(AXE.read_text(encoding="utf-8"))
+        told = one.page.evaluate("axe.run(document, {resultTypes: ['violations']})")
+        found += [(path, item["id"], [node["html"][:150] for node in item["nodes"][:3]]) for item in told["violations"]]
+        if one.page.evaluate("document.documentElement.scrollWidth > innerWidth"):
+            wide.append(path)
+        name = path.strip("/").replace("/", "_").replace("?", "_") or "home"
+        one.page.screenshot(path=SHOTS / f"{name}-{size}-{look}.png", full_page=True)
+    assert found == []
+    assert wide == []
+    assert one.foreign == []
+    assert [fault for fault in one.faults if "404" not in fault] == []
+
+
+def test_a_page_is_light_and_quick_before_its_charts(browser: Any, demo: Served) -> None:
+    one = visit(browser, demo, "phone")
+    sizes: dict[str, int] = {}
+    session = one.context.new_cdp_session(one.page)
+    session.send("Network.enable")
+    names: dict[str, str] = {}
+    session.on("Network.responseReceived", lambda told: names.__setitem__(told["requestId"], told["response"]["url"]))
+    session.on(
+        "Network.loadingFinished", lambda told: sizes.__setitem__(names.get(told["requestId"], ""), told["encodedDataLength"])
+    )
+    one.page.goto(demo.base + "/")
+    one.page.wait_for_timeout(1500)
+    before_charts = sum(size for name, size in sizes.items() if "vega-engine" not in name)
+    assert 20_000 < before_charts < 350_000
+    paint = one.page.evaluate("performance.getEntriesByName('first-paint')[0].startTime")
+    (SHOTS / "weight.txt").write_text(f"{before_charts} bytes before charts, first paint {paint:.0f} ms\n")
+
+
+def test_a_chart_follows_light_and_dark_and_its_figures_are_beside_it(browser: Any, demo: Served) -> None:
+    one = visit(browser, demo, "phone")
+    brew = desk.brews_under_way(demo.notebook, now=datetime.now().astimezone())[0].key
+    one.page.goto(f"{demo.base}/brews/{brew}")
+    one.page.locator("figure.chart svg").first.wait_for()
+    ink = "getComputedStyle(document.querySelector('figure.chart svg text')).fill"
+    light = one.page.evaluate(ink)
+    one.page.get_by_role("button", name="Light or dark").click()
+    one.page.wait_for_function(f"{ink} !== '{light}'")
+    one.page.get_by_text("Figures").first.click()
+    assert one.page.locator("figure.chart table tbody tr").count() > 3
+    assert one.page.locator("figure.chart .canvas").first.get_attribute("aria-label")
