@@ -47,6 +47,7 @@ class Certificate:
     recoveries: tuple[tuple[str, Recovery], ...]
     valid_range: ValidRange
     outliers: tuple[OutlierTest, ...]
+    odd_groups: tuple[str, ...]  # days, operators and lots that stand out by Mandel's h and k
     gain_log_sd: float
     gain_words: str
     missing: tuple[str, ...]  # what the study could not show, with the remedy
@@ -173,6 +174,7 @@ def as_lines(certificate: Certificate, error: AssayError, recipe: str | None = N
     )
     lines.append(("Scale", certificate.gain_words))
     lines += [("Odd readings", sentence) for sentence in certificate.outlier_sentences]
+    lines += [("Odd groups", f"{sentence} One group in twenty does so by chance.") for sentence in certificate.odd_groups]
     if certificate.censored:
         lines.append(
             (

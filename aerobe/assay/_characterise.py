@@ -10,7 +10,7 @@ from aerobe.assay._certificate import Certificate, Precision
 from aerobe.assay._colour import ColourBias, ColourReading, estimate_colour_bias
 from aerobe.assay._limits import censored_mean, limits_from_blanks, limits_from_model
 from aerobe.assay._linearity import Linearity, Parallelism, linearity, parallelism, valid_range
-from aerobe.assay._outliers import OutlierTest, cochran, grubbs
+from aerobe.assay._outliers import OutlierTest, cochran, grubbs, mandel
 from aerobe.assay._scale import Notes, find_recoveries, gain_of, plain_readings
 from aerobe.assay._study import Study, StudyReading, replicate_groups
 from aerobe.assay._two_component import TwoComponent, fit_two_component
@@ -92,6 +92,7 @@ def characterise(study: Study, *, level: float = 0.9) -> Certificate:
         recoveries=recoveries,
         valid_range=reach,
         outliers=odd,
+        odd_groups=_odd_groups(study),
         gain_log_sd=gain,
         gain_words=gain_words,
         missing=tuple(notes.missing),
@@ -151,6 +152,22 @@ def _outliers(groups: dict[tuple[object, ...], list[StudyReading]]) -> tuple[Out
     }
     if len(relative) >= 2 and any(len(set(values)) > 1 for values in relative.values()):
         found.append(cochran(relative))
+    return tuple(found)
+
+
+def _odd_groups(study: Study) -> tuple[str, ...]:
+    """Mandel's h and k of the groups (day, operator, lot, sample) of each undiluted tea with three such groups and more."""
+    found: list[str] = []
+    for what in dict.fromkeys(item.what for item in study.of("sample")):
+        groups: dict[str, list[float]] = {}
+        for item in plain_readings(study.of("sample")):
+            if item.what == what and item.dilution == 1:
+                terms = (("day", item.day), ("operator", item.operator), ("lot", item.kit_lot), ("sample", item.sample))
+                name = ", ".join(f"{word} {value}" for word, value in terms if value)
+                groups.setdefault(f"{what} ({name})", []).append(item.signal)
+        repeated = {name: group for name, group in groups.items() if len(group) > 1}
+        if len(repeated) >= 3:
+            found.extend(mandel(repeated).flagged())
     return tuple(found)
 
 

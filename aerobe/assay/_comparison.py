@@ -280,8 +280,8 @@ def phase_bias(
     if np.any(x <= 0) or np.any(y <= 0):
         raise OutsideValidity("A ratio needs results above zero.", "Leave out what was not detected, and say so.")
     ratio = np.log(x / y)
-    cells = list(zip(foods, phases, strict=True))
-    if len(cells) != ratio.size:
+    cells = list(zip(foods, phases, strict=False))
+    if not len(foods) == len(phases) == ratio.size:
         raise NotEnoughData("Foods and phases differ in number from the results.", "Give both for each pair.")
     sd = np.ones(ratio.size) if log_sd is None else finite(log_sd, "uncertainties of the log ratios")
     if sd.size != ratio.size or np.any(sd <= 0):

@@ -141,6 +141,17 @@ def test_readings_below_the_scale_stay_in() -> None:
     assert certificate.censored == 2 and 4.0 < certificate.background < 5.6  # 6 without them, 5.6 with the lowest mark
 
 
+def test_an_odd_day_is_named() -> None:
+    days = [
+        f"sample,{v:g},ug C/mL,brew,0.3,,{day}"
+        for day, level in (("a", 100), ("b", 101), ("c", 99), ("d", 160), ("e", 100))
+        for v in (level - 1, level + 1)
+    ]
+    certificate = made(*PLAIN[:3], *days)
+    assert any("sample d" in text and "lies high" in text for text in certificate.odd_groups)
+    assert "Odd groups" in dict(as_lines(certificate, error_for(certificate)))
+
+
 def test_standards_tell_the_scale() -> None:
     standards = [f"standard,{6 + 0.8 * x + d:g},ug C/mL,,,,,{x:g}" for x in (50.0, 100.0) for d in (-2, 0, 3)]
     lines = [line + "," * (7 - line.count(",")) for line in PLAIN]

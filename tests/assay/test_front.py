@@ -135,6 +135,10 @@ def test_two_tests_on_the_page(shed: Shed) -> None:  # noqa: F811
     y = " ".join(str(v + v % 3 + 2) for v in range(10, 30))
     answered = shed.post("/assay/compare", first=x, second=y, first_name="cards", second_name="counts", unit="ug C/mL")
     assert answered.status_code == 200 and "Passing-Bablok, 20 pairs" in answered.text and "cards and counts" in answered.text
+    moving = shed.post("/assay/compare", first=x, second=y, foods="kelp " * 10 + "sugar " * 10, phases="early late " * 10)
+    assert moving.status_code == 200 and "by phase" in moving.text
+    short = shed.post("/assay/compare", first=x, second=y, foods="kelp", phases="early late " * 10)
+    assert short.status_code == 422 and "Foods and phases differ in number" in short.text
 
 
 def test_the_interface_for_programs(shed: Shed) -> None:  # noqa: F811

@@ -223,6 +223,61 @@ def test_wampler_with_scatter() -> None:
     assert fit.residual_sd == approx(2360.14502379268, rel=1e-10)
 
 
+def test_pontius() -> None:
+    # NIST StRD Pontius (load cell, a parabola of degree 2): data and certified values from memory.
+    up = [
+        0.11019,
+        0.21956,
+        0.32949,
+        0.43899,
+        0.54803,
+        0.65694,
+        0.76562,
+        0.87487,
+        0.98292,
+        1.09146,
+        1.20001,
+        1.30822,
+        1.41599,
+        1.52399,
+        1.63194,
+        1.73947,
+        1.84646,
+        1.95392,
+        2.06128,
+        2.16844,
+    ]
+    again = [
+        0.11052,
+        0.22018,
+        0.32939,
+        0.43886,
+        0.54798,
+        0.65739,
+        0.76596,
+        0.87474,
+        0.98300,
+        1.09150,
+        1.20004,
+        1.30818,
+        1.41613,
+        1.52408,
+        1.63159,
+        1.73965,
+        1.84696,
+        1.95445,
+        2.06177,
+        2.16829,
+    ]
+    load = np.tile(np.arange(150_000, 3_000_001, 150_000), 2)
+    fit = polynomial(load, up + again, 2)
+    assert fit.coefficients == approx((0.673565789473684e-03, 0.732059160401003e-06, -0.316081871345029e-14), rel=1e-9)
+    assert [fit.sd(i) for i in range(3)] == approx(
+        (0.107938612033077e-03, 0.157817399981659e-09, 0.486652849992036e-16), rel=1e-9
+    )
+    assert fit.residual_sd == approx(0.205177424076185e-03, rel=1e-10)
+
+
 # NIST StRD NoInt1 and NoInt2, from memory: lines through zero.
 @pytest.mark.parametrize(
     ("x", "y", "slope", "sd", "residual"),

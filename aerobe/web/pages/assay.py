@@ -101,23 +101,24 @@ def count(request: Request, sent: Sent) -> Response:
 @router.get("/assay/compare")
 def compare_form(request: Request) -> Response:
     """The form of two tests on the same samples."""
-    return page(request, "assay/compare.html", title="Two tests side by side", answers=(), picture=None)
+    return page(request, "assay/compare.html", title="Two tests side by side", answers=(), pictures=())
 
 
 @router.post("/assay/compare")
 def compare(request: Request, sent: Sent) -> Response:
     """Line and limits of agreement."""
-    context: dict[str, Any] = {"answers": (), "picture": None}
+    context: dict[str, Any] = {"answers": (), "pictures": ()}
     try:
-        line, robust, agreement = desk.compare_tests(sent.text("first"), sent.text("second"))
-        words = robust.says if robust else "Passing-Bablok needs ten pairs."
+        first, second = sent.text("first"), sent.text("second")
+        line, robust, agreement = desk.compare_tests(first, second)
+        answers = [line.says, robust.says if robust else "Passing-Bablok needs ten pairs.", agreement.says]
         names = (sent.text("first_name", "first test"), sent.text("second_name", "second test"))
-        context = {
-            "answers": (line.says, words, agreement.says),
-            "picture": desk.picture_of_tests(
-                sent.text("first"), sent.text("second"), line, names=names, unit=sent.text("unit", "-")
-            ),
-        }
+        pictures = [desk.picture_of_tests(first, second, line, names=names, unit=sent.text("unit", "-"))]
+        if sent.text("foods") and sent.text("phases"):
+            moving = desk.compare_by_phase(first, second, sent.text("foods").split(), sent.text("phases").split())
+            answers.append(moving.says)
+            pictures.append(desk.picture_of_phases(moving, names))
+        context = {"answers": answers, "pictures": pictures}
     except AerobeError as fault:
         return page(request, "assay/compare.html", status=422, title="Two tests side by side", fault=fault, sent=sent, **context)
     return page(request, "assay/compare.html", title="Two tests side by side", sent=sent, **context)
