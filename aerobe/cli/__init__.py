@@ -32,6 +32,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "notebook": ("aerobe.cli._notebook:notebook", "Check, copy and restore the notebook; see what was changed."),
     "oxygen": ("aerobe.cli._oxygen:app", "How much food the air carries; transfer, uptake, sizing, probes."),
     "safety": ("aerobe.cli._safety:app", "Gates, compost rules, tests, water, cautions; may this tea go there?"),
+    "evidence": ("aerobe.cli._evidence:app", "What many people found: take in, list, weigh, pool every brew."),
     "report": ("aerobe.cli._reports:app", "Reports with their data: write, check anew, publish a folder of pages."),
     "serve": ("aerobe.cli._serve:serve", "Serve the notebook page to this machine or the local network."),
 }

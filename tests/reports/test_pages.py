@@ -29,8 +29,9 @@ def a_report(text: str = "plain words") -> Report:
                Shown(picture=trees, with_figures=True), Warned(title="What this cannot tell", items=("One brew.", text))),
         sections=(Section(title=f"All readings {text}",
                           blocks=(Words(text=text), Points(items=(text, "b")), Grid(table=table))),),
-        sources=(f"A. 2001. {text}.",), made_at=datetime(2026, 5, 1, 8, 0, tzinfo=UTC), versions={"aerobe": "0.1.0", "numpy": "2"},
-        seed=7, numbers={"peak time [h]": 20.0, "call": text, "none": None}, package=b"PK\x05\x06" + bytes(18) + b"\xff\x00",
+        sources=(f"A. 2001. {text}.",), made_at=datetime(2026, 5, 1, 8, 0, tzinfo=UTC),
+        versions={"aerobe": "0.1.0", "numpy": "2"}, seed=7,
+        numbers={"peak time [h]": 20.0, "call": text, "none": None}, package=b"PK\x05\x06" + bytes(18) + b"\xff\x00",
         invented=True)
 
 

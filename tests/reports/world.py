@@ -60,10 +60,12 @@ def invented(path: Path, *, brews: int = 3, name: str = "Kelp or not (invented)"
     return book
 
 
-def _brew(pen: object, key: str, arm: str, place: int, level: float, rng: np.random.Generator, notes: str, controls: bool) -> None:
+def _brew(
+    pen: object, key: str, arm: str, place: int, level: float, rng: np.random.Generator, notes: str, controls: bool,
+) -> None:
     began = BEGAN + timedelta(days=place)
-    pen.add(Brew(key=key, name=f"{arm} {place + 1} (invented)", recipe=arm, vessel="bucket", started_at=began, trial="kelp", arm=arm,
-                 block=f"day-{place + 1}", notes=notes), at=NOW)
+    pen.add(Brew(key=key, name=f"{arm} {place + 1} (invented)", recipe=arm, vessel="bucket", started_at=began, trial="kelp",
+                 arm=arm, block=f"day-{place + 1}", notes=notes), at=NOW)
     pen.add(Sample(key=f"{key}-s", brew=key, elapsed_h=20.0, taken_by="A. Nobody", notes=notes), at=NOW)
     value = level * float(np.exp(rng.normal(0.0, 0.1)))
     for number in range(2):

@@ -1,0 +1,62 @@
+"""What many people found: take in their packages, weigh one recipe against another."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Depends, Request, Response
+from fastapi.concurrency import run_in_threadpool
+
+from aerobe import desk
+from aerobe.errors import AerobeError, ImportFault
+from aerobe.web._frame import Fields, clock_of, fields, go_to, menu_entry, notebook_of, page
+
+router = APIRouter()
+nav = menu_entry("Evidence", "/evidence", order=45, icon="evidence")
+Sent = Annotated[Fields, Depends(fields)]
+
+
+@router.get("/evidence")
+def hub(request: Request) -> Response:
+    """Pairs of recipes with their trials, and the way in for those of others."""
+    return page(request, "evidence/hub.html", title="Evidence", **_context(request))
+
+
+@router.post("/evidence")
+async def take(request: Request, sent: Sent) -> Response:
+    """A package or a table of others."""
+    upload = sent.upload("file")
+    try:
+        if upload is None:
+            raise ImportFault("No file was chosen.", "Choose a data package (zip) or a table of ratios (CSV).")
+        content, name = await upload.read(), (upload.filename or "file")[-120:]
+        taken = await run_in_threadpool(_take, request, content, name, sent.text("site")[:80])
+    except AerobeError as fault:
+        context = await run_in_threadpool(_context, request)
+        return page(request, "evidence/hub.html", status=422, title="Evidence", fault=fault, sent=sent, **context)
+    said = f"{len(taken.new)} new, {taken.known} known already." + "".join(f" {line}" for line in taken.silent)
+    return go_to("/evidence?" + urlencode({"done": said[:400]}))
+
+
+@router.get("/evidence/weigh")
+def weigh(request: Request, recipe: str = "", against: str = "", outcome: str = "biomass") -> Response:
+    """All that is known of one pair."""
+    try:
+        answer = desk.weigh_evidence(notebook_of(request), recipe[:200], against[:200], outcome=outcome[:80])
+    except AerobeError as fault:
+        return page(request, "evidence/hub.html", status=422, title="Evidence", fault=fault, **_context(request))
+    rows = [[flag.trial, flag.words] for flag in answer.weighed.flags]
+    return page(request, "evidence/weighed.html", title=f"{recipe} against {against}", answer=answer, weighed=answer.weighed,
+                flag_rows=rows)
+
+
+def _take(request: Request, content: bytes, name: str, site: str) -> Any:
+    return desk.take_evidence(notebook_of(request), content, name, now=clock_of(request), site=site)
+
+
+def _context(request: Request) -> dict[str, Any]:
+    pairs = [{"recipe": pair[0], "against": pair[1], "outcome": pair[2], "trials": pair[3],
+              "href": "/evidence/weigh?" + urlencode({"recipe": pair[0], "against": pair[1], "outcome": pair[2]})}
+             for pair in desk.evidence_pairs(notebook_of(request))]
+    return {"pairs": pairs}

@@ -1,0 +1,59 @@
+"""Reports to take along: a brew or a trial as page, PDF and data; and a package of somebody else computed anew."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Depends, Request, Response
+from fastapi.concurrency import run_in_threadpool
+
+from aerobe import desk
+from aerobe.errors import AerobeError, ImportFault, NotFound
+from aerobe.web._frame import Fields, clock_of, fields, menu_entry, notebook_of, page
+
+router = APIRouter()
+nav = menu_entry("Reports", "/reports", order=46, icon="report")
+Sent = Annotated[Fields, Depends(fields)]
+MAKERS = {"brew": "report_of_brew", "trial": "report_of_trial"}
+KINDS = {"html": "text/html; charset=utf-8", "pdf": "application/pdf", "zip": "application/zip"}
+
+
+@router.get("/reports")
+def hub(request: Request) -> Response:
+    """What can be reported."""
+    return page(request, "reports/hub.html", title="Reports", **_context(request))
+
+
+@router.get("/reports/{kind}/{key}.{form}")
+def report(request: Request, kind: str, key: str, form: str, people: bool = False) -> Response:
+    """One report as a file. It is sent as a download: it is a page of its own, not one of the app's."""
+    if kind not in MAKERS or form not in KINDS:
+        raise NotFound(f"There is no report '{kind}' as '{form}'.", "Choose one on the page of reports.")
+    wanted = desk.Wanted(with_people=people)
+    made = getattr(desk, MAKERS[kind])(notebook_of(request), key, now=clock_of(request), wanted=wanted)
+    content = made.package
+    if form != "zip":
+        content = desk.report_as_html(made) if form == "html" else desk.report_as_pdf(made)
+    name = f"{kind}-{key}{'-data' if form == 'zip' else ''}.{form}"
+    return Response(content, media_type=KINDS[form], headers={"Content-Disposition": f'attachment; filename="{name}"'})
+
+
+@router.post("/reports/check")
+async def check(request: Request, sent: Sent) -> Response:
+    """Compute the reports in a package anew."""
+    upload = sent.upload("file")
+    try:
+        if upload is None:
+            raise ImportFault("No file was chosen.", "Choose the data package (zip) that came with a report.")
+        content = await upload.read()
+        checks = await run_in_threadpool(desk.check_package, content, now=clock_of(request))
+    except AerobeError as fault:
+        context = await run_in_threadpool(_context, request)
+        return page(request, "reports/hub.html", status=422, title="Reports", fault=fault, **context)
+    return page(request, "reports/checked.html", title="Computed anew", checks=checks)
+
+
+def _context(request: Request) -> dict[str, Any]:
+    notebook = notebook_of(request)
+    overview = desk.brews_overview(notebook, now=clock_of(request))
+    return {"cards": [*overview.earlier, *overview.under_way], "trials": desk.trial_names(notebook)}

@@ -1,0 +1,69 @@
+"""Reports and evidence on the page: files to take along, packages of others taken in and weighed, faults that say why."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from aerobe import desk
+from tests.reports.world import NOW, invented
+
+
+@pytest.fixture(scope="module")
+def packages(tmp_path_factory: pytest.TempPathFactory) -> Iterator[list[bytes]]:
+    found = []
+    folder: Path = tmp_path_factory.mktemp("far")
+    for seed in (1, 2, 3):
+        with invented(folder / f"{seed}.notebook", seed=seed) as book:
+            found.append(desk.report_of_trial(book, "kelp", now=NOW).package)
+    yield found
+
+
+def send(shed: Any, path: str, content: bytes, name: str, **fields: str) -> Any:
+    return shed.post(path, file=(name, content, "application/octet-stream"), **fields)
+
+
+def test_a_trial_comes_out_as_page_pdf_and_data(shed: Any, packages: list[bytes]) -> None:
+    desk.import_package(shed.notebook, packages[0], now=shed.clock.now)
+    assert "Kelp or not" in shed.client.get("/reports").text
+    for form, start in (("html", b"<!doctype html>"), ("pdf", b"%PDF"), ("zip", b"PK")):
+        answer = shed.client.get(f"/reports/trial/kelp.{form}")
+        assert answer.status_code == 200 and answer.content.startswith(start)
+        assert answer.headers["content-disposition"].startswith("attachment")
+
+
+def test_an_unknown_report_says_where_to_look(shed: Any) -> None:
+    for path in ("/reports/trial/none.html", "/reports/secret/kelp.html", "/reports/trial/kelp.exe"):
+        answer = shed.client.get(path)
+        assert answer.status_code in (404, 422), path
+        assert "Traceback" not in answer.text
+
+
+def test_a_package_is_computed_anew_on_the_page(shed: Any, packages: list[bytes]) -> None:
+    answer = send(shed, "/reports/check", packages[0], "kelp.zip")
+    assert "numbers were found again" in answer.text
+    refused = send(shed, "/reports/check", b"not a zip", "kelp.zip")
+    assert refused.status_code == 422 and "Export it again" in refused.text
+
+
+def test_trials_of_others_are_taken_in_and_weighed(shed: Any, packages: list[bytes]) -> None:
+    for number, content in enumerate(packages):
+        answer = send(shed, "/evidence", content, f"{number}.zip", site=f"garden <b>{number}</b>")
+        assert answer.status_code == 303
+    assert "0+new%2C+1+known" in send(shed, "/evidence", packages[0], "again.zip", site="posing").headers["location"]
+    hub = shed.client.get("/evidence").text
+    assert "3 trials" in hub
+    page = shed.client.get("/evidence/weigh", params={"recipe": "kelp (invented)", "against": "plain (invented)"}).text
+    assert "3 trials: kelp (invented) gives" in page
+    assert "garden <b>" not in page                       # a name given to a place is never markup
+    assert "In your own hands" in page and "What weakens these trials" in page
+
+
+def test_faults_of_evidence_come_back_with_their_remedy(shed: Any) -> None:
+    answer = send(shed, "/evidence", b"key,recipe\n1,2\n", "t.csv")
+    assert answer.status_code == 422 and "Missing columns" in answer.text
+    answer = shed.client.get("/evidence/weigh", params={"recipe": "moon", "against": "sun"})
+    assert answer.status_code == 422 and "No trial is about" in answer.text
