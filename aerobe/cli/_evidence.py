@@ -66,7 +66,7 @@ def weigh(
     outcome
         What the trials were judged by.
     """
-    from aerobe.desk import weigh_evidence
+    from aerobe.desk import flags_by_words, weigh_evidence
 
     with where.open(create=False) as book, progress("pooling"):
         answer = weigh_evidence(book, recipe, against, outcome=outcome, margin_ratio=margin)
@@ -81,7 +81,7 @@ def weigh(
     if weighed.small is not None:
         lines.append(weighed.small.in_words())
     lines += [double.words for double in weighed.duplicates]
-    lines += [f"{flag.trial}: {flag.words}" for flag in weighed.flags if flag.severity != "note"]
+    lines += [f"{words} ({', '.join(trials)})" for words, trials in flags_by_words(weighed).items()]
     say(weighed, as_json=where.json, text=lines)
     return CANNOT_TELL if weighed.answer == "cannot tell" else 0
 

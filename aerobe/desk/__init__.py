@@ -82,6 +82,7 @@ _WHERE: dict[str, str] = {
     "static_site": "_site",
     "all_evidence": "_evidence",
     "evidence_pairs": "_evidence",
+    "flags_by_words": "_evidence",
     "kept_evidence": "_evidence",
     "pool_all_brews": "_evidence",
     "take_evidence": "_evidence",

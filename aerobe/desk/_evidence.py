@@ -122,6 +122,15 @@ def weigh_evidence(
     return Answer(weighed=weighed, pictures=weighed_pictures(weighed))
 
 
+def flags_by_words(weighed: Weighed) -> dict[str, list[str]]:
+    """Each weakness with the trials that have it: what weakens first, what is merely not told after it."""
+    found: dict[str, list[str]] = {}
+    for flag in sorted(weighed.flags, key=lambda one: one.severity == "note"):
+        if flag.trial not in found.setdefault(flag.words, []):
+            found[flag.words].append(flag.trial)
+    return found
+
+
 def pool_all_brews(notebook: Notebook, *, reference: str = "", outcome: str = "biomass", on_gpu: bool = False) -> ManyPool:
     """Every brew of own and imported trials in one hierarchical model.
 

@@ -143,8 +143,8 @@ def _answer(low: float, high: float, margin: float) -> str:
 
 
 _ANSWERS = {
-    "better": "More, by trials that need not agree in size.",
-    "worse": "Less, by trials that need not agree in size.",
+    "better": "It gives more; how much may differ from trial to trial.",
+    "worse": "It gives less; how much may differ from trial to trial.",
     "about the same": "Whatever difference there is lies within the margin.",
     "cannot tell": "That does not tell which gives more.",
 }

@@ -251,7 +251,7 @@ def test_weighing_turns_pools_and_says() -> None:
     found = weigh(items, "kelp", "plain")
     assert found.answer == "better"
     assert len(found.contrasts) == 6 and [one.key for one in found.left_out] == ["bad"]
-    assert found.says.startswith("6 trials: kelp gives 1.88 (1.70 to 2.09) times plain. More")
+    assert found.says.startswith("6 trials: kelp gives 1.88 (1.70 to 2.09) times plain. It gives more")
     assert weigh(items, "plain", "kelp").answer == "worse"
 
 

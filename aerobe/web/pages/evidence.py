@@ -46,7 +46,7 @@ def weigh(request: Request, recipe: str = "", against: str = "", outcome: str = 
         answer = desk.weigh_evidence(notebook_of(request), recipe[:200], against[:200], outcome=outcome[:80])
     except AerobeError as fault:
         return page(request, "evidence/hub.html", status=422, title="Evidence", fault=fault, **_context(request))
-    rows = [[flag.trial, flag.words] for flag in answer.weighed.flags]
+    rows = [[words, ", ".join(trials)] for words, trials in desk.flags_by_words(answer.weighed).items()]
     return page(request, "evidence/weighed.html", title=f"{recipe} against {against}", answer=answer, weighed=answer.weighed,
                 flag_rows=rows)
 
