@@ -8,7 +8,7 @@ from aerobe.trials._layouts import Plot, plots_of, randomised
 from aerobe.trials._next import NextTrial, propose_next
 from aerobe.trials._plan import GOOD_POWER, Budget, Design, Plan, plan_trial
 from aerobe.trials._power import Power, SimulateBrew, Told, power_from_nulls, power_of, told_through_model
-from aerobe.trials._scatter import SAME_DAY_BOTTLES, SCATTERS, WEEKLY_BATCHES, Scatter, scatter_from
+from aerobe.trials._scatter import SAME_DAY_BOTTLES, SCATTERS, WEEKLY_BATCHES, Scatter, scatter_from, scatter_of_testing
 from aerobe.trials._sheet import sheet_page, sheet_style
 from aerobe.trials._times import SamplingTimes, numeric_sensitivity, optimal_times
 
@@ -44,6 +44,6 @@ __all__ = [
     "scatter_from",
     "sheet_page",
     "sheet_style",
-    "told_through_model",
+    "scatter_of_testing", "told_through_model",
     "with_controls",
 ]

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from aerobe.errors import NotEnoughData, UnusableRecord
+from aerobe.records import AssayError
 from aerobe.verdicts import BrewResult, lay_out
 
 
@@ -51,6 +52,37 @@ SAME_DAY_BOTTLES = Scatter(
     brew_log_sd=0.2, test_log_sd=0.1, day_log_sd=0.5, origin="two bottles of each food from one water (UCSB EEMB 144L 2021)"
 )
 SCATTERS = {"weekly batches": WEEKLY_BATCHES, "same-day bottles": SAME_DAY_BOTTLES}
+
+
+def scatter_of_testing(error: AssayError, *, level: float, colour: float = 0.0, with_control: bool = True) -> float:
+    """What one test adds to the log of a result, its killed control included.
+
+    Parameters
+    ----------
+    error
+        Of the assay. [unit of its result]
+    level
+        Biomass expected. [unit of its result]
+    colour
+        Signal of the tea without its cells. [unit of its result]
+    with_control
+        Whether a killed control is subtracted; its own error counts too. [-]
+
+    Returns
+    -------
+    float
+        SD of the log. [-]
+
+    Source
+    ------
+    cochran-1977
+    """
+    if level <= 0:
+        raise UnusableRecord(f"A level of {level:g} has no logarithm.", "Give the biomass you expect at the time compared.")
+    variance = error.constant_sd**2 + (error.proportional_cv * (level + colour)) ** 2
+    if with_control:
+        variance += error.constant_sd**2 + (error.proportional_cv * colour) ** 2
+    return math.sqrt(variance) / level
 
 
 def scatter_from(results: Sequence[BrewResult]) -> Scatter:

@@ -326,7 +326,8 @@ def _settle(comparisons: Sequence[Comparison], sd: float | None, layout: Layout,
     if bound == 0:
         return None
     each = max(1.0, layout.matrix.shape[0] / arms)
-    more = brews_needed(sd, bound, arms=arms)
+    # Several comparisons share the allowance for a false claim.
+    more = brews_needed(sd, bound, arms=arms, claim_level=1.0 - (1.0 - CLAIM_LEVEL) / len(comparisons))
     same = brews_needed_for_sameness(sd, bound, arms=arms)
     if more is None:
         words = "At this scatter a difference of the margin is out of reach: ask for a larger one, or make brews more alike."

@@ -26,6 +26,7 @@ from aerobe.trials import (
     propose_next,
     randomised,
     scatter_from,
+    scatter_of_testing,
     told_through_model,
     with_controls,
 )
@@ -111,6 +112,9 @@ def test_a_trial_without_margin_is_sent_back() -> None:
         plan_trial(replace(TWO, margin_ratio=1.0), QUIET, budget())
 
 
+COLOURS = (5.0, 12.0)  # signal of the plain and of the darker tea without cells [ug C/mL]
+
+
 # --- promised and found -------------------------------------------------------------------------------------------------------
 
 
@@ -122,7 +126,7 @@ def measured_trial(rng: np.random.Generator, plots: tuple[Plot, ...], effect: fl
     for i, plot in enumerate(plots):
         arm = ARMS[plot.arm]
         truth = 40.0 * math.exp(effect * plot.arm + days[plot.round] + rng.normal(0, scatter.brew_log_sd))
-        colour = (5.0, 12.0)[plot.arm]
+        colour = COLOURS[plot.arm]
         brews.append(Brew(key=f"b{i}", name="b", recipe=arm.recipe, vessel=f"v{plot.place}", started_at=start, arm=arm.key,
                           block=str(plot.round)))
         for role, signal in (("sample", truth + colour), ("killed control", colour)):
@@ -137,8 +141,11 @@ def measured_trial(rng: np.random.Generator, plots: tuple[Plot, ...], effect: fl
 def test_power_promised_is_power_found(brews: int, per_round: int, margin: float) -> None:
     trial = replace(TWO, margin_ratio=margin)
     plots = plots_of(2, brews, per_round)
-    promised = power_of(trial, plots, QUIET, 1, simulations=20000).told
-    assay = Assay(key="a", name="card", method="colour test", error=AssayError(constant_sd=0.3, proportional_cv=0.1))
+    error = AssayError(constant_sd=0.3, proportional_cv=0.1)
+    testing = [scatter_of_testing(error, level=40.0, colour=colour) for colour in COLOURS]
+    scatter = replace(QUIET, test_log_sd=math.hypot(*testing) / math.sqrt(2))
+    promised = power_of(trial, plots, scatter, 1, simulations=20000).told
+    assay = Assay(key="a", name="card", method="colour test", error=error)
     rng = np.random.default_rng(17)
     calls = [
         judge(trial, measured_trial(rng, plots, math.log(margin), QUIET, assay), with_check=False).comparisons[0].call

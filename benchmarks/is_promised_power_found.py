@@ -1,0 +1,76 @@
+"""Is the power that the planner promises found when whole trials are run, with readings, colour and killed controls?
+
+Run: python benchmarks/is_promised_power_found.py [trials]
+"""
+
+from __future__ import annotations
+
+import math
+import sys
+from datetime import UTC, datetime
+
+import numpy as np
+
+from aerobe.records import Arm, Assay, AssayError, Brew, Reading, Trial
+from aerobe.trials import Scatter, plots_of, power_of, scatter_of_testing
+from aerobe.verdicts import brew_results, judge
+
+ERROR = AssayError(constant_sd=0.3, proportional_cv=0.1)
+CARD = Assay(key="a", name="card", method="colour test", error=ERROR)
+LEVEL, COLOURS = 40.0, (5.0, 12.0)          # ug C/mL: biomass, and the signal of plain and dark tea without cells
+SCATTER = Scatter(
+    brew_log_sd=0.25, test_log_sd=math.hypot(*(scatter_of_testing(ERROR, level=LEVEL, colour=c) for c in COLOURS)) / math.sqrt(2),
+    day_log_sd=0.6,
+)
+START = datetime(2026, 5, 1, tzinfo=UTC)
+CASES = ((2, 6, 4, 1.6), (2, 4, 2, 2.2), (2, 10, 20, 1.4), (4, 5, 4, 1.8), (3, 6, 2, 1.8))
+
+
+def trial_of(arms: int, margin: float) -> Trial:
+    """A question of so many arms."""
+    named = tuple(Arm(key=f"r{i}", recipe=f"r{i}", is_standard=i == 0) for i in range(arms))
+    question = "two recipes" if arms == 2 else "several against a standard"
+    return Trial(key="t", name="t", question=question, arms=named, margin_ratio=margin)
+
+
+def one_call(trial: Trial, plots, effect: float, rng: np.random.Generator) -> str:  # type: ignore[no-untyped-def]
+    """Simulate the readings of one trial and judge them; only the second arm differs, and its tea is darker."""
+    days = rng.normal(0, SCATTER.day_log_sd, 1 + max(plot.round for plot in plots))
+    brews, readings = [], []
+    for i, plot in enumerate(plots):
+        shift = effect if plot.arm == 1 else 0.0
+        truth = LEVEL * math.exp(shift + days[plot.round] + rng.normal(0, SCATTER.brew_log_sd))
+        colour = COLOURS[plot.arm == 1]
+        arm = trial.arms[plot.arm]
+        brews.append(
+            Brew(key=f"b{i}", name="b", recipe=arm.recipe, vessel="v", started_at=START, arm=arm.key, block=str(plot.round))
+        )
+        for role, signal in (("sample", truth + colour), ("killed control", colour)):
+            value = signal + rng.normal(0, math.hypot(ERROR.constant_sd, ERROR.proportional_cv * signal))
+            readings.append(
+                Reading(key=f"r{i}{role[0]}", brew=f"b{i}", assay="a", role=role, elapsed_h=24.0, signal=value, unit="ug C/mL",
+                        typed_as=f"{value:g}")
+            )
+    return judge(trial, brew_results(brews, readings, {"a": CARD}), with_check=False).comparisons[0].call
+
+
+def main() -> None:
+    """Print promised and found power of each case, and false claims with no difference."""
+    trials = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
+    for arms, brews, per_round, margin in CASES:
+        trial, plots = trial_of(arms, margin), plots_of(arms, brews, per_round)
+        promised = power_of(trial, plots, SCATTER, 1, simulations=20000)
+        rng = np.random.default_rng(23)
+        calls = [one_call(trial, plots, math.log(margin), rng) for _ in range(trials)]
+        nulls = [one_call(trial, plots, 0.0, rng) for _ in range(trials)]
+        found = calls.count("better") / trials
+        error = 100 * math.sqrt(found * (1 - found) / trials)
+        better, worse = (100 * nulls.count(call) / trials for call in ("better", "worse"))
+        print(
+            f"{arms} arms, {brews} brews, {per_round} a round, ratio {margin}: promised {100 * promised.told:.1f} %, "
+            f"found {100 * found:.1f} % (standard error {error:.1f}); no difference: better {better:.1f} %, worse {worse:.1f} %"
+        )
+
+
+if __name__ == "__main__":
+    main()
