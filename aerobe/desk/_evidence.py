@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -21,6 +21,7 @@ from aerobe.evidence import (
     contrasts_from_table,
     contrasts_of_verdict,
     evidence_hash,
+    flags,
     weigh,
 )
 from aerobe.notebook import Notebook
@@ -160,6 +161,30 @@ def pool_all_brews(notebook: Notebook, *, reference: str = "", outcome: str = "b
         ManyBrews(outcome=np.array(columns[2], dtype=float), variance=np.array(columns[3], dtype=float), trial=columns[0],
                   recipe=columns[1], moderators=moderators),
         reference=reference, xp=array_module("cupy" if on_gpu else "numpy"))
+
+
+def copy_evidence(notebook: Notebook, copy: Notebook, *, now: datetime, with_people: bool) -> None:
+    """Evidence of others on the recipes of the trials in `copy`, so that a report can show the pooled view."""
+    own, _, _ = _of_notebook(copy, "")
+    pairs = {frozenset((item.recipe, item.against)) for item in own}
+    for number, item in enumerate(kept_evidence(notebook), start=1):
+        if frozenset((item.recipe, item.against)) in pairs:
+            kept = item if with_people else replace(item, site=f"place {number}")
+            copy.keep(KIND, _subject(item.key), as_plain(kept), at=now)
+
+
+def weighed_with_others(copy: Notebook) -> tuple[Weighed, ...]:
+    """Each pair of recipes of the own trials, weighed with what others found of it; nothing if others found nothing."""
+    others = kept_evidence(copy)
+    own, _, _ = _of_notebook(copy, "own notebook")
+    pairs = dict.fromkeys((item.recipe, item.against, item.outcome) for item in own)
+    return tuple(weigh((*own, *others), recipe, against, outcome=outcome) for recipe, against, outcome in pairs
+                 if any({item.recipe, item.against} == {recipe, against} and item.outcome == outcome for item in others)
+                 and any(_usable(item) for item in (*own, *others) if {item.recipe, item.against} == {recipe, against}))
+
+
+def _usable(item: Contrast) -> bool:
+    return all(flag.severity != "leaves it out" for flag in flags(item))
 
 
 def _of_package(content: bytes, site: str, now: datetime) -> tuple[list[Contrast], list[dict[str, Any]], list[str]]:

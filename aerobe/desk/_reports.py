@@ -62,12 +62,15 @@ def report_of_trial(notebook: Notebook, key: str, *, now: datetime, wanted: Want
     NotEnoughData
         If an arm has no finished brew.
     """
+    from aerobe.desk._evidence import copy_evidence
+
     wanted = wanted or Wanted()
     notebook.get(Trial, key)
     brews = tuple(brew.key for brew in notebook.find(Brew, of=key))
     if not brews:
         raise NotEnoughData(f"Trial {key} has no brew yet.", "Start the brews of its run sheet first.")
     with copy_of(notebook, brews=brews, trial=key, now=now, with_people=wanted.with_people) as copy:
+        copy_evidence(notebook, copy, now=now, with_people=wanted.with_people)
         return _finished(copy, "trial", key, {"invented": _is_invented(notebook), "at_h": wanted.at_h}, now, wanted)
 
 
@@ -173,6 +176,7 @@ def _build_brew(copy: Notebook, key: str, options: dict[str, Any], now: datetime
 
 
 def _build_trial(copy: Notebook, key: str, options: dict[str, Any], now: datetime) -> Report:
+    from aerobe.desk._evidence import weighed_with_others
     from aerobe.desk._trial_results import hour_of, judged
     from aerobe.reports import trial_report
 
@@ -185,7 +189,7 @@ def _build_trial(copy: Notebook, key: str, options: dict[str, Any], now: datetim
     verdict, _, notes = judged(trial, brews, readings, assays, hour_of(run_sheet, readings) if at_h is None else float(at_h))
     recipes = [copy.get(Recipe, name) for name in dict.fromkeys(arm.recipe for arm in trial.arms) if name]
     return trial_report(
-        trial=trial, run_sheet=run_sheet, verdict=verdict, notes=notes, brews=brews,
+        trial=trial, run_sheet=run_sheet, verdict=verdict, notes=notes, pooled=weighed_with_others(copy), brews=brews,
         recipes=[(recipe, copy.get(Compost, recipe.compost)) for recipe in recipes], readings=readings, assays=assays,
         cautions=_cautions(), made_at=now, versions=versions(), invented=bool(options.get("invented")))
 

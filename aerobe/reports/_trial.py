@@ -7,9 +7,11 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from aerobe.charts import FigureTable, Picture, RatioRow, arm_points, forest
+from aerobe.evidence import Weighed
 from aerobe.records import Assay, Brew, Compost, Reading, Recipe, RunSheet, Trial
 from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
 from aerobe.reports._brew import health_cautions, known_sources
+from aerobe.reports._pooled import POOL_SOURCES, pooled_blocks, pooled_numbers
 from aerobe.reports._tables import limits_of_readings, noise_and_colour, readings_table, recipe_blocks
 from aerobe.sources import cite
 from aerobe.units import number
@@ -22,7 +24,7 @@ def trial_report(
     *, trial: Trial, run_sheet: RunSheet | None, verdict: Verdict, brews: Sequence[Brew],
     recipes: Sequence[tuple[Recipe, Compost | None]], readings: Sequence[Reading], assays: Mapping[str, Assay],
     cautions: Sequence[str], made_at: datetime, versions: dict[str, str], sources: Sequence[str] = (), package: bytes = b"",
-    licence: str = "CC-BY-4.0", invented: bool = False, pooled: Sequence[Block] = (), notes: Sequence[str] = (),
+    licence: str = "CC-BY-4.0", invented: bool = False, pooled: Sequence[Weighed] = (), notes: Sequence[str] = (),
 ) -> Report:
     """The report of a trial: the verdict, the raw result of every brew, rivals, and what was planned before and what not.
 
@@ -35,7 +37,7 @@ def trial_report(
     notes
         What was noticed about the brews, such as those left out.
     pooled
-        Blocks on what other people's trials say, if any were imported.
+        What other people's trials say of the same recipes, if any were taken in.
     """
     first: list[Block] = [Facts(rows=tuple(_facts(trial, run_sheet, verdict)))]
     first += [Shown(picture=picture) for picture in trial_pictures(verdict)]
@@ -55,11 +57,13 @@ def trial_report(
         Section(title="All readings", blocks=(readings_table(readings, assays, with_brew=True),)),
     ]
     if pooled:
-        sections.insert(1, Section(title="With the trials of others", blocks=tuple(pooled)))
+        sections.insert(1, Section(title="With the trials of others", blocks=pooled_blocks(pooled)))
+        sources = (*sources, *POOL_SOURCES)
     return Report(
         title=trial.name, kind="trial", headline=verdict.headline, first=tuple(first), sections=tuple(sections),
         sources=tuple(cite(*known_sources(*VERDICT_SOURCES, *sources))), made_at=made_at, versions=versions,
-        seed=run_sheet.seed if run_sheet else None, numbers=trial_numbers(verdict), package=package,
+        seed=run_sheet.seed if run_sheet else None, numbers={**trial_numbers(verdict), **pooled_numbers(pooled)},
+        package=package,
         package_name=f"{trial.key}-data.zip", licence=licence, invented=invented)
 
 

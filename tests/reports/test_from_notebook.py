@@ -12,10 +12,13 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from pytest import approx
 
 from aerobe import desk
 from aerobe.errors import AerobeError, ImportFault, NotEnoughData, NotFound
+from aerobe.evidence import contrasts_from_table
 from aerobe.notebook import Notebook, open_notebook
 from aerobe.records import Brew, Recipe, Trial
 from aerobe.reports import Report, as_html, as_pdf
@@ -365,3 +368,31 @@ def test_tables_of_contrasts_that_cannot_be_used_say_why(tmp_path: Path, table: 
     with open_notebook(tmp_path / "t.notebook", at=NOW) as book, pytest.raises(ImportFault, match=words) as caught:
         desk.take_evidence(book, table, "t.csv", now=NOW)
     assert caught.value.remedy
+
+
+def test_a_trial_report_shows_the_trials_of_others_and_they_travel_with_it(tmp_path: Path) -> None:
+    with invented(tmp_path / "own.notebook", seed=1) as own, invented(tmp_path / "far.notebook", seed=2) as far:
+        abroad = desk.report_of_trial(far, "kelp", now=NOW).package
+        desk.take_evidence(own, abroad, "far.zip", now=NOW, site="A. Nobody's garden")
+        report = desk.report_of_trial(own, "kelp", now=NOW)
+    page = as_html(report)
+    assert "With the trials of others" in page and "2 trials: kelp (invented) gives" in page
+    assert "Nobody" not in page and "place 1" in page
+    name = "pool kelp (invented) against plain (invented)"
+    assert report.numbers[f"{name}: low"] < report.numbers[f"{name}: estimate"] < report.numbers[f"{name}: high"]
+    assert desk.check_package(report.package, now=NOW)[0].is_same
+
+
+PIECES = ["key,recipe,against,ratio,low,high\n", "key", "recipe", "ratio", "1e999", "-", ",", ";", "\n", "=1", "nan", "\x00",
+          "against", "low", "high", "1,2", "a", "b", "2", '"']
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(text=st.text(max_size=300) | st.lists(st.sampled_from(PIECES), max_size=60).map("".join))
+def test_any_text_as_a_table_is_taken_or_refused_with_a_remedy(text: str) -> None:
+    try:
+        found = contrasts_from_table(text)
+    except AerobeError as fault:
+        assert fault.remedy
+    else:
+        assert all(math.isfinite(item.effect) and item.variance > 0.0 for item in found)

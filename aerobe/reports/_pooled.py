@@ -1,0 +1,40 @@
+"""What other people's trials add to the report of one's own."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from aerobe.charts import FigureTable, weighed_pictures
+from aerobe.evidence import Weighed
+from aerobe.reports._blocks import Block, Grid, Points, Shown, Words
+
+POOL_SOURCES = ("viechtbauer-2010", "hartung-knapp-2001", "rover-knapp-friede-2015", "viechtbauer-2007", "higgins-thompson-2002")
+
+
+def pooled_blocks(weighed: Sequence[Weighed]) -> tuple[Block, ...]:
+    """The pooled view of each pair of recipes: the answer, every trial, and what weakens them."""
+    blocks: list[Block] = []
+    for one in weighed:
+        blocks.append(Words(text=one.says))
+        blocks += [Shown(picture=picture, with_figures=True) for picture in weighed_pictures(one)[:1]]
+        notes = [f"The answer hinges on {name}: without it, it would be another." for name in one.hinges_on]
+        notes += [double.words for double in one.duplicates]
+        notes += [one.small.in_words()] if one.small is not None else []
+        if notes:
+            blocks.append(Points(items=tuple(notes)))
+        rows = tuple((flag.trial, flag.words) for flag in one.flags if flag.severity != "note")
+        if rows:
+            blocks.append(Grid(table=FigureTable(columns=("trial", "what weakens it"), rows=rows)))
+    return tuple(blocks)
+
+
+def pooled_numbers(weighed: Sequence[Weighed]) -> dict[str, float | str | None]:
+    """The numbers of the pooled view that a re-run must find."""
+    found: dict[str, float | str | None] = {}
+    for one in weighed:
+        name = f"pool {one.recipe} against {one.against}"
+        found[f"{name}: answer"] = one.answer
+        if one.pooled is not None:
+            for part in ("estimate", "low", "high", "tau2", "prediction_low", "prediction_high"):
+                found[f"{name}: {part.replace('_', ' ')}"] = float(f"{getattr(one.pooled, part):.6g}")
+    return found
