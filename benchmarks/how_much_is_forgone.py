@@ -113,6 +113,14 @@ def _world(brews: int, seed: int) -> World:
     return _WORLDS[brews, seed]
 
 
+def show(name: str, loss: np.ndarray, tests: np.ndarray) -> None:
+    """One line of the table."""
+    error, worst = loss.std() / np.sqrt(len(loss)), np.quantile(loss, 0.95)
+    print(
+        f"{name:55s} {100 * loss.mean():12.1f} {100 * error:6.1f} {100 * worst:10.1f} {tests.mean():6.1f}", flush=True
+    )
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--brews", type=int, default=200)
@@ -137,6 +145,9 @@ def main() -> None:
 
     person = np.array([every_four_hours(world, i, args.seed) for i in range(count)])
     rows.append(("a test every 4 h until a clear drop", loss_at(person[:, 0]), person[:, 1]))
+    print(f"{'way':55s} {'mean loss %':>12s} {'s.e.':>6s} {'worst 5 %':>10s} {'tests':>6s}")
+    for row in rows:
+        show(*row)
     ways = {"recipe": (False, 0), "tests": (False, TESTS), "oxygen": (True, TESTS)}
     for name, (with_oxygen, most_tests) in ways.items():
         if args.only in (None, name):
@@ -145,7 +156,7 @@ def main() -> None:
             with ProcessPoolExecutor(args.workers) as pool:
                 got = np.array(list(pool.map(_one, jobs)))
             label = f"aerobe, at most {most_tests} tests" + (" + oxygen log" if with_oxygen else "")
-            rows.append((label, loss_at(got[:, 0]), got[:, 1]))
+            show(label, loss_at(got[:, 0]), got[:, 1])
             late = got[:, 0] - world.times_h[world.biomass[:count].argmax(axis=1)]
             spread = np.quantile(late, [0.05, 0.25, 0.5, 0.75, 0.95]).round(1)
             print(
@@ -153,10 +164,6 @@ def main() -> None:
                 f" harvest less peak time, quantiles 5 25 50 75 95 %: {spread} h",
                 flush=True,
             )
-    print(f"{'way':55s} {'mean loss %':>12s} {'s.e.':>6s} {'worst 5 %':>10s} {'tests':>6s}")
-    for name, loss, tests in rows:
-        error, worst = loss.std() / np.sqrt(count), np.quantile(loss, 0.95)
-        print(f"{name:55s} {100 * loss.mean():12.1f} {100 * error:6.1f} {100 * worst:10.1f} {tests.mean():6.1f}")
 
 
 if __name__ == "__main__":

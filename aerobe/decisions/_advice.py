@@ -180,7 +180,7 @@ def advise(
     value = None
     if tests_left > 0:
         until = min(now_h + LOOK_AHEAD_H, float(times[-1]))
-        value = value_of_test(posterior, loss, now_h, kit, until_h=until, seed=seed, tests_left=tests_left)
+        value = value_of_test(posterior, loss, now_h, kit, until_h=until, seed=seed)
     test = _next_test(value, costs)
     closed = tuple(gate for gate in gates if not gate.is_open)
     oxygen = oxygen_outlook(posterior, now_h, aim.oxygen_floor_mg_per_l)

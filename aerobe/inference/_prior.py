@@ -44,7 +44,7 @@ PRIOR: tuple[Term, ...] = (
     Term(
         name="bacteria_mg_c_per_g_compost",
         centre=0.45,
-        spread=0.8,
+        spread=0.6,
         scale="log",
         meaning="living bacteria that come off wet compost [mg C/g]",
         sources=("trade-practice",),
@@ -52,15 +52,15 @@ PRIOR: tuple[Term, ...] = (
     Term(
         name="fungi_to_bacteria",
         centre=0.35,
-        spread=0.8,
+        spread=0.6,
         scale="log",
         meaning="fungal over bacterial biomass carbon at the start [-]",
         sources=("trade-practice",),
     ),
     Term(
         name="bacteria_growth_per_h",
-        centre=0.32,
-        spread=0.35,
+        centre=0.27,
+        spread=0.26,
         scale="log",
         meaning="largest specific growth rate of bacteria at 20 degC [1/h]",
         sources=("henze-2000", "ross-2003"),
@@ -68,7 +68,7 @@ PRIOR: tuple[Term, ...] = (
     Term(
         name="fungi_growth_per_h",
         centre=0.15,
-        spread=0.45,
+        spread=0.34,
         scale="log",
         meaning="largest specific growth rate of fungi at 20 degC [1/h]",
         sources=("trade-practice",),
@@ -76,7 +76,7 @@ PRIOR: tuple[Term, ...] = (
     Term(
         name="yield_fraction",
         centre=0.5,
-        spread=0.35,
+        spread=0.26,
         scale="logit",
         meaning="biomass carbon made per food carbon [-]",
         sources=("cue-synthesis-2019", "henze-2000"),
@@ -84,7 +84,7 @@ PRIOR: tuple[Term, ...] = (
     Term(
         name="half_food_mg_c_per_l",
         centre=10.0,
-        spread=0.7,
+        spread=0.52,
         scale="log",
         meaning="food at half growth [mg C/L]",
         sources=("henze-2000",),
@@ -92,7 +92,7 @@ PRIOR: tuple[Term, ...] = (
     Term(
         name="compost_food_mg_c_per_g",
         centre=0.7,
-        spread=0.7,
+        spread=0.52,
         scale="log",
         meaning="readily used food that comes off wet compost [mg C/g]",
         sources=("trade-practice",),
@@ -100,7 +100,7 @@ PRIOR: tuple[Term, ...] = (
     Term(
         name="compost_slow_mg_c_per_g",
         centre=4.0,
-        spread=0.7,
+        spread=0.52,
         scale="log",
         meaning="slowly released food that comes off wet compost [mg C/g]",
         sources=("trade-practice",),
@@ -108,7 +108,7 @@ PRIOR: tuple[Term, ...] = (
     Term(
         name="food_factor",
         centre=1.0,
-        spread=0.3,
+        spread=0.22,
         scale="log",
         meaning="readily used food in what was added, over the library's middle value [-]",
         sources=("trade-practice",),
@@ -116,7 +116,7 @@ PRIOR: tuple[Term, ...] = (
     Term(
         name="release_per_h",
         centre=0.06,
-        spread=0.6,
+        spread=0.45,
         scale="log",
         meaning="largest release of slow food per biomass [1/h]",
         sources=("henze-2000",),
@@ -132,15 +132,15 @@ PRIOR: tuple[Term, ...] = (
     Term(
         name="half_oxygen_mg_per_l",
         centre=0.2,
-        spread=0.5,
+        spread=0.38,
         scale="log",
         meaning="oxygen at half growth [mg/L]",
         sources=("henze-2000",),
     ),
     Term(
         name="lag_work",
-        centre=0.8,
-        spread=0.7,
+        centre=1.0,
+        spread=0.52,
         scale="log",
         meaning="growth rate times lag [-]",
         sources=("baranyi-roberts-1994",),
@@ -148,7 +148,7 @@ PRIOR: tuple[Term, ...] = (
     Term(
         name="decay_per_h",
         centre=0.014,
-        spread=0.5,
+        spread=0.38,
         scale="log",
         meaning="decay while food lasts at 20 degC [1/h]",
         sources=("henze-2000",),
@@ -156,7 +156,7 @@ PRIOR: tuple[Term, ...] = (
     Term(
         name="starvation_per_h",
         centre=0.02,
-        spread=0.8,
+        spread=0.6,
         scale="log",
         meaning="what decay gains when food is gone, at 20 degC [1/h]",
         sources=("pirt-1982", "eemb-2021"),
@@ -164,7 +164,7 @@ PRIOR: tuple[Term, ...] = (
     Term(
         name="grazers_to_bacteria",
         centre=0.02,
-        spread=0.8,
+        spread=0.6,
         scale="log",
         meaning="grazers over bacteria at the start, as carbon [-]",
         sources=("trade-practice",),
@@ -172,7 +172,7 @@ PRIOR: tuple[Term, ...] = (
     Term(
         name="grazer_growth_per_h",
         centre=0.08,
-        spread=0.5,
+        spread=0.38,
         scale="log",
         meaning="largest specific growth rate of grazers at 20 degC [1/h]",
         sources=("fenchel-1982",),
