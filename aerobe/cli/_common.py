@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -98,3 +98,17 @@ def tracked(items: Sequence[T], what: str) -> Iterable[T]:
     from rich.progress import track
 
     return track(items, description=what, console=Console(stderr=True), transient=True)
+
+
+@contextmanager
+def counted(what: str) -> Iterator[Callable[[int, int], None] | None]:
+    """A bar for work that says itself how far it is; nothing where nobody looks."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(what, total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)

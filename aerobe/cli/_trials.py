@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 from cyclopts import App, Parameter
 
-from aerobe.cli._common import OWN, Where, now, progress, say, table
+from aerobe.cli._common import OWN, Where, counted, now, progress, say, table
 from aerobe.errors import UnusableRecord
 from aerobe.records import Arm, Trial
 
@@ -131,6 +131,50 @@ def _plan_text(found: Any, key: str) -> list[str]:
             ("", "brews/arm", "tests/brew", "rounds", "cost", "tells margin", "tells same", "tells 4 in 5 a ratio of"), rows
         )
     return [*lines, *([f"Trial '{key}' is written down; print it with: aerobe trial sheet {key}"] if key else [])]
+
+
+@trial.command(name="power")
+def power(
+    key: str, /, *, scatter: str = "weekly batches", test_scatter: str = "0.15", simulations: int = 1000, workers: int = 0,
+    cluster: str = "", seed: int = 1, where: Where = OWN,
+) -> None:
+    """How often a planned trial would be told, if its recipes behave as the brew model believes.
+
+    Parameters
+    ----------
+    key
+        Of a trial with a run sheet.
+    scatter, test_scatter
+        As in `aerobe trial plan`.
+    simulations
+        Trials simulated.
+    workers
+        Processes; as many as the machine has if left out.
+    cluster
+        Address of a Dask scheduler, for many machines.
+    seed
+        Same seed, same answer.
+    """
+    from aerobe.desk import power_through_model, scatter_of_words
+
+    with where.open(create=False) as notebook, counted("running the trial over and over") as tell:
+        found = power_through_model(
+            notebook,
+            key,
+            scatter=scatter_of_words(scatter, test_scatter),
+            simulations=simulations,
+            workers=workers,
+            cluster=cluster,
+            seed=seed,
+            progress=tell,
+        )
+    rows = [
+        (label, f"{better:.0%}", f"{worse:.0%}", f"{same:.0%}", f"{wrong:.1%}", f"{true:.3g}")
+        for label, better, worse, same, wrong, true in zip(
+            found.labels, found.better, found.worse, found.same, found.wrong, found.true_ratio, strict=True
+        )
+    ]
+    say(found, as_json=where.json, text=table(("comparison", "higher", "lower", "same", "told wrongly", "believed ratio"), rows))
 
 
 @trial.command(name="list")

@@ -100,6 +100,8 @@ _WHERE: dict[str, str] = {
     "next_trial": "_trials",
     "plan_for": "_trials",
     "plan_pictures": "_trial_pictures",
+    "power_through_model": "_trial_power",
+    "scatter_of_words": "_trial_wish",
     "print_run_sheet": "_trials",
     "run_sheet_style": "_trials",
     "start_planned_brew": "_trials",

@@ -98,13 +98,16 @@ class TrialWish:
 
     def to_scatter(self, notebook: Notebook, *, now: datetime) -> Scatter:
         """A named scatter, that of the person's own brews, or a given SD."""
-        if self.scatter in SCATTERS:
-            return SCATTERS[self.scatter]
         if self.scatter == "own brews":
             from aerobe.desk._trial_values import results_of
 
             brews = [brew for brew in notebook.find(Brew) if brew.arm or brew.recipe]
             return scatter_from(results_of(notebook, brews, self.outcome, now=now))
+        return self._given_scatter()
+
+    def _given_scatter(self) -> Scatter:
+        if self.scatter in SCATTERS:
+            return SCATTERS[self.scatter]
         return Scatter(
             brew_log_sd=_number(self.scatter, "scatter between brews"),
             test_log_sd=_number(self.test_scatter, "scatter of tests"),
@@ -146,6 +149,11 @@ class TrialWish:
     def seed_number(self) -> int:
         """The seed that is kept. [-]"""
         return int(_number(self.seed, "seed"))
+
+
+def scatter_of_words(text: str, test_text: str = "0.15") -> Scatter:
+    """A named scatter, or one given as an SD of the log."""
+    return TrialWish(scatter=text, test_scatter=test_text)._given_scatter()
 
 
 def read_margin(text: str) -> float:

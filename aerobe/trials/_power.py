@@ -112,9 +112,12 @@ def _exp(value: float) -> float:
 
 
 class SimulateBrew(Protocol):
-    """Something that gives the true course of one brew of an arm."""
+    """Something that gives the true course of one brew of an arm.
 
-    def __call__(self, rng: np.random.Generator, arm: str, times_h: Sequence[float]) -> Array:
+    `world` is the number of the simulated trial: what nobody knows of the recipes is one and the same for all its brews.
+    """
+
+    def __call__(self, rng: np.random.Generator, arm: str, times_h: Sequence[float], world: int) -> Array:
         """True biomass at the times. [ug C/mL]"""
         ...
 
@@ -127,7 +130,9 @@ class Told:
     better: tuple[float, ...]
     worse: tuple[float, ...]
     same: tuple[float, ...]
-    median_ratio: tuple[float, ...]
+    wrong: tuple[float, ...]                # told in a direction that was not the true one
+    true_ratio: tuple[float, ...]           # median over the simulated trials [-]
+    median_ratio: tuple[float, ...]         # as estimated [-]
     simulations: int
 
 
@@ -144,6 +149,7 @@ class _Chunk:
     simulate_brew: SimulateBrew
     seed: int
     number: int
+    first: int
     simulations: int
 
 
@@ -193,32 +199,37 @@ def told_through_model(
     """
     chunks = [
         _Chunk(trial=trial, plots=tuple(plots), scatter=scatter, error=error, tests=tests_per_brew, at_h=at_h,
-               simulate_brew=simulate_brew, seed=seed, number=i, simulations=min(chunk, simulations - i * chunk))
+               simulate_brew=simulate_brew, seed=seed, number=i, first=i * chunk, simulations=min(chunk, simulations - i * chunk))
         for i in range(math.ceil(simulations / chunk))
     ]
     outcomes: list[Array] = []
+    truths: list[Array] = []
     # Executor.map gives results in the order asked, so the answer does not depend on who finishes first.
-    done: Iterable[Array] = map(_simulate, chunks) if executor is None else executor.map(_simulate, chunks)
-    for part in done:
+    done: Iterable[tuple[Array, Array]] = map(_simulate, chunks) if executor is None else executor.map(_simulate, chunks)
+    for part, truth in done:
         outcomes.append(part)
+        truths.append(truth)
         if progress is not None:
             progress(sum(map(len, outcomes)), simulations)
-    return _count(trial, plots, np.concatenate(outcomes))
+    return _count(trial, plots, np.concatenate(outcomes), np.concatenate(truths))
 
 
-def _simulate(chunk: _Chunk) -> Array:
-    """Log outcomes of the trials of one chunk, shape (trials, brews)."""
+def _simulate(chunk: _Chunk) -> tuple[Array, Array]:
+    """Log outcomes, shape (trials, brews), and true log levels of the arms, shape (trials, arms), of one chunk."""
     rng = np.random.default_rng([chunk.seed, chunk.number])
     rounds = 1 + max(plot.round for plot in chunk.plots)
     keys = [arm.key for arm in chunk.trial.arms]
     found = np.empty((chunk.simulations, len(chunk.plots)))
+    truth = np.zeros((chunk.simulations, len(keys)))
     for trial in range(chunk.simulations):
         day = rng.normal(0.0, chunk.scatter.day_log_sd, rounds)
+        world = chunk.first + trial
         for i, plot in enumerate(chunk.plots):
-            level = float(chunk.simulate_brew(rng, keys[plot.arm], [chunk.at_h])[0])
-            truth = level * math.exp(day[plot.round] + rng.normal(0.0, chunk.scatter.brew_log_sd))
-            found[trial, i] = math.log(_measured(truth, chunk.error, chunk.tests, rng))
-    return found
+            level = float(chunk.simulate_brew(rng, keys[plot.arm], [chunk.at_h], world)[0])
+            truth[trial, plot.arm] = math.log(level)
+            brew = level * math.exp(day[plot.round] + rng.normal(0.0, chunk.scatter.brew_log_sd))
+            found[trial, i] = math.log(_measured(brew, chunk.error, chunk.tests, rng))
+    return found, truth
 
 
 def _measured(truth: float, error: AssayError, tests: int, rng: np.random.Generator) -> float:
@@ -228,7 +239,7 @@ def _measured(truth: float, error: AssayError, tests: int, rng: np.random.Genera
     return float(max(net, error.detection_limit or 0.0, 0.1 * error.constant_sd, 1e-9 * truth))
 
 
-def _count(trial: Trial, plots: Sequence[Plot], outcomes: Array) -> Told:
+def _count(trial: Trial, plots: Sequence[Plot], outcomes: Array, truths: Array) -> Told:
     contrasts = planned_contrasts(trial)
     rows = np.array([contrast.weights for contrast in contrasts])
     layout = lay_out([plot.arm for plot in plots], [str(plot.round) for plot in plots])
@@ -237,11 +248,14 @@ def _count(trial: Trial, plots: Sequence[Plot], outcomes: Array) -> Told:
     effects = fit_effects(outcomes, layout, rows)
     calls = call_contrasts(effects, math.log(trial.margin_ratio))
     same = calls.same & ~calls.above & ~calls.below
+    true = truths @ rows.T
+    wrong = (calls.above & (true <= 0.0)) | (calls.below & (true >= 0.0))
     return Told(
         labels=tuple(contrast.label for contrast in contrasts),
         better=_shares(calls.above),
         worse=_shares(calls.below),
-        same=_shares(same),
+        same=_shares(same), wrong=_shares(wrong),
+        true_ratio=tuple(float(value) for value in np.exp(np.median(true, axis=0))),
         median_ratio=tuple(float(value) for value in np.exp(np.median(effects.mean(), axis=0))),
         simulations=len(outcomes),
     )

@@ -3,6 +3,7 @@
 A verdict rests on brews, never on tests of one brew; it shows its interval, its rivals and what would settle the rest.
 """
 
+from aerobe.verdicts._answer import Comparison, Settle, Verdict
 from aerobe.verdicts._calls import CLAIM_LEVEL, INTERVAL_LEVEL, Calls, call_contrasts
 from aerobe.verdicts._check import Check
 from aerobe.verdicts._contrasts import Contrast, pair_contrast, planned_contrasts, standard_of
@@ -21,7 +22,7 @@ from aerobe.verdicts._settle import (
     power_of_sameness,
 )
 from aerobe.verdicts._simultaneous import adjusted_p, all_pairs, critical_value, joint_t
-from aerobe.verdicts._verdict import Comparison, Settle, Verdict, every_pair, judge
+from aerobe.verdicts._verdict import every_pair, judge
 from aerobe.verdicts._words import effect_words
 
 __all__ = [

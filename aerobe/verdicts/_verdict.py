@@ -4,90 +4,30 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from aerobe.errors import NotEnoughData, UnusableRecord
+from aerobe.errors import NotEnoughData
 from aerobe.records import Arm, Trial
+from aerobe.verdicts._answer import CANNOT_TELL, SAME, Comparison, Settle, Verdict
 from aerobe.verdicts._calls import CLAIM_LEVEL, INTERVAL_LEVEL, Calls, call_contrasts
-from aerobe.verdicts._check import Check, check_comparisons
+from aerobe.verdicts._check import check_comparisons
 from aerobe.verdicts._contrasts import Contrast, pair_contrast, planned_contrasts
 from aerobe.verdicts._core import Effects, Layout, fit_effects, is_estimable, lay_out
+from aerobe.verdicts._counting import collapse_to_source, margin_of, usable_results
 from aerobe.verdicts._dose import DoseAnswer, answer_dose_series
 from aerobe.verdicts._outcomes import Outcome, outcome
-from aerobe.verdicts._ranking import Place, rank_arms
+from aerobe.verdicts._ranking import rank_arms
 from aerobe.verdicts._results import BrewResult
 from aerobe.verdicts._rivals import Rival, colour_of, find_rivals
 from aerobe.verdicts._settle import brews_needed, brews_needed_for_sameness
 from aerobe.verdicts._words import because_of, headline_of
 
 Array = NDArray[np.float64]
-CANNOT_TELL = "can't tell yet"
-SAME = "same within the margin"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Comparison:
-    """One comparison and what may be said of it. Effects are logs of ratios, or differences, as the verdict's outcome says."""
-
-    label: str
-    first: str
-    second: str
-    planned: bool
-    effect: float | None                    # None where it cannot be told from the blocks [-]
-    low: float | None                       # 90 % interval of this comparison alone [-]
-    high: float | None
-    family_low: float | None                # 90 % interval that holds for all comparisons together [-]
-    family_high: float | None
-    probability_above: float | None         # effect above zero [-]
-    probability_better: float | None        # better by more than the margin [-]
-    probability_worse: float | None         # worse by more than the margin [-]
-    probability_same: float | None          # within the margin [-]
-    call: str                               # better, worse, higher, lower, same within the margin, can't tell yet
-    signal_call: str                        # the call if colour could be ruled out
-    worthwhile: bool                        # the whole 90 % interval lies beyond the margin
-    because: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Settle:
-    """What would settle an open question, at the scatter seen in this trial."""
-
-    brews_per_arm: int | None               # in total, to tell a difference of the margin with 80 % power
-    brews_per_arm_for_sameness: int | None  # in total, to show sameness within the margin with 80 % power
-    words: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Verdict:
-    """Everything a trial has shown about one outcome."""
-
-    trial: str
-    question: str
-    outcome: Outcome
-    claims: str                             # what the effects are effects on: the outcome, or only the signal
-    margin: float                           # ratio, or difference [-]
-    comparisons: tuple[Comparison, ...]
-    ranking: tuple[Place, ...]
-    dose: DoseAnswer | None
-    brew_sd: float | None                   # scatter of brew means within arm and block [-]
-    brew_sd_low: float | None               # 90 % interval
-    brew_sd_high: float | None
-    test_sd: float                          # what testing adds to a brew mean, on average [-]
-    df: int
-    brews: int
-    rivals: tuple[Rival, ...]
-    settle: Settle | None
-    checks: tuple[Check, ...]
-    results: tuple[BrewResult, ...]         # the raw points
-    looks: int
-    headline: str
-
-
 def judge(
     trial: Trial, results: Sequence[BrewResult], *, outcome_key: str | None = None, margin: float | None = None,
     also: Sequence[tuple[str, str]] = (), looks: int = 1, with_check: bool = True, was_planned: bool = True,
@@ -130,8 +70,8 @@ def judge(
     box-tiao-1973, hurlbert-1984, schuirmann-1987, scheffe-1953
     """
     kind = outcome(outcome_key or trial.outcome)
-    usable = _usable(trial, results, kind)
-    usable, pseudo = _collapse_to_source(usable, kind)
+    usable = usable_results(trial, results, kind)
+    usable, pseudo = collapse_to_source(usable, kind)
     arms = trial.arms
     keys = [arm.key for arm in arms]
     values = np.array([math.log(r.value) if kind.scale == "ratio" else r.value for r in usable])
@@ -142,7 +82,7 @@ def judge(
         *(replace(c, planned=was_planned) for c in planned_contrasts(trial)),
         *(pair_contrast(arms, a, b, planned=False) for a, b in also),
     )
-    bound = _margin(trial, margin, kind)
+    bound = margin_of(trial, margin, kind)
     variance = np.array([r.test_log_sd**2 for r in usable])
     colour = [colour_of(contrast, arms, usable) if kind.is_of_microbes else None for contrast in contrasts]
     comparisons, effects = _compare(contrasts, colour, values, layout, variance, bound, kind, looks)
@@ -163,71 +103,6 @@ def judge(
     if with_check and layout.df >= 1 and all(c.effect is not None for c in comparisons):
         verdict = replace(verdict, checks=check_comparisons(contrasts, keys, usable, values, kind.scale))
     return replace(verdict, headline=headline_of(verdict.comparisons, verdict.rivals, kind))
-
-
-def _usable(trial: Trial, results: Sequence[BrewResult], kind: Outcome) -> tuple[BrewResult, ...]:
-    keys = {arm.key for arm in trial.arms}
-    names = [result.brew for result in results]
-    twice = sorted({name for name in names if names.count(name) > 1})
-    if twice:
-        raise UnusableRecord(
-            f"Brew {twice[0]} appears more than once.",
-            "Average its tests into one result: tests of one brew do not replicate the recipe.",
-        )
-    for result in results:
-        if result.arm not in keys:
-            raise UnusableRecord(f"Brew {result.brew} belongs to arm '{result.arm}', which the trial does not have.",
-                                 f"Its arms are: {', '.join(sorted(keys))}.")
-        if not math.isfinite(result.value) or (kind.scale == "ratio" and result.value <= 0):
-            raise UnusableRecord(f"Brew {result.brew} has {kind.label} {result.value:g}, of which no ratio can be taken.",
-                                 "Check the value, or enter the detection limit and mark it as such.")
-    missing = sorted(keys - {result.arm for result in results})
-    if missing:
-        raise NotEnoughData(
-            f"No brew of arm {', '.join(missing)} has a result.", "Finish the trial, or judge one without that arm."
-        )
-    return tuple(results)
-
-
-def _collapse_to_source(results: tuple[BrewResult, ...], kind: Outcome) -> tuple[tuple[BrewResult, ...], bool]:
-    """Pots fed from one brew become one unit where every arm with tea has several brews; else the pots stay, with a warning."""
-    sources: dict[str, set[str]] = {}
-    for result in results:
-        if result.source_brew:
-            sources.setdefault(result.arm, set()).add(result.source_brew)
-    if not sources:
-        return results, False
-    if any(len(found) < 2 for found in sources.values()):
-        return results, True
-    groups: dict[tuple[str, str], list[BrewResult]] = {}
-    for result in results:
-        # A control pot without tea is its own unit.
-        groups.setdefault((result.arm, result.source_brew or result.brew), []).append(result)
-    merged = []
-    for (_, name), members in groups.items():
-        values = [math.log(m.value) if kind.scale == "ratio" else m.value for m in members]
-        mean = sum(values) / len(values)
-        blocks = {m.block for m in members}
-        merged.append(replace(
-            members[0], brew=name, value=math.exp(mean) if kind.scale == "ratio" else mean, tests=len(members),
-            block=members[0].block if len(blocks) == 1 else "", points=tuple(m.value for m in members),
-        ))
-    return tuple(merged), False
-
-
-def _margin(trial: Trial, margin: float | None, kind: Outcome) -> float:
-    if kind.scale == "difference":
-        if margin is None or margin <= 0:
-            raise UnusableRecord(
-                f"A {kind.label} is compared by difference.", "Say which difference is worth having, in its own unit."
-            )
-        return margin
-    ratio = trial.margin_ratio if margin is None else margin
-    if ratio < 1.0:
-        raise UnusableRecord(
-            f"A margin of {ratio:g} is below 1.", "Give it as the larger over the smaller: 1.25 is a quarter more."
-        )
-    return math.log(ratio)
 
 
 def _compare(

@@ -10,8 +10,8 @@ from aerobe.units import number, with_uncertainty
 from aerobe.verdicts._outcomes import Outcome
 
 if TYPE_CHECKING:
+    from aerobe.verdicts._answer import Comparison
     from aerobe.verdicts._rivals import Rival
-    from aerobe.verdicts._verdict import Comparison
 
 
 def effect_words(comparison: Comparison, kind: Outcome) -> str:

@@ -157,7 +157,7 @@ def test_power_promised_is_power_found(brews: int, per_round: int, margin: float
     assert calls.count("worse") < 5
 
 
-def steady(rng: np.random.Generator, arm: str, times_h) -> np.ndarray:
+def steady(rng: np.random.Generator, arm: str, times_h, world: int) -> np.ndarray:
     """A brew model for the tests: kelp doubles the biomass at every time."""
     return np.array([40.0 * (2.0 if arm == "kelp" else 1.0) for _ in times_h])
 
@@ -170,7 +170,8 @@ def test_power_through_a_brew_model_reports_progress_and_does_not_depend_on_the_
         there = told_through_model(TWO, plots, QUIET, steady, error, executor=pool, **common)
     assert here == there
     assert seen == [(100, 300), (200, 300), (300, 300)]
-    assert here.median_ratio[0] == pytest.approx(2.0, rel=0.1)
+    assert here.median_ratio[0] == pytest.approx(2.0, rel=0.1) and here.true_ratio[0] == pytest.approx(2.0)
+    assert here.wrong[0] == 0.0
     closed = power_of(replace(TWO, margin_ratio=2.0), plots, QUIET, 1, simulations=20000).told
     assert here.better[0] == pytest.approx(closed, abs=0.08)
 

@@ -14,7 +14,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 from aerobe import cli, desk
-from aerobe.errors import NotEnoughData, NotFound, UnusableRecord
+from aerobe.errors import NotAllowed, NotEnoughData, NotFound, UnusableRecord
 from aerobe.records import AirSupply, Arm, Assay, AssayError, Brew, Compost, Reading, Recipe, Trial, Vessel
 from aerobe.web import ServeSettings, create_app, open_state
 
@@ -266,3 +266,23 @@ def test_the_comparison_page(client, notebook) -> None:
 
 def test_the_plan_answers_programs(client) -> None:
     assert client.post("/api/trials/plan", json=FORM).json()["can_answer"] is True
+
+
+def test_power_through_the_brew_model_is_the_same_with_any_workers(notebook) -> None:
+    key = desk.start_trial(notebook, WISH, now=NOW)
+    scatter, seen = desk.scatter_of_words("0.3"), []
+    common = {"scatter": scatter, "simulations": 120}
+    here = desk.power_through_model(notebook, key, workers=1, progress=lambda done, all_: seen.append(done), **common)
+    assert desk.power_through_model(notebook, key, workers=2, **common) == here
+    assert seen == [100, 120] and here.simulations == 120
+    # The two recipes of this notebook are alike but for their names.
+    assert here.true_ratio[0] == pytest.approx(1.0) and here.better[0] + here.worse[0] < 0.15
+
+
+def test_a_cluster_without_dask_says_what_to_install(notebook) -> None:
+    try:
+        import distributed  # noqa: F401
+    except ImportError:
+        key = desk.start_trial(notebook, WISH, now=NOW)
+        with pytest.raises(NotAllowed, match="cluster"):
+            desk.power_through_model(notebook, key, scatter=desk.scatter_of_words("0.3"), cluster="tcp://127.0.0.1:1")
