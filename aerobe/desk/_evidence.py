@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 
 from aerobe.charts import Picture, weighed_pictures
 from aerobe.desk._packages import import_package
 from aerobe.desk._publishing import empty_notebook
-from aerobe.desk._trial_results import hour_of, is_blinded, judged
+from aerobe.desk._trial_results import is_blinded, judged
 from aerobe.errors import AerobeError, ImportFault, NotEnoughData, NotFound
 from aerobe.evidence import (
     Contrast,
@@ -213,8 +213,9 @@ def _of_trial(notebook: Notebook, trial: Trial, site: str) -> tuple[list[Contras
     readings: list[Reading] = [item for brew in brews for item in notebook.readings(brew.key)]
     assays = {item.key: item for item in notebook.find(Assay)}
     sheets = [sheet for sheet in notebook.find(RunSheet) if sheet.trial == trial.key]
-    at_h = hour_of(sheets[0] if sheets else None, readings)
-    verdict, told, _ = judged(trial, brews, readings, assays, at_h)
+    # Evidence is what the records say, not when somebody asks; the trial's own last day stands for the clock.
+    last_day = max((brew.started_at for brew in brews), default=datetime(2000, 1, 1, tzinfo=UTC))
+    verdict, told, _ = judged(notebook, trial.key, at_h=None, now=last_day)
     recipes = {item.key: item for item in notebook.find(Recipe)}
     names = {arm.key: _recipe_name(arm, recipes) for arm in trial.arms}
     mark = evidence_hash(sorted([item.role, item.elapsed_h, item.signal, item.dilution] for item in readings))

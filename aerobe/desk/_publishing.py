@@ -30,7 +30,7 @@ from aerobe.records import (
     Vessel,
 )
 
-KEPT_KINDS = ("advice",)
+KEPT_KINDS = ("advice", "verdict")
 STUDY_COLUMNS = ("role", "signal", "unit", "what", "colour", "added", "dilution", "sample", "day", "operator", "kit_lot", "mark")
 
 
@@ -53,7 +53,7 @@ def copy_of(notebook: Notebook, *, brews: tuple[str, ...], trial: str, now: date
                 pen.append_log(log, at=now)
             for kind in KEPT_KINDS:
                 for item in notebook.kept(kind):
-                    if item.subject in brews:
+                    if item.subject in (*brews, trial):
                         pen.keep(kind, item.subject, item.payload, at=item.at)
         yield copy
 

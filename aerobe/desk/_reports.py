@@ -177,42 +177,41 @@ def _build_brew(copy: Notebook, key: str, options: dict[str, Any], now: datetime
 
 def _build_trial(copy: Notebook, key: str, options: dict[str, Any], now: datetime) -> Report:
     from aerobe.desk._evidence import weighed_with_others
-    from aerobe.desk._trial_results import hour_of, judged
+    from aerobe.desk._trial_results import judged
     from aerobe.reports import trial_report
 
     trial = copy.get(Trial, key)
     brews = copy.find(Brew, of=key)
     assays = {item.key: item for item in copy.find(Assay)}
     readings: list[Reading] = copy.readings(with_corrected=True)
-    run_sheet = _run_sheet(copy, key)
     at_h = options.get("at_h")
-    verdict, _, notes = judged(trial, brews, readings, assays, hour_of(run_sheet, readings) if at_h is None else float(at_h))
+    verdict, _, notes = judged(copy, key, at_h=None if at_h is None else float(at_h), now=now)
     recipes = [copy.get(Recipe, name) for name in dict.fromkeys(arm.recipe for arm in trial.arms) if name]
     return trial_report(
-        trial=trial, run_sheet=run_sheet, verdict=verdict, notes=notes, pooled=weighed_with_others(copy), brews=brews,
+        trial=trial, run_sheet=_run_sheet(copy, key), verdict=verdict, notes=notes, pooled=weighed_with_others(copy), brews=brews,
         recipes=[(recipe, copy.get(Compost, recipe.compost)) for recipe in recipes], readings=readings, assays=assays,
         cautions=_cautions(), made_at=now, versions=versions(), invented=bool(options.get("invented")))
 
 
 def _build_assay(copy: Notebook, key: str, options: dict[str, Any], now: datetime) -> Report:
-    from aerobe.assay import as_lines, characterise, conclusion, error_for, study_from_table
+    from aerobe.assay import characterise, study_from_table
+    from aerobe.desk._assay import ASSAY_CAUTION, CERTIFICATE_SOURCES, certificate_pictures, certify_study
     from aerobe.desk._report_pictures import study_readings
     from aerobe.reports import assay_report
 
     about = {name: options[name] for name in ("name", "method", "price", "scale_low", "scale_high")}
     study = study_from_table(options["table"], **about)
-    recipe = options.get("recipe")
-    certificate = characterise(study)
-    error = error_for(certificate, recipe)
+    answer = certify_study(characterise(study), recipe=options.get("recipe"))
+    error, certificate = answer.error, answer.certificate
     numbers: dict[str, Any] = {}
     for name in ("constant_sd", "proportional_cv", "bias", "bias_sd", "gain_log_sd", "detection_limit"):
         value = getattr(error, name)
         numbers[name.replace("_", " ")] = None if value is None else float(f"{value:.6g}")
-    says = conclusion(certificate, error, recipe)
     return assay_report(
-        name=study.name, method=study.method, unit=study.unit, price=study.price, conclusion=says,
-        lines=as_lines(certificate, error, recipe), cannot_tell=(*certificate.missing, *certificate.suspects),
-        readings=study_readings(study), pictures=(), numbers={"conclusion": says, **numbers}, made_at=now, versions=versions())
+        name=study.name, method=study.method, unit=study.unit, price=study.price, conclusion=answer.conclusion,
+        lines=answer.lines, cannot_tell=(*certificate.missing, *certificate.suspects), readings=study_readings(study),
+        pictures=certificate_pictures(answer), numbers={"conclusion": answer.conclusion, **numbers}, made_at=now,
+        versions=versions(), sources=CERTIFICATE_SOURCES, cautions=(ASSAY_CAUTION,))
 
 
 _BUILDERS: dict[str, Callable[[Notebook, str, dict[str, Any], datetime], Report]] = {

@@ -1,43 +1,44 @@
-"""Brews of a trial made comparable: one hour for all, and a word on those that lack it."""
+"""What a report or a pool needs to know of a judged trial: the verdict, its brews, and a word on those that are missing."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
+from datetime import datetime
 
-from aerobe.records import Assay, Brew, Reading, RunSheet, Trial
-from aerobe.verdicts import Verdict, brew_results, judge
+from aerobe.desk._trials import _planned_hour, verdict_of_trial
+from aerobe.notebook import Notebook
+from aerobe.records import Brew, RunSheet
+from aerobe.verdicts import Verdict
 
-TOLERANCE_H = 1.0       # how far from the hour compared a sample may lie [h]
-
-
-def hour_of(run_sheet: RunSheet | None, readings: Sequence[Reading]) -> float | None:
-    """The hour to compare brews at: the last planned sample, else the last hour that most brews were sampled at. [h]"""
-    planned = [sample.elapsed_h for line in (run_sheet.brews if run_sheet else ()) for sample in line.samples]
-    if planned:
-        return max(planned)
-    last: dict[str, float] = {}
-    for item in readings:
-        if item.role == "sample":
-            last[item.brew] = max(last.get(item.brew, item.elapsed_h), item.elapsed_h)
-    hours = sorted(last.values())
-    return max(hours, key=lambda hour: (sum(abs(other - hour) <= TOLERANCE_H for other in hours), hour)) if hours else None
+FROM_READINGS = ("biomass", "ratio", "count", "cost per biomass")
 
 
 def judged(
-    trial: Trial, brews: Sequence[Brew], readings: Sequence[Reading], assays: Mapping[str, Assay], at_h: float | None,
+    notebook: Notebook, key: str, *, at_h: float | None, now: datetime,
 ) -> tuple[Verdict, list[Brew], tuple[str, ...]]:
-    """The verdict on the brews that have a sample near the hour, those brews, and notes: hours must not pose as recipes."""
-    near = {item.brew for item in readings
-            if item.role == "sample" and (at_h is None or abs(item.elapsed_h - at_h) <= TOLERANCE_H)}
-    told = [brew for brew in brews if brew.key in near]
-    left_out = [brew.key for brew in brews if brew.key not in near]
-    notes = []
-    if at_h is not None:
-        notes.append(f"Brews are compared at {at_h:g} h; what they were at other hours may differ.")
+    """The verdict of a trial as the page of verdicts gives it, the brews in it, and notes: hours must not pose as recipes."""
+    brews = notebook.find(Brew, of=key)
+    hour = _planned_hour(notebook, key, brews) if at_h is None else at_h
+    verdict = verdict_of_trial(notebook, key, at_h=hour, now=now)
+    inside = {result.brew for result in verdict.results} | {result.source_brew for result in verdict.results}
+    left_out = [brew.key for brew in brews if brew.key not in inside]
+    notes = [_hour_note(notebook, verdict, hour)]
     if left_out:
-        notes.append(f"Left out for want of a sample at that hour: {', '.join(left_out)}.")
-    results = brew_results(told, readings, assays, at_h=at_h, tolerance_h=TOLERANCE_H)
-    return judge(trial, results), told, tuple(notes)
+        notes.append(f"Left out for want of a result at that hour: {', '.join(left_out)}.")
+    return verdict, [brew for brew in brews if brew.key in inside], tuple(note for note in notes if note)
+
+
+def _hour_note(notebook: Notebook, verdict: Verdict, hour: float | None) -> str:
+    if verdict.outcome.key not in FROM_READINGS:
+        return ""
+    if hour is not None:
+        return f"Brews are compared at {hour:g} h; what they were at other hours may differ."
+    last = [max((reading.elapsed_h for reading in notebook.readings(item.brew) if reading.role == "sample"), default=0.0)
+            for item in verdict.results]
+    if max(last) - min(last) > 1.0:
+        return (f"Brews are compared at their last samples, taken between {min(last):g} and {max(last):g} h: hours may pose as "
+                "recipes.")
+    return ""
 
 
 def is_blinded(brews: Sequence[Brew], sheets: Sequence[RunSheet]) -> bool:

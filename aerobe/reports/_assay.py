@@ -7,7 +7,7 @@ from datetime import datetime
 
 from aerobe.charts import FigureTable, Picture
 from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
-from aerobe.reports._brew import known_sources
+from aerobe.reports._brew import health_cautions, known_sources
 from aerobe.sources import cite
 
 ASSAY_SOURCES = ("rocke-lorenzato-1995", "iso-5725-2", "iso-5725-3", "currie-1968", "iso-11843-2", "jcgm-100-2008")
@@ -17,7 +17,8 @@ def assay_report(
     *, name: str, method: str, unit: str, price: float, conclusion: str, lines: Sequence[tuple[str, str]],
     cannot_tell: Sequence[str], readings: FigureTable,
     pictures: Sequence[Picture], numbers: Mapping[str, float | str | None], made_at: datetime, versions: dict[str, str],
-    sources: Sequence[str] = (), package: bytes = b"", licence: str = "CC-BY-4.0", invented: bool = False,
+    sources: Sequence[str] = (), cautions: Sequence[str] = (), package: bytes = b"", licence: str = "CC-BY-4.0",
+    invented: bool = False,
 ) -> Report:
     """The certificate of an assay as a report.
 
@@ -33,6 +34,8 @@ def assay_report(
         Its headings and sentences.
     cannot_tell
         What the study could not show, with the remedy.
+    cautions
+        Short cautions for people's health.
     pictures, numbers, made_at, versions, sources, package, licence, invented
         As in `brew_report`.
     """
@@ -40,6 +43,7 @@ def assay_report(
     first: list[Block] = [Facts(rows=facts), *(Shown(picture=picture) for picture in pictures)]
     missing = tuple(cannot_tell) or ("The study left nothing open that this program knows to ask for.",)
     first.append(Warned(title="What this study cannot tell", items=missing))
+    first.append(health_cautions(cautions))
     body = [Points(items=tuple(f"{head}: {words}" for head, words in lines if words != conclusion))]
     return Report(
         title=name, kind="assay", headline=conclusion, first=tuple(first),
