@@ -161,7 +161,7 @@ def free_port():
 
 def fingerprint(locks):
     digest = hashlib.sha256(sys.version.encode())
-    for name in [*locks, "pyproject.toml"]:
+    for name in locks + ["pyproject.toml"]:
         with open(os.path.join(HERE, name), "rb") as stream:
             digest.update(stream.read())
     return digest.hexdigest()
