@@ -192,7 +192,7 @@ def call(words):
 
 
 def leave(problem, remedy):
-    print("\n%s\n%s" % (problem, remedy), file=sys.stderr)
+    sys.stderr.write("\n%s\n%s\n" % (problem, remedy))
     sys.exit(3)
 
 
