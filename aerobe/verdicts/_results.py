@@ -75,6 +75,12 @@ def brew_results(
     """
     replaced = {reading.replaces for reading in readings if reading.replaces}
     kept = [reading for reading in readings if reading.key not in replaced]
+    used = {reading.assay for brew in brews for reading in kept if reading.brew == brew.key and reading.role == "sample"}
+    if len(used) > 1:
+        raise UnusableReading(
+            f"The brews were measured by several assays ({', '.join(sorted(used))}).",
+            "Compare one assay at a time; two assays do not agree well enough to stand beside each other.",
+        )
     of_brew = [[reading for reading in kept if reading.brew == brew.key] for brew in brews]
     hour = _latest_common_hour(of_brew, tolerance_h) if at_h is None else at_h
     return tuple(_one_brew(brew, rows, assays, hour, tolerance_h) for brew, rows in zip(brews, of_brew, strict=True))
@@ -96,13 +102,7 @@ def _one_brew(
     if not samples:
         when = "" if at_h is None else f" within {tolerance_h:g} h of {at_h:g} h"
         raise NotEnoughData(f"Brew {brew.key} has no sample reading{when}.", "Add the reading, or compare at another time.")
-    keys = {reading.assay for reading in samples}
-    if len(keys) > 1:
-        raise UnusableReading(
-            f"Brew {brew.key} was measured by several assays at once ({', '.join(sorted(keys))}).",
-            "Compare one assay at a time; two assays do not agree well enough to be averaged.",
-        )
-    assay = assays[keys.pop()]
+    assay = assays[samples[0].assay]
     controls = _nearest_controls(readings, assay.key, at_h or 0.0, tolerance_h)
     return _net(brew, assay, samples, controls)
 

@@ -28,6 +28,7 @@ from aerobe.verdicts._settle import brews_needed, brews_needed_for_sameness
 from aerobe.verdicts._words import because_of, headline_of
 
 Array = NDArray[np.float64]
+NO_SCATTER = 1e-18                          # variance of brew means that only rounding leaves [-]
 def judge(
     trial: Trial, results: Sequence[BrewResult], *, outcome_key: str | None = None, margin: float | None = None,
     also: Sequence[tuple[str, str]] = (), looks: int = 1, with_check: bool = True, was_planned: bool = True,
@@ -122,6 +123,9 @@ def _compare(
             continue
         bias = np.array([0.0 if (found := colour[i]) is None else found.log_variance for i in chosen])
         effects = fit_effects(values, layout, rows[chosen], variance, bias)
+        if float(effects.scatter) < NO_SCATTER:
+            why = "brews of one arm read exactly alike: the scale of the test is too coarse to show how much brews differ"
+            return tuple(_untold(contrast, why) for contrast in contrasts), None
         calls = call_contrasts(effects, bound, looks=looks, family_critical=critical)
         first_effects = first_effects or effects
         for position, i in enumerate(chosen):

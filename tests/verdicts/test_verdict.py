@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import math
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -157,12 +158,14 @@ def test_recipes_brewed_on_different_days_cannot_be_told_from_the_days() -> None
 
 def test_blocks_take_out_what_the_days_share() -> None:
     day = (1.0, 5.0, 0.2, 20.0)
+    wobble = {"plain": (1.0, 1.05, 0.97, 1.02), "kelp": (1.03, 0.98, 1.01, 0.96)}
     rows = [
-        BrewResult(brew=f"{arm}-{i}", arm=arm, value=base * day[i] * wobble, block=str(i))
+        BrewResult(brew=f"{arm}-{i}", arm=arm, value=base * day[i] * wobble[arm][i], block=str(i))
         for arm, base in (("plain", 10.0), ("kelp", 16.0))
-        for i, wobble in enumerate((1.0, 1.05, 0.97, 1.02))
+        for i in range(4)
     ]
     assert judge(TWO, rows).comparisons[0].call == "better"
+    assert judge(TWO, [replace(row, block="") for row in rows]).comparisons[0].call == "can't tell yet"
 
 
 def test_an_unplanned_comparison_is_marked_and_held_to_a_stricter_bar() -> None:
@@ -257,6 +260,11 @@ def test_more_looks_make_a_claim_harder() -> None:
 def test_an_arm_without_brews_is_named() -> None:
     with pytest.raises(NotEnoughData, match="kelp"):
         judge(TWO, results({"plain": (1.0, 2.0)}))
+
+
+def test_brews_that_read_exactly_alike_show_no_scatter_to_judge_by() -> None:
+    verdict = judge(TWO, results({"plain": (10.0, 10.0, 10.0), "kelp": (20.0, 20.0, 20.0)}))
+    assert verdict.comparisons[0].call == "can't tell yet" and "too coarse" in verdict.comparisons[0].because
 
 
 def test_every_pair_lists_each_once() -> None:
