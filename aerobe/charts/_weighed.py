@@ -21,7 +21,7 @@ def weighed_pictures(weighed: Weighed) -> tuple[Picture, ...]:
     labels = [f"{item.key} ({item.site})" if item.site else item.key for item in weighed.contrasts]
     rows = [RatioRow(label=label, ratio=math.exp(item.effect), weight=share, low=math.exp(item.effect - Z95 * error),
                      high=math.exp(item.effect + Z95 * error))
-            for label, item, error, share in zip(_unlike(labels), weighed.contrasts, errors, shares, strict=True)]
+            for label, item, error, share in zip(labels, weighed.contrasts, errors, shares, strict=True)]
     if pooled is not None:
         ratio, low, high = pooled.as_ratio()
         rows.append(RatioRow(label="all together", ratio=ratio, low=low, high=high, is_pooled=True,
@@ -31,13 +31,3 @@ def weighed_pictures(weighed: Weighed) -> tuple[Picture, ...]:
     if pooled is None or len(rows) < 4:
         return (trees,)
     return trees, funnel([item.effect for item in weighed.contrasts], errors, labels, pooled=pooled.estimate)
-
-
-def _unlike(labels: list[str]) -> list[str]:
-    """Two lines of one name would be drawn over each other."""
-    seen: dict[str, int] = {}
-    for place, label in enumerate(labels):
-        seen[label] = seen.get(label, 0) + 1
-        if seen[label] > 1:
-            labels = [*labels[:place], f"{label} #{seen[label]}", *labels[place + 1:]]
-    return labels

@@ -150,7 +150,7 @@ def _planned(brew: Brew, advice: Sequence[tuple[datetime, str]]) -> tuple[Block,
 
 
 def _fit(posterior: Posterior) -> tuple[Block, ...]:
-    rows = tuple((name, band.median, band.low, band.high) for name, band in posterior.terms().items())
+    rows = tuple((name.replace("_", " "), band.median, band.low, band.high) for name, band in posterior.terms().items())
     words = ("A batch model of bacteria, fungi, quick and slow food and oxygen was fitted to all readings and logs at once. The "
              "intervals hold 90 % and include what the assay's colour and scale leave open.")
     checks = (("Settled", "yes" if posterior.settled else "no"), ("Effective draws", f"{posterior.effective:.0f}"),
