@@ -1,0 +1,56 @@
+"""From the notebook to the call and back into it."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+
+from aerobe import desk
+from aerobe.desk import _advice
+from tests.notebook.conftest import NOW
+
+
+@pytest.fixture
+def demo(tmp_path):
+    with desk.open_notebook(str(tmp_path / "tea.notebook"), at=NOW) as notebook:
+        yield notebook, desk.make_demo(notebook, now=NOW)
+
+
+def test_the_call_is_kept_with_versions_and_seed(demo):
+    notebook, brew = demo
+    advice = desk.advise_brew(notebook, brew, NOW)
+    kept = notebook.latest("advice", brew).payload
+    assert kept["call"] == advice.call and kept["seed"] == advice.seed
+    assert set(kept["versions"]) == {"aerobe", "numpy", "scipy", "numba"}
+
+
+def test_asking_again_at_once_writes_nothing_new(demo):
+    notebook, brew = demo
+    desk.advise_brew(notebook, brew, NOW)
+    count = len(notebook.kept("advice", brew))
+    desk.advise_brew(notebook, brew, NOW + timedelta(minutes=5))
+    assert len(notebook.kept("advice", brew)) == count
+
+
+def test_a_reading_is_kept_when_the_fit_fails(demo, monkeypatch):
+    notebook, brew = demo
+    before = len(notebook.readings(brew))
+
+    def broken(*args, **kwargs):
+        raise RuntimeError("no fit today")
+
+    monkeypatch.setattr(_advice, "infer_brew", broken)
+    assay = notebook.readings(brew)[0].assay
+    with pytest.raises(RuntimeError):
+        desk.record_and_advise(notebook, desk.ReadingEntry(brew=brew, assay=assay, signal="140", when="9 h"), now=NOW)
+    assert len(notebook.readings(brew)) == before + 1
+
+
+def test_earlier_brews_are_summed_up_once(demo):
+    notebook, brew = demo
+    history = desk.brew_history(notebook, brew)
+    first = desk.past_of(notebook, history, now=NOW)
+    count = len(notebook.kept("summary"))
+    again = desk.past_of(notebook, history, now=NOW)
+    assert first and len(again) == len(first) and len(notebook.kept("summary")) == count

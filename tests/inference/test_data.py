@@ -1,0 +1,168 @@
+"""Readings and logs on their way into the posterior: bad ones are found, said and survived."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+
+from aerobe.errors import UnusableReading
+from aerobe.inference import Log, Measurement, infer_brew, measurements_of, story_of
+from aerobe.inference._likelihood import (
+    generalised_log,
+    log_t,
+    result_log_likelihood,
+    result_residuals,
+    results_of,
+    root_loss,
+)
+from aerobe.inference._logs import thin_oxygen, thin_temperature
+from aerobe.records import Assay, AssayError, Reading
+
+GRID = np.arange(0.0, 48.5, 0.5)
+WARM = np.full(len(GRID), 20.0)
+TIMES = np.arange(0.1, 24.0, 0.1)
+STORY = story_of(compost_g_per_l=50.0, foods={"molasses": 1.4})
+
+
+def smooth(t):
+    return 7.0 - 3.0 * np.sin(t / 8.0)
+
+
+def thin(values, times=TIMES):
+    return thin_oxygen(Log(elapsed_h=times, values=values), GRID, WARM, 0.0, 0.0)
+
+
+def test_percent_of_saturation_is_noticed_and_converted():
+    # 9.092 mg/L at 20 degC is 100 % (benson-krause-1984).
+    seen = thin(smooth(TIMES) / 9.092 * 100.0)
+    assert any("percent" in note for note in seen.notes)
+    assert np.allclose(seen.values, thin(smooth(TIMES)).values, atol=0.02)
+
+
+def test_a_stuck_stretch_is_left_out_and_said():
+    values = smooth(TIMES)
+    values[60:130] = values[60]
+    seen = thin(values)
+    assert any("stood at" in note for note in seen.notes)
+    assert not np.any((GRID[seen.index] > 6.6) & (GRID[seen.index] < 12.6))
+
+
+def test_a_steady_water_with_probe_noise_is_not_taken_for_a_stuck_probe():
+    values = 9.0 + np.round(np.random.default_rng(1).normal(0.0, 0.05, len(TIMES)), 2)
+    assert thin(values).notes == ()
+
+
+def test_impossible_values_entries_before_the_start_and_holes_are_survived():
+    values = smooth(TIMES)
+    values[10], values[11] = 80.0, np.nan
+    times = TIMES.copy()
+    times[0] = -3.0
+    kept = (times < 5.0) | (times > 12.0)
+    seen = thin(values[kept], times[kept])
+    words = " ".join(seen.notes)
+    assert (
+        "no brew can have" in words
+        and "without a number" in words
+        and "before the start" in words
+        and "silent" in words
+    )
+    assert np.abs(seen.values - smooth(GRID[seen.index])).max() < 0.3
+
+
+def test_temperature_ahead_glides_to_the_last_days_mean():
+    log = Log(elapsed_h=TIMES, values=20.0 + 3.0 * np.sin(2.0 * np.pi * TIMES / 24.0))
+    out, notes = thin_temperature(log, GRID, 15.0)
+    assert notes == ()
+    assert out[-1] == pytest.approx(20.0, abs=0.1)
+    assert out[12] == pytest.approx(20.0 + 3.0 * np.sin(2.0 * np.pi * 6.0 / 24.0), abs=0.1)
+
+
+def test_readings_before_the_air_was_on_are_refused():
+    with pytest.raises(UnusableReading, match="before the air"):
+        Measurement(elapsed_h=-1.0, value=20.0)
+
+
+def test_the_generalised_log_has_unit_error_near_zero_and_far_above():
+    # rocke-durbin-2003: slope 1/constant at zero, 1/(scale value) far above.
+    scale, constant = np.array([0.25]), np.array([4.0])
+    for value, expected in ((0.0, 1.0 / 4.0), (4000.0, 1.0 / (0.25 * 4000.0))):
+        step = 1e-4 * max(value, 1.0)
+        rise = generalised_log(np.array([value + step]), scale, constant) - generalised_log(
+            np.array([value]), scale, constant
+        )
+        assert rise[0] / step == pytest.approx(expected, rel=1e-3)
+
+
+def test_root_loss_squares_to_the_t_loss():
+    r = np.linspace(-6.0, 6.0, 25)
+    assert np.allclose(0.5 * root_loss(r) ** 2, -log_t(r))
+
+
+def test_a_result_below_detection_counts_with_the_chance_of_lying_there():
+    results = results_of((Measurement(elapsed_h=1.0, value=10.0, below_detection=True),))
+    signals = np.array([[1.0], [10.0], [100.0]])
+    like = result_log_likelihood(results, result_residuals(results, signals, np.zeros((3, 1))))
+    assert like[0] > like[1] > like[2]
+    assert like[0] == pytest.approx(0.0, abs=0.1) and np.exp(like[1]) == pytest.approx(0.5)
+
+
+ERROR = AssayError(constant_sd=4.0, proportional_cv=0.2, gain_log_sd=0.2)
+KIT = Assay(key="kit", name="kit", method="colour test", error=ERROR)
+
+
+def reading(hour, signal, role="sample", dilution=1.0, number=[0]):  # noqa: B006
+    number[0] += 1
+    return Reading(
+        key=f"r{number[0]}",
+        brew="b",
+        assay="kit",
+        role=role,
+        elapsed_h=hour,
+        signal=signal,
+        unit="ug C/mL",
+        typed_as=str(signal),
+        dilution=dilution,
+        entered_at=datetime(2026, 5, 1, tzinfo=UTC),
+    )
+
+
+def test_doubling_the_dilution_and_halving_the_signal_changes_no_value():
+    plain, _ = measurements_of([reading(2.0, 80.0)], {"kit": KIT})
+    thinned, _ = measurements_of([reading(2.0, 40.0, dilution=2.0)], {"kit": KIT})
+    assert plain[0].value == thinned[0].value
+
+
+def test_a_darker_tea_with_the_same_cells_gets_the_same_biomass():
+    def middle(colour):
+        rows = [reading(h, v + colour) for h, v in ((2.0, 40.0), (10.0, 110.0), (16.0, 190.0))]
+        rows += [reading(h, colour, role="killed control") for h in (2.0, 10.0, 16.0, 16.1)]
+        measured, notes = measurements_of(rows, {"kit": KIT})
+        assert notes == ()
+        posterior = infer_brew(story_of(compost_g_per_l=50.0, foods={"molasses": 1.4}, measurements=measured))
+        return np.median(posterior.value_at(posterior.biomass, 16.0))
+
+    assert middle(60.0) == pytest.approx(middle(5.0), rel=0.08)
+
+
+def test_a_colour_test_without_a_killed_control_says_so_and_is_trusted_less():
+    _, notes = measurements_of([reading(2.0, 80.0)], {"kit": KIT})
+    assert any("killed control" in note for note in notes)
+
+
+def test_one_gross_test_does_not_take_over():
+    good = [
+        Measurement(elapsed_h=h, value=v, error=ERROR)
+        for h, v in ((1.0, 30.0), (6.0, 60.0), (12.0, 130.0), (18.0, 190.0))
+    ]
+    bad = [*good, Measurement(elapsed_h=15.0, value=9.0, error=ERROR)]
+
+    def at_18(rows):
+        posterior = infer_brew(story_of(compost_g_per_l=50.0, foods={"molasses": 1.4}, measurements=rows))
+        return np.median(posterior.value_at(posterior.biomass, 18.0)), posterior
+
+    clean, _ = at_18(good)
+    spoilt, posterior = at_18(bad)
+    assert spoilt == pytest.approx(clean, rel=0.25)
+    assert any("repeat it" in note for note in posterior.notes)
