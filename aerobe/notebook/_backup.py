@@ -10,7 +10,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from aerobe.errors import NotebookFault
-from aerobe.notebook._notebook import Pen
+from aerobe.notebook._pen import Pen
 from aerobe.notebook._store import Store, bring_up_to_date, file_mode_private
 
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import sqlalchemy as sa
 
 from aerobe.notebook import _logs
-from aerobe.notebook._notebook import Kept, Notebook, _get, _kept, _load, _readings
+from aerobe.notebook._notebook import Notebook
+from aerobe.notebook._reads import Kept, all_kept, all_readings, get, load
 from aerobe.notebook._schema import BY_CLASS, log_chunks
 from aerobe.records import Assay, Brew, Compost, Harvest, Reading, Recipe, Sample, SensorLog, Use, Vessel
 
@@ -45,24 +46,24 @@ def brew_history(notebook: Notebook, key: str) -> BrewHistory:
     """
     last = notebook.last_change(key)
     with notebook.store.reading() as connection:
-        brew = _get(connection, Brew, key)
-        recipe = _get(connection, Recipe, brew.recipe)
-        found = _readings(connection, key)
+        brew = get(connection, Brew, key)
+        recipe = get(connection, Recipe, brew.recipe)
+        found = all_readings(connection, key)
         harvests = _of(connection, Harvest, key)
         return BrewHistory(
-            brew=brew, recipe=recipe, compost=_get(connection, Compost, recipe.compost),
-            vessel=_get(connection, Vessel, brew.vessel),
-            assays={name: _get(connection, Assay, name) for name in sorted({reading.assay for reading in found})},
+            brew=brew, recipe=recipe, compost=get(connection, Compost, recipe.compost),
+            vessel=get(connection, Vessel, brew.vessel),
+            assays={name: get(connection, Assay, name) for name in sorted({reading.assay for reading in found})},
             readings=tuple(found), samples=tuple(_of(connection, Sample, key)), logs=_all_logs(connection, key),
             harvest=harvests[0] if harvests else None, uses=tuple(_of(connection, Use, key)),
-            advice=tuple(_kept(connection, "advice", key)), last_change=last,
+            advice=tuple(all_kept(connection, "advice", key)), last_change=last,
         )
 
 
 def _of(connection: sa.Connection, cls: type, key: str) -> list:
     table = BY_CLASS[cls].table
     wanted = sa.select(table.c.payload).where(table.c.parent == key).order_by(table.c.key)
-    return [_load(cls, text) for text in connection.execute(wanted).scalars()]
+    return [load(cls, text) for text in connection.execute(wanted).scalars()]
 
 
 def _all_logs(connection: sa.Connection, key: str) -> tuple[SensorLog, ...]:

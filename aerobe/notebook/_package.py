@@ -21,7 +21,8 @@ import numpy as np
 import sqlalchemy as sa
 
 from aerobe.notebook._check import fingerprint
-from aerobe.notebook._notebook import Kept, Notebook
+from aerobe.notebook._notebook import Notebook
+from aerobe.notebook._reads import Kept
 from aerobe.notebook._schema import NOUNS, SCHEMA, kept
 from aerobe.records import Arm, Assay, Brew, Compost, Reading, Recipe, RunSheet, Trial, Vessel, as_plain
 

@@ -14,8 +14,9 @@ from datetime import datetime
 from typing import Any
 
 from aerobe.errors import AerobeError, ImportFault
-from aerobe.notebook._notebook import Notebook, Pen
+from aerobe.notebook._notebook import Notebook
 from aerobe.notebook._package import FORMAT
+from aerobe.notebook._pen import Pen
 from aerobe.notebook._schema import NOUNS
 from aerobe.records import Reading, SensorLog, from_plain
 

@@ -1,0 +1,120 @@
+"""Reads inside one transaction, and what they give back."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, TypeVar
+
+import sqlalchemy as sa
+
+from aerobe.errors import NotFound
+from aerobe.notebook._schema import BY_CLASS, audit, kept, readings
+from aerobe.records import Reading, from_plain
+
+R = TypeVar("R")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Receipt:
+    """What became of an entry: under which key it is kept, and whether it was new or had come before."""
+
+    noun: str
+    key: str
+    was_new: bool
+    points: int = 0         # for a log: how many points were new
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kept:
+    """A result as it was kept: what it is about, when it was made, and its content with versions and seed."""
+
+    id: int
+    kind: str
+    subject: str
+    at: datetime
+    payload: Any
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """One line of the audit trail."""
+
+    id: int
+    at: datetime
+    who: str
+    did: str
+    noun: str
+    key: str
+    brew: str
+    before: Any
+    why: str
+
+
+def get(connection: sa.Connection, cls: type[R], key: str) -> R:
+    """The record of this class with this key, or `NotFound`."""
+    table = readings if cls is Reading else BY_CLASS[cls].table
+    text = connection.execute(sa.select(table.c.payload).where(table.c.key == key)).scalar()
+    if text is None:
+        raise no_such(table.name, key)
+    return load(cls, text)
+
+
+def load(cls: type[R], text: str) -> R:
+    """A record from its row's payload."""
+    return from_plain(cls, json.loads(text))
+
+
+def all_readings(
+    connection: sa.Connection, brew: str | None, *, assay: str | None = None, with_corrected: bool = False
+) -> list[Reading]:
+    """Readings in order of time; see `Notebook.readings`."""
+    # By key and not by number: a notebook that was exported and taken in again must give its fits the same order.
+    wanted = sa.select(readings.c.payload).order_by(readings.c.elapsed_h, readings.c.key)
+    if brew is not None:
+        wanted = wanted.where(readings.c.brew == brew if brew else readings.c.brew.is_(None))
+    if assay is not None:
+        wanted = wanted.where(readings.c.assay == assay)
+    if not with_corrected:
+        newer = readings.alias("newer")
+        wanted = wanted.where(~sa.exists().where(newer.c.replaces == readings.c.key))
+    return [load(Reading, text) for text in connection.execute(wanted).scalars()]
+
+
+def all_kept(connection: sa.Connection, kind: str, subject: str | None) -> list[Kept]:
+    """Kept results, oldest first."""
+    wanted = sa.select(kept).where(kept.c.kind == kind).order_by(kept.c.id)
+    if subject is not None:
+        wanted = wanted.where(kept.c.subject == subject)
+    return [
+        Kept(id=row["id"], kind=row["kind"], subject=row["subject"], at=datetime.fromisoformat(row["at"]),
+             payload=json.loads(row["payload"]))
+        for row in connection.execute(wanted).mappings()
+    ]
+
+
+def no_such(table: str, key: str) -> NotFound:
+    """The fault of naming something that is not there."""
+    word = singular(table)
+    return NotFound(f"The notebook has no {word} '{key}'.", f"Check the key, or add the {word} first.")
+
+
+def singular(table: str) -> str:
+    """The word for one row of a table."""
+    return table.removesuffix("s").replace("_", " ")
+
+
+def changes(connection: sa.Connection, *, brew: str | None, key: str | None, newest: int | None) -> list[Change]:
+    """Lines of the audit trail, oldest first."""
+    wanted = sa.select(audit).order_by(audit.c.id.desc())
+    if brew is not None:
+        wanted = wanted.where(audit.c.brew == brew)
+    if key is not None:
+        wanted = wanted.where(audit.c.key == key)
+    if newest is not None:
+        wanted = wanted.limit(newest)
+    return [
+        Change(**{**row, "at": datetime.fromisoformat(row["at"]), "before": json.loads(row["before"] or "null")})
+        for row in reversed(connection.execute(wanted).mappings().all())
+    ]
