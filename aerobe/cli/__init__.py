@@ -25,6 +25,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("aerobe.cli._notebook:demo", "Make an invented notebook to play with."),
     "brew": ("aerobe.cli._notebook:brew", "Start, list and show brews."),
     "reading": ("aerobe.cli._notebook:reading", "Add, correct and list readings."),
+    "call": ("aerobe.cli._call:app", "When to test next and when to harvest a brew, and what each choice loses."),
     "assay": ("aerobe.cli._assay:app", "Is my test any good? Certificates, counts, ratios, how many tests."),
     "import": ("aerobe.cli._exchange:import_file", "Take in a table of readings, a logger file or a data package."),
     "export": ("aerobe.cli._exchange:export", "Write the notebook, or one trial, as an open data package."),

@@ -37,6 +37,9 @@ _WHERE: dict[str, str] = {
     "notebook_summary": "_records",
     "open_notebook": "_records",
     # the call (_advice)
+    "Advice": "_advice",
+    "beliefs_of_brew": "_advice",
+    "plain_advice": "_advice",
     "advice_payload": "_advice",
     "advise_brew": "_advice",
     "infer_history": "_advice",

@@ -14,7 +14,7 @@ from aerobe import __version__
 from aerobe.decisions import Advice, advise, oxygen_outlook, replay
 from aerobe.desk._records import ReadingEntry, add_reading
 from aerobe.desk._safety_facts import gates_of_brew
-from aerobe.inference import BrewStory, Log, Measurement, Past, Posterior, infer_brew, measurements_of
+from aerobe.inference import PRIOR, BrewStory, Log, Measurement, Past, Posterior, infer_brew, measurements_of
 from aerobe.notebook import BrewHistory, Notebook, Receipt, brew_history
 from aerobe.records import Assay, Brew, Harvest, Recipe, content_hash
 
@@ -210,11 +210,24 @@ def _data_stamp(history: BrewHistory) -> str:
 
 def advice_payload(advice: Advice, history: BrewHistory) -> dict[str, Any]:
     """Advice as plain values, with the versions and the seed that made it."""
-    plain = _plain(advice)
-    assert isinstance(plain, dict)
+    plain = plain_advice(advice)
     plain["data"] = _data_stamp(history)
     plain["versions"] = {"aerobe": __version__, **{name: version(name) for name in ("numpy", "scipy", "numba")}}
     return plain
+
+
+def plain_advice(advice: Advice) -> dict[str, Any]:
+    """Advice as plain JSON values, its words included."""
+    plain = _plain(advice)
+    assert isinstance(plain, dict)
+    return {"says": advice.as_text(), **plain}
+
+
+def beliefs_of_brew(notebook: Notebook, brew: str, now: datetime) -> list[dict[str, Any]]:
+    """Every term of the model for a brew: name, meaning with unit, median and 90 % interval."""
+    found = infer_history(notebook, brew_history(notebook, brew), now=now).terms()
+    meaning = {term.name: term.meaning for term in PRIOR}
+    return [{"name": name, "meaning": meaning[name], **_plain(band)} for name, band in found.items()]
 
 
 def _plain(value: Any) -> Any:

@@ -1,0 +1,96 @@
+"""The call for a brew: what to do next, what would have been said at past hours, what the fit believes."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from cyclopts import App
+
+from aerobe.cli._common import OWN, Where, now, progress, say, table
+
+if TYPE_CHECKING:
+    from aerobe.desk import Advice
+
+app = App(name="call", help="When to test next and when to harvest a brew, and what each choice is expected to lose.")
+
+NOT_SETTLED = 4
+
+
+@app.default
+def call(brew: str, /, *, where: Where = OWN) -> int:
+    """What to do next with a brew. Exit code 4: the fit is not settled.
+
+    Parameters
+    ----------
+    brew
+        Key of the brew.
+    """
+    from aerobe.desk import advise_brew, plain_advice
+
+    with where.open(create=False) as book:
+        with progress("Working out the call"):
+            advice = advise_brew(book, brew, now())
+        say(plain_advice(advice), as_json=where.json, text=_lines(advice))
+    return 0 if advice.settled else NOT_SETTLED
+
+
+@app.command
+def replay(brew: str, /, *, every: float = 4.0, until: float = 48.0, where: Where = OWN) -> None:
+    """What the call would have been at past hours, from what was known then and no later. Gates are not replayed.
+
+    Parameters
+    ----------
+    brew
+        Key of the brew.
+    every
+        Hours between one call and the next. [h]
+    until
+        Last hour. [h]
+    """
+    from aerobe.desk import plain_advice, replay_brew
+
+    hours = [every * step for step in range(int(until / max(every, 0.25)) + 1)]
+    with where.open(create=False) as book:
+        with progress("Replaying the brew"):
+            calls = replay_brew(book, brew, hours)
+        rows = [
+            (f"{item.now_h:.1f}", item.call, f"{item.at_h:.1f}", f"{item.window.start_h:.1f} to {item.window.end_h:.1f}",
+             f"{100.0 * item.expected_loss:.0f}", "yes" if item.settled else "no")
+            for item in calls
+        ]
+        head = ("asked at h", "call", "for h", "harvest window h", "expected loss %", "settled")
+        say([plain_advice(item) for item in calls], as_json=where.json, text=table(head, rows))
+
+
+@app.command
+def beliefs(brew: str, /, *, where: Where = OWN) -> None:
+    """What the fit believes of a brew: every term of the model with its 90 % interval.
+
+    Parameters
+    ----------
+    brew
+        Key of the brew.
+    """
+    from aerobe.desk import beliefs_of_brew
+    from aerobe.units import number
+
+    with where.open(create=False) as book:
+        with progress("Fitting the brew"):
+            found = beliefs_of_brew(book, brew, now())
+        rows = [(item["meaning"], *(number(item[name]) for name in ("median", "low", "high"))) for item in found]
+        say(found, as_json=where.json, text=table(("term", "median", "5 %", "95 %"), rows))
+
+
+def _lines(advice: Advice) -> list[str]:
+    oxygen = advice.oxygen
+    lines = [advice.as_text(), ""]
+    lines.append(
+        f"Oxygen now {oxygen.now_mg_per_l:.1f} mg/L ({oxygen.now_low:.1f} to {oxygen.now_high:.1f}), lowest ahead "
+        f"{oxygen.lowest_mg_per_l:.1f} mg/L; chance to fall below {oxygen.floor_mg_per_l:g} mg/L "
+        f"{100.0 * oxygen.probability_below:.0f} %."
+    )
+    lines += [f"Held back by {gate.name}: {gate.why} {gate.how_it_opens}" for gate in advice.held_back_by]
+    lines += [f"Would change it: {line}" for line in advice.would_change]
+    lines += [f"Note: {line}" for line in advice.notes]
+    lines.append("Times are hours since the air was turned on. Local codes and licensed practice decide on any use of the tea.")
+    return lines
