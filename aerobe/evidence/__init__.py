@@ -1,10 +1,11 @@
 """What many trials say together: pooling on the log-ratio scale, with spread, checks, flags and indirect comparisons."""
 
+from aerobe.evidence._blocks import ManyBrews
 from aerobe.evidence._checks import SmallStudies, fades_without, leave_one_out, small_studies, trim_and_fill
 from aerobe.evidence._effects import Contrast, evidence_hash, ratio_of_means, risk_ratio
 from aerobe.evidence._from_verdict import brew_lines, contrasts_of_verdict
 from aerobe.evidence._hierarchical import BayesPool, Shrunken, bayes_pool
-from aerobe.evidence._many import SPREADS, ManyBrews, ManyPool, RecipeEffect, array_module, pool_brews
+from aerobe.evidence._many import SPREADS, ManyPool, RecipeEffect, array_module, pool_brews
 from aerobe.evidence._network import Comparison, Network, network
 from aerobe.evidence._pool import Pooled, Term, pool, regress
 from aerobe.evidence._quality import Duplicate, Flag, flags, without_duplicates

@@ -22,7 +22,7 @@ from aerobe.evidence import (
     weigh,
     without_duplicates,
 )
-from aerobe.evidence._many import _Blocks, _given_spreads, _segment_sums
+from aerobe.evidence._blocks import Blocks, given_spreads, segment_sums
 
 GOOD = {"planned": True, "blinded": True, "randomised": True, "killed_control": True, "assay_characterised": True,
         "brews": 4, "brews_against": 4}
@@ -48,9 +48,9 @@ def brews_of(rng: np.random.Generator, trials: int, recipes: int = 4, each: int 
 def test_the_block_formulas_equal_dense_matrices() -> None:
     _, data = brews_of(np.random.default_rng(5), 12)
     scales = np.array([1.5, 0.5, 0.7])
-    blocks = _Blocks.of(data, "r0", 1.0, np)
+    blocks = Blocks.of(data, "r0", 1.0, np)
     theta = np.log([[0.8, 0.25, 0.3], [0.4, 0.01, 0.6]])
-    value, mean, cov = _given_spreads(blocks, theta, scales)
+    value, mean, cov = given_spreads(blocks, theta, scales)
     trial, recipe = np.asarray(data.trial), np.asarray(data.recipe)
     warm = data.moderators["temperature_degc"]
     X = np.column_stack([np.ones(len(trial)), *[recipe == name for name in blocks.names[1:]], (warm - warm.mean()) / warm.std()])
@@ -71,10 +71,10 @@ def test_the_block_formulas_equal_dense_matrices() -> None:
 
 def test_the_lattice_agrees_with_a_fine_grid_over_the_spreads() -> None:
     _, data = brews_of(np.random.default_rng(9), 20)
-    blocks, scales = _Blocks.of(data, "r0", 1.0, np), np.array([1.5, 0.5, 0.7])
+    blocks, scales = Blocks.of(data, "r0", 1.0, np), np.array([1.5, 0.5, 0.7])
     axes = (np.linspace(-1.5, 1.0, 26), np.linspace(-6.5, 0.8, 49), np.linspace(-2.2, -0.4, 31))
     grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
-    parts = [_given_spreads(blocks, piece, scales) for piece in np.array_split(grid, 400)]
+    parts = [given_spreads(blocks, piece, scales) for piece in np.array_split(grid, 400)]
     score = np.concatenate([part[0] for part in parts])
     weight = np.exp(score - score.max())
     weight /= weight.sum()
@@ -98,7 +98,7 @@ def test_running_sums_of_the_gpu_path_equal_the_ready_ones() -> None:
 
     values = np.random.default_rng(1).normal(size=(3, 50, 2))
     starts = np.array([0, 7, 8, 30, 50])
-    assert _segment_sums(Borrowed(), values, starts, 1) == approx(_segment_sums(np, values, starts, 1))
+    assert segment_sums(Borrowed(), values, starts, 1) == approx(segment_sums(np, values, starts, 1))
     _, data = brews_of(np.random.default_rng(2), 15)
     plain, other = pool_brews(data), pool_brews(data, xp=Borrowed())
     assert other.recipes[0].effect.mean == approx(plain.recipes[0].effect.mean, abs=1e-9)
