@@ -5,6 +5,8 @@
 The server runs in a process of its own, as `aerobe serve` would run it, with five brews under way and their calls worked
 out beforehand. Requests start by the clock and do not wait for each other (an open loop), so a slow answer is not hidden.
 Target: 95 of 100 answers within 150 ms. The load comes from the same machine and takes its share of it.
+Two passes: in the first most brews are opened for the first time and their charts are built, in the second they are kept.
+The server's own processor time is printed too: it says what the machine's other work cannot blur.
 """
 
 from __future__ import annotations
@@ -103,8 +105,9 @@ async def load(base: str, seconds: float, per_s: float) -> tuple[dict[str, list[
         async def one(path: str) -> None:
             nonlocal failed
             begun = time.perf_counter()
-            answer = await client.get(path)
-            if answer.status_code != 200:
+            try:
+                failed += (await client.get(path)).status_code != 200
+            except httpx.TransportError:
                 failed += 1
             kind = "/brews/<key>" if path.startswith("/brews/b") and not path.endswith("record") else path.split("/b")[0] or path
             times[kind].append(1000 * (time.perf_counter() - begun))
@@ -132,22 +135,35 @@ def main() -> None:
         base = f"http://127.0.0.1:{port}"
         try:
             wait_until_calls_are_there(base)
-            times, failed = asyncio.run(load(base, seconds, per_s))
+            commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True).stdout.strip()
+            print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}, {commit}")
+            for name in ("first pass", "second pass"):
+                busy = processor_s(server.pid)
+                times, failed = asyncio.run(load(base, seconds, per_s))
+                print_pass(name, times, failed, processor_s(server.pid) - busy)
         finally:
             server.terminate()
-            server.wait(20)
+            server.wait(60)
+
+
+def processor_s(pid: int) -> float:
+    """Processor time of a process so far [s]; nan where the system does not say."""
+    try:
+        parts = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
+    except OSError:
+        return float("nan")
+    return (int(parts[11]) + int(parts[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def print_pass(name: str, times: dict[str, list[float]], failed: int, busy_s: float) -> None:
     every = np.array([item for kind in times.values() for item in kind])
-    commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True).stdout.strip()
-    print(
-        f"{platform.machine()}, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}, {platform.python_version()}, {commit}"
-    )
-    print(f"{len(every)} requests at {per_s:g}/s, {failed} failed")
+    print(f"{name}: {len(every)} requests, {failed} failed, machine load {os.getloadavg()[0]:.1f}, "
+          f"server {1000 * busy_s / len(every):.1f} ms of processor a request")
     for kind, found in sorted(times.items()):
         print(f"  {kind:22} n {len(found):5}  median {np.median(found):6.1f} ms  95 % {np.quantile(found, 0.95):6.1f} ms")
-    print(
-        f"all: median {np.median(every):.1f} ms, 95 % {np.quantile(every, 0.95):.1f} ms, 99 % {np.quantile(every, 0.99):.1f} ms"
-    )
-    print("target 95 % < 150 ms:", "met" if np.quantile(every, 0.95) < 150 and not failed else "MISSED")
+    low, high, most = np.quantile(every, [0.5, 0.95, 0.99])
+    verdict = "met" if high < 150 and not failed else "MISSED"
+    print(f"  all: median {low:.1f} ms, 95 % {high:.1f} ms, 99 % {most:.1f} ms; target {verdict}")
 
 
 def wait_until_calls_are_there(base: str) -> None:
