@@ -11,6 +11,7 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import pytest
@@ -25,13 +26,13 @@ Curve = Callable[..., Array]
 
 def _enso(x: Array, b1: Array, b2: Array, b3: Array, b4: Array, b5: Array, b6: Array, b7: Array, b8: Array, b9: Array) -> Array:
     def wave(cosine: Array, sine: Array, period: Array | float) -> Array:
-        return cosine * np.cos(2 * np.pi * x / period) + sine * np.sin(2 * np.pi * x / period)
+        return np.asarray(cosine * np.cos(2 * np.pi * x / period) + sine * np.sin(2 * np.pi * x / period))
 
     return b1 + wave(b2, b3, 12.0) + wave(b5, b6, b4) + wave(b8, b9, b7)
 
 
 def _exponential_rise(x: Array, b1: Array, b2: Array) -> Array:
-    return b1 * (1 - np.exp(-b2 * x))
+    return np.asarray(b1 * (1 - np.exp(-b2 * x)))
 
 
 def _chwirut(x: Array, b1: Array, b2: Array, b3: Array) -> Array:
@@ -105,8 +106,10 @@ def read(name: str) -> Certified:
     return Certified(starts=table[:, :2].T, parameters=table[:, 2], deviations=table[:, 3], squares=squares, x=x, y=y)
 
 
-def fit(name: str, case: Certified) -> Modes:
-    """Both starts descended together."""
+@cache
+def fit(name: str) -> Modes:
+    """Both starts of a set descended together."""
+    case = read(name)
 
     def residuals(points: Array) -> Array:
         return np.asarray(CURVES[name](case.x, *points.T[:, :, None]) - case.y)
@@ -155,7 +158,7 @@ def test_certified_parameters_and_deviations_are_reached(name: str, start: int) 
     # NIST StRD: parameters to 6 digits and standard deviations to 5, the worst of each set. Certified values have 11;
     # differences for slopes cannot give them all, and the lowest found is 6.7 (Lanczos3).
     case = read(name)
-    modes = fit(name, case)
+    modes = fit(name)
     assert modes.settled[start]
     assert digits(modes.points[start], case.parameters) > 6.0
     spread = deviations(case, modes.jacobians[start], float(modes.costs[start]))
@@ -166,7 +169,7 @@ def test_certified_parameters_and_deviations_are_reached(name: str, start: int) 
 @pytest.mark.parametrize("name", LOST_FROM_FAR)
 def test_a_descent_that_went_astray_is_told_by_its_cost(name: str) -> None:
     case = read(name)
-    modes = fit(name, case)
+    modes = fit(name)
     best = int(np.argmin(modes.costs))
     assert modes.costs[1 - best] > 2.0 * modes.costs[best]
     assert digits(modes.points[best], case.parameters) > 6.0
