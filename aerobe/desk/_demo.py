@@ -67,7 +67,7 @@ VESSELS = {
     for letter in "ab"
 }
 ASSAY = Assay(
-    key="colour-card", name="Colour card (invented)", method="colour test", price=9.0,
+    key="colour-test", name="Colour test (invented)", method="colour test", price=9.0,
     error=AssayError(constant_sd=4.0, proportional_cv=0.18, gain_log_sd=0.25, detection_limit=8.0, upper_limit=2000.0,
                      origin="invented for the demo"),
 )
@@ -167,7 +167,7 @@ def _write_brew(pen: Pen, run: _Run, course: SimulatedBrew, rng: np.random.Gener
     number = run.block[-1]
     pen.add(Brew(
         key=run.key, name=f"{RECIPES[run.arm].name.split(' (')[0]}, day {number} (invented)", recipe=run.arm, vessel=run.vessel,
-        started_at=run.started_at, temperature_degc=run.temperature_degc, trial=TRIAL, arm=run.arm, block=run.block,
+        started_at=run.started_at, temperature_degc=run.temperature_degc, trial=TRIAL, arm=run.arm, block=run.block, tests_in_budget=15,
         notes=INVENTED,
     ), at=run.started_at)
     for reading in _readings(run, course, rng):

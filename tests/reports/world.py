@@ -45,7 +45,7 @@ def invented(path: Path, *, brews: int = 3, name: str = "Kelp or not (invented)"
             pen.add(Recipe(key=key, name=f"{key} (invented)", compost="heap", compost_g_per_l=50.0, notes=notes,
                            foods=(FoodDose(food="molasses", g_per_l=1.0), *extra)), at=NOW)
         pen.add(Vessel(key="bucket", name="Bucket", volume_l=20.0, depth_m=0.3, air=AirSupply(flow_l_per_min=12.0)), at=NOW)
-        pen.add(Assay(key="card", name="Colour card (invented)", method="colour test",
+        pen.add(Assay(key="card", name="Colour test (invented)", method="colour test",
                       error=AssayError(constant_sd=3.0, proportional_cv=0.12, origin="certificate: invented study")), at=NOW)
         pen.add(Trial(key="kelp", name=name, question="two recipes", planned_at=BEGAN - timedelta(days=2), notes=notes,
                       arms=(Arm(key="plain", recipe="plain", is_standard=True), Arm(key="kelp", recipe="kelp"))), at=NOW)

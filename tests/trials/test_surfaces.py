@@ -32,7 +32,7 @@ def notebook(tmp_path: Path) -> Iterator[Any]:
         for key in ("north", "south"):
             made.add(Vessel(key=key, name=key, volume_l=20.0, depth_m=0.3, air=AirSupply(flow_l_per_min=10.0)), at=NOW)
         error = AssayError(constant_sd=0.3, proportional_cv=0.05, origin="certificate")
-        made.add(Assay(key="card", name="Colour card", method="colour test", error=error), at=NOW)
+        made.add(Assay(key="card", name="Home colour test", method="colour test", error=error), at=NOW)
         yield made
 
 

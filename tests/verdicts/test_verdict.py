@@ -274,7 +274,7 @@ def test_every_pair_lists_each_once() -> None:
 # --- from readings ---------------------------------------------------------------------------------------------------------
 
 COLOUR = Assay(
-    key="c", name="colour card", method="colour test", error=AssayError(constant_sd=0.5, proportional_cv=0.05, bias=2.0)
+    key="c", name="home colour test", method="colour test", error=AssayError(constant_sd=0.5, proportional_cv=0.05, bias=2.0)
 )
 
 

@@ -78,7 +78,7 @@ BREW = {
     "food_1_amount_unit": "g",
     "water": "rain",
     "assay": "(new)",
-    "assay_name": "Colour cards",
+    "assay_name": "Home colour test",
     "method": "colour test",
     "assay_unit": "ug C/mL",
     "price": "10",

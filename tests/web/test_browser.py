@@ -141,7 +141,7 @@ def fill_first_brew(page: Any, base: str, began: datetime) -> None:
     page.locator("#compost_amount").fill("3")
     page.locator("#food_1").select_option("molasses")
     page.locator("#food_1_amount").fill("70")
-    page.locator("#assay_name").fill("Colour cards")
+    page.locator("#assay_name").fill("Home colour test")
     page.get_by_role("button", name="Start the clock").click()
     page.wait_for_url("**/brews/barrel-by-the-door*")
 

@@ -44,37 +44,37 @@ def test_a_start_with_a_slip_of_the_pen_writes_nothing_and_keeps_what_was_typed(
 
 
 def test_a_reading_with_a_decimal_comma_is_kept_as_typed(brewing: Shed) -> None:
-    answer = brewing.post("/brews/barrel-1/readings", what="assay:colour-cards", signal="120,5", entry="e1")
+    answer = brewing.post("/brews/barrel-1/readings", what="assay:home-colour-test", signal="120,5", entry="e1")
     assert answer.status_code == 303
     kept = brewing.notebook.reading("r-e1")
     assert kept.signal == 120.5 and kept.typed_as == "120,5" and kept.elapsed_h == pytest.approx(8.0)
 
 
 def test_an_entry_that_waited_on_the_phone_keeps_its_own_time(brewing: Shed) -> None:
-    brewing.post("/brews/barrel-1/readings", what="assay:colour-cards", signal="90", entry="e1", age_s="7200")
+    brewing.post("/brews/barrel-1/readings", what="assay:home-colour-test", signal="90", entry="e1", age_s="7200")
     assert brewing.notebook.reading("r-e1").elapsed_h == pytest.approx(6.0)
 
 
 @pytest.mark.parametrize("entries", [["a", "a"], ["a", "b", "a"]], ids=["twice", "again later"])
 def test_an_entry_sent_again_is_kept_once(brewing: Shed, entries: list[str]) -> None:
     for entry in entries:
-        answer = brewing.post("/brews/barrel-1/readings", json_answer=True, what="assay:colour-cards", signal="90", entry=entry)
+        answer = brewing.post("/brews/barrel-1/readings", json_answer=True, what="assay:home-colour-test", signal="90", entry=entry)
         assert answer.status_code == 200
     assert len(brewing.notebook.readings("barrel-1")) == len(set(entries))
 
 
 def test_a_reading_that_cannot_be_read_comes_back_with_its_remedy(brewing: Shed) -> None:
-    page = brewing.post("/brews/barrel-1/readings", what="assay:colour-cards", signal="twelve", entry="e1")
+    page = brewing.post("/brews/barrel-1/readings", what="assay:home-colour-test", signal="twelve", entry="e1")
     assert page.status_code == 422 and 'value="twelve"' in page.text and 'role="alert"' in page.text
-    told = brewing.post("/brews/barrel-1/readings", json_answer=True, what="assay:colour-cards", signal="twelve", entry="e1")
+    told = brewing.post("/brews/barrel-1/readings", json_answer=True, what="assay:home-colour-test", signal="twelve", entry="e1")
     assert told.status_code == 422 and told.json()["remedy"]
     # The token was not spent by the refusal.
-    assert brewing.post("/brews/barrel-1/readings", what="assay:colour-cards", signal="12", entry="e1").status_code == 303
+    assert brewing.post("/brews/barrel-1/readings", what="assay:home-colour-test", signal="12", entry="e1").status_code == 303
 
 
 @pytest.mark.parametrize(("typed", "below", "above"), [("<5", True, False), ("> 500", False, True), ("5", False, False)])
 def test_limits_are_typed_as_signs(brewing: Shed, typed: str, below: bool, above: bool) -> None:
-    brewing.post("/brews/barrel-1/readings", what="assay:colour-cards", signal=typed, entry="e1")
+    brewing.post("/brews/barrel-1/readings", what="assay:home-colour-test", signal=typed, entry="e1")
     kept = brewing.notebook.reading("r-e1")
     assert (kept.below_detection, kept.above_range) == (below, above)
 
@@ -97,14 +97,14 @@ def test_a_percentage_of_saturation_becomes_milligrams(brewing: Shed) -> None:
 
 def test_keep_and_repeat_counts_the_repeats(brewing: Shed) -> None:
     answer = brewing.post(
-        "/brews/barrel-1/readings", what="assay:colour-cards", signal="90", entry="e1", again="yes", replicate="1"
+        "/brews/barrel-1/readings", what="assay:home-colour-test", signal="90", entry="e1", again="yes", replicate="1"
     )
     page = brewing.client.get(answer.headers["location"])
     assert "This is repeat 2" in page.text
 
 
 def test_a_correction_leaves_both_values_to_be_seen(brewing: Shed) -> None:
-    brewing.post("/brews/barrel-1/readings", what="assay:colour-cards", signal="900", entry="e1")
+    brewing.post("/brews/barrel-1/readings", what="assay:home-colour-test", signal="900", entry="e1")
     answer = brewing.post("/brews/barrel-1/readings/r-e1/correct", signal="90", entry="e2", why="one nought too many")
     page = brewing.client.get(answer.headers["location"]).text
     assert "It corrects" in page and "900" in page
@@ -114,7 +114,7 @@ def test_a_correction_leaves_both_values_to_be_seen(brewing: Shed) -> None:
 def test_a_photo_is_stored_and_shown_beside_its_reading(brewing: Shed) -> None:
     picture = b"\x89PNG\r\n\x1a\n" + b"0" * 50
     brewing.post(
-        "/brews/barrel-1/readings", what="assay:colour-cards", signal="90", entry="e1", photo=("s.png", picture, "image/png")
+        "/brews/barrel-1/readings", what="assay:home-colour-test", signal="90", entry="e1", photo=("s.png", picture, "image/png")
     )
     answer = brewing.client.get("/brews/barrel-1/readings/r-e1/photo")
     assert answer.content == picture and answer.headers["content-type"] == "image/png"
@@ -124,7 +124,7 @@ def test_a_photo_that_is_none_does_not_cost_the_reading(brewing: Shed) -> None:
     answer = brewing.post(
         "/brews/barrel-1/readings",
         json_answer=True,
-        what="assay:colour-cards",
+        what="assay:home-colour-test",
         signal="90",
         entry="e1",
         photo=("s.svg", b"<svg onload='x'/>", "image/svg+xml"),
@@ -145,7 +145,7 @@ def test_a_harvest_ends_the_brew_once(brewing: Shed) -> None:
 
 def test_a_clock_time_of_last_night_is_last_night(brewing: Shed) -> None:
     brewing.clock.turn(hours=10)  # 02:00 of the next day
-    brewing.post("/brews/barrel-1/readings", what="assay:colour-cards", signal="90", entry="e1", when="23:30")
+    brewing.post("/brews/barrel-1/readings", what="assay:home-colour-test", signal="90", entry="e1", when="23:30")
     assert brewing.notebook.reading("r-e1").elapsed_h == pytest.approx(15.5)
 
 
