@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from aerobe.kinetics import OXYGEN_PER_CARBON, PARAMETERS, STATES
+from aerobe.kinetics import PARAMETERS, STATES
 from aerobe.oxygen import FOODS, first_guess_kla, saturation_mg_per_l
 from aerobe.records import Recipe, Vessel
 
@@ -269,8 +269,3 @@ def decode(z: Array, basis: Basis, start_temperature_degc: float) -> Inputs:
         growth_minimum_degc=theta["growth_minimum_degc"],
         food_scale=theta["food_factor"],
     )
-
-
-def oxygen_demand_mg_per_l(basis: Basis, yield_fraction: float = 0.5) -> float:
-    """Oxygen that growth on the readily used food would take in all [mg/L]."""
-    return OXYGEN_PER_CARBON * (1.0 - yield_fraction) * basis.food_mg_c_per_l
