@@ -15,6 +15,10 @@ from aerobe.notebook._tables import Table
 from aerobe.records import ROLES
 from aerobe.units import ELAPSED, OXYGEN_PERCENT, Kind, parse_number
 
+_CHANNEL_WORDS = {
+    "oxygen": "oxygen", "dissolved oxygen": "oxygen", "do": "oxygen", "temperature": "temperature",
+    "water temperature": "temperature", "temp": "temperature", "ph": "pH", "conductivity": "conductivity", "ec": "conductivity",
+}
 _ROLE_WORDS = {
     "": "sample", "tea": "sample", "unknown": "sample", "negative": "blank", "water": "blank", "reagent blank": "blank",
     "filtered": "filtered blank", "filtrate": "filtered blank", "killed": "killed control", "autoclaved": "killed control",
@@ -165,6 +169,8 @@ class _Reader:
             assay=self._text(row, "assay"), sample=self._text(row, "sample"), operator=self._text(row, "operator"),
             kit_lot=self._text(row, "kit lot"), notes=self._text(row, "notes"),
         )
+        if self._is_probe_row(number, row, common):
+            return
         yield from self._value(row, common)
 
     def _value(self, row: tuple[str, ...], common: RowRead) -> Iterator[RowRead]:
@@ -186,6 +192,20 @@ class _Reader:
             below_detection=typed[0] in "<≤", above_range=typed[0] in ">≥",
         )
 
+    def _is_probe_row(self, number: int, row: tuple[str, ...], common: RowRead) -> bool:
+        """In a table with one value a row, `dissolved oxygen` in `mg/L` is a probe's word and no test of microbes."""
+        channel = _CHANNEL_WORDS.get(re.sub(r"[\s_-]+", " ", common.variable.lower()).strip())
+        place = self.places["value"]
+        if channel is None or place is None:
+            return False
+        unit = self._text(row, "unit") or self.mapping.columns[place].unit
+        kind = channel_kind(channel, unit)
+        if kind is None:
+            return False
+        column = Column(header=self.header[place], field=channel, unit=unit)
+        self._channel(number, row, row[place], column, kind, common.elapsed_h, common.clock)
+        return True
+
     def _channel(
         self, number: int, row: tuple[str, ...], cell: str, column: Column, kind: Kind, elapsed_h: float | None,
         clock: datetime | None,
@@ -194,7 +214,8 @@ class _Reader:
             self.empty += 1
             return
         try:
-            value = kind.convert(self._parse(cell, column.field), column.unit, typed=f"{cell} {column.unit}".strip())
+            number_typed = self._parse(cell, column.field, column.header)
+            value = kind.convert(number_typed, column.unit, typed=f"{cell} {column.unit}".strip())
         except (AerobeError, _Bad) as fault:
             # One bad probe cell leaves the row's other probes alone.
             reason = fault.reason if isinstance(fault, _Bad) else fault.problem
@@ -262,7 +283,7 @@ class _Reader:
         cell = self._text(row, field)
         return default if not cell else self._parse(cell, field)  # type: ignore[return-value]
 
-    def _parse(self, cell: str, field: str) -> float:
+    def _parse(self, cell: str, field: str, header: str = "") -> float:
         text = cell.strip()
         if not self.mapping.decimal_comma and re.fullmatch(r"[+-]?\d{1,3}(,\d{3})+(\.\d+)?", text):
             text = text.replace(",", "")
@@ -271,7 +292,7 @@ class _Reader:
         try:
             return parse_number(text)
         except AerobeError as fault:
-            raise _Bad(self._header(field), cell, fault.problem, fault.remedy) from None
+            raise _Bad(header or self._header(field), cell, fault.problem, fault.remedy) from None
 
     def _text(self, row: tuple[str, ...], field: str) -> str:
         place = self.places[field]

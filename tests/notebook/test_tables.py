@@ -42,6 +42,16 @@ def test_units_of_a_header_are_converted_to_house_units() -> None:
     assert (probes["conductivity"].values, probes["pH"].values) == ([1200.0], [6.5])
 
 
+def test_a_probe_in_a_table_of_one_value_a_row_is_a_log_and_a_change_of_oxygen_is_not() -> None:
+    _, rows = understood(
+        "hours,variable,value,units\n0,dissolved_oxygen,250,umol/L\n1,dissolved_oxygen,wet,umol/L\n1,oxygen_change,-3,umol O2/L\n"
+        "2,all_cells,1000,cells/mL\n"
+    )
+    assert [(probe.channel, probe.values) for probe in rows.probes] == [("oxygen", [pytest.approx(7.9995)])]
+    assert [row.variable for row in rows.results] == ["oxygen_change", "all_cells"]
+    assert [(fault.row, fault.column) for fault in rows.faults] == [(3, "value")]
+
+
 def test_a_bare_unit_is_asked_for_and_never_guessed() -> None:
     table = read_table(b"time,DO\n0,8\n1,7\n", "x.csv")
     mapping = guess_mapping(table)
