@@ -238,7 +238,7 @@ def test_carbon_is_conserved() -> None:
     area = np.cumsum(np.diff(times) * 0.5 * (deficit[:, 1:] + deficit[:, :-1]), axis=1)
     kla = parameters[:, [PARAMETERS.index("kla_per_h")]]
     used = kla * area - (states[:, 1:, OXYGEN] - states[:, :1, OXYGEN])
-    respired = used / OXYGEN_PER_CARBON
+    respired = used * 12.0 / 32.0
     assert (respired[:, -1] > 0.05 * carbon[:, 0]).all()
     np.testing.assert_allclose(carbon[:, 1:] + respired, np.broadcast_to(carbon[:, :1], respired.shape), rtol=2e-3)
 
