@@ -156,7 +156,7 @@ def test_all_twenty_seven_files_are_used() -> None:
 @pytest.mark.parametrize(("name", "start"), ROUTES)
 def test_certified_parameters_and_deviations_are_reached(name: str, start: int) -> None:
     # NIST StRD: parameters to 6 digits and standard deviations to 5, the worst of each set. Certified values have 11;
-    # differences for slopes cannot give them all, and the lowest found is 6.7 (Lanczos3).
+    # differences for slopes cannot give them all, and the lowest found is 7.1 (Roszman1).
     case = read(name)
     modes = fit(name)
     assert modes.settled[start]
