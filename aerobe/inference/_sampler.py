@@ -86,10 +86,30 @@ class Effort:
     draws: int = 1000
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Bell:
+    """A multivariate t: mean, and lower Cholesky factor of its scale matrix."""
+
+    mean: Array
+    root: Array
+
+    def log_density(self, w: Array) -> Array:
+        """Of points, shape (n,)."""
+        from scipy.special import gammaln
+
+        size = len(self.mean)
+        constant = gammaln(0.5 * (DEGREES + size)) - gammaln(0.5 * DEGREES) - 0.5 * size * np.log(DEGREES * np.pi)
+        # The factor is small and well conditioned: one inverse and a product are far quicker than a triangular solve
+        # with thousands of right sides, and agree to rounding.
+        scaled = (w - self.mean) @ np.linalg.inv(self.root).T
+        distance = np.sum(scaled**2, axis=1)
+        height = constant - np.sum(np.log(np.diag(self.root)))
+        return np.asarray(height - 0.5 * (DEGREES + size) * np.log1p(distance / DEGREES))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Part:
-    mean: Array
-    root: Array  # lower Cholesky factor of the scale matrix
+    bell: _Bell
     share: float
 
 
@@ -172,23 +192,35 @@ class _Pool:
         self.w, self.kept = w, kept
         self.log_prior = -0.5 * np.sum(w**2, axis=1)
         self.log_post = np.where(np.isfinite(like), like, -np.inf) + self.log_prior
-        # Proposal densities so far: log of sum over proposals of count times density.
-        self.log_mix = np.log(len(w)) + self.log_prior + _NORM(w.shape[1])
-        self.history: list[tuple[int, list[_Part]]] = []
-        self.cloud = len(w)
         self.rounds = 0
+        # How many points each proposal has been asked for, and its log density at all points.
+        self.from_prior = float(len(w))
+        self.asked: dict[_Bell, float] = {}
+        self.heights: dict[_Bell, Array] = {}
+        self.log_mix = self._mixed()
 
     def add(self, w: Array, like: Array, kept: Array, parts: list[_Part]) -> None:
-        self.history.append((len(w), parts))
         self.rounds += 1
         log_prior = -0.5 * np.sum(w**2, axis=1)
-        mix = np.log(self.cloud) + log_prior + _NORM(w.shape[1])
-        for count, past in self.history:
-            mix = np.logaddexp(mix, np.log(count) + _log_density(past, w))
-        self.log_mix = np.concatenate([np.logaddexp(self.log_mix, np.log(len(w)) + _log_density(parts, self.w)), mix])
         self.w, self.kept = np.concatenate([self.w, w]), np.concatenate([self.kept, kept])
         self.log_prior = np.concatenate([self.log_prior, log_prior])
         self.log_post = np.concatenate([self.log_post, np.where(np.isfinite(like), like, -np.inf) + log_prior])
+        for bell, height in self.heights.items():
+            self.heights[bell] = np.concatenate([height, bell.log_density(w)])
+        self.from_prior += GUARD * len(w)
+        for part in parts:
+            if part.bell not in self.heights:
+                self.heights[part.bell] = part.bell.log_density(self.w)
+            self.asked[part.bell] = self.asked.get(part.bell, 0.0) + part.share * len(w)
+        self.log_mix = self._mixed()
+
+    def _mixed(self) -> Array:
+        """Log of the sum over proposals of count times density, shape (points,)."""
+        rows = [np.log(self.from_prior) + self.log_prior + _NORM(self.w.shape[1])]
+        rows += [np.log(self.asked[bell]) + height for bell, height in self.heights.items()]
+        stacked = np.stack(rows)
+        top = stacked.max(axis=0)
+        return np.asarray(top + np.log(np.exp(stacked - top).sum(axis=0)))
 
     def log_weights(self) -> Array:
         return np.asarray(self.log_post + _NORM(self.w.shape[1]) - self.log_mix)
@@ -218,7 +250,7 @@ def _modes_of(target: Target, pool: _Pool, effort: Effort) -> tuple[list[_Part],
     starts = _different_starts(pool, effort.starts)
     modes = descend(target.residuals, starts, rounds=effort.descent_rounds, difference=1e-3, small=2e-2)
     size = target.size
-    parts, scores = [], []
+    bells, scores = [], []
     post = target.evaluate(modes.points)[0] - 0.5 * np.sum(modes.points**2, axis=1)
     for index in range(len(starts)):
         if not np.isfinite(post[index]):
@@ -230,14 +262,14 @@ def _modes_of(target: Target, pool: _Pool, effort: Effort) -> tuple[list[_Part],
         values = np.clip(values, 1.0, 4e4)
         root = np.linalg.cholesky((vectors * (1.2 / values)) @ vectors.T)
         scores.append(post[index] + float(np.sum(np.log(np.diag(root)))))
-        parts.append(_Part(mean=modes.points[index], root=root, share=1.0))
-    if not parts:
-        return [_Part(mean=np.zeros(size), root=np.eye(size), share=1.0 - GUARD)], len(starts)
+        bells.append(_Bell(modes.points[index], root))
+    if not bells:
+        return [_Part(bell=_Bell(np.zeros(size), np.eye(size)), share=1.0 - GUARD)], len(starts)
     share = np.exp(np.array(scores) - max(scores))
     share = np.maximum(share / share.sum(), 0.02)
     share *= (1.0 - GUARD) / share.sum()
     runs = len(starts) * (size + 2) * effort.descent_rounds
-    return [_Part(mean=p.mean, root=p.root, share=float(s)) for p, s in zip(parts, share, strict=True)], runs
+    return [_Part(bell=bell, share=float(s)) for bell, s in zip(bells, share, strict=True)], runs
 
 
 def _different_starts(pool: _Pool, count: int) -> Array:
@@ -267,26 +299,8 @@ def _propose(parts: list[_Part], count: int, size: int, rng: np.random.Generator
     batches = [rng.standard_normal((guard, size))]
     for part, number in zip(parts, numbers, strict=True):
         spread = np.sqrt(DEGREES / rng.chisquare(DEGREES, number))
-        batches.append(part.mean + spread[:, None] * (rng.standard_normal((number, size)) @ part.root.T))
+        batches.append(part.bell.mean + spread[:, None] * (rng.standard_normal((number, size)) @ part.bell.root.T))
     return np.concatenate(batches)
-
-
-def _log_density(parts: list[_Part], w: Array) -> Array:
-    from scipy.linalg import solve_triangular
-    from scipy.special import gammaln
-
-    size = w.shape[1]
-    total = np.log(GUARD) - 0.5 * np.sum(w**2, axis=1) + _NORM(size)
-    constant = gammaln(0.5 * (DEGREES + size)) - gammaln(0.5 * DEGREES) - 0.5 * size * np.log(DEGREES * np.pi)
-    for part in parts:
-        scaled = solve_triangular(part.root, (w - part.mean).T, lower=True)
-        log_t = (
-            constant
-            - np.sum(np.log(np.diag(part.root)))
-            - 0.5 * (DEGREES + size) * np.log1p(np.sum(scaled**2, axis=0) / DEGREES)
-        )
-        total = np.logaddexp(total, np.log(part.share) + log_t)
-    return np.asarray(total)
 
 
 def _learn(pool: _Pool, parts: list[_Part]) -> list[_Part]:
@@ -301,18 +315,17 @@ def _learn(pool: _Pool, parts: list[_Part]) -> list[_Part]:
     effective = 1.0 / np.sum(flat**2)
     trust = effective / (effective + 2.0 * size)
     best = max(parts, key=lambda part: part.share)
-    cov = trust * cov + (1.0 - trust) * (best.root @ best.root.T) + 1e-6 * np.eye(size)
-    earned = np.array([np.sum(weights * np.exp(_log_density_part(part, pool.w) - pool.log_mix)) for part in parts])
+    cov = trust * cov + (1.0 - trust) * (best.bell.root @ best.bell.root.T) + 1e-6 * np.eye(size)
+    guard = np.log(GUARD) + pool.log_prior + _NORM(size)
+    earned = np.array(
+        [np.sum(weights * np.exp(np.logaddexp(guard, pool.heights[part.bell]) - pool.log_mix)) for part in parts]
+    )
     earned = np.maximum(earned / max(earned.sum(), 1e-300), 0.02)
     earned *= 0.5 * (1.0 - GUARD) / earned.sum()
-    kept = [_Part(mean=p.mean, root=p.root, share=float(s)) for p, s in zip(parts, earned, strict=True)]
-    learnt = _Part(mean=mean, root=np.linalg.cholesky(cov), share=0.5 * (1.0 - GUARD))
+    kept = [_Part(bell=part.bell, share=float(s)) for part, s in zip(parts, earned, strict=True)]
+    learnt = _Part(bell=_Bell(mean, np.linalg.cholesky(cov)), share=0.5 * (1.0 - GUARD))
     # A few parts are plenty; the least useful make room.
     return [learnt, *sorted(kept, key=lambda part: -part.share)[:8]]
-
-
-def _log_density_part(part: _Part, w: Array) -> Array:
-    return _log_density([_Part(mean=part.mean, root=part.root, share=1.0)], w)
 
 
 def _flattened(weights: Array, wanted: float) -> Array:
