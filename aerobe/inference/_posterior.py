@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -183,6 +183,10 @@ def infer_brew(
     setting = setting_of(story)
     shift = learn_from(past or [])
     target = BrewTarget(setting, shift, on_gpu=on_gpu)
+    effort = effort or Effort()
+    if not story.measurements and story.oxygen is None:
+        # Nothing to adapt to: the prior cloud itself is the answer, so it should be a large one.
+        effort = replace(effort, cloud=max(effort.cloud, 1024))
     draws = sample(target, seed=seed, effort=effort, progress=progress)
     return posterior_of(target, draws, seed)
 

@@ -67,8 +67,8 @@ PRIOR: tuple[Term, ...] = (
     ),
     Term(
         name="fungi_growth_per_h",
-        centre=0.15,
-        spread=0.34,
+        centre=0.18,
+        spread=0.5,
         scale="log",
         meaning="largest specific growth rate of fungi at 20 degC [1/h]",
         sources=("trade-practice",),
@@ -179,8 +179,8 @@ PRIOR: tuple[Term, ...] = (
     ),
     Term(
         name="growth_minimum_degc",
-        centre=-6.0,
-        spread=4.0,
+        centre=-7.0,
+        spread=5.0,
         scale="linear",
         meaning="notional minimum temperature of growth [degC]",
         sources=("ratkowsky-1983", "henze-2000"),

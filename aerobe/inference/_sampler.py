@@ -77,12 +77,12 @@ class Draws:
 class Effort:
     """How hard to try."""
 
-    cloud: int = 1024  # prior points
-    starts: int = 4  # descents
-    descent_rounds: int = 8
-    batch: int = 1024  # points a round
-    most_rounds: int = 6
-    enough: float = 400.0  # effective points at which proposing ends
+    cloud: int = 512  # prior points
+    starts: int = 3  # descents
+    descent_rounds: int = 6
+    batch: int = 256  # points a round
+    most_rounds: int = 20
+    enough: float = 200.0  # effective points at which proposing ends
     draws: int = 1000
 
 

@@ -47,11 +47,11 @@ def test_food_added_later_moves_the_peak_later():
     assert np.median(split.peak_time_h()) > np.median(at_once.peak_time_h()) + 3.0
 
 
-def test_tests_narrow_and_an_oxygen_log_narrows_further():
-    # Averaged over brews: a single surprising result may widen a forecast, and should.
+def test_tests_narrow_the_amount_and_an_oxygen_log_narrows_the_timing():
+    # The median over brews: a single surprising result may widen a forecast, and should.
     rng = np.random.default_rng(1)
-    spans = []
-    for truth in simulate_brews(STORY, 3, seed=12):
+    amount, timing = [], []
+    for truth in simulate_brews(STORY, 5, seed=12):
         measured = truth.measure(rng, *kits(2.0, 10.0, 18.0))
         stories = (
             STORY,
@@ -59,9 +59,11 @@ def test_tests_narrow_and_an_oxygen_log_narrows_further():
             replace(STORY, measurements=measured, oxygen=truth.log_oxygen(rng, 24.0)),
         )
         posteriors = [infer_brew(story) for story in stories]
-        spans.append([width(np.log(item.value_at(item.biomass, 20.0) / item.peak_biomass())) for item in posteriors])
-    prior, tested, both = np.mean(spans, axis=0)
-    assert prior > tested > both
+        amount.append([width(np.log(item.value_at(item.biomass, 14.0))) for item in posteriors])
+        timing.append([width(np.log(item.value_at(item.biomass, 20.0) / item.peak_biomass())) for item in posteriors])
+    by_tests, by_log = np.median(amount, axis=0), np.median(timing, axis=0)
+    assert by_tests[1] < 0.8 * by_tests[0]
+    assert by_log[2] < 0.8 * by_log[1] and by_log[2] < 0.8 * by_log[0]
 
 
 def test_a_log_full_of_faults_is_survived():

@@ -145,12 +145,12 @@ def test_the_brew_of_common_practice_lies_well_within_the_forecast(
 
 
 @pytest.mark.parametrize(("quantity", "usual"), [("ratio at 24 h", 1.3), ("ratio at 24 h over first", 1.3 / 0.4)])
-def test_a_turn_to_fungi_within_a_day_is_rare_but_foreseen(forecast: dict[str, Array], quantity: str, usual: float) -> None:
-    # Common practice, no source. That fungi lead by as much as 1.3 already at 24 h is in the upper twentieth of the forecast,
-    # outside its central 90 %: bacteria grow faster in the prior, and grazers have not yet thinned them. It must stay possible.
+def test_a_turn_to_fungi_within_a_day_is_less_usual_but_foreseen(forecast: dict[str, Array], quantity: str, usual: float) -> None:
+    # Common practice, no source. That fungi lead by as much as 1.3 already at 24 h is in the upper eighth of the forecast:
+    # bacteria grow faster in the prior, and grazers have not yet thinned them. It must stay well possible.
     below = float(np.mean(forecast[quantity] < usual))
     print("quantile", below)
-    assert 0.5 < below < 0.995, below
+    assert 0.5 < below < 0.95, below
 
 
 def test_the_joint_course_of_common_practice_is_no_rarity(forecast: dict[str, Array]) -> None:
