@@ -167,7 +167,8 @@ def _write_brew(pen: Pen, run: _Run, course: SimulatedBrew, rng: np.random.Gener
     number = run.block[-1]
     pen.add(Brew(
         key=run.key, name=f"{RECIPES[run.arm].name.split(' (')[0]}, day {number} (invented)", recipe=run.arm, vessel=run.vessel,
-        started_at=run.started_at, temperature_degc=run.temperature_degc, trial=TRIAL, arm=run.arm, block=run.block, tests_in_budget=15,
+        started_at=run.started_at, temperature_degc=run.temperature_degc, trial=TRIAL, arm=run.arm, block=run.block,
+        tests_in_budget=15,
         notes=INVENTED,
     ), at=run.started_at)
     for reading in _readings(run, course, rng):

@@ -58,7 +58,9 @@ def test_an_entry_that_waited_on_the_phone_keeps_its_own_time(brewing: Shed) -> 
 @pytest.mark.parametrize("entries", [["a", "a"], ["a", "b", "a"]], ids=["twice", "again later"])
 def test_an_entry_sent_again_is_kept_once(brewing: Shed, entries: list[str]) -> None:
     for entry in entries:
-        answer = brewing.post("/brews/barrel-1/readings", json_answer=True, what="assay:home-colour-test", signal="90", entry=entry)
+        answer = brewing.post(
+            "/brews/barrel-1/readings", json_answer=True, what="assay:home-colour-test", signal="90", entry=entry
+        )
         assert answer.status_code == 200
     assert len(brewing.notebook.readings("barrel-1")) == len(set(entries))
 
@@ -66,13 +68,20 @@ def test_an_entry_sent_again_is_kept_once(brewing: Shed, entries: list[str]) -> 
 def test_a_reading_that_cannot_be_read_comes_back_with_its_remedy(brewing: Shed) -> None:
     page = brewing.post("/brews/barrel-1/readings", what="assay:home-colour-test", signal="twelve", entry="e1")
     assert page.status_code == 422 and 'value="twelve"' in page.text and 'role="alert"' in page.text
-    told = brewing.post("/brews/barrel-1/readings", json_answer=True, what="assay:home-colour-test", signal="twelve", entry="e1")
+    told = brewing.post(
+        "/brews/barrel-1/readings", json_answer=True, what="assay:home-colour-test", signal="twelve", entry="e1"
+    )
     assert told.status_code == 422 and told.json()["remedy"]
     # The token was not spent by the refusal.
-    assert brewing.post("/brews/barrel-1/readings", what="assay:home-colour-test", signal="12", entry="e1").status_code == 303
+    assert (
+        brewing.post("/brews/barrel-1/readings", what="assay:home-colour-test", signal="12", entry="e1").status_code
+        == 303
+    )
 
 
-@pytest.mark.parametrize(("typed", "below", "above"), [("<5", True, False), ("> 500", False, True), ("5", False, False)])
+@pytest.mark.parametrize(
+    ("typed", "below", "above"), [("<5", True, False), ("> 500", False, True), ("5", False, False)]
+)
 def test_limits_are_typed_as_signs(brewing: Shed, typed: str, below: bool, above: bool) -> None:
     brewing.post("/brews/barrel-1/readings", what="assay:home-colour-test", signal=typed, entry="e1")
     kept = brewing.notebook.reading("r-e1")
@@ -114,7 +123,11 @@ def test_a_correction_leaves_both_values_to_be_seen(brewing: Shed) -> None:
 def test_a_photo_is_stored_and_shown_beside_its_reading(brewing: Shed) -> None:
     picture = b"\x89PNG\r\n\x1a\n" + b"0" * 50
     brewing.post(
-        "/brews/barrel-1/readings", what="assay:home-colour-test", signal="90", entry="e1", photo=("s.png", picture, "image/png")
+        "/brews/barrel-1/readings",
+        what="assay:home-colour-test",
+        signal="90",
+        entry="e1",
+        photo=("s.png", picture, "image/png"),
     )
     answer = brewing.client.get("/brews/barrel-1/readings/r-e1/photo")
     assert answer.content == picture and answer.headers["content-type"] == "image/png"
@@ -137,7 +150,10 @@ def test_a_photo_that_is_none_does_not_cost_the_reading(brewing: Shed) -> None:
 def test_a_harvest_ends_the_brew_once(brewing: Shed) -> None:
     for _ in range(2):
         assert (
-            brewing.post("/brews/barrel-1/harvest", smell="earthy", volume="90", volume_unit="L", entry="h1").status_code == 303
+            brewing.post(
+                "/brews/barrel-1/harvest", smell="earthy", volume="90", volume_unit="L", entry="h1"
+            ).status_code
+            == 303
         )
     view = desk.brew_view(brewing.notebook, "barrel-1", now=brewing.clock())
     assert view.harvest is not None and view.harvest.volume_l == 90.0 and view.card.state == "harvested"
@@ -150,7 +166,9 @@ def test_a_clock_time_of_last_night_is_last_night(brewing: Shed) -> None:
 
 
 def test_names_with_angle_brackets_do_no_harm(shed: Shed) -> None:
-    shed.post("/brews", **{**BREW, "name": "<script>alert(1)</script>", "compost_name": '"><img src=x onerror=alert(1)>'})
+    shed.post(
+        "/brews", **{**BREW, "name": "<script>alert(1)</script>", "compost_name": '"><img src=x onerror=alert(1)>'}
+    )
     for path in ("/", "/brews/new", "/data", "/settings"):
         text = shed.client.get(path).text
         assert "<script>alert" not in text and "<img src=x" not in text
@@ -174,7 +192,13 @@ def test_no_page_asks_anything_from_elsewhere(brewing: Shed) -> None:
 
 
 def test_every_page_file_has_a_router() -> None:
-    assert {module.__name__.rsplit(".", 1)[-1] for module in page_modules()} >= {"brews", "record", "settings", "data", "pair"}
+    assert {module.__name__.rsplit(".", 1)[-1] for module in page_modules()} >= {
+        "brews",
+        "record",
+        "settings",
+        "data",
+        "pair",
+    }
 
 
 def test_everything_comes_out_as_a_package(brewing: Shed) -> None:
