@@ -1,0 +1,1 @@
+"""Steps from one schema of the notebook to the next; Alembic runs them."""
