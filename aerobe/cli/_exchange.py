@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -12,6 +11,7 @@ from cyclopts import Parameter
 from aerobe.cli._common import OWN, Where, now, progress, say, table
 from aerobe.errors import ImportFault
 from aerobe.records import as_plain
+from aerobe.units import ELAPSED
 
 if TYPE_CHECKING:
     from aerobe.desk import Preview, TakenIn
@@ -22,8 +22,8 @@ NOT_YET = 4
 def import_file(
     file: Path, /, *, yes: Annotated[bool, Parameter(name=["--yes", "-y"], negative="")] = False,
     column: Annotated[tuple[str, ...], Parameter(negative="")] = (), brew: str = "", assay: str = "", trial: str = "",
-    zone: str = "", day_first: bool | None = None, decimal_comma: bool | None = None, started: str = "", sheet: str = "",
-    where: Where = OWN,
+    zone: str = "", day_first: bool | None = None, decimal_comma: bool | None = None, started: str = "", at: str = "",
+    sheet: str = "", where: Where = OWN,
 ) -> int:
     """Take in a table of readings, a logger file, or a data package. Shows first what it understood.
 
@@ -47,6 +47,8 @@ def import_file(
         Numbers are written 8,2.
     started
         When the air went on, for brews the table begins (2026-05-01T08:00+02:00).
+    at
+        When rows without a time of their own were sampled, since the air went on: --at "24 h".
     sheet
         Which sheet of a spreadsheet.
     """
@@ -56,11 +58,11 @@ def import_file(
         raise ImportFault(f"{file} cannot be read: {fault.strerror}.", "Check the path.") from None
     if content[:4] == b"PK\x03\x04" and file.suffix.lower() == ".zip":
         return _package(content, where)
-    from aerobe.desk import Wishes, preview_table, take_in
+    from aerobe.desk import Wishes, moment_of, preview_table, take_in
 
     wishes = Wishes(
         columns=_pairs(column), brew=brew, assay=assay, trial=trial, zone=zone, day_first=day_first, decimal_comma=decimal_comma,
-        started_at=_moment(started) if started else None, sheet=sheet,
+        started_at=moment_of(started, now=now()) if started else None, sheet=sheet, at_h=ELAPSED.read(at) if at else None,
     )
     with progress("reading the table"):
         preview = preview_table(content, file.name, wishes)
@@ -146,11 +148,3 @@ def _pairs(columns: tuple[str, ...]) -> dict[str, str]:
             raise ImportFault(f"'{item}' does not say what a column means.", 'Write --column "DO=oxygen [mg/L]".')
         pairs[header.strip()] = meaning.strip()
     return pairs
-
-
-def _moment(text: str) -> datetime:
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        raise ImportFault(f"'{text}' is no clock time.", "Write it as 2026-05-01T08:00+02:00.") from None
-    return moment if moment.tzinfo else moment.astimezone()

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from cyclopts import App
 
 from aerobe.cli._common import OWN, Where, now, own_notebook, progress, say, table
-from aerobe.errors import ImportFault, NotAQuantity, NotFound
+from aerobe.errors import ImportFault, NotFound
 from aerobe.records import Assay, Brew, Compost, Recipe, Trial, Vessel, as_plain, from_plain
 from aerobe.units import TEMPERATURE
 
@@ -42,11 +41,11 @@ def brew_new(
     trial, arm
         Key of the trial and its arm, if the brew belongs to one.
     """
-    from aerobe.desk import new_brew
+    from aerobe.desk import moment_of, new_brew
 
     with where.open() as open_one:
         made = new_brew(
-            open_one, name=name, recipe=recipe, vessel=vessel, now=now(), started_at=_moment(started) if started else None,
+            open_one, name=name, recipe=recipe, vessel=vessel, now=now(), started_at=moment_of(started, now=now()),
             temperature_degc=TEMPERATURE.read(temperature), trial=trial, arm=arm,
         )
     say(made, as_json=where.json, text=f"Brew '{made.key}' began at {made.started_at:%Y-%m-%d %H:%M %Z}.")
@@ -316,13 +315,3 @@ def _class_of(noun: str) -> type:
     if noun not in THINGS:
         raise NotFound(f"'{noun}' is nothing the notebook keeps by this name.", f"Use one of: {', '.join(THINGS)}.")
     return THINGS[noun]
-
-
-def _moment(text: str) -> datetime:
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        raise NotAQuantity(f"'{text}' is no clock time.", "Write it as 2026-05-01T08:00+02:00.") from None
-    return moment if moment.tzinfo else moment.astimezone()
-
-

@@ -47,7 +47,7 @@ _WHERE: dict[str, str] = {
     "record_and_advise": "_advice",
     "replay_brew": "_advice",
     "story_of_history": "_advice",
-    # the brews at a glance and at the vessel (_under_way, _starting, _vessel_side, _sensors, _call, _reminders)
+    # the brews at a glance and at the vessel (_under_way, _starting, _vessel_side, _sensors, _call, _reminders, _moments)
     "BrewStart": "_starting",
     "COLUMN_MEANINGS": "_starting",
     "Call": "_call",
@@ -66,10 +66,10 @@ _WHERE: dict[str, str] = {
     "end_brew": "_vessel_side",
     "evidence_count": "_sensors",
     "live_troubles": "_sensors",
-    "moment_of": "_starting",
+    "moment_of": "_moments",
     "record_probe": "_vessel_side",
-    "record_reading": "_vessel_side",
     "reminders_of": "_call",
+    "spoken": "_moments",
     "start_brew": "_starting",
     "start_choices": "_starting",
     "take_points": "_sensors",

@@ -75,7 +75,7 @@ def advise_brew(
         If there is no such brew.
     """
     history = brew_history(notebook, brew)
-    now_h = max(0.0, (now - history.brew.started_at).total_seconds() / 3600.0)
+    now_h = max(0.0, history.brew.hours_at(now))
     posterior = infer_history(notebook, history, now=now, progress=progress)
     outlook = oxygen_outlook(posterior, now_h, history.brew.aim.oxygen_floor_mg_per_l)
     gates = gates_of_brew(notebook, brew, now=now, risk=outlook.probability_below)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
+from aerobe.desk._moments import spoken
 from aerobe.desk._reminders import Reminder
 from aerobe.records import Brew
 
@@ -98,23 +99,15 @@ def reminders_of(brew: Brew, call: Call) -> tuple[Reminder, ...]:
     return (test, harvest)
 
 
-def spoken(moment: datetime, now: datetime) -> str:
-    """`14:10`, with the day where it is not today."""
-    days = (moment.date() - now.date()).days
-    if days == 0:
-        return f"{moment:%H:%M}"
-    if days == 1:
-        return f"{moment:%H:%M} tomorrow"
-    return f"{moment:%H:%M} on {moment:%A}" if 1 < days < 7 else f"{moment:%H:%M} on {moment.day} {moment:%b}"
-
-
 def _window(window: Any, at: Any, now: datetime) -> str:
     loss = f"expected loss {100.0 * window.expected_loss:.0f} %"
     start, best, end = at(window.start_h), at(window.best_h), at(window.end_h)
     if end - start < timedelta(minutes=20):
         return f"Harvest at {spoken(best, now)}, {loss}."
     first = "now" if start <= now else spoken(start, now)
-    return f"Harvest between {first} and {spoken(end, now)}, best {'now' if best <= now else spoken(best, now)}, {loss}."
+    return (
+        f"Harvest between {first} and {spoken(end, now)}, best {'now' if best <= now else spoken(best, now)}, {loss}."
+    )
 
 
 def _oxygen(oxygen: Any, crosses: datetime | None, now: datetime) -> str:

@@ -14,6 +14,7 @@ import numpy as np
 from aerobe.desk._intake_trial import (
     TrialMade,
     assays_of,
+    brew_label,
     fold_label,
     is_mean,
     is_part,
@@ -58,6 +59,7 @@ class Wishes:
     decimal_comma: bool | None = None
     started_at: datetime | None = None
     sheet: str = ""
+    at_h: float | None = None       # when rows without a time were sampled [h]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,13 +108,13 @@ def preview_table(content: bytes, name: str, wishes: Wishes | None = None) -> Pr
     table = read_table(content, name, sheet=wishes.sheet)
     mapping = mend_mapping(
         table, guess_mapping(table), dict(wishes.columns), zone=wishes.zone, day_first=wishes.day_first,
-        decimal_comma=wishes.decimal_comma,
+        decimal_comma=wishes.decimal_comma, at_h=wishes.at_h,
     )
     if mapping.questions:
         return Preview(table=table, mapping=mapping, rows=None)
     rows = read_rows(table, mapping)
     labelled: list[RowRead | ProbeColumn] = [*rows.results, *rows.probes]
-    brews = dict.fromkeys(_label(item) for item in labelled)
+    brews = dict.fromkeys(brew_label(item) for item in labelled)
     assays = dict.fromkeys(item.assay or " ".join(filter(None, (item.method, item.variable))) for item in rows.results)
     return Preview(table=table, mapping=mapping, rows=rows, brews=tuple(filter(None, brews)), assays=tuple(filter(None, assays)))
 
@@ -198,7 +200,7 @@ class _Keeper:
             self.notes += self.trial.notes
 
     def _brew(self, item: RowRead | ProbeColumn) -> Brew | None:
-        label = _label(item)
+        label = brew_label(item)
         if label:
             return self.brews.get(fold_label(label))
         return self.brews.get(self.wishes.brew) if self.wishes.brew else None
@@ -250,7 +252,7 @@ class _Keeper:
             return elapsed_h
         if clock is None:
             raise ImportFault("The row has no time.", "Fill in when the sample was taken.")
-        return (clock - brew.started_at).total_seconds() / 3600.0
+        return brew.hours_at(clock)
 
     def _probe(self, probe: ProbeColumn) -> int:
         brew = self._brew(probe)
@@ -304,10 +306,6 @@ class _Keeper:
 
 def _bare(name: str) -> str:
     return name.replace("\\", "/").rsplit("/", 1)[-1]
-
-
-def _label(item: RowRead | ProbeColumn) -> str:
-    return item.brew or " ".join(filter(None, (item.arm, item.bottle)))
 
 
 def _content(reading: Reading) -> tuple[Any, ...]:

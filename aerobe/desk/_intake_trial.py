@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from aerobe.errors import NotAQuantity, NotFound
 from aerobe.notebook import Notebook, Pen, ProbeColumn, RowRead
@@ -46,6 +46,11 @@ class AssaysMade:
     def key_of(self, row: RowRead) -> str | None:
         """The assay of a row, or None if its quantity is none that an assay of microbes has."""
         return self.keys.get((row.assay, row.method, row.variable))
+
+
+def brew_label(item: RowRead | ProbeColumn) -> str:
+    """What a table calls a brew; without a name of its own, its arm with bottle and block."""
+    return item.brew or " ".join(filter(None, (item.arm, item.bottle, item.block)))
 
 
 def is_mean(row: RowRead) -> bool:
@@ -89,25 +94,27 @@ def make_trial(
 
     What a table cannot say (amounts, vessel, when the air went on) is written down as not stated, never as known.
     """
-    pairs = dict.fromkeys((item.arm or item.brew or "brew", item.bottle, item.brew) for item in items)
-    arms = dict.fromkeys([arm for arm, _, _ in pairs] + [arm for arm in further_arms if arm])
+    items = list(items)
+    kinds = {brew_label(item): item for item in items}
+    arms = dict.fromkeys([_arm_of(item) for item in kinds.values()] + [arm for arm in further_arms if arm])
     keys = _distinct_keys(arms)
     recipes = {arm: f"{key}.{keys[arm]}" for arm in arms}
     unsaid = "Imported; the table does not state it."
-    begun = "" if started_at else " The table has no clock: the start is the time of import."
+    start, begun = (started_at, "") if started_at else _start_of(items, now)
     _add_unknowns(pen, now, who)
     known = {recipe.key for recipe in notebook.find(Recipe)}
     for arm in arms:
         if recipes[arm] not in known:
             pen.add(Recipe(key=recipes[arm], name=arm.replace("_", " "), compost="not-stated", compost_g_per_l=0.0,
                            notes=unsaid + " Only the treatment's name is known."), at=now, who=who)
-    _add_trial(notebook, pen, key, name, {keys[arm]: recipes[arm] for arm in arms}, now, who)
+    _add_trial(notebook, pen, key, name, {keys[arm]: recipes[arm] for arm in arms}, outcome_of(items), now, who)
     by_label: dict[str, Brew] = {}
-    for arm, bottle, label in pairs:
-        said = label or " ".join(filter(None, (arm, bottle)))
+    for label, item in kinds.items():
+        arm, said = _arm_of(item), label or "brew"
+        which = ".".join(filter(None, (item.bottle, item.block))) or "1"
         brew = Brew(
-            key=_slug(f"{key}.{keys[arm]}.{bottle or '1'}"), name=said.replace("_", " "), vessel="not-stated",
-            recipe=recipes[arm], started_at=started_at or now, trial=key, arm=keys[arm], notes=unsaid + begun,
+            key=_slug(f"{key}.{keys[arm]}.{which}"), name=said.replace("_", " "), vessel="not-stated", recipe=recipes[arm],
+            started_at=start, trial=key, arm=keys[arm], block=item.block, notes=f"{unsaid} {begun}".strip(),
         )
         pen.add(brew, at=now, who=who)
         by_label[fold_label(said)] = brew
@@ -115,22 +122,44 @@ def make_trial(
     notes.append("Recipe, vessel and temperature are not in the table: they stand as not stated; mend them where you know them.")
     return TrialMade(
         trial=key, brews=tuple(brew.key for brew in by_label.values()), by_label=by_label,
-        notes=tuple(notes + ([begun.strip()] if begun else [])),
+        notes=tuple(notes + ([begun] if begun else [])),
     )
 
 
-def _add_trial(notebook: Notebook, pen: Pen, key: str, name: str, arms: dict[str, str], now: datetime, who: str) -> None:
+def _arm_of(item: RowRead | ProbeColumn) -> str:
+    return item.arm or item.brew or "brew"
+
+
+def _start_of(items: Sequence[RowRead | ProbeColumn], now: datetime) -> tuple[datetime, str]:
+    """When the air went on where nobody says so: never such that a result would lie in the future. With a word on it."""
+    clocks = [clock for item in items for clock in (item.clocks if isinstance(item, ProbeColumn) else [item.clock]) if clock]
+    if clocks:
+        return min(clocks), "When the air went on is not stated: the start is the table's first clock time."
+    hours = [hour for item in items for hour in (item.elapsed_h if isinstance(item, ProbeColumn) else [item.elapsed_h])]
+    last_h = max((hour for hour in hours if hour is not None), default=0.0)
+    return now - timedelta(hours=max(0.0, last_h)), "The table has no clock: its last hour is taken to be the time of import."
+
+
+def outcome_of(items: Sequence[RowRead | ProbeColumn]) -> str:
+    """What a trial from this table is judged by: counts if nothing but counts is in it, so that no carbon is claimed."""
+    units = {item.unit for item in items if isinstance(item, RowRead)}
+    return "count" if units and all(_to_house(unit)[1] == "count" for unit in units) else "biomass"
+
+
+def _add_trial(
+    notebook: Notebook, pen: Pen, key: str, name: str, arms: dict[str, str], outcome: str, now: datetime, who: str
+) -> None:
     there = next((trial for trial in notebook.find(Trial) if trial.key == key), None)
     if there is not None:
         held = {arm.key for arm in there.arms}
         more = tuple(Arm(key=arm, recipe=recipe) for arm, recipe in arms.items() if arm not in held)
         pen.change(replace(there, arms=there.arms + more), at=now, who=who, why="more arms from a table")
         return
-    standards = [arm for arm in arms if re.search(r"control|standard|blank|untreated|water", arm)][:1]
+    standards = [arm for arm in arms if re.search(r"control|standard|blank|untreated|water|without|\bnon?-", arm)][:1]
     pen.add(Trial(
         key=key, name=re.sub(r"\.[a-zA-Z0-9]{2,4}$", "", name).replace("_", " "),
         question="several against a standard" if len(arms) > 2 and standards else "two recipes",
-        arms=tuple(Arm(key=arm, recipe=recipe, is_standard=arm in standards) for arm, recipe in arms.items()),
+        outcome=outcome, arms=tuple(Arm(key=arm, recipe=recipe, is_standard=arm in standards) for arm, recipe in arms.items()),
         design="as imported; how bottles were assigned is not stated", notes="Imported.",
     ), at=now, who=who)
 

@@ -54,7 +54,7 @@ def feed_now(notebook: Notebook, brew_key: str, food: str, *, now: datetime, pro
     """
     known = FOODS.find(food)
     history = brew_history(notebook, brew_key)
-    now_h = (now - history.brew.started_at).total_seconds() / 3600.0
+    now_h = history.brew.hours_at(now)
     if history.harvest is not None or now_h < 0.0:
         raise NotAllowed("This brew is not under way.", "Ask about a planned brew with its recipe instead.")
     posterior = infer_history(notebook, history, now=now)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from aerobe.desk._moments import elapsed_from
 from aerobe.errors import NotFound, UnusableReading, UnusableRecord
 from aerobe.notebook import BrewHistory, Notebook, Receipt
 from aerobe.notebook import brew_history as _history
@@ -28,11 +30,18 @@ from aerobe.records import (
     Use,
     Vessel,
 )
-from aerobe.units import ELAPSED, parse_number
+from aerobe.units import parse_number
 
 NOUN_CLASSES: dict[type, str] = {
-    Compost: "compost", Recipe: "recipe", Vessel: "vessel", Assay: "assay", Trial: "trial", Brew: "brew", Sample: "sample",
-    Harvest: "harvest", Use: "use",
+    Compost: "compost",
+    Recipe: "recipe",
+    Vessel: "vessel",
+    Assay: "assay",
+    Trial: "trial",
+    Brew: "brew",
+    Sample: "sample",
+    Harvest: "harvest",
+    Use: "use",
 }
 
 
@@ -56,7 +65,8 @@ class ReadingEntry:
     """A reading as a person types it: text fields and an entry token made when the form was opened.
 
     `signal` may be a number ("0,42"), a bound ("<0.1" or ">500"), and may carry the assay's unit ("0.42 ug C/mL").
-    `when` is hours since the air was turned on ("8", "8.5 h", "90 min") or a clock time with offset; empty means now.
+    `when` is hours since the air was turned on ("8", "8.5 h", "90 min"), a clock time ("14:10") or a date and time; empty
+    means now. `age_s` is how many seconds ago a phone took the entry in, where it waited there for a connection.
     """
 
     brew: str
@@ -72,11 +82,14 @@ class ReadingEntry:
     kit_lot: str = ""
     notes: str = ""
     token: str = ""
+    age_s: str = ""
 
     @classmethod
     def from_form(cls, form: Mapping[str, Any]) -> ReadingEntry:
         """From the fields of a form or a JSON object; unknown fields are left aside."""
-        typed = {name: str(value) for name, value in form.items() if name in cls.__dataclass_fields__ and value is not None}
+        typed = {
+            name: str(value) for name, value in form.items() if name in cls.__dataclass_fields__ and value is not None
+        }
         return cls(**{"brew": "", "assay": "", "signal": "", **typed})
 
     def to_reading(self, brew: Brew | None, assay: Assay, *, key: str, now: datetime) -> Reading:
@@ -98,36 +111,25 @@ class ReadingEntry:
         if replicate != int(replicate) or replicate < 1:
             raise UnusableReading(f"'{self.replicate}' is no number of a replicate.", "Count replicates 1, 2, 3.")
         return Reading(
-            key=key, brew=self.brew, assay=assay.key, role=self.role or "sample",
-            elapsed_h=elapsed_from(self.when, brew, now=now), signal=parse_number(bare), unit=assay.unit,
-            typed_as=self.signal, dilution=dilution_from(self.dilution),
-            replicate=int(replicate), sample=self.sample, below_detection=below, above_range=above, replaces=self.replaces,
-            operator=self.operator, kit_lot=self.kit_lot, entered_at=now, notes=self.notes,
+            key=key,
+            brew=self.brew,
+            assay=assay.key,
+            role=self.role or "sample",
+            elapsed_h=elapsed_from(self.when, brew, now=now, age_s=self.age_s),
+            signal=parse_number(bare),
+            unit=assay.unit,
+            typed_as=self.signal,
+            dilution=dilution_from(self.dilution),
+            replicate=int(replicate),
+            sample=self.sample,
+            below_detection=below,
+            above_range=above,
+            replaces=self.replaces,
+            operator=self.operator,
+            kit_lot=self.kit_lot,
+            entered_at=now,
+            notes=self.notes,
         )
-
-
-def elapsed_from(when: str, brew: Brew | None, *, now: datetime) -> float:
-    """Hours since the air was turned on, from what a person wrote about time. [h]
-
-    Raises
-    ------
-    UnusableReading
-        If it is neither hours nor a clock time.
-    """
-    text = when.strip()
-    if re.fullmatch(r"[+-]?[\d.,]+", text):
-        return parse_number(text)
-    if brew is None:
-        return 0.0 if not text else ELAPSED.read(text)
-    if not text:
-        return (now - brew.started_at).total_seconds() / 3600.0
-    try:
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        return ELAPSED.read(text)
-    if moment.tzinfo is None:
-        moment = moment.replace(tzinfo=brew.started_at.tzinfo)  # the brew's own clock
-    return (moment - brew.started_at).total_seconds() / 3600.0
 
 
 def dilution_from(text: str) -> float:
@@ -148,10 +150,26 @@ def new_key(notebook: Notebook, cls: type, name: str) -> str:
 
 
 def new_brew(
-    notebook: Notebook, *, name: str, recipe: str, vessel: str, now: datetime, started_at: datetime | None = None,
-    key: str = "", temperature_degc: float = 20.0, trial: str = "", arm: str = "", block: str = "", blind_code: str = "",
-    aim: AimChoice | None = None, costs: Costs | None = None, tests_in_budget: int = 4, seed: int = 1, notes: str = "",
-    who: str = "", token: str = "",
+    notebook: Notebook,
+    *,
+    name: str,
+    recipe: str,
+    vessel: str,
+    now: datetime,
+    started_at: datetime | None = None,
+    key: str = "",
+    temperature_degc: float = 20.0,
+    trial: str = "",
+    arm: str = "",
+    block: str = "",
+    blind_code: str = "",
+    aim: AimChoice | None = None,
+    costs: Costs | None = None,
+    tests_in_budget: int = 4,
+    seed: int = 1,
+    notes: str = "",
+    who: str = "",
+    token: str = "",
 ) -> Brew:
     """Write a new brew into the notebook; it has begun when the air was turned on.
 
@@ -167,9 +185,21 @@ def new_brew(
     if arm and trial and arm not in {item.key for item in notebook.get(Trial, trial).arms}:
         raise NotFound(f"The trial '{trial}' has no arm '{arm}'.", "Name one of its arms.")
     brew = Brew(
-        key=key or new_key(notebook, Brew, name), name=name, recipe=recipe, vessel=vessel, started_at=started_at or now,
-        temperature_degc=temperature_degc, trial=trial, arm=arm, block=block, blind_code=blind_code, aim=aim or AimChoice(),
-        costs=costs or Costs(), tests_in_budget=tests_in_budget, seed=seed, notes=notes,
+        key=key or new_key(notebook, Brew, name),
+        name=name,
+        recipe=recipe,
+        vessel=vessel,
+        started_at=started_at or now,
+        temperature_degc=temperature_degc,
+        trial=trial,
+        arm=arm,
+        block=block,
+        blind_code=blind_code,
+        aim=aim or AimChoice(),
+        costs=costs or Costs(),
+        tests_in_budget=tests_in_budget,
+        seed=seed,
+        notes=notes,
     )
     receipt = notebook.add(brew, at=now, who=who, token=token)
     return notebook.get(Brew, receipt.key)
@@ -196,14 +226,16 @@ def add_reading(notebook: Notebook, entry: ReadingEntry, *, now: datetime, who: 
     return notebook.add_reading(reading, at=now, who=who, token=entry.token)
 
 
-def correct_reading(notebook: Notebook, key: str, entry: ReadingEntry, *, now: datetime, who: str = "", why: str = "") -> Receipt:
+def correct_reading(
+    notebook: Notebook, key: str, entry: ReadingEntry, *, now: datetime, who: str = "", why: str = ""
+) -> Receipt:
     """Correct a reading: a new one that names the old; both stay in the notebook."""
     old = notebook.reading(key)
     brew = notebook.get(Brew, entry.brew) if entry.brew else None
     assay = notebook.get(Assay, entry.assay or old.assay)
     new_one = f"r-{entry.token}"[:80] if entry.token else _reading_key(notebook, now)
     reading = entry.to_reading(brew, assay, key=new_one, now=now)
-    corrected = _replace(reading, replaces=key, elapsed_h=reading.elapsed_h if entry.when else old.elapsed_h)
+    corrected = replace(reading, replaces=key, elapsed_h=reading.elapsed_h if entry.when else old.elapsed_h)
     return notebook.add_reading(corrected, at=now, who=who, token=entry.token, why=why)
 
 
@@ -220,9 +252,15 @@ def list_brews(notebook: Notebook, *, now: datetime) -> list[dict[str, Any]]:
         counts[reading.brew] = counts.get(reading.brew, 0) + 1
     return [
         {
-            "key": brew.key, "name": brew.name, "recipe": brew.recipe, "vessel": brew.vessel, "trial": brew.trial,
-            "arm": brew.arm, "started_at": brew.started_at.isoformat(), "brewing": brew.key not in ended,
-            "elapsed_h": ended.get(brew.key, (now - brew.started_at).total_seconds() / 3600.0),
+            "key": brew.key,
+            "name": brew.name,
+            "recipe": brew.recipe,
+            "vessel": brew.vessel,
+            "trial": brew.trial,
+            "arm": brew.arm,
+            "started_at": brew.started_at.isoformat(),
+            "brewing": brew.key not in ended,
+            "elapsed_h": ended.get(brew.key, brew.hours_at(now)),
             "readings": counts.get(brew.key, 0),
         }
         for brew in sorted(notebook.find(Brew), key=lambda item: item.started_at, reverse=True)
@@ -241,13 +279,5 @@ def _reading_key(notebook: Notebook, now: datetime) -> str:
     return f"r-{now.strftime('%Y%m%dT%H%M%S%f')}-{notebook.last_change()}"
 
 
-def _replace(reading: Reading, **changes: Any) -> Reading:
-    from dataclasses import replace
-
-    return replace(reading, **changes)
-
-
 def _ascii(text: str) -> str:
-    import unicodedata
-
     return unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()

@@ -41,7 +41,7 @@ def _end_h(history: BrewHistory, now: datetime) -> float:
     last = max([reading.elapsed_h for reading in history.readings], default=0.0)
     if history.harvest is not None:
         return max(history.harvest.elapsed_h, last)
-    return max(last, (now - history.brew.started_at).total_seconds() / 3600.0)
+    return max(last, history.brew.hours_at(now))
 
 
 def _point(reading: Reading, assay: Any) -> RawPoint:

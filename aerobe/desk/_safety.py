@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from aerobe.desk._moments import moment_of
 from aerobe.desk._records import new_key
 from aerobe.desk._safety_entry import (
     UseEntry,
@@ -15,7 +16,6 @@ from aerobe.desk._safety_entry import (
     applied_of,
     field_findings,
     is_sprayed,
-    moment_of,
     number_or_none,
     yes_or_no,
 )
@@ -112,7 +112,7 @@ def record_use(notebook: Notebook, entry: UseEntry, *, now: datetime, who: str =
     AerobeError
         If a field cannot be read; then nothing is written and the form comes back.
     """
-    moment = moment_of(entry.at, now)
+    moment = moment_of(entry.at, now=now)
     answer = ask_use(notebook, entry, now=moment)
     use = Use(
         key=new_key(notebook, Use, f"{entry.brew}-{entry.place or entry.crop or 'use'}"[:60]),
@@ -179,7 +179,9 @@ def _tea(notebook: Notebook, record: Brew, recipe: Recipe) -> TeaFinding:
 
 def _risks(recipe: Recipe) -> tuple[RiskNote, ...]:
     molasses = sum(dose.g_per_l for dose in recipe.foods if "molasses" in dose.food)
-    return regrowth_risk(molasses_g_per_l=molasses, other_additives=any("molasses" not in dose.food for dose in recipe.foods))
+    return regrowth_risk(
+        molasses_g_per_l=molasses, other_additives=any("molasses" not in dose.food for dose in recipe.foods)
+    )
 
 
 def _use_facts(notebook: Notebook, entry: UseEntry, tea: TeaFinding) -> UseFacts:

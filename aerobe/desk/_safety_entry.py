@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
-from datetime import datetime
 from typing import Any
 
 from aerobe.errors import UnusableRecord
@@ -14,7 +13,19 @@ from aerobe.units import COUNT, LENGTH, VOLUME, parse_number
 
 YES, NO = ("yes", "true", "on", "1"), ("no", "false", "off", "0")
 POURED = {"pour", "poured", "pouring", "drench", "drenched", "watering", "can", "drip", "dripper"}
-SPRAYED = {"spray", "sprayed", "spraying", "sprayer", "mist", "mister", "foliar", "sprinkler", "sprinkle", "fog", "fogger"}
+SPRAYED = {
+    "spray",
+    "sprayed",
+    "spraying",
+    "sprayer",
+    "mist",
+    "mister",
+    "foliar",
+    "sprinkler",
+    "sprinkle",
+    "fog",
+    "fogger",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,7 +113,9 @@ class UseEntry:
     def from_form(cls, form: Mapping[str, Any]) -> UseEntry:
         """From the fields of a form or a JSON object; unknown fields are left aside."""
         known = {field.name for field in fields(cls)}
-        return cls(**{"brew": "", **{name: str(value) for name, value in form.items() if name in known and value is not None}})
+        return cls(
+            **{"brew": "", **{name: str(value) for name, value in form.items() if name in known and value is not None}}
+        )
 
 
 def field_findings(entry: UseEntry, *, sprayed: bool) -> tuple[Finding, ...]:
@@ -169,14 +182,3 @@ def applied_of(density: str, tea_l: float, area_m2: float) -> Applied | None:
         )
     middle, low, high = (COUNT.convert(parse_number(word), " ".join(words[3:])) for word in words[:3])
     return applied_per_m2(per_ml=middle, low_per_ml=low, high_per_ml=high, tea_l=tea_l, area_m2=area_m2)
-
-
-def moment_of(text: str, now: datetime) -> datetime:
-    """The time of the use; without an offset it is on the clock of `now`."""
-    if not text.strip():
-        return now
-    try:
-        moment = datetime.fromisoformat(text.strip())
-    except ValueError:
-        raise UnusableRecord(f"'{text}' is no clock time.", "Write a date and time such as 2026-05-01 08:30.") from None
-    return moment if moment.tzinfo is not None else moment.replace(tzinfo=now.tzinfo)

@@ -34,7 +34,7 @@ def brew_facts(notebook: Notebook, brew: str, *, now: datetime, risk: float | No
         If there is no such brew.
     """
     record = notebook.get(Brew, brew)
-    now_h = (now - record.started_at).total_seconds() / 3600.0
+    now_h = record.hours_at(now)
     end = _harvest(notebook, brew)
     stopped_h = None if end is None else end.elapsed_h
     oxygen = _oxygen(notebook, brew, now_h, stopped_h)
@@ -102,12 +102,12 @@ def _fresh_outlook(
     notebook: Notebook, brew: str, now: datetime | None, record: Brew, stopped_h: float | None
 ) -> Mapping[str, Any]:
     """The oxygen part of the last advice, if it was made within the recent hours before now, or before the air stopped."""
-    asked_h = (now - record.started_at).total_seconds() / 3600.0 if now is not None else stopped_h
+    asked_h = record.hours_at(now) if now is not None else stopped_h
     if asked_h is None:
         return {}
 
     def is_fresh(kept: Kept) -> bool:
-        made_h = (kept.at - record.started_at).total_seconds() / 3600.0
+        made_h = record.hours_at(kept.at)
         return isinstance(kept.payload, dict) and 0.0 <= asked_h - made_h <= threshold("recent-oxygen").value
 
     # Advice asked for after the harvest speaks of a brew under air that is no longer there: the last one before counts.

@@ -72,7 +72,7 @@ def take_points(
         brew=brew.key,
         channel=channel,
         probe=probe,
-        elapsed_h=tuple((at - brew.started_at).total_seconds() / 3600.0 for at, _ in ordered),
+        elapsed_h=tuple(brew.hours_at(at) for at, _ in ordered),
         values=tuple(convert(value) for _, value in ordered),
     )
     return notebook.append_log(log, at=now, who=probe or "a probe", token=token)
@@ -94,7 +94,7 @@ def brew_at(notebook: Notebook, place: str, *, now: datetime) -> Brew:
 
 def live_troubles(notebook: Notebook, brew: Brew, *, now: datetime) -> tuple[ProbeTrouble, ...]:
     """What is wrong with the probes of a brew under way: silent, stuck, jumping."""
-    now_h = (now - brew.started_at).total_seconds() / 3600.0
+    now_h = brew.hours_at(now)
     version = held_by(notebook).version(brew.key), int(now.timestamp() // 60)
     return cached(notebook, ("troubles", brew.key), version, lambda: _troubles(notebook, brew, now_h))
 

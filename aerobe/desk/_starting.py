@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 
+from aerobe.desk._moments import moment_of
 from aerobe.desk._records import new_key
 from aerobe.errors import AerobeError, UnusableRecord
 from aerobe.notebook import FIELDS, Notebook, Pen
@@ -146,7 +146,9 @@ def _recipe(notebook: Notebook, pen: Pen, form: BrewStart, vessel: Vessel, now: 
         return notebook.get(Recipe, form.recipe).key
     compost_name = form.compost_name.strip() or "Compost"
     compost = Compost(
-        key=new_key(notebook, Compost, compost_name), name=compost_name, animal_origin={"yes": True, "no": False}.get(form.animal)
+        key=new_key(notebook, Compost, compost_name),
+        name=compost_name,
+        animal_origin={"yes": True, "no": False}.get(form.animal),
     )
     kept = pen.add(compost, at=now, who=who, token=_token(form, "compost")).key
     doses = tuple(
@@ -210,24 +212,3 @@ def _named(what: str, read: Callable[[], float]) -> float:
         return read()
     except AerobeError as fault:
         raise type(fault)(f"{what}: {fault.problem}", fault.remedy) from None
-
-
-def moment_of(text: str, *, now: datetime) -> datetime:
-    """A moment from what a person wrote: empty for now, `08:30` for today, or a date and time.
-
-    Raises
-    ------
-    UnusableRecord
-        If it is none of these.
-    """
-    if not text.strip():
-        return now
-    if re.fullmatch(r"\d{1,2}[:.]\d{2}", text.strip()):
-        hour, minute = re.split(r"[:.]", text.strip())
-        if int(hour) < 24 and int(minute) < 60:
-            return now.replace(hour=int(hour), minute=int(minute), second=0, microsecond=0)
-    try:
-        moment = datetime.fromisoformat(text.strip())
-    except ValueError:
-        raise UnusableRecord(f"'{text}' is no clock time.", "Write 08:30, or a date and time such as 2026-05-01 08:30.") from None
-    return moment if moment.tzinfo is not None else moment.replace(tzinfo=now.tzinfo)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
+from aerobe.desk._moments import moment_of
 from aerobe.desk._records import new_key
 from aerobe.errors import NotAQuantity, NotFound, UnusableRecord
 from aerobe.notebook import Notebook
@@ -29,7 +30,7 @@ class TrialWish:
     question: str = "two recipes"
     arms: str = ""
     of_recipe: str = ""
-    runs: str = ""                          # arms of a fractional factorial; empty for all
+    runs: str = ""  # arms of a fractional factorial; empty for all
     outcome: str = "biomass"
     margin: str = "1.5"
     money: str = "500"
@@ -37,10 +38,10 @@ class TrialWish:
     brew_price: str = "20"
     tests: str = ""
     vessels: str = "2"
-    vessel_names: str = ""                  # keys of vessels in the notebook
+    vessel_names: str = ""  # keys of vessels in the notebook
     days: str = "28"
     days_per_round: str = "3"
-    scatter: str = "weekly batches"         # a named one, "own brews", or an SD such as 0.4
+    scatter: str = "weekly batches"  # a named one, "own brews", or an SD such as 0.4
     test_scatter: str = "0.15"
     assay: str = ""
     sample_at: str = "24 h"
@@ -52,21 +53,34 @@ class TrialWish:
     @classmethod
     def from_form(cls, form: Mapping[str, Any]) -> TrialWish:
         """From the fields of a form or a JSON object; unknown fields are left aside, empty ones take the default."""
-        return cls(**{name: str(value) for name, value in form.items() if name in cls.__dataclass_fields__ and str(value or "")})
+        return cls(
+            **{
+                name: str(value)
+                for name, value in form.items()
+                if name in cls.__dataclass_fields__ and str(value or "")
+            }
+        )
 
     def to_trial(self, notebook: Notebook, *, planned_at: datetime) -> Trial:
         """The trial, with the arms it needs to mean something."""
         if not self.name.strip():
             raise UnusableRecord("The trial has no name.", "Give it a short name, for example 'Kelp or plain'.")
         trial = Trial(
-            key=new_key(notebook, Trial, self.name), name=self.name.strip(), question=self.question, outcome=self.outcome,
-            arms=self._arms(notebook), margin_ratio=_number(self.margin, "difference worth having"), planned_at=planned_at,
+            key=new_key(notebook, Trial, self.name),
+            name=self.name.strip(),
+            question=self.question,
+            outcome=self.outcome,
+            arms=self._arms(notebook),
+            margin_ratio=_number(self.margin, "difference worth having"),
+            planned_at=planned_at,
         )
         return trial if self.controls == "no" else with_controls(trial)
 
     def _arms(self, notebook: Notebook) -> tuple[Arm, ...]:
         if self.question == "factors":
-            return factorial(_factors(self.arms), runs=int(_number(self.runs, "number of arms")) if self.runs else None).arms
+            return factorial(
+                _factors(self.arms), runs=int(_number(self.runs, "number of arms")) if self.runs else None
+            ).arms
         words = [word.strip() for word in re.split(r"[;\n]|,(?=\s)|,(?=\D)", self.arms) if word.strip()]
         if not words:
             raise UnusableRecord("The trial has no arms.", "Name the recipes, doses or factors to compare.")
@@ -82,17 +96,24 @@ class TrialWish:
             return tuple(Arm(key=_key(word), recipe=recipe, is_standard=i == 0) for i, word in enumerate(words))
         is_field = self.question == "field response"
         return tuple(
-            Arm(key=_key(word), recipe="" if is_field and _key(word) in ("water", "compost-solids") else _key(word),
-                is_standard=_key(word) == "water" if is_field else i == 0)
+            Arm(
+                key=_key(word),
+                recipe="" if is_field and _key(word) in ("water", "compost-solids") else _key(word),
+                is_standard=_key(word) == "water" if is_field else i == 0,
+            )
             for i, word in enumerate(words)
         )
 
     def to_budget(self) -> Budget:
         """Money, tests, vessels and days."""
         return Budget(
-            costs=Costs(test=_number(self.test_price, "price of a test"), brew=_number(self.brew_price, "price of a brew")),
-            money=_number(self.money, "budget"), tests=int(_number(self.tests, "number of tests")) if self.tests else 100000,
-            vessels=int(_number(self.vessels, "number of vessels")), days=_number(self.days, "days"),
+            costs=Costs(
+                test=_number(self.test_price, "price of a test"), brew=_number(self.brew_price, "price of a brew")
+            ),
+            money=_number(self.money, "budget"),
+            tests=int(_number(self.tests, "number of tests")) if self.tests else 100000,
+            vessels=int(_number(self.vessels, "number of vessels")),
+            days=_number(self.days, "days"),
             days_per_round=_number(self.days_per_round, "days of a round"),
         )
 
@@ -131,11 +152,7 @@ class TrialWish:
         """When the first brew starts: as given, else tomorrow at this time."""
         if not self.start:
             return (now + timedelta(days=1)).replace(second=0, microsecond=0)
-        try:
-            moment = datetime.fromisoformat(self.start)
-        except ValueError:
-            raise UnusableRecord(f"'{self.start}' is no time.", "Write it like 2026-05-04T08:00.") from None
-        return moment if moment.tzinfo else moment.replace(tzinfo=now.tzinfo)
+        return moment_of(self.start, now=now)
 
     def vessel_keys(self, notebook: Notebook) -> tuple[str, ...]:
         """Vessels named in the wish, else those of the notebook, else numbered ones."""
@@ -165,7 +182,9 @@ def _number(text: str, what: str) -> float:
     try:
         return parse_number(text)
     except NotAQuantity:
-        raise UnusableRecord(f"The {what} '{text}' is no number.", "Write digits, with a decimal point or comma.") from None
+        raise UnusableRecord(
+            f"The {what} '{text}' is no number.", "Write digits, with a decimal point or comma."
+        ) from None
 
 
 def _factors(text: str) -> dict[str, tuple[float, float]]:
@@ -174,8 +193,13 @@ def _factors(text: str) -> dict[str, tuple[float, float]]:
     for part in filter(None, (piece.strip() for piece in re.split(r"[;\n]", text))):
         match = re.fullmatch(r"(.+?)\s*:\s*(\S+)\s*(?:/|to)\s*(\S+)", part)
         if match is None:
-            raise UnusableRecord(f"'{part}' is no factor with two levels.", "Write it like 'molasses: 0 / 2; kelp: 0 / 1'.")
-        found[match[1]] = (_number(match[2], f"low level of {match[1]}"), _number(match[3], f"high level of {match[1]}"))
+            raise UnusableRecord(
+                f"'{part}' is no factor with two levels.", "Write it like 'molasses: 0 / 2; kelp: 0 / 1'."
+            )
+        found[match[1]] = (
+            _number(match[2], f"low level of {match[1]}"),
+            _number(match[3], f"high level of {match[1]}"),
+        )
     return found
 
 

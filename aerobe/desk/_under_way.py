@@ -142,7 +142,7 @@ def oxygen_now(notebook: Notebook, brew: Brew, *, now: datetime) -> OxygenNow | 
         warm = notebook.log(brew.key, "temperature", from_h=at_h - 1.0, to_h=at_h + 0.5)[1]
         return at_h, float(values[-1]), float(warm[-1]) if len(warm) else None
 
-    elapsed_h = (now - brew.started_at).total_seconds() / 3600.0
+    elapsed_h = brew.hours_at(now)
     last = cached(notebook, ("oxygen now", brew.key), held_by(notebook).version(brew.key), read)
     if last is None:
         return None
@@ -249,7 +249,7 @@ def _card(notebook: Notebook, held: Held, brew: Brew, now: datetime, *, with_oxy
         recipe_name=held.recipes.get(brew.recipe, brew.recipe),
         vessel_name=held.vessels.get(brew.vessel, brew.vessel),
         state=state,
-        elapsed_h=end.elapsed_h if end is not None else (now - brew.started_at).total_seconds() / 3600.0,
+        elapsed_h=end.elapsed_h if end is not None else brew.hours_at(now),
         readings=len(readings),
         tests_left=max(0, brew.tests_in_budget - len(readings)),
         last_reading=readings[-1] if readings else None,

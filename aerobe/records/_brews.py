@@ -65,6 +65,10 @@ class Brew:
         require_aware(self.started_at, "The start of the brew")
         require_between(self.temperature_degc, 1.0, 45.0, "A brewing temperature", "degC")
 
+    def hours_at(self, moment: datetime) -> float:
+        """Hours since the air was turned on, at a moment; before it negative. [h]"""
+        return (moment - self.started_at).total_seconds() / 3600.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Harvest:

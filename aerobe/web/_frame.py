@@ -41,6 +41,7 @@ from markupsafe import Markup
 from starlette.datastructures import UploadFile
 from starlette.requests import HTTPConnection
 
+from aerobe import desk
 from aerobe.units import number, span, with_uncertainty
 from aerobe.web._live import Live
 from aerobe.web._session import form_token, state_of
@@ -92,6 +93,13 @@ class Fields:
         """The field without outer spaces; `default` if it was not sent or left empty."""
         found = self.values.get(name, ())
         return (found[-1].strip() if found else "") or default
+
+    def quantity(self, name: str, default: str = "") -> str:
+        """Number and unit of a field as one text; a unit typed behind the number wins over the chosen one."""
+        typed = self.text(name)
+        if not typed or typed[-1].isalpha() or typed[-1] == "%":
+            return typed or default
+        return f"{typed} {self.text(f'{name}_unit')}".strip()
 
     def all(self, name: str) -> tuple[str, ...]:
         """All values of a field that can be ticked or filled several times."""
@@ -198,7 +206,7 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters.update(number=number, json_data=json_data, clock=clock_words, hours=hours_words)
+    made.filters.update(number=number, json_data=json_data, clock=desk.spoken, hours=hours_words)
     made.globals.update(asset=asset, entry_token=entry_token, span=span, with_uncertainty=with_uncertainty)
     return made
 
@@ -217,20 +225,12 @@ def asset(name: str) -> str:
 
 def json_data(value: Any) -> Markup:
     """JSON for a data block in the page: nothing in it can end the block. Text is taken as JSON already written."""
-    text = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    text = (
+        value
+        if isinstance(value, str)
+        else json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    )
     return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
-
-
-def clock_words(moment: datetime, now: datetime | None = None) -> str:
-    """`14:10`, with the day where it is not today."""
-    if now is not None:
-        moment = moment.astimezone(now.tzinfo)
-        days = (moment.date() - now.date()).days
-        if days == 0:
-            return f"{moment:%H:%M}"
-        if days in (1, -1):
-            return f"{moment:%H:%M} {'tomorrow' if days == 1 else 'yesterday'}"
-    return f"{moment:%H:%M} on {moment.day} {moment:%b}"
 
 
 def hours_words(hours: float) -> str:

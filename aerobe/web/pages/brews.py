@@ -26,9 +26,13 @@ def home(request: Request) -> Response:
         return page(request, "brews/first.html", title="Welcome")
     calls = {card.brew.key: call_of(request, card.brew) for card in overview.under_way}
     keys = [card.brew.key for card in overview.under_way]
-    pictures = {key: _pictures(request, key, calls[key]) if place < CURVES_SHOWN else () for place, key in enumerate(keys)}
+    pictures = {
+        key: _pictures(request, key, calls[key]) if place < CURVES_SHOWN else () for place, key in enumerate(keys)
+    }
     troubles = {card.brew.key: troubles_of(request, card.brew) for card in overview.under_way}
-    return page(request, "brews/home.html", title="Brews", overview=overview, calls=calls, troubles=troubles, pictures=pictures)
+    return page(
+        request, "brews/home.html", title="Brews", overview=overview, calls=calls, troubles=troubles, pictures=pictures
+    )
 
 
 @router.get("/parts/brews/{key}/card")
@@ -37,7 +41,12 @@ def card(request: Request, key: str) -> Response:
     view = desk.brew_view(notebook_of(request), key, now=clock_of(request))
     call = call_of(request, view.card.brew)
     return page(
-        request, "brews/card_alone.html", title="", card=view.card, call=call, troubles=troubles_of(request, view.card.brew),
+        request,
+        "brews/card_alone.html",
+        title="",
+        card=view.card,
+        call=call,
+        troubles=troubles_of(request, view.card.brew),
         pictures=desk.brew_pictures(notebook_of(request), view, call.thought.advice, now=clock_of(request)),
     )
 
@@ -62,15 +71,15 @@ def start(request: Request, sent: Sent) -> Response:
     form = desk.BrewStart(
         name=sent.text("name"),
         started_at=sent.text("started_at"),
-        temperature=_joined(sent, "temperature"),
+        temperature=sent.quantity("temperature"),
         tests=sent.text("tests", "4"),
         vessel=sent.text("vessel", "(new)"),
         vessel_name=sent.text("vessel_name"),
-        volume=_joined(sent, "volume"),
-        depth=_joined(sent, "depth"),
-        flow=_joined(sent, "flow"),
+        volume=sent.quantity("volume"),
+        depth=sent.quantity("depth"),
+        flow=sent.quantity("flow"),
         diffuser=sent.text("diffuser", "coarse bubble"),
-        altitude=_joined(sent, "altitude") or "0 m",
+        altitude=sent.quantity("altitude", "0 m"),
         recipe=sent.text("recipe", "(new)"),
         recipe_name=sent.text("recipe_name"),
         compost_name=sent.text("compost_name"),
@@ -91,7 +100,13 @@ def start(request: Request, sent: Sent) -> Response:
         key = desk.start_brew(notebook, form, now=clock_of(request))
     except AerobeError as fault:
         return page(
-            request, "brews/new.html", status=422, title="New brew", choices=desk.start_choices(notebook), fault=fault, sent=sent
+            request,
+            "brews/new.html",
+            status=422,
+            title="New brew",
+            choices=desk.start_choices(notebook),
+            fault=fault,
+            sent=sent,
         )
     live_of(request).tell("brews")
     return go_to(f"/brews/{key}?done=The+brew+is+written+in.+The+clock+runs.")
@@ -134,7 +149,7 @@ def harvest(request: Request, key: str, sent: Sent) -> Response:
             when=sent.text("when"),
             age_s=sent.text("age_s"),
             smell=sent.text("smell"),
-            volume=_joined(sent, "volume"),
+            volume=sent.quantity("volume"),
             notes=sent.text("notes"),
             token=sent.text("entry"),
             now=clock_of(request),
@@ -172,14 +187,6 @@ def _brew_context(request: Request, key: str) -> dict[str, Any]:
         "pictures": desk.brew_pictures(notebook_of(request), view, advice, now=now),
         "troubles": troubles_of(request, view.card.brew) if under_way else (),
     }
-
-
-def _joined(sent: Fields, name: str) -> str:
-    """Number and unit of a quantity field as one text; empty if nothing was typed. A unit typed behind the number wins."""
-    typed = sent.text(name)
-    if not typed or typed[-1].isalpha() or typed[-1] in "%":
-        return typed
-    return f"{typed} {sent.text(name + '_unit')}".strip()
 
 
 def _pictures(request: Request, key: str, call: CallView) -> Any:

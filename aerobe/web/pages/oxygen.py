@@ -20,7 +20,7 @@ router = APIRouter()
 nav = menu_entry("Food and air", "/oxygen", order=40, icon="oxygen")
 Sent = Annotated[Fields, Depends(fields)]
 
-DRAWS = 300         # a screen needs no finer chance than two percent
+DRAWS = 300  # a screen needs no finer chance than two percent
 TOLERANCE = 0.05
 TITLE = "Food and air"
 
@@ -47,8 +47,16 @@ SLIDERS = (
     Slider(name="chance", label="Chance asked for", low=50.0, high=95.0, step=5.0, start=90.0, unit="%"),
     Slider(name="hours", label="Length of the brew", low=12.0, high=72.0, step=6.0, start=36.0, unit="h"),
 )
-TYPED = {"food": "molasses", "volume": "20 L", "depth": "0.3 m", "diffuser": "coarse bubble", "kla": "", "altitude": "0 m",
-         "others": "", "feeds": "0"}
+TYPED = {
+    "food": "molasses",
+    "volume": "20 L",
+    "depth": "0.3 m",
+    "diffuser": "coarse bubble",
+    "kla": "",
+    "altitude": "0 m",
+    "others": "",
+    "feeds": "0",
+}
 
 
 @router.get("/oxygen")
@@ -62,8 +70,18 @@ def hub(request: Request) -> Response:
     except AerobeError as found:
         answer, fault, status = {}, found, 422
     return page(
-        request, "oxygen/hub.html", status=status, title=TITLE, values=values, sliders=SLIDERS, foods=list(desk.FOODS.values()),
-        diffusers=DIFFUSERS, vessels=vessels, floors=desk.floor_lines(), fault=fault, answer=answer,
+        request,
+        "oxygen/hub.html",
+        status=status,
+        title=TITLE,
+        values=values,
+        sliders=SLIDERS,
+        foods=list(desk.FOODS.values()),
+        diffusers=DIFFUSERS,
+        vessels=vessels,
+        floors=desk.floor_lines(),
+        fault=fault,
+        answer=answer,
     )
 
 
@@ -72,9 +90,13 @@ def answer_part(request: Request) -> Response:
     """The living part of the page, for a moved slider."""
     values = _values(request)
     try:
-        return page(request, "oxygen/answer.html", title="", sliders=SLIDERS, values=values, answer=_answer(values), moved=True)
+        return page(
+            request, "oxygen/answer.html", title="", sliders=SLIDERS, values=values, answer=_answer(values), moved=True
+        )
     except AerobeError as fault:
-        return page(request, "oxygen/answer.html", title="", sliders=SLIDERS, values=values, answer={}, fault=fault, moved=True)
+        return page(
+            request, "oxygen/answer.html", title="", sliders=SLIDERS, values=values, answer={}, fault=fault, moved=True
+        )
 
 
 @router.get("/parts/oxygen/ways")
@@ -83,7 +105,12 @@ def ways_part(request: Request) -> Response:
     values = _values(request)
     form, dose = _form(values), _number(values, "dose")
     question = form.question(draws=200)
-    context: dict[str, Any] = {"splits": desk.compare_splits(question, dose), "changes": None, "air": None, "fault": None}
+    context: dict[str, Any] = {
+        "splits": desk.compare_splits(question, dose),
+        "changes": None,
+        "air": None,
+        "fault": None,
+    }
     try:
         context["changes"] = desk.air_or_food(question, dose)
         context["air"] = desk.air_for_recipe(question, dose)
@@ -97,11 +124,17 @@ def ceiling_data(request: Request) -> Response:
     """The food ceiling as data; the same names as the page's fields."""
     values = _values(request)
     answer = _ceiling(_form(values))
-    return JSONResponse({
-        "says": answer.says, "ceiling": as_plain(answer.ceiling), "by_balance_g_per_l": _finite(answer.by_balance_g_per_l),
-        "kla20_per_h": answer.kla20_per_h, "kla_log_sd": answer.kla_log_sd, "remarks": list(answer.remarks),
-        "cautions": list(answer.cautions),
-    })
+    return JSONResponse(
+        {
+            "says": answer.says,
+            "ceiling": as_plain(answer.ceiling),
+            "by_balance_g_per_l": _finite(answer.by_balance_g_per_l),
+            "kla20_per_h": answer.kla20_per_h,
+            "kla_log_sd": answer.kla_log_sd,
+            "remarks": list(answer.remarks),
+            "cautions": list(answer.cautions),
+        }
+    )
 
 
 @router.get("/oxygen/measure")
@@ -115,23 +148,34 @@ def measure(request: Request, sent: Sent) -> Response:
     """Judge a run; keep its transfer with a vessel if asked."""
     context = _measure_context(request)
     try:
-        warm, high = TEMPERATURE.read(_joined(sent, "temperature")), LENGTH.read(_joined(sent, "altitude") or "0 m")
+        warm, high = TEMPERATURE.read(sent.quantity("temperature")), LENGTH.read(sent.quantity("altitude", "0 m"))
         log = desk.read_run(
-            _run_text(sent), time_unit=sent.text("time_unit"), oxygen_unit=sent.text("oxygen_unit"), temperature_degc=warm,
+            _run_text(sent),
+            time_unit=sent.text("time_unit"),
+            oxygen_unit=sent.text("oxygen_unit"),
+            temperature_degc=warm,
             altitude_m=high,
         )
         key = sent.text("vessel")
         vessel = notebook_of(request).get(Vessel, key) if key else None
-        off, on = _joined(sent, "off"), _joined(sent, "on")
+        off, on = sent.quantity("off"), sent.quantity("on")
         if off or on:
             estimate: Any = desk.measure_steps(
-                log, off_at_h=ELAPSED.read(off), on_at_h=ELAPSED.read(on), temperature_degc=warm, altitude_m=high,
+                log,
+                off_at_h=ELAPSED.read(off),
+                on_at_h=ELAPSED.read(on),
+                temperature_degc=warm,
+                altitude_m=high,
                 probe_t90_s=_seconds(sent, "t90"),
             )
             context["steps"] = estimate
         else:
             report = desk.measure_kla(
-                log, temperature_degc=warm, altitude_m=high, probe_t90_s=_seconds(sent, "t90"), vessel=vessel,
+                log,
+                temperature_degc=warm,
+                altitude_m=high,
+                probe_t90_s=_seconds(sent, "t90"),
+                vessel=vessel,
                 nominal_step_s=_seconds(sent, "step") or None,
             )
             estimate = report.estimate
@@ -140,14 +184,18 @@ def measure(request: Request, sent: Sent) -> Response:
             desk.keep_kla(notebook_of(request), vessel.key, estimate, now=clock_of(request))
             context["kept"] = vessel.name
     except AerobeError as fault:
-        return page(request, "oxygen/measure.html", status=422, title="Measure the air", fault=fault, sent=sent, **context)
+        return page(
+            request, "oxygen/measure.html", status=422, title="Measure the air", fault=fault, sent=sent, **context
+        )
     return page(request, "oxygen/measure.html", title="Measure the air", sent=sent, **context)
 
 
 @router.get("/oxygen/probe")
 def probe_form(request: Request) -> Response:
     """The form of a probe check."""
-    return page(request, "oxygen/probe.html", title="Check a probe", check=None, dose=None, caution=desk.SULPHITE_CAUTION)
+    return page(
+        request, "oxygen/probe.html", title="Check a probe", check=None, dose=None, caution=desk.SULPHITE_CAUTION
+    )
 
 
 @router.post("/oxygen/probe")
@@ -155,10 +203,12 @@ def probe(request: Request, sent: Sent) -> Response:
     """Judge a probe."""
     context: dict[str, Any] = {"check": None, "dose": None, "caution": desk.SULPHITE_CAUTION}
     try:
-        warm = TEMPERATURE.read(_joined(sent, "temperature"))
-        zero = _joined(sent, "zero")
+        warm = TEMPERATURE.read(sent.quantity("temperature"))
+        zero = sent.quantity("zero")
         context["check"] = desk.check_probe(
-            OXYGEN.read(_joined(sent, "reading")), warm, altitude_m=LENGTH.read(_joined(sent, "altitude") or "0 m"),
+            OXYGEN.read(sent.quantity("reading")),
+            warm,
+            altitude_m=LENGTH.read(sent.quantity("altitude", "0 m")),
             zero_mg_per_l=OXYGEN.read(zero) if zero else None,
         )
     except AerobeError as fault:
@@ -178,16 +228,19 @@ def size(request: Request, sent: Sent) -> Response:
     context: dict[str, Any] = {"diffusers": DIFFUSERS, "plans": (), "scaled": None}
     try:
         vessel = desk.typed_vessel(
-            volume=_joined(sent, "volume"), depth=_joined(sent, "depth"), flow=_joined(sent, "flow") or "0 L/min",
-            diffuser=sent.text("diffuser", "coarse bubble"), kla=_joined(sent, "kla"),
+            volume=sent.quantity("volume"),
+            depth=sent.quantity("depth"),
+            flow=sent.quantity("flow", "0 L/min"),
+            diffuser=sent.text("diffuser", "coarse bubble"),
+            kla=sent.quantity("kla"),
         )
         if sent.text("to_volume"):
-            depth = _joined(sent, "to_depth")
+            depth = sent.quantity("to_depth")
             context["scaled"] = desk.scale_vessel(
-                vessel, VOLUME.read(_joined(sent, "to_volume")), depth_m=LENGTH.read(depth) if depth else None
+                vessel, VOLUME.read(sent.quantity("to_volume")), depth_m=LENGTH.read(depth) if depth else None
             )
         else:
-            need = _joined(sent, "need")
+            need = sent.quantity("need")
             wanted = RATE.read(need) if need else desk.first_guess_kla(vessel)[0]
             context["plans"] = desk.size_air(vessel, kla20_per_h=wanted)
     except AerobeError as fault:
@@ -235,8 +288,11 @@ def _values(request: Request) -> dict[str, str]:
 def _from_vessel(vessel: Vessel) -> dict[str, str]:
     air = vessel.air
     return {
-        "volume": f"{vessel.volume_l:g} L", "depth": f"{vessel.depth_m:g} m", "diffuser": air.diffuser,
-        "kla": f"{air.kla_per_h:.3g} /h" if air.kla_per_h is not None else "", "altitude": f"{vessel.altitude_m:g} m",
+        "volume": f"{vessel.volume_l:g} L",
+        "depth": f"{vessel.depth_m:g} m",
+        "diffuser": air.diffuser,
+        "kla": f"{air.kla_per_h:.3g} /h" if air.kla_per_h is not None else "",
+        "altitude": f"{vessel.altitude_m:g} m",
         "air": f"{air.flow_l_per_min / vessel.volume_l:.3g}",
     }
 
@@ -244,17 +300,33 @@ def _from_vessel(vessel: Vessel) -> dict[str, str]:
 def _form(values: Mapping[str, str]) -> desk.FoodForm:
     flow = _number(values, "air") * VOLUME.read(values["volume"])
     return desk.FoodForm(
-        food=values["food"], volume=values["volume"], depth=values["depth"], flow=f"{flow:.6g} L/min",
+        food=values["food"],
+        volume=values["volume"],
+        depth=values["depth"],
+        flow=f"{flow:.6g} L/min",
         diffuser=values["diffuser"],
-        kla=values["kla"], altitude=values["altitude"], temperature=f"{_number(values, 'temperature'):g} degC",
-        compost=f"{_number(values, 'compost'):g} g/L", others=values["others"], floor=f"{_number(values, 'floor'):g} mg/L",
-        probability=f"{_number(values, 'chance'):g} %", hours=f"{_number(values, 'hours'):g} h", feeds=values["feeds"],
+        kla=values["kla"],
+        altitude=values["altitude"],
+        temperature=f"{_number(values, 'temperature'):g} degC",
+        compost=f"{_number(values, 'compost'):g} g/L",
+        others=values["others"],
+        floor=f"{_number(values, 'floor'):g} mg/L",
+        probability=f"{_number(values, 'chance'):g} %",
+        hours=f"{_number(values, 'hours'):g} h",
+        feeds=values["feeds"],
     )
 
 
 def _number(values: Mapping[str, str], name: str) -> float:
-    kinds = {"dose": (DOSE, "g/L"), "compost": (DOSE, "g/L"), "temperature": (TEMPERATURE, "degC"), "floor": (OXYGEN, "mg/L"),
-             "hours": (ELAPSED, "h"), "air": (RATE, "/h"), "chance": (FRACTION, "")}
+    kinds = {
+        "dose": (DOSE, "g/L"),
+        "compost": (DOSE, "g/L"),
+        "temperature": (TEMPERATURE, "degC"),
+        "floor": (OXYGEN, "mg/L"),
+        "hours": (ELAPSED, "h"),
+        "air": (RATE, "/h"),
+        "chance": (FRACTION, ""),
+    }
     kind, unit = kinds[name]
     return kind.read(f"{values[name]} {unit}")
 
@@ -274,7 +346,11 @@ def _answer(values: Mapping[str, str]) -> dict[str, Any]:
 
 def _measure_context(request: Request) -> dict[str, Any]:
     return {
-        "vessels": notebook_of(request).find(Vessel), "report": None, "steps": None, "picture": None, "kept": "",
+        "vessels": notebook_of(request).find(Vessel),
+        "report": None,
+        "steps": None,
+        "picture": None,
+        "kept": "",
         "sulphite": desk.sulphite_dose(10.0, 9.0),
     }
 
@@ -284,13 +360,8 @@ def _run_text(sent: Fields) -> str:
     return file.file.read(2_000_000).decode("utf-8-sig", errors="replace") if file is not None else sent.text("run")
 
 
-def _joined(sent: Fields, name: str) -> str:
-    """A number and its unit as one text; empty if no number was typed."""
-    return f"{sent.text(name)} {sent.text(name + '_unit')}".strip() if sent.text(name) else ""
-
-
 def _seconds(sent: Fields, name: str) -> float:
-    typed = _joined(sent, name)
+    typed = sent.quantity(name)
     return 3600.0 * ELAPSED.read(typed) if typed else 0.0
 
 

@@ -12,7 +12,18 @@ from fastapi.responses import FileResponse, JSONResponse
 from aerobe import desk
 from aerobe.errors import AerobeError, NotFound
 from aerobe.records import ROLES
-from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page, settings_of, wants_json
+from aerobe.web._frame import (
+    Fields,
+    clock_of,
+    fields,
+    go_to,
+    live_of,
+    menu_entry,
+    notebook_of,
+    page,
+    settings_of,
+    wants_json,
+)
 from aerobe.web._views import MEDIA, call_of, keep_photo, photo_of
 
 router = APIRouter()
@@ -61,7 +72,9 @@ async def keep(request: Request, key: str, sent: Sent) -> Response:
     if wants_json(request):
         return JSONResponse({"says": says, "go_to": f"/brews/{key}"})
     if sent.text("again"):
-        return go_to(f"/brews/{key}/record?{urlencode({'what': sent.text('what'), 'done': says, 'replicate': _next(sent)})}")
+        return go_to(
+            f"/brews/{key}/record?{urlencode({'what': sent.text('what'), 'done': says, 'replicate': _next(sent)})}"
+        )
     return go_to(f"/brews/{key}?{urlencode({'done': says})}")
 
 
@@ -93,7 +106,9 @@ def correct(request: Request, key: str, reading: str, sent: Sent) -> Response:
         )
         receipt = desk.correct_reading(notebook, reading, entry, now=clock_of(request), why=sent.text("why"))
     except AerobeError as fault:
-        return page(request, "record/one.html", status=422, fault=fault, sent=sent, **_one_context(request, key, reading))
+        return page(
+            request, "record/one.html", status=422, fault=fault, sent=sent, **_one_context(request, key, reading)
+        )
     live_of(request).tell("brew", key)
     return go_to(f"/brews/{key}/readings/{receipt.key}?done=Corrected.+The+earlier+value+stays+in+the+history.")
 
@@ -138,8 +153,9 @@ def _keep(request: Request, key: str, sent: Fields) -> str:
         kit_lot=sent.text("kit_lot"),
         notes=sent.text("notes"),
         token=sent.text("entry"),
+        age_s=sent.text("age_s"),
     )
-    receipt = desk.record_reading(notebook, entry, now=now, age_s=sent.text("age_s"))
+    receipt = desk.add_reading(notebook, entry, now=now)
     kept = notebook.reading(receipt.key)
     return f"Kept: {kept.typed_as} {kept.unit}." if not kept.typed_as.endswith(kept.unit) else f"Kept: {kept.typed_as}."
 

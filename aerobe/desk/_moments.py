@@ -1,0 +1,101 @@
+"""When something was: from what a person wrote about time to a moment and to hours of a brew, and back to words."""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime, timedelta
+
+from aerobe.errors import AerobeError, UnusableReading, UnusableRecord
+from aerobe.records import Brew
+from aerobe.units import ELAPSED, parse_number
+
+OLDEST_ENTRY_S = 60 * 24 * 3600.0  # what waited longer on a phone needs its time typed [s]
+FAST = timedelta(minutes=5)  # a clock time this little ahead is a clock a little fast, not yesterday
+
+NEAR = {-1: "yesterday", 0: "", 1: "tomorrow"}
+
+
+def moment_of(text: str, *, now: datetime) -> datetime:
+    """A moment from what a person wrote: empty for now, `08:30` for today, or a date and time.
+
+    Without an offset it is on the clock of `now`.
+
+    Raises
+    ------
+    UnusableRecord
+        If it is none of these.
+    """
+    text = text.strip()
+    if not text:
+        return now
+    clock = re.fullmatch(r"([01]?\d|2[0-3])[:.]([0-5]\d)", text)
+    if clock is not None:
+        return now.replace(hour=int(clock[1]), minute=int(clock[2]), second=0, microsecond=0)
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise UnusableRecord(
+            f"'{text}' is no clock time.", "Write 08:30, or a date and time such as 2026-05-01 08:30."
+        ) from None
+    return moment if moment.tzinfo is not None else moment.replace(tzinfo=now.tzinfo)
+
+
+def elapsed_from(when: str, brew: Brew | None, *, now: datetime, age_s: str = "") -> float:
+    """Hours since the air was turned on, from what a person wrote about time. [h]
+
+    Parameters
+    ----------
+    when
+        Empty for the moment of entry; hours ("8", "8.5 h", "90 min"); `14:10` for the last time a clock showed that; or a
+        date and time, without an offset on the brew's own clock.
+    brew
+        Whose clock runs; None for a reading of no brew, which has hours only.
+    now
+        This machine's clock.
+    age_s
+        How long ago the entry was made on a phone, by the phone's own clock. So neither a wait for the connection nor a
+        phone that goes wrong moves a reading. [s]
+
+    Raises
+    ------
+    UnusableReading, NotAQuantity
+        If time or age cannot be read.
+    """
+    text = when.strip()
+    entered = now - timedelta(seconds=_age(age_s))
+    if re.fullmatch(r"[+-]?[\d.,]+", text):
+        return parse_number(text)
+    if brew is None:
+        return ELAPSED.read(text) if text else 0.0
+    if not text:
+        return brew.hours_at(entered)
+    clock = re.fullmatch(r"([01]?\d|2[0-3]):([0-5]\d)", text)  # a point would make hours of it
+    if clock is not None:
+        moment = entered.replace(hour=int(clock[1]), minute=int(clock[2]), second=0, microsecond=0)
+        return brew.hours_at(moment if moment <= entered + FAST else moment - timedelta(days=1))
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        return ELAPSED.read(text)
+    return brew.hours_at(moment if moment.tzinfo is not None else moment.replace(tzinfo=brew.started_at.tzinfo))
+
+
+def spoken(moment: datetime, now: datetime) -> str:
+    """`14:10` on the clock of `now`, with the day where it is not today."""
+    moment = moment.astimezone(now.tzinfo)
+    days = (moment.date() - now.date()).days
+    if days in NEAR:
+        return f"{moment:%H:%M} {NEAR[days]}".rstrip()
+    return f"{moment:%H:%M} on {moment:%A}" if 1 < days < 7 else f"{moment:%H:%M} on {moment.day} {moment:%b}"
+
+
+def _age(text: str) -> float:
+    try:
+        age = parse_number(text) if text.strip() else 0.0
+    except AerobeError:
+        age = -1.0
+    if not 0.0 <= age <= OLDEST_ENTRY_S:
+        raise UnusableReading(
+            "It cannot be told when this entry was made.", "Type the clock time of the reading, and send it again."
+        )
+    return age
