@@ -7,7 +7,12 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 from aerobe.errors import NotAQuantity, NotFound
-from aerobe.units._writing import number, parse_number
+from aerobe.units._writing import LONGEST, number, parse_number, shortened
+
+# A group of thousands has three digits after its separator: "25 1/h" is 25 of 1/h, and "5 000 L" five thousand litres.
+_QUANTITY = re.compile(
+    r"([+\-\u2212]?(?:\d{1,3}(?:[ '\u00a0\u202f]\d{3})+(?!\d)(?:[.,]\d*)?|[\d.,]*\d[.,]?)(?:[eE][+-]?\d+)?)\s*(.*)"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,21 +39,22 @@ class Kind:
         NotAQuantity
             If the number, the unit or the size is not usable. A bare number is refused unless the kind has no unit.
         """
-        match = re.fullmatch(r"\s*([+\-\u2212]?[\d.,' \u00a0\u202f]*\d[.,]?(?:[eE][+-]?\d+)?)\s*(.*?)\s*", text)
+        typed = text.strip()
+        match = _QUANTITY.fullmatch(typed) if len(typed) <= LONGEST else None
         if match is None:
-            raise NotAQuantity(f"'{text}' is not {self.name}.", self._remedy())
-        return self.convert(parse_number(match[1]), match[2], typed=text)
+            raise NotAQuantity(f"'{shortened(typed)}' is not {self.name}.", self._remedy())
+        return self.convert(parse_number(match[1]), match[2], typed=typed)
 
     def convert(self, value: float, unit: str, *, typed: str | None = None) -> float:
         """The value in the house unit, from a number and the name of its unit."""
         shown = typed if typed is not None else f"{value:g} {unit}"
         known = self._known(unit)
         if known is None:
-            raise NotAQuantity(f"'{shown}' is not {self.name} with a unit.", self._remedy())
+            raise NotAQuantity(f"'{shortened(shown)}' is not {self.name} with a unit.", self._remedy())
         inside = (value + self.offsets.get(known, 0.0)) * self.accepts[known]
         if not self.low <= inside <= self.high:
             raise NotAQuantity(
-                f"'{shown}' is {number(inside)} {self.house}, which is no plausible {self.name}.",
+                f"'{shortened(shown)}' is {number(inside)} {self.house}, which is no plausible {self.name}.",
                 f"Check number and unit; {number(self.low)} to {number(self.high)} {self.house} is accepted.",
             )
         return inside

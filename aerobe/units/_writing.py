@@ -7,6 +7,7 @@ import re
 
 from aerobe.errors import NotAQuantity
 
+LONGEST = 200       # characters of a number or quantity; nobody types more, and reading must stay quick
 _PLAIN = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
 _GROUPED = re.compile(r"[+-]?\d{1,3}([ '\u00a0\u202f]\d{3})+([.,]\d*)?")
 _THOUSANDS = re.compile(r"[+-]?\d{1,3}((,\d{3})+(\.\d*)?|(\.\d{3})+(,\d*)?)")
@@ -23,6 +24,8 @@ def parse_number(text: str) -> float:
         If the text is not one finite number.
     """
     cleaned = text.strip().replace("\u2212", "-")
+    if len(cleaned) > LONGEST:
+        raise NotAQuantity(f"'{shortened(cleaned)}' is not a number.", f"A number has at most {LONGEST} characters.")
     if _GROUPED.fullmatch(cleaned):
         cleaned = re.sub(r"[ '\u00a0\u202f]", "", cleaned)
     elif _THOUSANDS.fullmatch(cleaned) and len(re.findall(r"[.,]", cleaned)) > 1:
@@ -37,6 +40,11 @@ def parse_number(text: str) -> float:
     if not math.isfinite(value):
         raise NotAQuantity(f"'{text}' is too large.", "Check the number of digits and the exponent.")
     return value
+
+
+def shortened(text: str, most: int = 60) -> str:
+    """A text as a message can quote it."""
+    return text if len(text) <= most else f"{text[:most]}..."
 
 
 def number(value: float, digits: int = 3) -> str:
