@@ -254,8 +254,8 @@ def calendar(key: str, to: Path | None = None, /, *, where: Where = OWN) -> None
 
 @trial.command(name="verdict")
 def verdict(
-    key: str, /, *, outcome: str = "", at_h: float | None = None, margin: float | None = None, also: tuple[str, ...] = (),
-    where: Where = OWN,
+    key: str, /, *, outcome: str = "", assay: str = "", at_h: float | None = None, margin: float | None = None,
+    also: tuple[str, ...] = (), where: Where = OWN,
 ) -> int:
     """Judge a trial. Leaves with exit code 4 if nothing can be told yet.
 
@@ -265,6 +265,8 @@ def verdict(
         Of the trial.
     outcome
         Judged by; what the trial was planned for if left out.
+    assay
+        Key of the assay whose readings are judged; the one that measured the most brews if left out.
     at_h
         Hour to compare at; each brew's last sample if left out.
     margin
@@ -277,7 +279,9 @@ def verdict(
     pairs = [_pair(item) for item in also]
     with where.open() as notebook:
         with progress("judging"):
-            found = verdict_of_trial(notebook, key, outcome=outcome, at_h=at_h, margin=margin, also=pairs, now=now())
+            found = verdict_of_trial(
+            notebook, key, outcome=outcome, assay=assay, at_h=at_h, margin=margin, also=pairs, now=now()
+        )
         keep_verdict(notebook, key, found, now=now())
     return _say_verdict(found, where.json)
 

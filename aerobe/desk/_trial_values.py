@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from aerobe.errors import NotEnoughData
+from aerobe.errors import NotEnoughData, NotFound
 from aerobe.notebook import Notebook, brew_history
 from aerobe.records import Assay, Brew, Reading, Vessel
 from aerobe.verdicts import BrewResult, brew_results, outcome
@@ -17,9 +17,9 @@ FROM_COURSE = ("peak biomass", "peak time")
 
 
 def results_of(
-    notebook: Notebook, brews: Sequence[Brew], outcome_key: str, *, at_h: float | None = None, now: datetime
+    notebook: Notebook, brews: Sequence[Brew], outcome_key: str, *, assay: str = "", at_h: float | None = None, now: datetime
 ) -> tuple[BrewResult, ...]:
-    """One result for each brew that has one.
+    """One result for each brew that has one, by one assay: the one named, else the one that measured the most brews.
 
     Raises
     ------
@@ -32,16 +32,20 @@ def results_of(
     elif kind.key == "oxygen":
         found = [_lowest_oxygen(notebook, brew) for brew in brews]
     else:
-        found = _from_readings(notebook, brews, kind.key, at_h)
+        found = _from_readings(notebook, brews, kind.key, assay, at_h)
     kept = tuple(result for result in found if result is not None)
     if not kept:
         raise NotEnoughData(f"No brew has a result for {kind.label} yet.", "Add readings to the brews, then judge again.")
     return kept
 
 
-def _from_readings(notebook: Notebook, brews: Sequence[Brew], key: str, at_h: float | None) -> list[BrewResult | None]:
-    assays = {assay.key: assay for assay in notebook.find(Assay)}
-    wanted = [assay.key for assay in assays.values() if _measures(assay, key)]
+def _from_readings(
+    notebook: Notebook, brews: Sequence[Brew], key: str, assay: str, at_h: float | None
+) -> list[BrewResult | None]:
+    assays = {item.key: item for item in notebook.find(Assay)}
+    wanted = [item.key for item in assays.values() if _measures(item, key) and assay in ("", item.key)]
+    if assay and not wanted:
+        raise NotFound(f"No assay '{assay}' of this notebook measures {key}.", f"It has: {', '.join(sorted(assays)) or 'none'}.")
     readings = [reading for brew in brews for reading in notebook.readings(brew.key) if reading.assay in wanted]
     chosen = _one_assay(readings, wanted)
     readings = [reading for reading in readings if reading.assay == chosen]

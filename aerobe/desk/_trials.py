@@ -153,7 +153,7 @@ def trial_calendar(notebook: Notebook, key: str, *, now: datetime) -> bytes:
 
 
 def verdict_of_trial(
-    notebook: Notebook, key: str, *, outcome: str = "", at_h: float | None = None, margin: float | None = None,
+    notebook: Notebook, key: str, *, outcome: str = "", assay: str = "", at_h: float | None = None, margin: float | None = None,
     also: Sequence[tuple[str, str]] = (), now: datetime,
 ) -> Verdict:
     """Judge a trial by the brews that have results; arms without any are left out and named.
@@ -166,6 +166,8 @@ def verdict_of_trial(
         Of the trial.
     outcome
         Judged by; the trial's own if empty.
+    assay
+        Key of the assay whose readings are judged; the one that measured the most brews if empty.
     at_h
         Time to compare at; None takes the last planned hour that two brews have reached, else the latest that all have. [h]
     margin
@@ -180,7 +182,7 @@ def verdict_of_trial(
     brews = notebook.find(Brew, of=key)
     if at_h is None:
         at_h = _planned_hour(notebook, key, brews)
-    results = results_of(notebook, brews, chosen, at_h=at_h, now=now)
+    results = results_of(notebook, brews, chosen, assay=assay, at_h=at_h, now=now)
     present = {result.arm for result in results}
     missing = [arm.key for arm in trial.arms if arm.key not in present]
     judged = replace(trial, arms=tuple(arm for arm in trial.arms if arm.key in present))

@@ -10,8 +10,9 @@ from aerobe.notebook._tables import Table
 from aerobe.units import CONDUCTIVITY, ELAPSED, OXYGEN, OXYGEN_PERCENT, PH, TEMPERATURE, Kind
 
 FIELDS = (
-    "elapsed", "clock", "date", "time", "brew", "arm", "bottle", "role", "method", "variable", "assay", "value", "unit", "sd",
-    "dilution", "replicate", "sample", "operator", "kit lot", "notes", "oxygen", "temperature", "pH", "conductivity", "ignore",
+    "elapsed", "clock", "date", "time", "brew", "arm", "bottle", "block", "role", "method", "organism", "variable", "assay",
+    "value", "unit", "sd", "dilution", "replicate", "sample", "operator", "kit lot", "notes", "oxygen", "temperature", "pH",
+    "conductivity", "ignore",
 )
 CHANNEL_KINDS: dict[str, tuple[Kind, ...]] = {
     "oxygen": (OXYGEN, OXYGEN_PERCENT), "temperature": (TEMPERATURE,), "pH": (PH,), "conductivity": (CONDUCTIVITY,),
@@ -25,12 +26,14 @@ _NAMES: tuple[tuple[str, str], ...] = (
     (r"(date|datum|day|tag)", "date"),
     (r"(time|uhrzeit|time of day)", "time"),
     (r"(time ?point|index|no|nr|row|record|id)", "ignore"),
+    (r"(block|round|week|(weekly|daily) (batch|run)|brewing (day|round))", "block"),
     (r"(brew|brew id|brew key|batch|batch id|tank|vessel)", "brew"),
-    (r"(arm|treatment|recipe|group|variant)", "arm"),
+    (r"(arm|treatment|recipe|group|variant|aeration)", "arm"),
     (r"(bottle|replicate bottle|replicate brew|brew replicate|vessel replicate)", "bottle"),
     (r"(replicate|rep|tech(nical)? rep(licate)?|wiederholung)", "replicate"),
     (r"(role|type|kind|sample type|control)", "role"),
     (r"(method|instrument|technique)", "method"),
+    (r"(organisms?|microbes?|taxon|guild|microbial group)", "organism"),
     (r"(variable|parameter|quantity|measurement|measure)", "variable"),
     (r"(assay|test|kit)", "assay"),
     (r"(kit lot|lot|lot number|charge)", "kit lot"),
@@ -46,8 +49,8 @@ _NAMES: tuple[tuple[str, str], ...] = (
     (r"(ec|conductivity|cond|sp cond|specific conductance|leitfaehigkeit)( .*)?", "conductivity"),
     (r"(value|result|reading|signal|count|counts|biomass|bacteria|fungi|cfu|mpn|cells|messwert|wert)( .*)?", "value"),
 )
-_SINGLE = {"elapsed", "clock", "date", "time", "brew", "arm", "bottle", "role", "method", "variable", "assay", "value", "unit",
-           "sd", "dilution", "replicate", "sample"}
+_SINGLE = {"elapsed", "clock", "date", "time", "brew", "arm", "bottle", "block", "role", "method", "organism", "variable",
+           "assay", "value", "unit", "sd", "dilution", "replicate", "sample"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +70,7 @@ class Mapping:
     decimal_comma: bool = False
     day_first: bool | None = None       # 03/04: the third of April, or March the fourth; None where no such date occurs
     zone: str = ""                      # of clock times without offset: an IANA name or an offset such as +02:00
+    at_h: float | None = None           # of every row that brings no time of its own [h]
     questions: tuple[str, ...] = ()
 
     def field(self, name: str) -> int | None:
@@ -96,8 +100,10 @@ def guess_mapping(table: Table) -> Mapping:
 
 
 def mend_mapping(table: Table, mapping: Mapping, changes: dict[str, str], *, zone: str = "", day_first: bool | None = None,
-                 decimal_comma: bool | None = None) -> Mapping:
+                 decimal_comma: bool | None = None, at_h: float | None = None) -> Mapping:
     """The mapping with a person's changes: column name to `field` or `field [unit]`.
+
+    `at_h` is when rows without a time of their own were sampled. [h]
 
     Raises
     ------
@@ -114,7 +120,7 @@ def mend_mapping(table: Table, mapping: Mapping, changes: dict[str, str], *, zon
             raise ImportFault(f"'{meaning}' is no meaning of a column.", remedy)
         columns[header] = Column(header=header, field=match[1], unit=(match[2] or "").strip() or columns[header].unit)
     mended = replace(
-        mapping, columns=tuple(columns.values()), zone=zone or mapping.zone, questions=(),
+        mapping, columns=tuple(columns.values()), zone=zone or mapping.zone, questions=(), at_h=at_h,
         day_first=mapping.day_first if day_first is None else day_first,
         decimal_comma=mapping.decimal_comma if decimal_comma is None else decimal_comma,
     )
@@ -191,8 +197,8 @@ def _day_first(table: Table) -> bool | None:
 def _with_questions(table: Table, mapping: Mapping) -> Mapping:
     asked = []
     fields = {column.field for column in mapping.columns}
-    if not fields & {"elapsed", "clock", "date"}:
-        asked.append("No column tells the time. Name one: elapsed [h] or clock.")
+    if mapping.at_h is None and not fields & {"elapsed", "clock", "date"}:
+        asked.append("No column tells the time. Name one: elapsed [h] or clock; or say one time for all rows.")
     if not fields & {"value", *CHANNEL_KINDS}:
         asked.append("No column holds results. Name one: value, oxygen, temperature, pH or conductivity.")
     for column in mapping.columns:

@@ -25,6 +25,10 @@ _ROLE_WORDS = {
     "heat killed": "killed control", "spiked": "spike", "std": "standard", "calibrator": "standard",
 }
 
+# Counts are often printed as logarithms, with their unit as `log10 CFU/mL` or `log10(CFU/mL)`.
+_LOG10 = re.compile(r"log_?10[\s(]+(.*?)\)?", re.IGNORECASE)
+_LARGEST_POWER = 18.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RowFault:
@@ -47,6 +51,7 @@ class RowRead:
     brew: str = ""                  # labels as the file writes them
     arm: str = ""
     bottle: str = ""
+    block: str = ""
     method: str = ""
     variable: str = ""
     assay: str = ""
@@ -72,6 +77,7 @@ class ProbeColumn:
     brew: str
     arm: str
     bottle: str
+    block: str
     channel: str
     unit: str
     elapsed_h: list[float | None]
@@ -150,7 +156,7 @@ class _Reader:
             for place, column in mapping.channels()
         ]
         self.faults: list[RowFault] = []
-        self.probes: dict[tuple[str, str, str, str, str], ProbeColumn] = {}
+        self.probes: dict[tuple[str, str, str, str, str, str], ProbeColumn] = {}
         self.pattern = ""               # of the clock times, once one has fitted
         self.empty = 0
 
@@ -165,7 +171,8 @@ class _Reader:
             return
         common = RowRead(
             row=number, elapsed_h=elapsed_h, clock=clock, brew=self._text(row, "brew"), arm=self._text(row, "arm"),
-            bottle=self._text(row, "bottle"), method=self._text(row, "method"), variable=self._text(row, "variable"),
+            bottle=self._text(row, "bottle"), block=self._text(row, "block"), method=self._text(row, "method"),
+            variable=" ".join(filter(None, (self._text(row, "organism"), self._text(row, "variable")))),
             assay=self._text(row, "assay"), sample=self._text(row, "sample"), operator=self._text(row, "operator"),
             kit_lot=self._text(row, "kit lot"), notes=self._text(row, "notes"),
         )
@@ -186,11 +193,23 @@ class _Reader:
         dilution = self._dilution(row)
         place = self.places["value"]
         unit = self._text(row, "unit") or (self.mapping.columns[place].unit if place is not None else "")
+        value, said = self._parse(typed.lstrip("<>≤≥= "), "value"), typed
+        sd: float | None = self._number(row, "sd", None)
+        power = _LOG10.fullmatch(unit)
+        if power is not None:
+            noted = [common.notes, f"sd {sd:g} {unit}" if sd is not None else ""]     # a scatter of logarithms is no sd of counts
+            common = replace(common, notes="; ".join(filter(None, noted)))
+            value, sd, said, unit = self._from_log10(value, typed), None, f"{typed} log10", power[1].strip()
         yield replace(
-            common, role=self._role(row), value=self._parse(typed.lstrip("<>≤≥= "), "value"), unit=unit, typed_as=typed,
-            sd=self._number(row, "sd", None), dilution=dilution, replicate=int(replicate),
+            common, role=self._role(row), value=value, unit=unit, typed_as=said,
+            sd=sd, dilution=dilution, replicate=int(replicate),
             below_detection=typed[0] in "<≤", above_range=typed[0] in ">≥",
         )
+
+    def _from_log10(self, power: float, typed: str) -> float:
+        if not abs(power) <= _LARGEST_POWER:
+            raise _Bad(self._header("value"), typed, f"10 to the power of {power:g} is no count.", "Check number and unit.")
+        return float(10.0**power)
 
     def _is_probe_row(self, number: int, row: tuple[str, ...], common: RowRead) -> bool:
         """In a table with one value a row, `dissolved oxygen` in `mg/L` is a probe's word and no test of microbes."""
@@ -222,7 +241,8 @@ class _Reader:
             self.faults.append(RowFault(row=number, column=column.header, typed=cell, reason=reason, remedy=fault.remedy))
             return
         house = "% saturation" if kind is OXYGEN_PERCENT else kind.house
-        label = self._text(row, "brew"), self._text(row, "arm"), self._text(row, "bottle"), column.field, house
+        brew, arm, bottle, block = (self._text(row, name) for name in ("brew", "arm", "bottle", "block"))
+        label = brew, arm, bottle, block, column.field, house
         probe = self.probes.get(label)
         if probe is None:
             probe = self.probes[label] = ProbeColumn(*label, [], [], [])
@@ -241,6 +261,8 @@ class _Reader:
             except AerobeError as fault:
                 raise _Bad(self.header[place], cell, fault.problem, fault.remedy) from None
         clock = self._text(row, "clock") or f"{self._text(row, 'date')} {self._text(row, 'time')}".strip()
+        if not clock and self.mapping.at_h is not None:
+            return self.mapping.at_h, None
         if not clock:
             column = next((name for name in ("elapsed", "clock", "date") if self.places[name] is not None), "")
             raise _Bad(self._header(column), "", "The row has no time.", "Fill in when the sample was taken.")

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import csv
+import math
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from aerobe.desk import Wishes, brew_history, open_notebook, preview_table, take_in
+from aerobe.desk import Wishes, brew_history, open_notebook, preview_table, take_in, verdict_of_trial
 from aerobe.errors import ImportFault, NotFound
 from aerobe.notebook import Notebook, check, fingerprint
 from aerobe.records import Assay, Brew, Recipe, Trial
@@ -151,4 +152,65 @@ def test_a_wish_for_something_unknown_is_refused(book: Notebook) -> None:
 def test_an_imported_brew_has_a_history(book: Notebook) -> None:
     taken = take_in(book, KELP.read_bytes(), KELP.name, now=NOW + timedelta(days=1))
     history = brew_history(book, taken.brews[0])
-    assert len(history.readings) == 9 and history.assays and history.brew.started_at == datetime(2026, 5, 2, 8, 0, tzinfo=UTC)
+    assert len(history.readings) == 9 and history.assays
+    # The table ends at 100 h and has no clock: nothing in it may lie in the future.
+    assert history.brew.started_at == datetime(2026, 5, 2, 8, 0, tzinfo=UTC) - timedelta(hours=100)
+
+
+AIR = DATA / "c01_aerated_vs_nonaerated_weekly_batches.csv"
+
+
+def test_logarithms_of_weekly_batches_become_counts_in_blocks_of_two_arms(book: Notebook) -> None:
+    # Source: J Bioremed Biodegrad 2012, 3:149, Table 3; log10 CFU/mL, four weekly batches, two kinds of aeration.
+    assert "time" in preview_table(AIR.read_bytes(), AIR.name).mapping.questions[0]
+    taken = take_in(book, AIR.read_bytes(), AIR.name, Wishes(columns={}, trial="aeration", at_h=24.0), now=NOW)
+    assert taken.faults == () and taken.readings == 16
+    trial = book.get(Trial, "aeration")
+    assert {arm.key: arm.is_standard for arm in trial.arms} == {"aerated": False, "non-aerated": True}
+    assert trial.outcome == "count"  # no carbon was measured
+    brews = book.find(Brew, of="aeration")
+    weeks = [(arm, week) for arm in ("aerated", "non-aerated") for week in "1234"]
+    assert sorted((brew.arm, brew.block) for brew in brews) == weeks
+    assert {assay.key: assay.quantity for assay in book.find(Assay)} == {
+        "bacteria-plate-count": "bacteria", "fungi-plate-count": "fungi",
+    }
+    first = {item.assay: item for item in book.readings("aeration.aerated.1")}
+    assert first["bacteria-plate-count"].signal == pytest.approx(10**7.24) and first["bacteria-plate-count"].unit == "CFU/mL"
+    assert first["fungi-plate-count"].typed_as == "4.4 log10" and first["fungi-plate-count"].elapsed_h == 24.0
+    with pytest.raises(ImportFault, match="was taken in on"):
+        take_in(book, AIR.read_bytes(), AIR.name, Wishes(columns={}, trial="again", at_h=24.0), now=NOW)
+
+
+def test_each_assay_of_an_imported_trial_can_be_judged(book: Notebook) -> None:
+    # As the guide tells: 12 (1.7 to 89) times the bacteria, 0.45 (0.02 to 11) times the fungi. The t interval of four
+    # differences of the printed table: bacteria 1.085 log10, SD 0.733, t(3, 0.95) 2.353.
+    take_in(book, AIR.read_bytes(), AIR.name, Wishes(columns={}, trial="aeration", at_h=24.0), now=NOW)
+    bacteria, fungi = (
+        verdict_of_trial(book, "aeration", assay=f"{kind}-plate-count", margin=3.0, now=NOW).comparisons[0]
+        for kind in ("bacteria", "fungi")
+    )
+    assert bacteria.effect is not None and bacteria.low is not None and fungi.effect is not None
+    half = 2.353 * 0.733 / 2.0
+    assert bacteria.effect == pytest.approx(1.085 * math.log(10), rel=0.01)
+    assert bacteria.low == pytest.approx((1.085 - half) * math.log(10), rel=0.02)
+    # Fungi: mean of the four weekly differences 4.40 - 4.16, 4.52 - 4.20, 4.20 - 6.36, 6.10 - 6.00.
+    assert fungi.effect == pytest.approx((0.24 + 0.32 - 2.16 + 0.10) / 4 * math.log(10), abs=0.01)
+    assert bacteria.call == fungi.call == "can't tell yet"
+    with pytest.raises(NotFound):
+        verdict_of_trial(book, "aeration", assay="no-assay", now=NOW)
+
+
+def test_a_scatter_of_logarithms_is_noted_and_a_wild_power_is_a_bad_row(book: Notebook) -> None:
+    rows = b"a,1,0,plate count,5,log10(CFU/mL),0.1\na,2,0,plate count,500,log10 CFU/mL,\n"
+    content = b"treatment,bottle,hours,method,value,unit,sd\n" + rows
+    taken = take_in(book, content, "x.csv", now=NOW)
+    (kept,) = book.readings(taken.brews[0])
+    assert (kept.signal, kept.unit, kept.notes) == (1e5, "CFU/mL", "sd 0.1 log10(CFU/mL)")
+    assert [fault.row for fault in taken.faults] == [3] and "no count" in taken.faults[0].reason
+
+
+def test_a_table_with_clocks_but_no_start_begins_at_its_first_clock_time(book: Notebook) -> None:
+    content = b"treatment,bottle,sampled at,biomass (ug C/mL)\na,1,2026-04-01T10:00+00:00,3\na,1,2026-04-01T16:00+00:00,5\n"
+    taken = take_in(book, content, "clock.csv", now=NOW)
+    assert [item.elapsed_h for item in book.readings(taken.brews[0])] == [0.0, 6.0]
+    assert any("first clock time" in note for note in taken.notes)

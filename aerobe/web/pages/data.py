@@ -10,6 +10,7 @@ from fastapi.concurrency import run_in_threadpool
 
 from aerobe import desk
 from aerobe.errors import AerobeError, ImportFault
+from aerobe.units import ELAPSED
 from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page
 from aerobe.web._uploads import Uploads
 
@@ -131,4 +132,5 @@ def _wishes(request: Request, sent: Fields) -> Any:
         day_first={"day first": True, "month first": False}.get(sent.text("day_first")),
         decimal_comma={"comma": True, "point": False}.get(sent.text("decimal")),
         started_at=desk.moment_of(sent.text("started_at"), now=clock_of(request)) if sent.text("started_at") else None,
+        at_h=ELAPSED.read(sent.text("at")) if sent.text("at") else None,
     )
