@@ -47,7 +47,7 @@ _WHERE: dict[str, str] = {
     "record_and_advise": "_advice",
     "replay_brew": "_advice",
     "story_of_history": "_advice",
-    # the brews at a glance and at the vessel (_under_way, _starting, _vessel_side, _sensors, _call, _reminders, _moments)
+    # the brews at a glance and at the vessel (_under_way, _starting, _shelf, _vessel_side, _sensors, _call, _reminders, _moments)
     "BrewStart": "_starting",
     "COLUMN_MEANINGS": "_starting",
     "Call": "_call",
@@ -56,6 +56,9 @@ _WHERE: dict[str, str] = {
     "Point": "_sensors",
     "Reminder": "_reminders",
     "SMELLS": "_vessel_side",
+    "add_recipe": "_shelf",
+    "add_test": "_shelf",
+    "add_vessels": "_shelf",
     "brew_at": "_sensors",
     "brew_pictures": "_brew_pictures",
     "brew_view": "_under_way",

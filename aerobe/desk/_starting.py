@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from aerobe.desk._moments import moment_of
@@ -57,6 +57,7 @@ class BrewStart:
     altitude: str = "0 m"
     recipe: str = NEW
     recipe_name: str = ""
+    compost: str = NEW
     compost_name: str = ""
     animal: str = "not known"  # yes, no, not known
     compost_amount: str = ""
@@ -76,6 +77,7 @@ class Choices:
     """What the form offers."""
 
     vessels: tuple[Vessel, ...]
+    composts: tuple[Compost, ...]
     recipes: tuple[Recipe, ...]
     assays: tuple[Assay, ...]
     foods: tuple[tuple[str, str], ...]  # key, name
@@ -90,6 +92,7 @@ def start_choices(notebook: Notebook) -> Choices:
     """What a new brew can be put together from."""
     return Choices(
         vessels=tuple(notebook.find(Vessel)),
+        composts=tuple(notebook.find(Compost)),
         recipes=tuple(notebook.find(Recipe)),
         assays=tuple(notebook.find(Assay)),
         foods=tuple(sorted(((food.key, food.name) for food in FOODS.values()), key=lambda pair: pair[1].lower())),
@@ -105,10 +108,10 @@ def start_brew(notebook: Notebook, form: BrewStart, *, now: datetime, who: str =
         If a field cannot be used; then nothing has been written.
     """
     with notebook.writing() as pen:
-        vessel, vessel_key = _vessel(notebook, pen, form, now, who)
-        recipe = _recipe(notebook, pen, form, vessel, now, who)
-        price = _assay(notebook, pen, form, now, who)
-        tests = _named("Tests in the budget", lambda: parse_number(form.tests or "0"))
+        vessel, vessel_key = take_vessel(notebook, pen, form, now, who)
+        recipe = take_recipe(notebook, pen, form, vessel.volume_l, now, who)
+        price = take_assay(notebook, pen, form, now, who)
+        tests = named("Tests in the budget", lambda: parse_number(form.tests or "0"))
         if tests != int(tests) or not 0 <= tests <= 1000:
             raise UnusableRecord(f"'{form.tests}' is no number of tests.", "Give a whole number such as 4.")
         name = form.name.strip() or f"Brew of {now.day} {now:%B}"
@@ -118,7 +121,7 @@ def start_brew(notebook: Notebook, form: BrewStart, *, now: datetime, who: str =
             recipe=recipe,
             vessel=vessel_key,
             started_at=moment_of(form.started_at, now=now),
-            temperature_degc=_named("Water temperature", lambda: TEMPERATURE.read(form.temperature)),
+            temperature_degc=named("Water temperature", lambda: TEMPERATURE.read(form.temperature)),
             aim=AimChoice(),
             costs=Costs(test=price),
             tests_in_budget=int(tests),
@@ -126,54 +129,61 @@ def start_brew(notebook: Notebook, form: BrewStart, *, now: datetime, who: str =
         return pen.add(brew, at=now, who=who, token=form.token).key
 
 
-def _vessel(notebook: Notebook, pen: Pen, form: BrewStart, now: datetime, who: str) -> tuple[Vessel, str]:
+def take_vessel(notebook: Notebook, pen: Pen, form: BrewStart, now: datetime, who: str) -> tuple[Vessel, str]:
+    """The vessel chosen, or a new one, with its key."""
     if form.vessel != NEW:
         return notebook.get(Vessel, form.vessel), form.vessel
     name = form.vessel_name.strip() or "Vessel"
     vessel = Vessel(
         key=new_key(notebook, Vessel, name),
         name=name,
-        volume_l=_named("Water in the vessel", lambda: VOLUME.read(form.volume)),
-        depth_m=_named("Depth of the water", lambda: LENGTH.read(form.depth)),
-        air=AirSupply(flow_l_per_min=_named("Air flow", lambda: AIR_FLOW.read(form.flow)), diffuser=form.diffuser),
-        altitude_m=_named("Altitude", lambda: LENGTH.read(form.altitude)),
+        volume_l=named("Water in the vessel", lambda: VOLUME.read(form.volume)),
+        depth_m=named("Depth of the water", lambda: LENGTH.read(form.depth)),
+        air=AirSupply(flow_l_per_min=named("Air flow", lambda: AIR_FLOW.read(form.flow)), diffuser=form.diffuser),
+        altitude_m=named("Altitude", lambda: LENGTH.read(form.altitude)),
     )
     return vessel, pen.add(vessel, at=now, who=who, token=_token(form, "vessel")).key
 
 
-def _recipe(notebook: Notebook, pen: Pen, form: BrewStart, vessel: Vessel, now: datetime, who: str) -> str:
+def take_recipe(notebook: Notebook, pen: Pen, form: BrewStart, litres: float, now: datetime, who: str) -> str:
+    """The recipe chosen, or a new one whose amounts were weighed for so many litres of water; gives its key."""
     if form.recipe != NEW:
         return notebook.get(Recipe, form.recipe).key
-    compost_name = form.compost_name.strip() or "Compost"
-    compost = Compost(
-        key=new_key(notebook, Compost, compost_name),
-        name=compost_name,
-        animal_origin={"yes": True, "no": False}.get(form.animal),
-    )
-    kept = pen.add(compost, at=now, who=who, token=_token(form, "compost")).key
+    compost = _compost(notebook, pen, form, now, who)
     doses = tuple(
-        FoodDose(food=item.food, g_per_l=_food_grams(item) / vessel.volume_l)
+        FoodDose(food=item.food, g_per_l=_food_grams(item) / litres)
         for item in form.foods
         if item.food and item.amount.strip()
     )
-    name = form.recipe_name.strip() or f"Recipe with {compost_name}"
+    name = form.recipe_name.strip() or f"Recipe with {compost.name}"
     recipe = Recipe(
         key=new_key(notebook, Recipe, name),
         name=name,
-        compost=kept,
+        compost=compost.key,
         foods=doses,
         water=form.water.strip() or "unknown",
-        compost_g_per_l=_grams("Amount of compost", form.compost_amount, form.compost_unit) / vessel.volume_l,
+        compost_g_per_l=_grams("Amount of compost", form.compost_amount, form.compost_unit) / litres,
     )
     return pen.add(recipe, at=now, who=who, token=_token(form, "recipe")).key
 
 
-def _assay(notebook: Notebook, pen: Pen, form: BrewStart, now: datetime, who: str) -> float:
+def _compost(notebook: Notebook, pen: Pen, form: BrewStart, now: datetime, who: str) -> Compost:
+    if form.compost != NEW:
+        return notebook.get(Compost, form.compost)
+    name = form.compost_name.strip() or "Compost"
+    compost = Compost(
+        key=new_key(notebook, Compost, name), name=name, animal_origin={"yes": True, "no": False}.get(form.animal)
+    )
+    return replace(compost, key=pen.add(compost, at=now, who=who, token=_token(form, "compost")).key)
+
+
+def take_assay(notebook: Notebook, pen: Pen, form: BrewStart, now: datetime, who: str) -> float:
+    """The price of the test chosen, or of a new one, which is written in."""
     if not form.assay:
         return Costs().test
     if form.assay != NEW:
         return notebook.get(Assay, form.assay).price or Costs().test
-    price = _named("Price of a test", lambda: MONEY.read(form.price or "0"))
+    price = named("Price of a test", lambda: MONEY.read(form.price or "0"))
     if not form.assay_name.strip():
         return price
     assay = Assay(
@@ -195,18 +205,18 @@ def _token(form: BrewStart, part: str) -> str:
 def _grams(what: str, text: str, unit: str) -> float:
     if unit not in MASSES:
         raise UnusableRecord(f"{what}: '{unit}' is no unit of mass.", f"Use one of: {', '.join(MASSES)}.")
-    return _named(what, lambda: parse_number(text)) * MASSES[unit]
+    return named(what, lambda: parse_number(text)) * MASSES[unit]
 
 
 def _food_grams(item: FoodTyped) -> float:
     what, food = f"Amount of {item.food}", FOODS.find(item.food)
     if item.unit in MASSES:
         return _grams(what, item.amount, item.unit)
-    litres = _named(what, lambda: VOLUME.convert(parse_number(item.amount), item.unit))
+    litres = named(what, lambda: VOLUME.convert(parse_number(item.amount), item.unit))
     return litres * 1000.0 * food.density_kg_per_l.mid
 
 
-def _named(what: str, read: Callable[[], float]) -> float:
+def named(what: str, read: Callable[[], float]) -> float:
     """A fault that says which field of the form it is about."""
     try:
         return read()

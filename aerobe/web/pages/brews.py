@@ -10,6 +10,7 @@ from fastapi import APIRouter, Depends, Request, Response
 from aerobe import desk
 from aerobe.errors import AerobeError
 from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page, wants_json
+from aerobe.web._typed import brew_start_of
 from aerobe.web._views import CallView, call_of, troubles_of
 
 router = APIRouter()
@@ -60,41 +61,7 @@ def new(request: Request) -> Response:
 @router.post("/brews")
 def start(request: Request, sent: Sent) -> Response:
     """Write a new brew."""
-    foods = tuple(
-        desk.FoodTyped(
-            food=sent.text(f"food_{place}"),
-            amount=sent.text(f"food_{place}_amount"),
-            unit=sent.text(f"food_{place}_amount_unit", "g"),
-        )
-        for place in range(1, 5)
-    )
-    form = desk.BrewStart(
-        name=sent.text("name"),
-        started_at=sent.text("started_at"),
-        temperature=sent.quantity("temperature"),
-        tests=sent.text("tests", "4"),
-        vessel=sent.text("vessel", "(new)"),
-        vessel_name=sent.text("vessel_name"),
-        volume=sent.quantity("volume"),
-        depth=sent.quantity("depth"),
-        flow=sent.quantity("flow"),
-        diffuser=sent.text("diffuser", "coarse bubble"),
-        altitude=sent.quantity("altitude", "0 m"),
-        recipe=sent.text("recipe", "(new)"),
-        recipe_name=sent.text("recipe_name"),
-        compost_name=sent.text("compost_name"),
-        animal=sent.text("animal", "not known"),
-        compost_amount=sent.text("compost_amount"),
-        compost_unit=sent.text("compost_amount_unit", "g"),
-        foods=foods,
-        water=sent.text("water"),
-        assay=sent.text("assay"),
-        assay_name=sent.text("assay_name"),
-        method=sent.text("method", "other"),
-        assay_unit=sent.text("assay_unit", "ug C/mL"),
-        price=sent.text("price", "0"),
-        token=sent.text("entry"),
-    )
+    form = brew_start_of(sent)
     notebook = notebook_of(request)
     try:
         key = desk.start_brew(notebook, form, now=clock_of(request))
