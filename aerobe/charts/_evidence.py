@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from aerobe.charts._style import FigureTable, Picture, picture, records_of
+from aerobe.charts._style import FOLDED, FigureTable, Picture, folded, picture, records_of
 from aerobe.units import number
 
 
@@ -48,14 +48,16 @@ def forest(
     if not shown:
         raise ValueError("no ratio to draw")
     low, high = _reach(shown, margin_ratio)
-    order = [row.label for row in rows]
+    names = {row.label: folded(row.label, 22) for row in rows}
+    order, lines = list(names.values()), [line for name in names.values() for line in name.split("\n")]
     x = alt.X("ratio:Q", title=axis, scale=alt.Scale(type="log", domain=[low, high], nice=False, clamp=True),
               axis=alt.Axis(values=_ticks(low, high), grid=True, format="~g"))
     # Room for a wider font than ours: a browser that lacks ours would cut the labels off.
-    room = min(165.0, 7.6 * max(len(label) for label in order))
-    y = alt.Y("label:N", sort=order, title=None, axis=alt.Axis(labelLimit=160, minExtent=room, domain=False, ticks=False))
+    room = min(165.0, 7.6 * max(len(line) for line in lines))
+    axis_y = alt.Axis(labelExpr=FOLDED, labelLimit=170, labelLineHeight=14, minExtent=room, domain=False, ticks=False)
+    y = alt.Y("label:N", sort=order, title=None, axis=axis_y)
     data = alt.InlineData(values=records_of(
-        label=[row.label for row in shown], ratio=[row.ratio for row in shown], low=[row.low for row in shown],
+        label=[names[row.label] for row in shown], ratio=[row.ratio for row in shown], low=[row.low for row in shown],
         high=[row.high for row in shown], weight=[row.weight or 0.0 for row in shown],
         outer_low=[row.outer_low for row in shown], outer_high=[row.outer_high for row in shown],
         kind=["pool" if row.is_pooled else "trial" for row in shown]))
@@ -77,7 +79,8 @@ def forest(
     table = FigureTable(
         columns=("what", "ratio [-]", f"{level} from", "to", "weight [%]"),
         rows=tuple((row.label, row.ratio, row.low, row.high, row.weight) for row in rows))
-    return picture(alt.layer(*layers), title=title, says=says, figures=table, height_px=60 + 28 * len(rows))
+    row_px = max(28, 8 + 16 * max(name.count("\n") + 1 for name in order))
+    return picture(alt.layer(*layers), title=title, says=says, figures=table, height_px=60 + row_px * len(rows))
 
 
 def funnel(
@@ -133,17 +136,19 @@ def arm_points(
     import altair as alt
 
     order = list(dict.fromkeys(arms))
+    names = {arm: folded(arm, max(10, 75 // len(order))) for arm in order}
     named = [block or "no block" for block in blocks]
-    data = alt.InlineData(values=records_of(arm=arms, value=values, block=named, label=labels))
+    data = alt.InlineData(values=records_of(arm=[names[arm] for arm in arms], value=values, block=named, label=labels))
     middles = {arm: _middle([value for one, value in zip(arms, values, strict=True) if one == arm], log_scale) for arm in order}
     scale = alt.Scale(zero=False, padding=12)
     if log_scale:
         scale = alt.Scale(type="log", nice=False, domain=[min(values) / 1.3, max(values) * 1.3])
-    x = alt.X("arm:N", sort=order, title=None, axis=alt.Axis(labelAngle=0, labelLimit=120))
+    axis_x = alt.Axis(labelAngle=0, labelExpr=FOLDED, labelLimit=170, labelLineHeight=14, labelOverlap=False)
+    x = alt.X("arm:N", sort=list(names.values()), title=None, axis=axis_x)
     y = alt.Y("value:Q", title=f"{quantity} [{unit}]" if unit else quantity, scale=scale, axis=alt.Axis(format="~g"))
     several = len(set(blocks)) > 1
     shape = alt.Shape("block:N", title="block", legend=alt.Legend() if several else None)
-    bars = alt.Chart(alt.InlineData(values=records_of(arm=order, value=[middles[arm] for arm in order]))).mark_tick(
+    bars = alt.Chart(alt.InlineData(values=records_of(arm=list(names.values()), value=list(middles.values())))).mark_tick(
         color="@ember", thickness=3, size=46).encode(x=x, y=y)
     dots = alt.Chart(data).mark_point(color="@leaf", filled=False, size=90, opacity=1, strokeWidth=2).encode(
         x=x, y=y, shape=shape)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -136,6 +137,22 @@ def config(look: Look) -> dict[str, Any]:
         "line": {"strokeWidth": 2.5},
         "point": {"size": 80, "filled": True},
     }
+
+
+def folded(label: str, most: int) -> str:
+    """A label in lines of at most `most` letters where it has spaces or hyphens to break at; draw it with `FOLDED`."""
+    lines = [""]
+    for part in re.findall(r"[^\s-]+-?|-", label):
+        joined = f"{lines[-1]}{'' if lines[-1].endswith('-') or not lines[-1] else ' '}{part}"
+        if lines[-1] and len(joined) > most:
+            lines.append(part)
+        else:
+            lines[-1] = joined
+    return "\n".join(lines)
+
+
+# The expression of an axis that draws folded labels line by line.
+FOLDED = "split(datum.label, '\\n')"
 
 
 def series_scales(names: Sequence[str]) -> dict[str, Any]:

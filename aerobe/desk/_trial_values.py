@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from aerobe.errors import NotEnoughData, NotFound
+from aerobe.errors import NotAQuantity, NotEnoughData, NotFound
 from aerobe.notebook import Notebook, brew_history
 from aerobe.records import Assay, Brew, Reading, Vessel
+from aerobe.units import COUNT
 from aerobe.verdicts import BrewResult, brew_results, outcome
 
 HOURS_APART = 1.0                           # samples within an hour of each other are compared [h]
@@ -42,7 +43,7 @@ def results_of(
 def _from_readings(
     notebook: Notebook, brews: Sequence[Brew], key: str, assay: str, at_h: float | None
 ) -> list[BrewResult | None]:
-    assays = {item.key: item for item in notebook.find(Assay)}
+    assays = {item.key: _as_counts(item) if key == "count" else item for item in notebook.find(Assay)}
     wanted = [item.key for item in assays.values() if _measures(item, key) and assay in ("", item.key)]
     if assay and not wanted:
         raise NotFound(f"No assay '{assay}' of this notebook measures {key}.", f"It has: {', '.join(sorted(assays)) or 'none'}.")
@@ -61,8 +62,22 @@ def _measures(assay: Assay, key: str) -> bool:
     if key == "ratio":
         return assay.quantity == "fungal to bacterial ratio"
     if key == "count":
-        return assay.method in ("plate count", "most probable number", "flow cytometry", "direct microscopy")
+        return _per_ml(assay) is not None
     return assay.quantity != "fungal to bacterial ratio"
+
+
+def _per_ml(assay: Assay) -> float | None:
+    """Counts per mL for one unit of the assay's signal; None if it does not count."""
+    try:
+        return COUNT.convert(1.0, assay.unit)
+    except NotAQuantity:
+        return None
+
+
+def _as_counts(assay: Assay) -> Assay:
+    """The assay with results in counts: carbon per cell is a guess that a comparison of counts can do without."""
+    factor = _per_ml(assay)
+    return assay if factor is None else replace(assay, to_house=factor)
 
 
 def _one_assay(readings: Sequence[Reading], wanted: Sequence[str]) -> str:

@@ -148,7 +148,9 @@ def _limits(
 
 
 def _planned(trial: Trial, run_sheet: RunSheet | None, verdict: Verdict) -> tuple[Block, ...]:
-    rows = tuple((item.label, "planned" if item.planned else "not planned: held to a stricter bar", item.call)
+    # Comparisons of the question asked share one bar, but nobody can say they were planned where no plan was recorded.
+    before = "not recorded" if trial.planned_at is None else "planned"
+    rows = tuple((item.label, before if item.planned else "not planned: held to a stricter bar", item.call)
                  for item in verdict.comparisons)
     blocks: list[Block] = [Facts(rows=(("Design", trial.design or "not recorded"), ("Outcome fixed", trial.outcome),
                                        ("Looks at the data", str(verdict.looks))))]

@@ -55,3 +55,13 @@ def test_every_brew_is_a_point_and_the_middle_is_geometric() -> None:
                        unit="ug C/mL")
     assert len(shown.figures.rows) == 3
     assert "x 100 ug C/mL in the middle of 2" in shown.says
+
+
+def test_long_names_are_broken_into_lines_and_not_cut_off() -> None:
+    arms = ["control", "kelp-exudate", "kelp-exudate-nitrate-phosphate", "glucose-nitrate-phosphate"]
+    points = arm_points(arms, [1.0, 2.0, 3.0, 4.0], [""] * 4, list("abcd"), quantity="Count", unit="/mL")
+    rows = [RatioRow(label=f"{arm} against control", ratio=1.0, low=0.5, high=2.0) for arm in arms[1:]]
+    for shown in (points, forest(rows, title="t", says="s")):
+        drawn = shown.svg(width_px=640)
+        assert "\u2026" not in drawn and "glucose-nitrate-" in drawn
+        assert any("kelp-exudate-nitrate-phosphate" in str(row) for row in shown.figures.rows)

@@ -196,6 +196,8 @@ def test_each_assay_of_an_imported_trial_can_be_judged(book: Notebook) -> None:
     # Fungi: mean of the four weekly differences 4.40 - 4.16, 4.52 - 4.20, 4.20 - 6.36, 6.10 - 6.00.
     assert fungi.effect == pytest.approx((0.24 + 0.32 - 2.16 + 0.10) / 4 * math.log(10), abs=0.01)
     assert bacteria.call == fungi.call == "can't tell yet"
+    counts = verdict_of_trial(book, "aeration", assay="bacteria-plate-count", now=NOW).results
+    assert sorted(item.value for item in counts)[-1] == pytest.approx(10**10.4)  # counts, not carbon
     with pytest.raises(NotFound):
         verdict_of_trial(book, "aeration", assay="no-assay", now=NOW)
 

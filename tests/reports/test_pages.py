@@ -138,6 +138,25 @@ def _fonts(reader: object) -> list:
     return found
 
 
+def test_rows_of_several_lines_stay_on_their_page() -> None:
+    """Tables used to be cut by the number of rows alone: long names then ran over the foot of the page."""
+    pypdf = pytest.importorskip("pypdf")
+    name = "a-trial-with-a-long-name.and-an-arm-with-a-longer-one-still.bottle-"
+    rows = tuple((f"{name}{place}", *["some words that need two lines"] * 7, f"row-{place}-ends") for place in range(60))
+    table = FigureTable(columns=tuple("abcdefghi"), rows=rows, caption="Long names")
+    report = replace(a_report(), sections=(Section(title="All", blocks=(Grid(table=table),)),))
+    lowest = []
+
+    def see(text: str, page: list[float], place: list[float], _font: object, _size: float) -> None:
+        if re.search(r"row|ends", text):
+            lowest.append(place[4] * page[1] + place[5] * page[3] + page[5])
+
+    pages = pypdf.PdfReader(io.BytesIO(as_pdf(report))).pages
+    found = [place for page in pages for place in re.findall(r"row-(\d+)", page.extract_text(visitor_text=see))]
+    assert sorted({int(place) for place in found}) == list(range(60))
+    assert min(lowest) > 22.0 / 25.4 * 72.0  # the margin at the foot is 22 mm
+
+
 def test_a_picture_without_words_is_refused_by_the_pdf() -> None:
     report = a_report()
     silent = replace(report.first[1].picture, says="")
