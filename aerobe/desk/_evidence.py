@@ -116,6 +116,8 @@ def weigh_evidence(
     """
     found, _ = all_evidence(notebook)
     names = {item.recipe for item in found} | {item.against for item in found}
+    as_written = {name.casefold(): name for name in sorted(names)}
+    recipe, against = (name if name in names else as_written.get(name.casefold(), name) for name in (recipe, against))
     for name in (recipe, against):
         if name not in names:
             raise NotFound(f"No trial is about '{name}'.", f"Recipes with trials: {', '.join(sorted(names)) or 'none yet'}.")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime
 
-from aerobe.desk._starting import BrewStart, named, take_assay, take_recipe, take_vessel
+from aerobe.desk._starting import NEW, BrewStart, named, take_assay, take_recipe, take_vessel
 from aerobe.errors import UnusableRecord
 from aerobe.notebook import Notebook
 from aerobe.units import VOLUME, parse_number
@@ -65,7 +65,7 @@ def add_test(notebook: Notebook, form: BrewStart, *, now: datetime, who: str = "
     if not form.assay_name.strip():
         raise UnusableRecord("The test has no name.", "Name it as you call it, for example 'Colour test'.")
     with notebook.writing() as pen:
-        take_assay(notebook, pen, form, now, who)
+        take_assay(notebook, pen, replace(form, assay=NEW), now, who)
 
 
 def _token(form: BrewStart, place: int) -> str:

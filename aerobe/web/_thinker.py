@@ -113,7 +113,7 @@ class Thinker:
             LOG.exception("the call for %s could not be worked out", brew)
             return Thought(
                 problem="The call could not be worked out: a fault of the program.",
-                remedy="Readings are safe. The log of `aerobe serve` says more.",
+                remedy="Readings are safe. The window in which the app was started says more.",
                 at=now,
                 version=version,
             )

@@ -24,7 +24,7 @@ def home(request: Request) -> Response:
     """Brews under way, each with its clock, call, oxygen and tests left."""
     overview = desk.brews_overview(notebook_of(request), now=clock_of(request))
     if overview.empty:
-        return page(request, "brews/first.html", title="Welcome")
+        return page(request, "brews/first.html", title="Welcome", trials=desk.trials_waiting(notebook_of(request)))
     calls = {card.brew.key: call_of(request, card.brew) for card in overview.under_way}
     keys = [card.brew.key for card in overview.under_way]
     pictures = {
@@ -32,7 +32,14 @@ def home(request: Request) -> Response:
     }
     troubles = {card.brew.key: troubles_of(request, card.brew) for card in overview.under_way}
     return page(
-        request, "brews/home.html", title="Brews", overview=overview, calls=calls, troubles=troubles, pictures=pictures
+        request,
+        "brews/home.html",
+        title="Brews",
+        overview=overview,
+        calls=calls,
+        troubles=troubles,
+        pictures=pictures,
+        trials=desk.trials_waiting(notebook_of(request)),
     )
 
 
@@ -94,15 +101,7 @@ def brew_body(request: Request, key: str) -> Response:
 @router.get("/brews/{key}/harvest")
 def harvest_form(request: Request, key: str) -> Response:
     """The form that ends a brew."""
-    view = desk.brew_view(notebook_of(request), key, now=clock_of(request))
-    return page(
-        request,
-        "brews/harvest.html",
-        title=f"Harvest {view.card.brew.name}",
-        view=view,
-        call=call_of(request, view.card.brew),
-        smells=desk.SMELLS,
-    )
+    return page(request, "brews/harvest.html", **_harvest_context(request, key))
 
 
 @router.post("/brews/{key}/harvest")
@@ -124,20 +123,22 @@ def harvest(request: Request, key: str, sent: Sent) -> Response:
     except AerobeError as fault:
         if wants_json(request):
             raise  # the page's own queue sent it; the answer in JSON says problem and remedy
-        view = desk.brew_view(notebook, key, now=clock_of(request))
-        return page(
-            request,
-            "brews/harvest.html",
-            status=422,
-            title=f"Harvest {view.card.brew.name}",
-            view=view,
-            call=call_of(request, view.card.brew),
-            smells=desk.SMELLS,
-            fault=fault,
-            sent=sent,
-        )
+        return page(request, "brews/harvest.html", status=422, fault=fault, sent=sent, **_harvest_context(request, key))
     live_of(request).tell("brew", key)
     return go_to(f"/brews/{key}?done={quote('Harvest is written in. Use the tea within its holding time.')}")
+
+
+def _harvest_context(request: Request, key: str) -> dict[str, Any]:
+    view = desk.brew_view(notebook_of(request), key, now=clock_of(request))
+    brew = view.card.brew
+    waiting = [step for step in desk.steps_of_brew(notebook_of(request), brew) if not step.done]
+    return {
+        "title": f"Harvest {brew.name}",
+        "view": view,
+        "call": call_of(request, brew),
+        "smells": desk.SMELLS,
+        "waiting": waiting,
+    }
 
 
 def _brew_context(request: Request, key: str) -> dict[str, Any]:
@@ -152,6 +153,7 @@ def _brew_context(request: Request, key: str) -> dict[str, Any]:
         "card": view.card,
         "call": call,
         "pictures": desk.brew_pictures(notebook_of(request), view, advice, now=now),
+        "steps": desk.steps_of_brew(notebook_of(request), view.card.brew),
         "troubles": troubles_of(request, view.card.brew) if under_way else (),
     }
 

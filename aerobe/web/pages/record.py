@@ -48,7 +48,7 @@ def choose(request: Request) -> Response:
 
 @router.get("/brews/{key}/record")
 def form(request: Request, key: str, what: str = "") -> Response:
-    """The form, with large keys. `what` is `assay:<key>` or a probe's channel."""
+    """The form, with large keys. `what` is `assay:<key>` or a probe's channel; `role` a kind of reading to begin with."""
     return page(request, "record/form.html", **_form_context(request, key, what))
 
 
@@ -181,6 +181,7 @@ def _form_context(request: Request, key: str, what: str) -> dict[str, Any]:
     if not chosen:
         chosen = f"assay:{last.assay}" if last else f"assay:{assays[0].key}" if assays else "oxygen"
     assay = next((item for item in assays if chosen == f"assay:{item.key}"), None)
+    role = request.query_params.get("role", "sample")
     same = [item for item in view.readings if assay is not None and item.assay == assay.key]
     return {
         "title": view.card.brew.name,
@@ -191,6 +192,8 @@ def _form_context(request: Request, key: str, what: str) -> dict[str, Any]:
         "assay": assay,
         "probes": PROBES,
         "roles": ROLES,
+        "role": role if role in ROLES else "sample",
+        "steps": [step for step in desk.steps_of_brew(notebook, view.card.brew) if not step.done],
         "last": same[-1] if same else None,
         "replicate": request.query_params.get("replicate", "1")[:4],
         "units": [assay.unit] if assay is not None else PROBES[chosen][1] if chosen in PROBES else [],

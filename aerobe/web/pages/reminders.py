@@ -43,4 +43,5 @@ def _due(request: Request) -> tuple[list[Any], bool]:
         working = working or call.thought.working
         if call.call is not None:
             found += desk.reminders_of(brew, call.call)
+        found += desk.sheet_reminders(notebook_of(request), brew)
     return sorted(found, key=lambda item: item.at), working

@@ -10,7 +10,7 @@ from fastapi import APIRouter, Body, Depends, Request, Response
 from aerobe import desk
 from aerobe.errors import AerobeError, UnusableReading
 from aerobe.records import as_plain
-from aerobe.units import VOLUME, parse_number
+from aerobe.units import VOLUME, number, parse_number
 from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page
 
 router = APIRouter()
@@ -228,12 +228,15 @@ def _brew_context(request: Request, key: str, finding: Any = None) -> dict[str, 
 
 
 def _use_context(request: Request, brew: str) -> dict[str, Any]:
-    overview = desk.brews_overview(notebook_of(request), now=clock_of(request))
+    notebook, now = notebook_of(request), clock_of(request)
+    overview = desk.brews_overview(notebook, now=now)
     brews = [(card.brew.key, card.brew.name) for card in (*overview.under_way, *overview.earlier)]
+    end = desk.brew_view(notebook, brew, now=now).harvest if brew in dict(brews) else None
     return {
         "title": "May this tea go there?",
         "brews": brews,
         "brew": brew,
+        "drawn": number(end.volume_l) if end is not None and end.volume_l else "",
         "answer": None,
         "kept": "",
         "cautions": desk.cautions_for("spraying", "edible"),

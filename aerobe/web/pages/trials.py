@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from typing import Annotated, Any
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Body, Depends, Request, Response
 
 from aerobe import desk
 from aerobe.errors import AerobeError
-from aerobe.records import QUESTIONS, Assay, Recipe, as_plain
-from aerobe.units import number
+from aerobe.records import QUESTIONS, Assay, Recipe, Vessel, as_plain
+from aerobe.units import number, percent
 from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page, settings_of
 
 router = APIRouter()
@@ -20,9 +21,9 @@ JUDGED_BY = (
     "biomass", "peak biomass", "count", "peak time", "ratio", "cost per biomass", "oxygen", "yield", "score",
 )
 SCATTER_CHOICES = (
-    ("weekly batches", "I don't know: four weekly batches of a published trial"),
-    ("same-day bottles", "Very alike: bottles of one day in a published trial"),
-    ("own brews", "From my own brews in this notebook"),
+    ("weekly batches", "I don't know: as weekly batches"),
+    ("same-day bottles", "Little: as bottles of one day"),
+    ("own brews", "As my own brews did"),
 )
 
 
@@ -34,8 +35,9 @@ def trials(request: Request) -> Response:
 
 @router.get("/trials/new")
 def new(request: Request) -> Response:
-    """The question and the budget."""
-    return page(request, "trials/new.html", **_new_context(request))
+    """The question and the budget; an address can carry what was typed before."""
+    typed = Fields(values={name: tuple(request.query_params.getlist(name)) for name in request.query_params})
+    return page(request, "trials/new.html", sent=typed, **_new_context(request, typed))
 
 
 @router.post("/trials/plan")
@@ -44,11 +46,12 @@ def plan(request: Request, sent: Sent) -> Response:
     try:
         planned = desk.plan_for(notebook_of(request), _wish(sent), now=clock_of(request))
     except AerobeError as fault:
-        return page(request, "trials/new.html", status=422, fault=fault, sent=sent, **_new_context(request))
+        return page(request, "trials/new.html", status=422, fault=fault, sent=sent, **_new_context(request, sent))
     return page(
         request, "trials/plan.html", title=f"Plan: {planned.trial.name}", planned=planned, sent=sent,
-        pictures=desk.plan_pictures(planned.plan), rows=_design_rows(planned.plan),
-        wish=[(name, sent.text(name)) for name in WISHES if sent.text(name)],
+        pictures=desk.plan_pictures(planned.plan), rows=_design_rows(planned.plan), wish=_typed(planned.wish),
+        again=urlencode(_typed(planned.wish)), missing=desk.not_written_in(notebook_of(request), planned),
+        smaller=desk.smaller_margin(planned),
     )
 
 
@@ -58,7 +61,7 @@ def start(request: Request, sent: Sent) -> Response:
     try:
         key = desk.start_trial(notebook_of(request), _wish(sent), now=clock_of(request))
     except AerobeError as fault:
-        return page(request, "trials/new.html", status=422, fault=fault, sent=sent, **_new_context(request))
+        return page(request, "trials/new.html", status=422, fault=fault, sent=sent, **_new_context(request, sent))
     return go_to(f"/trials/{key}?done=Written+down+and+drawn+by+lot.")
 
 
@@ -70,9 +73,8 @@ def sheet_style() -> Response:
 
 @router.get("/trials/{key}")
 def one(request: Request, key: str) -> Response:
-    """A trial: its brews, started and waiting, and its papers."""
-    view = desk.trial_view(notebook_of(request), key)
-    return page(request, "trials/one.html", title=view.trial.name, view=view)
+    """A trial: what to do next, its brews, and its papers."""
+    return page(request, "trials/one.html", **_one_context(request, key))
 
 
 @router.post("/trials/{key}/begin")
@@ -112,8 +114,7 @@ def judge(request: Request, key: str, sent: Sent) -> Response:
     try:
         verdict = desk.verdict_of_trial(notebook, key, outcome=outcome, now=now)
     except AerobeError as fault:
-        view = desk.trial_view(notebook, key)
-        return page(request, "trials/one.html", status=422, title=view.trial.name, view=view, fault=fault, sent=sent)
+        return page(request, "trials/one.html", status=422, fault=fault, sent=sent, **_one_context(request, key))
     desk.keep_verdict(notebook, key, verdict, now=now)
     return go_to(f"/trials/{key}/verdict?outcome={verdict.outcome.key}")
 
@@ -177,15 +178,35 @@ def verdict_json(request: Request, key: str, outcome: str = "") -> Any:
 
 
 def _wish(sent: Fields) -> desk.TrialWish:
+    """The wish as typed: ticked recipes and typed arms are one list, the standard first; a spread typed beats the one chosen."""
     typed = {name: sent.text(name) for name in WISHES}
+    standard, arms = sent.text("standard"), [arm for arm in sent.all("arms") if arm]
+    if standard in arms:
+        arms = [standard, *(arm for arm in arms if arm != standard)]
+    typed |= {"arms": ", ".join(arms), "scatter": sent.text("spread") or typed["scatter"]}
     return desk.TrialWish.from_form({**typed, "token": sent.text("entry")})
 
 
-def _new_context(request: Request) -> dict[str, Any]:
+def _typed(wish: desk.TrialWish) -> list[tuple[str, str]]:
+    return [(name, getattr(wish, name)) for name in WISHES if name != "token" and getattr(wish, name)]
+
+
+def _one_context(request: Request, key: str) -> dict[str, Any]:
     notebook = notebook_of(request)
+    view, lines = desk.trial_view(notebook, key), desk.trial_lines(notebook, key)
+    return {"title": view.trial.name, "view": view, "lines": lines, "says": desk.trial_says(lines, now=clock_of(request))}
+
+
+def _new_context(request: Request, typed: Fields) -> dict[str, Any]:
+    notebook = notebook_of(request)
+    recipes, assays = notebook.find(Recipe), notebook.find(Assay)
+    asked = [word.strip() for text in typed.all("arms") for word in text.split(",") if word.strip()]
+    known = [recipe.key for recipe in recipes]
     return {
         "title": "Plan a trial", "questions": QUESTIONS, "outcomes": JUDGED_BY, "scatters": SCATTER_CHOICES,
-        "recipes": notebook.find(Recipe), "assays": notebook.find(Assay),
+        "recipes": recipes, "assays": assays, "vessels": notebook.find(Vessel),
+        "ticked": [key for key in asked if key in known], "other_arms": ", ".join(key for key in asked if key not in known),
+        "again": urlencode([(name, value) for name in WISHES for value in typed.all(name) if value]),
     }
 
 
@@ -197,10 +218,11 @@ def _design_rows(plan: Any) -> list[tuple[str, ...]]:
             str(d.brews_per_arm),
             str(d.tests_per_brew),
             str(d.rounds),
+            str(d.tests),
             number(d.cost),
-            f"{d.power.told:.0%}",
-            f"{d.power.same_told:.0%}",
-            f"{d.power.false_claims:.1%}",
+            percent(d.power.told),
+            percent(d.power.same_told),
+            percent(d.power.false_claims, 1),
             number(d.power.detectable_ratio),
         )
         for d in designs
@@ -220,4 +242,4 @@ def _check_rows(verdict: Any) -> list[tuple[str, ...]]:
 
 
 def _percent(share: float | None) -> str:
-    return "–" if share is None else f"{share:.0%}"
+    return "–" if share is None else percent(share)
