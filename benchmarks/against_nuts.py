@@ -140,12 +140,12 @@ def by_aerobe(args: argparse.Namespace) -> dict:
             at = log_x[:, LEFT] * (1.0 - RIGHT_SHARE) + log_x[:, LEFT + 1] * RIGHT_SHARE
             return (seen_x - at) / p[:, [6]], (seen_o - oxygen) / p[:, [7]], np.log(p[:, 6:])
 
-        def evaluate(self, w: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        def log_likelihood(self, w: np.ndarray) -> np.ndarray:
             with np.errstate(all="ignore"):
                 rx, ro, log_s = self._parts(w)
                 like = -0.5 * (rx**2).sum(axis=1) - 0.5 * (ro**2).sum(axis=1)
                 like -= len(READ_H) * log_s[:, 0] + LOG_VALUES * log_s[:, 1]
-            return np.where(np.isfinite(like), like, -np.inf), np.empty((len(w), 0))
+            return np.where(np.isfinite(like), like, -np.inf)
 
         def residuals(self, w: np.ndarray) -> np.ndarray:
             with np.errstate(all="ignore"):
@@ -153,7 +153,7 @@ def by_aerobe(args: argparse.Namespace) -> dict:
             count = np.array([len(READ_H), LOG_VALUES])
             return np.concatenate([w, rx, ro, np.sqrt(2.0 * count * (log_s + 9.0))], axis=1)
 
-    effort = Effort(batch=1024, most_rounds=30, enough=args.enough, draws=4 * int(args.enough))
+    effort = Effort(batch=256, most_rounds=80, enough=args.enough, draws=4 * int(args.enough))
 
     first = sample(Posterior(), seed=args.seed, effort=effort)
     middle = clock()

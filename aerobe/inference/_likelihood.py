@@ -160,7 +160,10 @@ def oxygen_sizes(errors: OxygenErrors, slope: Array) -> Array:
 
     `slope` is the expected change of oxygen, shape (draws, bins) [mg/L/h]; so is the result [mg/L].
     """
-    return np.asarray(np.sqrt(errors.size**2 + (OXYGEN_TIMING_H * slope) ** 2))
+    missed = (OXYGEN_TIMING_H * slope) ** 2
+    before = np.concatenate([np.zeros((len(missed), 1)), missed[:, :-1]], axis=1)
+    # A step is judged against the gap before it, so a misplaced rise there widens this step too.
+    return np.asarray(np.sqrt(errors.size**2 + missed + errors.memory**2 * before))
 
 
 def oxygen_residuals(errors: OxygenErrors, sizes: Array, seen: Array, expected: Array) -> Array:

@@ -194,10 +194,14 @@ def infer_brew(
 def posterior_of(target: BrewTarget, draws: Draws, seed: int) -> Posterior:
     """Draws of scores and courses, named."""
     setting = target.setting
-    bacteria, fungi = np.exp(draws.kept[:, :, 0]), np.exp(draws.kept[:, :, 1])
-    oxygen = draws.kept[:, :, 2]
-    scores = target.scores(draws.w)
-    result, _, _ = target.data_residuals(draws.w, draws.kept)
+    # Few draws are different from each other: each course is computed once.
+    distinct, place = np.unique(draws.w, axis=0, return_inverse=True)
+    courses = target.run(distinct)
+    usable = np.asarray(np.isfinite(courses).all(axis=(1, 2)))[place]
+    w, kept = draws.w[usable], courses[place[usable]]
+    bacteria, fungi, oxygen = np.exp(kept[:, :, 0]), np.exp(kept[:, :, 1]), kept[:, :, 2]
+    scores = target.scores(w)
+    result, _, _ = target.data_residuals(w, kept)
     far = float(np.mean(np.abs(np.median(result, axis=0)) > 3.0)) if result.shape[1] else 0.0
     notes = list(setting.notes)
     if far > 0.0:
@@ -211,8 +215,8 @@ def posterior_of(target: BrewTarget, draws: Draws, seed: int) -> Posterior:
         oxygen=oxygen,
         oxygen_uptake=_uptake(setting, scores, oxygen),
         scores=scores,
-        gains=target.gains(draws.w),
-        biases=target.biases(draws.w),
+        gains=target.gains(w),
+        biases=target.biases(w),
         assays=setting.results.assays,
         settled=draws.settled,
         effective=draws.effective,

@@ -20,9 +20,9 @@ from aerobe.inference._modes import descend
 
 Array = NDArray[np.float64]
 
-DEGREES = 6.0  # of the t proposals
+DEGREES = 12.0  # of the t proposals
 KHAT_LIMIT = 0.7  # vehtari-2024
-GUARD = 0.1  # share of proposals drawn from the prior in each round
+GUARD = 0.05  # share of proposals drawn from the prior in each round
 
 
 class Target(Protocol):
@@ -30,8 +30,8 @@ class Target(Protocol):
 
     size: int
 
-    def evaluate(self, w: Array) -> tuple[Array, Array]:
-        """Log likelihood, shape (n,), and whatever should be kept of each point, shape (n, ...)."""
+    def log_likelihood(self, w: Array) -> Array:
+        """Shape (n,); nan where a point cannot be."""
 
     def residuals(self, w: Array) -> Array:
         """Residuals whose half sum of squares is about minus the log posterior, shape (n, data + size)."""
@@ -45,8 +45,6 @@ class Draws:
     ----------
     w
         Scores, shape (draws, size).
-    kept
-        What `evaluate` kept of each, shape (draws, ...).
     effective
         Effective sample size of the weights before resampling. [-]
     khat
@@ -60,7 +58,6 @@ class Draws:
     """
 
     w: Array
-    kept: Array
     effective: float
     khat: float
     log_evidence: float
@@ -79,10 +76,10 @@ class Effort:
 
     cloud: int = 512  # prior points
     starts: int = 3  # descents
-    descent_rounds: int = 6
-    batch: int = 256  # points a round
-    most_rounds: int = 20
-    enough: float = 200.0  # effective points at which proposing ends
+    descent_rounds: int = 8
+    batch: int = 128  # points a round
+    most_rounds: int = 40
+    enough: float = 300.0  # effective points at which proposing ends
     draws: int = 1000
 
 
@@ -128,7 +125,6 @@ def sample(
     *,
     seed: int,
     effort: Effort | None = None,
-    cloud: tuple[Array, Array, Array] | None = None,
     progress: Callable[[float], None] = lambda share: None,
 ) -> Draws:
     """Draws from prior times likelihood.
@@ -141,8 +137,6 @@ def sample(
         Fixes every random number: same target, same seed, same draws.
     effort
         How hard to try.
-    cloud
-        Prior points with their evaluation, if the caller has them already: scores, log likelihood, kept.
     progress
         Called with the share of the work done.
 
@@ -152,13 +146,9 @@ def sample(
     """
     effort = effort or Effort()
     rng = np.random.default_rng([seed, 7])
-    if cloud is None:
-        w = normal_points(effort.cloud, target.size, seed)
-        like, kept = target.evaluate(w)
-    else:
-        w, like, kept = cloud
+    w = normal_points(effort.cloud, target.size, seed)
+    pool = _Pool(w, target.log_likelihood(w))
     progress(0.2)
-    pool = _Pool(w, like, kept)
     runs = len(w)
     if pool.effective() < 0.5 * len(w):
         parts, used = _modes_of(target, pool, effort)
@@ -166,7 +156,7 @@ def sample(
         progress(0.5)
         for round_ in range(effort.most_rounds):
             fresh = _propose(parts, effort.batch, target.size, rng)
-            pool.add(fresh, *target.evaluate(fresh), parts)
+            pool.add(fresh, target.log_likelihood(fresh), parts)
             runs += len(fresh)
             progress(0.5 + 0.5 * (round_ + 1) / effort.most_rounds)
             if pool.effective() >= effort.enough:
@@ -176,7 +166,6 @@ def sample(
     chosen = _systematic(weights, effort.draws, rng)
     return Draws(
         w=pool.w[chosen],
-        kept=pool.kept[chosen],
         effective=pool.effective(),
         khat=tail_shape(weights),
         log_evidence=pool.log_evidence(),
@@ -188,8 +177,8 @@ def sample(
 class _Pool:
     """All points so far, each weighted against the mixture of all that proposed them."""
 
-    def __init__(self, w: Array, like: Array, kept: Array) -> None:
-        self.w, self.kept = w, kept
+    def __init__(self, w: Array, like: Array) -> None:
+        self.w = w
         self.log_prior = -0.5 * np.sum(w**2, axis=1)
         self.log_post = np.where(np.isfinite(like), like, -np.inf) + self.log_prior
         self.rounds = 0
@@ -199,10 +188,10 @@ class _Pool:
         self.heights: dict[_Bell, Array] = {}
         self.log_mix = self._mixed()
 
-    def add(self, w: Array, like: Array, kept: Array, parts: list[_Part]) -> None:
+    def add(self, w: Array, like: Array, parts: list[_Part]) -> None:
         self.rounds += 1
         log_prior = -0.5 * np.sum(w**2, axis=1)
-        self.w, self.kept = np.concatenate([self.w, w]), np.concatenate([self.kept, kept])
+        self.w = np.concatenate([self.w, w])
         self.log_prior = np.concatenate([self.log_prior, log_prior])
         self.log_post = np.concatenate([self.log_post, np.where(np.isfinite(like), like, -np.inf) + log_prior])
         for bell, height in self.heights.items():
@@ -248,10 +237,10 @@ def _NORM(size: int) -> float:
 
 def _modes_of(target: Target, pool: _Pool, effort: Effort) -> tuple[list[_Part], int]:
     starts = _different_starts(pool, effort.starts)
-    modes = descend(target.residuals, starts, rounds=effort.descent_rounds, difference=1e-3, small=2e-2)
+    modes = descend(target.residuals, starts, rounds=effort.descent_rounds, difference=1e-2, small=2e-2)
     size = target.size
     bells, scores = [], []
-    post = target.evaluate(modes.points)[0] - 0.5 * np.sum(modes.points**2, axis=1)
+    post = target.log_likelihood(modes.points) - 0.5 * np.sum(modes.points**2, axis=1)
     for index in range(len(starts)):
         if not np.isfinite(post[index]):
             continue
@@ -313,7 +302,7 @@ def _learn(pool: _Pool, parts: list[_Part]) -> list[_Part]:
     centred = pool.w - mean
     cov = (flat[:, None] * centred).T @ centred
     effective = 1.0 / np.sum(flat**2)
-    trust = effective / (effective + 2.0 * size)
+    trust = effective / (effective + 5.0 * size)
     best = max(parts, key=lambda part: part.share)
     cov = trust * cov + (1.0 - trust) * (best.bell.root @ best.bell.root.T) + 1e-6 * np.eye(size)
     guard = np.log(GUARD) + pool.log_prior + _NORM(size)

@@ -25,6 +25,8 @@ class SimulatedBrew:
         Shape (times,). [h]
     bacteria, fungi, oxygen
         Shape (times,). [ug C/mL, ug C/mL, mg/L]
+    logged
+        Oxygen as a faultless log binned to the grid would show it, shape (times,). [mg/L]
     scores
         All scores behind it, shape (size,). [-]
     story
@@ -35,6 +37,7 @@ class SimulatedBrew:
     bacteria: Array
     fungi: Array
     oxygen: Array
+    logged: Array
     scores: Array
     story: BrewStory
 
@@ -68,12 +71,12 @@ class SimulatedBrew:
         seen = self.times_h <= until_h
         times = self.times_h[seen]
         errors = oxygen_errors(times, np.full(len(times), 1.0), self.story.probe)
-        sizes = oxygen_sizes(errors, np.gradient(self.oxygen, self.times_h)[seen])
+        sizes = oxygen_sizes(errors, np.gradient(self.logged, self.times_h)[None, seen])[0]
         gap = 0.0
         values = np.empty(len(times))
         for i, push in enumerate(draw_t(rng, times.shape)):
             gap = errors.memory[i] * gap + sizes[i] * push
-            values[i] = self.oxygen[seen][i] + gap + self.story.probe.offset_sd_mg_per_l * self.scores[-1]
+            values[i] = self.logged[seen][i] + gap + self.story.probe.offset_sd_mg_per_l * self.scores[-1]
         return Log(elapsed_h=times, values=values)
 
     def _scores_for(self, target: BrewTarget) -> Array:
@@ -112,6 +115,7 @@ def simulate_brews(story: BrewStory, count: int, *, seed: int, assays: int = 4) 
             bacteria=np.exp(kept[i, :, 0]),
             fungi=np.exp(kept[i, :, 1]),
             oxygen=kept[i, :, 2],
+            logged=kept[i, :, 3],
             scores=scores[i],
             story=bare,
         )

@@ -24,7 +24,7 @@ from aerobe.inference._logs import Thinned, thin_oxygen, thin_temperature
 from aerobe.inference._pooling import Shift
 from aerobe.inference._prior import N_TERMS, Basis, basis_of, decode
 from aerobe.inference._story import BrewStory
-from aerobe.kinetics import BACTERIA, FUNGI, OXYGEN, Surroundings, simulate
+from aerobe.kinetics import BACTERIA, FUNGI, OXYGEN, OXYGEN_MEAN, Surroundings, simulate
 from aerobe.oxygen import saturation_mg_per_l
 
 Array = NDArray[np.float64]
@@ -42,6 +42,16 @@ def grid_of(horizon_h: float) -> Array:
     fine = np.arange(0.0, min(horizon_h, COARSE_FROM_H) + 1e-9, FINE_H)
     coarse = np.arange(COARSE_FROM_H + COARSE_H, horizon_h + 1e-9, COARSE_H)
     return np.concatenate([fine, coarse])
+
+
+def around_each(since_before: Array, grid_h: Array) -> Array:
+    """Mean over both intervals beside each grid time, from the mean since the time before; shape (n, times) both."""
+    width = np.diff(grid_h)
+    out = since_before.copy()
+    out[:, 0] = since_before[:, 1]
+    out[:, 1:-1] = (width[:-1] * since_before[:, 1:-1] + width[1:] * since_before[:, 2:]) / (width[:-1] + width[1:])
+    out[:, 1:-1] = 0.25 * out[:, :-2] + 0.5 * out[:, 1:-1] + 0.25 * out[:, 2:]
+    return out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,11 +99,27 @@ def setting_of(story: BrewStory) -> Setting:
     )
 
 
+def _until_last_data(setting: Setting) -> Surroundings:
+    """The surroundings up to the last data: what lies after it cannot change their likelihood, and costs time."""
+    around, grid = setting.around, setting.grid_h
+    last = [int(np.searchsorted(grid, at)) for at in setting.results.elapsed_h] + [int(i) for i in setting.oxygen.index]
+    # The blur of the log and its slope look two times further.
+    end = min(max(last, default=0) + 4, len(grid))
+    return Surroundings(
+        times_h=around.times_h[:end],
+        temperature_degc=around.temperature_degc[:end],
+        saturation_mg_per_l=around.saturation_mg_per_l[:end],
+        added_food_mg_c_per_l=around.added_food_mg_c_per_l[:end],
+        added_slow_mg_c_per_l=around.added_slow_mg_c_per_l[:end],
+    )
+
+
 class BrewTarget:
     """Prior and likelihood of one brew over scores w: model terms, then gain and bias of each assay, then probe offset."""
 
     def __init__(self, setting: Setting, shift: Shift | None = None, *, on_gpu: bool = False) -> None:
         self.setting = setting
+        self.near = _until_last_data(setting)
         self.shift = shift
         self.on_gpu = on_gpu
         self.assays = len(setting.results.assays)
@@ -105,21 +131,25 @@ class BrewTarget:
         return z if self.shift is None else self.shift.mean + z @ self.shift.root.T
 
     def run(self, w: Array) -> Array:
-        """Log bacteria, log fungi and oxygen on the grid, shape (n, times, 3)."""
+        """Log bacteria, log fungi, oxygen, and oxygen as a log would show it, on the grid, shape (n, times, 4)."""
+        return self._run(w, self.setting.around)
+
+    def _run(self, w: Array, around: Surroundings) -> Array:
         inputs = decode(self.scores(w), self.setting.basis, float(self.setting.around.temperature_degc[0]))
         states = simulate(
             inputs.start,
             inputs.parameters,
             inputs.growth_minimum_degc,
-            self.setting.around,
+            around,
             food_scale=inputs.food_scale,
             tolerance=TOLERANCE,
             on_gpu=self.on_gpu,
         )
-        out = np.empty((*states.shape[:2], 3))
+        out = np.empty((*states.shape[:2], 4))
         out[:, :, 0] = np.log(np.maximum(states[:, :, BACTERIA], TINY))
         out[:, :, 1] = np.log(np.maximum(states[:, :, FUNGI], TINY))
         out[:, :, 2] = states[:, :, OXYGEN]
+        out[:, :, 3] = around_each(states[:, :, OXYGEN_MEAN], around.times_h)
         return out
 
     def gains(self, w: Array) -> Array:
@@ -134,30 +164,26 @@ class BrewTarget:
     def data_residuals(self, w: Array, kept: Array) -> tuple[Array, Array, Array]:
         """Standardised residuals of results and oxygen and the size of the latter's errors.
 
-        Shapes (n, results), (n, bins) and (n, bins).
+        Shapes (n, results), (n, bins) and (n, bins). `kept` is from `run`, or its part up to the last data.
         """
         setting = self.setting
-        signal = expected_signals(setting.results, kept[:, :, 0], kept[:, :, 1], setting.grid_h, self.gains(w))
+        grid = setting.grid_h[: kept.shape[1]]
+        signal = expected_signals(setting.results, kept[:, :, 0], kept[:, :, 1], grid, self.gains(w))
         result = result_residuals(setting.results, signal, self.biases(w))
-        expected = kept[:, setting.oxygen.index, 2] + setting.offset_sd * w[:, -1:]
-        slope = np.gradient(kept[:, :, 2], setting.grid_h, axis=1)[:, setting.oxygen.index]
+        expected = kept[:, setting.oxygen.index, 3] + setting.offset_sd * w[:, -1:]
+        slope = np.gradient(kept[:, :, 3], grid, axis=1)[:, setting.oxygen.index]
         sizes = oxygen_sizes(setting.errors, slope)
         return result, oxygen_residuals(setting.errors, sizes, setting.oxygen.values, expected), sizes
 
-    def log_likelihood(self, w: Array, kept: Array) -> Array:
+    def log_likelihood(self, w: Array) -> Array:
         """Shape (n,)."""
-        result, oxygen, sizes = self.data_residuals(w, kept)
+        result, oxygen, sizes = self.data_residuals(w, self._run(w, self.near))
         oxygen_part = (log_t(oxygen) - np.log(sizes)).sum(axis=1)
         return np.asarray(result_log_likelihood(self.setting.results, result) + oxygen_part)
 
-    def evaluate(self, w: Array) -> tuple[Array, Array]:
-        """Log likelihood and trajectories, see `sampler.Target`."""
-        kept = self.run(w)
-        return self.log_likelihood(w, kept), kept
-
     def residuals(self, w: Array) -> Array:
         """Scores and rooted data losses side by side, shape (n, size + results + 2 bins)."""
-        result, oxygen, sizes = self.data_residuals(w, self.run(w))
+        result, oxygen, sizes = self.data_residuals(w, self._run(w, self.near))
         results = self.setting.results
         # A result beyond a limit pulls only while the model lies on the wrong side of it.
         result = np.where(

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from aerobe.kinetics._compiled import N_PARAMETERS, N_STATES, run_all
+from aerobe.kinetics._compiled import N_OUT, N_PARAMETERS, N_STATES, run_all
 from aerobe.kinetics._temperature import decay_factor, growth_factor, transfer_factor
 
 Array = NDArray[np.float64]
@@ -70,7 +70,8 @@ def simulate(
     Returns
     -------
     Array
-        Shape (brews, times, 7). A brew that cannot be carried on is nan from there on.
+        Shape (brews, times, 8): the states in the order of `STATES`, then at `OXYGEN_MEAN` the mean oxygen since the
+        time before [mg/L]. A brew that cannot be carried on is nan from there on.
 
     Source
     ------
@@ -92,7 +93,7 @@ def simulate(
         ]
     )
     scale = np.ones(len(start)) if food_scale is None else np.ascontiguousarray(food_scale, float)
-    out = np.empty((len(start), len(around.times_h), N_STATES))
+    out = np.empty((len(start), len(around.times_h), N_OUT))
     times = np.ascontiguousarray(around.times_h, float)
     if on_gpu:
         from aerobe.kinetics._gpu import run_on_gpu

@@ -27,6 +27,10 @@ from numba import njit, prange
 STATES = ("bacteria", "fungi", "grazers", "readily_used_food", "slowly_released_food", "oxygen", "readiness")
 N_STATES = len(STATES)
 BACTERIA, FUNGI, GRAZERS, FOOD, SLOW, OXYGEN, READINESS = range(N_STATES)
+# Beside the states, what a logger sees: the mean oxygen since the output time before. Where oxygen snaps back within
+# minutes, its value at a time jumps as a parameter moves, its mean does not.
+OXYGEN_MEAN = N_STATES
+N_OUT = N_STATES + 1
 
 PARAMETERS = (
     "bacteria_growth_per_h",  # largest specific growth rate at 20 degC [1/h]
@@ -165,7 +169,7 @@ def advance(y, p, start, end, left, right, tolerance, step, work, matrix, pivots
     `work` has shape (12, states), `matrix` (states, states).
     """
     span = end - start
-    # work rows: 0 slope, 1 time slope, 2 stage state, 3 stage slope, 4 to 9 stages, 10 trial, 11 spare
+    # work rows: 0 slope, 1 time slope, 2 stage state, 3 stage slope, 4 to 9 stages, 10 trial; 11 holds the oxygen summed so far [mg/L h]
     t = start
     h = min(step, span)
     tries = 0
@@ -191,6 +195,7 @@ def advance(y, p, start, end, left, right, tolerance, step, work, matrix, pivots
         error = _stages(y, p, left, right, start, span, t, h, work, matrix, pivots, tolerance)
         if error <= 1.0:
             t += h
+            work[11, 0] += 0.5 * h * (y[OXYGEN] + work[10, OXYGEN])
             for i in range(N_STATES):
                 y[i] = work[10, i]
         # A nan compares false above and shrinks the step here.
@@ -291,10 +296,11 @@ def _stages(y, p, left, right, start, span, t, h, work, matrix, pivots, toleranc
 
 @njit(cache=True, error_model="numpy")
 def carry_one(start, p, growth, shared, scale, times, tolerance, out, y, work, matrix, pivots, left, right):
-    """One brew through all output times, into `out` of shape (times, states)."""
+    """One brew through all output times, into `out` of shape (times, states + 1)."""
     for j in range(N_STATES):
         y[j] = start[j]
         out[0, j] = start[j]
+    out[0, OXYGEN_MEAN] = start[OXYGEN]
     step = FIRST_STEP_H
     for i in range(len(times) - 1):
         fed = shared[4, i] * scale + shared[5, i]
@@ -308,14 +314,16 @@ def carry_one(start, p, growth, shared, scale, times, tolerance, out, y, work, m
         left[1], right[1] = shared[0, i], shared[0, i + 1]
         left[2], right[2] = shared[1, i] * shared[3, i], shared[1, i + 1] * shared[3, i]
         left[3], right[3] = shared[2, i], shared[2, i + 1]
+        work[11, 0] = 0.0
         step = advance(y, p, times[i], times[i + 1], left, right, tolerance, step, work, matrix, pivots)
         if not step > 0.0:
             for k in range(i + 1, len(times)):
-                for j in range(N_STATES):
+                for j in range(N_OUT):
                     out[k, j] = np.nan
             return
         for j in range(N_STATES):
             out[i + 1, j] = y[j]
+        out[i + 1, OXYGEN_MEAN] = work[11, 0] / (times[i + 1] - times[i])
 
 
 @njit(cache=True, parallel=True, error_model="numpy")

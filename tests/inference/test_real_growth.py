@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from aerobe.inference import Effort, Measurement, Posterior, infer_brew, peak_times, simulate_brews, story_of
+from aerobe.inference import Measurement, Posterior, infer_brew, peak_times, simulate_brews, story_of
 from aerobe.records import AssayError
 from tests.conftest import DATA
 
@@ -56,7 +56,7 @@ def fit(counts: list[tuple[float, float]]) -> Posterior:
         horizon_h=104.0,
         measurements=readings,
     )
-    return infer_brew(story, seed=1, effort=Effort(most_rounds=12))
+    return infer_brew(story, seed=1)
 
 
 @pytest.mark.parametrize("treatment", TREATMENTS)
