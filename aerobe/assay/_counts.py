@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -252,7 +252,8 @@ def carbon_from_hyphae(length_m_per_ml: float, width_um: float) -> CarbonEstimat
     if length_m_per_ml < 0 or width_um <= 0:
         raise UnusableReading("Length or width of hyphae is not above zero.", "Give m per mL and um.")
     # One metre of hypha is 1e6 um long; treat it as 'cells' of one metre.
-    return carbon_from_volume(length_m_per_ml, cylinder_um3(1e6, width_um), "fungi")
+    found = carbon_from_volume(length_m_per_ml, cylinder_um3(1e6, width_um), "fungi")
+    return replace(found, says=found.says.split(" for ")[0] + f" for hyphae {width_um:g} um wide.") if found.value else found
 
 
 def bias_of_one_count(count: int, level: float = 0.95) -> str:

@@ -131,8 +131,9 @@ def plan_tests(
     cost, samples, tests = best
     got = half(samples, tests)
     says = (
-        f"{samples} sample{'s' if samples > 1 else ''} with {tests} test{'s' if tests > 1 else ''} each give "
-        f"+-{number(100 * got / expected, 2)} % at {number(expected)} ({100 * level:.0f} % interval), for {number(cost)}."
+        f"{samples} sample{'s' if samples > 1 else ''} with {tests} test{'s' if tests > 1 else ''} each "
+        f"give{'' if samples > 1 else 's'} "
+        f"+-{number(100 * got / expected, 2)} % at {number(expected)} ({100 * level:.0f} % interval), for {number(cost)} in all."
     )
     return TestPlan(
         samples=samples,

@@ -8,7 +8,7 @@ from typing import Any
 
 from aerobe.charts._style import FigureTable, Picture, picture, records_of
 from aerobe.trials import GOOD_POWER, Design
-from aerobe.units import number
+from aerobe.units import number, percent
 from aerobe.verdicts import BrewResult, DoseAnswer
 
 
@@ -45,12 +45,12 @@ def designs_by_cost(designs: Sequence[Design], recommended: Design | None, *, ma
     says = f"Chance that each design tells a difference of {number(margin_ratio)} times; the dashed line is four times in five."
     if recommended is not None:
         says += f" Recommended: {recommended.brews_per_arm} brews of each arm, "
-        says += f"{recommended.power.told:.0%}, cost {number(recommended.cost)}."
+        says += f"{percent(recommended.power.told)}, cost {number(recommended.cost)}."
     figures = FigureTable(
         columns=("brews of each arm", "tests of each brew", "tests in all", "cost [money]", "tells the margin", "tells sameness",
                  "false claims", "tells 4 times in 5 a ratio of"),
-        rows=tuple((d.brews_per_arm, d.tests_per_brew, d.tests, d.cost, f"{d.power.told:.0%}", f"{d.power.same_told:.0%}",
-                    f"{d.power.false_claims:.1%}", _ratio(d.power.detectable_ratio)) for d in every),
+        rows=tuple((d.brews_per_arm, d.tests_per_brew, d.tests, d.cost, percent(d.power.told), percent(d.power.same_told),
+                    percent(d.power.false_claims, 1), _ratio(d.power.detectable_ratio)) for d in every),
     )
     return picture(alt.layer(line, points, bar), title="What each design can tell", says=says, figures=figures)
 

@@ -23,8 +23,8 @@ DONE, BUG, MISUNDERSTOOD, FAULT, NOT_SETTLED, INTERRUPTED = 0, 1, 2, 3, 4, 130
 # command -> (where it lives, what it does). Keep the lines short: they are the help.
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("aerobe.cli._notebook:demo", "Make an invented notebook to play with."),
-    "brew": ("aerobe.cli._notebook:brew", "Start, list and show brews."),
-    "reading": ("aerobe.cli._notebook:reading", "Add, correct and list readings."),
+    "brew": ("aerobe.cli._brews:brew", "Start, list and show brews."),
+    "reading": ("aerobe.cli._brews:reading", "Add, correct and list readings."),
     "call": ("aerobe.cli._call:app", "When to test next and when to harvest a brew, and what each choice loses."),
     "assay": ("aerobe.cli._assay:app", "Is my test any good? Certificates, counts, ratios, how many tests."),
     "import": ("aerobe.cli._exchange:import_file", "Take in a table of readings, a logger file or a data package."),
@@ -46,11 +46,17 @@ def build() -> cyclopts.App:
     app = cyclopts.App(
         name="aerobe", help=(aerobe.__doc__ or "").split("\n")[0], version=aerobe.__version__,
         help_format="plaintext",    # reading help as Markdown would load a parser before the first word is shown
+        # A switch that is off has no second name; a default is shown where it says something.
+        default_parameter=cyclopts.Parameter(negative=(), show_default=_default_in_words),
     )
     for name, (where, does) in COMMANDS.items():
         app.command(where, name=name, help=does)
     app.register_install_completion_command(name="completion")
     return app
+
+
+def _default_in_words(value: object) -> str | None:
+    return None if value in ("", False, None, ()) else "yes" if value is True else str(value)
 
 
 def main(words: list[str] | None = None) -> None:

@@ -8,6 +8,7 @@ from typing import Annotated
 
 from cyclopts import App, Parameter
 
+from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, progress, say
 from aerobe.errors import ImportFault
 from aerobe.records import Assay, AssayError
@@ -47,10 +48,16 @@ def certificate(
     ----------
     study
         Table of readings (see `aerobe assay example`), or - for standard input.
-    name, method, price
-        Of the test; the price of one.
-    scale_low, scale_high
-        Lowest and highest mark of its scale, in the unit of the study.
+    name
+        What you call the test.
+    method
+        How it works: "colour test", turbidity, "plate count" ...
+    price
+        Of one test, in your currency.
+    scale_low
+        Lowest mark of its scale, in the unit of the study.
+    scale_high
+        Highest mark of its scale, in the unit of the study.
     recipe
         The tea that the conclusion speaks of.
     reading
@@ -104,7 +111,7 @@ def tubes(amounts: str, tubes_set: str, positives: str, /, *, level: float = 0.9
     from aerobe.desk import count_tubes, plain_answer
 
     found = count_tubes(amounts, tubes_set, positives, level=level)
-    say(plain_answer(found), as_json=json, text=f"Per mL or g of the amounts given: {found.says}")
+    say(plain_answer(found), as_json=json, text=f"Most probable number per mL or g of the amounts given: {found.says}")
 
 
 @app.command
@@ -115,15 +122,17 @@ def plates(counted: str, /, *, lowest: int = 10, highest: int = 300, json: JSON_
     ----------
     counted
         mL of undiluted sample and colonies of each plate: "0.01:120 0.01:131 0.001:14"; too many as "0.01:>300".
-    lowest, highest
-        Countable range: 10 and 300 after ISO 7218, 30 and 300 after ISO 21149, 25 and 250 after the US FDA manual.
+    lowest
+        Fewest colonies of a plate that counts: 10 after ISO 7218, 30 after ISO 21149, 25 after the US FDA manual.
+    highest
+        Most colonies of a plate that counts: 300 after ISO 7218 and ISO 21149, 250 after the US FDA manual.
     """
     from aerobe.desk import count_plates, plain_answer
 
     found, crowded = count_plates(counted, lowest=lowest, highest=highest)
-    lines = [f"{found.says} Limits {number(found.low)} to {number(found.high)} per mL."]
-    if crowded is not None:
-        lines.append(f"{crowded.says} Limits {number(crowded.low)} to {number(crowded.high)} per mL.")
+    lines = [
+        f"{count.says} 95 % limits {number(count.low)} to {number(count.high)} per mL." for count in (found, crowded) if count
+    ]
     say({"weighted_mean": plain_answer(found), "with_crowded": plain_answer(crowded)}, as_json=json, text=lines)
 
 
@@ -146,7 +155,10 @@ def fields(counts: str, /, *, volume_ml: float = 1e-4, dilution: float = 1.0, js
     say(
         plain_answer(found),
         as_json=json,
-        text=f"{number(found.value)} per mL ({number(found.low)} to {number(found.high)}), {found.counted} counted. {found.says}",
+        text=(
+            f"{number(found.value)} per mL ({number(found.low)} to {number(found.high)}, 95 %), {found.counted} counted. "
+            f"{found.says}"
+        ),
     )
 
 
@@ -156,10 +168,14 @@ def ratio(fungi: str, bacteria: str, /, *, fungi_sd: str, bacteria_sd: str, kind
 
     Parameters
     ----------
-    fungi, bacteria
-        The two parts, in one unit.
-    fungi_sd, bacteria_sd
-        Their standard uncertainties.
+    fungi
+        Fungi, in the unit of the bacteria.
+    bacteria
+        Bacteria, in the unit of the fungi.
+    fungi_sd
+        Standard uncertainty of the fungi, in that unit.
+    bacteria_sd
+        Standard uncertainty of the bacteria, in that unit.
     kind
         mass, count, plate or marker: unlike kinds cannot be compared.
     """
@@ -170,7 +186,10 @@ def ratio(fungi: str, bacteria: str, /, *, fungi_sd: str, bacteria_sd: str, kind
     say(
         {"ratio": plain_answer(found), "interval": plain_answer(interval), "fungal_fraction": [share, low, high]},
         as_json=json,
-        text=[f"Ratio ({kind}): {interval.says}", f"Fungal share: {100 * share:.0f} % ({100 * low:.0f} to {100 * high:.0f} %)."],
+        text=[
+            f"Ratio ({kind}): {interval.says}",
+            f"Fungal share: {100 * share:.0f} % ({100 * low:.0f} to {100 * high:.0f} %).",
+        ],
     )
 
 
@@ -180,10 +199,14 @@ def compare(first: str, second: str, /, *, foods: str = "", phases: str = "", js
 
     Parameters
     ----------
-    first, second
-        Results of each test, in the same order of samples: "12 30 55".
-    foods, phases
-        Food and phase of growth of each sample, words with spaces between them; both or none.
+    first
+        Results of the first test: "12 30 55".
+    second
+        Results of the second test, in the same order of samples.
+    foods
+        Food of each sample, words with spaces between them; goes with --phases.
+    phases
+        Phase of growth of each sample, words with spaces between them; goes with --foods.
     """
     from aerobe.desk import compare_by_phase, compare_tests, plain_answer
 
@@ -273,7 +296,7 @@ def hyphae(
         crossings, grid_line_mm=grid_line_mm, filter_mm2=filter_mm2, filtered_ml=filtered_ml, width_um=width_um, dilution=dilution
     )
     lines = [
-        f"{number(length.value)} m/mL ({number(length.low)} to {number(length.high)}). {length.says}",
+        f"{number(length.value)} m/mL of hyphae ({number(length.low)} to {number(length.high)}, 95 %). {length.says}",
         f"{number(found.value)} ug C/mL ({number(found.low)} to {number(found.high)} by factor). {found.says}",
     ]
     say({"length": plain_answer(length), "carbon": plain_answer(found)}, as_json=json, text=lines)
@@ -287,8 +310,10 @@ def basis(result: str, /, *, given: str, wanted: str, density: str = "1", moistu
     ----------
     result
         Number alone or with its standard uncertainty: "300 +- 30".
-    given, wanted
-        "per mL", "per g wet" or "per g dry".
+    given
+        Basis of the result: "per mL", "per g wet" or "per g dry".
+    wanted
+        Basis wanted: one of the same.
     density
         Of the material as sampled [g/mL], alone or with its uncertainty.
     moisture
@@ -324,7 +349,8 @@ def meaning(assay: str, reading: float, /, *, readings: int = 1, with_scale: boo
     from aerobe.desk import plain_answer
 
     found = meaning_of(_error_of(assay, where), reading, readings=readings, with_scale=with_scale)
-    say(plain_answer(found), as_json=where.json, text=found.says)
+    unit = _assay_of(assay, where).unit
+    say(plain_answer(found), as_json=where.json, text=f"In {unit}, 90 % interval: {found.says}")
 
 
 @app.command
@@ -372,7 +398,7 @@ def how_many(
         same_kit=not true_value,
     )
     say(plain_answer(found), as_json=where.json, text=found.says)
-    return 0 if found.reachable else 4
+    return 0 if found.reachable else NOT_SETTLED
 
 
 def _text_of(study: str) -> str:

@@ -6,14 +6,13 @@ from typing import TYPE_CHECKING
 
 from cyclopts import App
 
+from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import OWN, Where, now, progress, say, table
 
 if TYPE_CHECKING:
     from aerobe.desk import Advice
 
 app = App(name="call", help="When to test next and when to harvest a brew, and what each choice is expected to lose.")
-
-NOT_SETTLED = 4
 
 
 @app.default
@@ -78,7 +77,7 @@ def beliefs(brew: str, /, *, where: Where = OWN) -> None:
         with progress("Fitting the brew"):
             found = beliefs_of_brew(book, brew, now())
         rows = [(item["meaning"], *(number(item[name]) for name in ("median", "low", "high"))) for item in found]
-        say(found, as_json=where.json, text=table(("term", "median", "5 %", "95 %"), rows))
+        say(found, as_json=where.json, text=table(("term of the model", "median", "5 %", "95 %"), rows))
 
 
 def _lines(advice: Advice) -> list[str]:
@@ -90,7 +89,8 @@ def _lines(advice: Advice) -> list[str]:
         f"{100.0 * oxygen.probability_below:.0f} %."
     )
     lines += [f"Held back by {gate.name}: {gate.why} {gate.how_it_opens}" for gate in advice.held_back_by]
-    lines += [f"Would change it: {line}" for line in advice.would_change]
+    told = {f"{gate.name}: {gate.how_it_opens}" for gate in advice.held_back_by}
+    lines += [f"Would change it: {line}" for line in advice.would_change if line not in told]
     lines += [f"Note: {line}" for line in advice.notes]
     lines.append("Times are hours since the air was turned on. Local codes and licensed practice decide on any use of the tea.")
     return lines

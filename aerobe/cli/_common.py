@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import json
 import os
+import re
+import shutil
 import sys
+import textwrap
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import Parameter
 
@@ -19,7 +22,10 @@ from aerobe.records import as_plain
 if TYPE_CHECKING:
     from aerobe.desk import Notebook
 
-T = TypeVar("T")
+NOTEBOOK = Annotated[
+    str, Parameter(name=["--notebook", "-n"], env_var="AEROBE_NOTEBOOK", help="File or PostgreSQL address of the notebook.")
+]
+JSON_ONLY = Annotated[bool, Parameter(name="--json", help="Answer as JSON, for programs.")]
 
 
 @Parameter(name="*")
@@ -27,10 +33,8 @@ T = TypeVar("T")
 class Where:
     """Options of every command that opens the notebook and answers."""
 
-    notebook: Annotated[
-        str, Parameter(name=["--notebook", "-n"], env_var="AEROBE_NOTEBOOK", help="File or PostgreSQL address of the notebook.")
-    ] = ""
-    json: Annotated[bool, Parameter(name="--json", negative="", help="Answer as JSON, for programs.")] = False
+    notebook: NOTEBOOK = ""
+    json: JSON_ONLY = False
 
     def open(self, *, create: bool = True) -> Notebook:
         """The notebook that was named, or the person's own."""
@@ -40,7 +44,6 @@ class Where:
 
 
 OWN = Where()      # the default of the option `where`: the person's own notebook, answer as text
-JSON_ONLY = Annotated[bool, Parameter(name="--json", negative="", help="Answer as JSON, for programs.")]
 
 
 def own_notebook() -> Path:
@@ -60,18 +63,82 @@ def say(answer: Any, *, as_json: bool, text: str | Iterable[str] | None = None) 
         return
     if text is None:
         text = str(answer)
-    for line in [text] if isinstance(text, str) else text:
-        print(line)
+    width = terminal_columns()
+    for line in text.splitlines() if isinstance(text, str) else text:
+        for part in folded(line, width):
+            print(part)
+
+
+def terminal_columns() -> int | None:
+    """Columns of the terminal; None where the answer goes into a file or to another program."""
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else None
+
+
+def folded(line: str, width: int | None) -> list[str]:
+    """A line broken between words, what follows set in under it; whole where there is room or nobody looks."""
+    if width is None or len(line) <= width:
+        return [line]
+    start = len(line) - len(line.lstrip(" -!*"))
+    return textwrap.wrap(
+        line, width, subsequent_indent=" " * (start or 2), break_long_words=False, break_on_hyphens=False, drop_whitespace=True
+    )
 
 
 def table(head: Sequence[str], rows: Iterable[Sequence[object]]) -> list[str]:
-    """Rows under a head, in columns that line up; an empty list says so."""
+    """Rows under a head, in columns that line up; an empty list says so.
+
+    Where the terminal is too narrow, the widest columns are folded: between words, and if that is not enough at hyphens.
+    """
     cells = [[str(cell) for cell in row] for row in rows]
     if not cells:
         return ["(none)"]
     lines = [list(head), *cells]
     widths = [max(len(line[column]) for line in lines) for column in range(len(head))]
-    return ["  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() for line in lines]
+    room = terminal_columns()
+    if room is not None:
+        for pieces in (_words, _parts_of_words):
+            widths = _narrowed(widths, [max(_longest(line[at], pieces) for line in lines) for at in range(len(head))], room)
+    return [text for line in lines for text in _row(line, widths)]
+
+
+def _narrowed(widths: Sequence[int], least: Sequence[int], room: int) -> list[int]:
+    """Widths of columns taken from the widest until they fit, none below its least."""
+    found = list(widths)
+    while sum(found) + 2 * (len(found) - 1) > room:
+        slack = [column for column in range(len(found)) if found[column] > least[column]]
+        if not slack:
+            break
+        found[max(slack, key=lambda column: found[column])] -= 1
+    return found
+
+
+def _words(cell: str) -> list[str]:
+    # A number with its unit or its interval is read as one.
+    return [cell] if re.fullmatch(r"[<>]?[\d.,e+-]+( \([^)]*\)| \S+( \S+)?)?", cell) else cell.split()
+
+
+def _parts_of_words(cell: str) -> list[str]:
+    return [part for word in _words(cell) for part in ([word] if " " in word else re.findall(r"[^-]+-*|-+", word))]
+
+
+def _longest(cell: str, pieces: Callable[[str], list[str]]) -> int:
+    return max((len(piece) for piece in pieces(cell)), default=0)
+
+
+def _row(cells: Sequence[str], widths: Sequence[int]) -> list[str]:
+    parts = [_folded_cell(cell, width) for cell, width in zip(cells, widths, strict=True)]
+    height = max(len(part) for part in parts)
+    return [
+        "  ".join((part[at] if at < len(part) else "").ljust(width) for part, width in zip(parts, widths, strict=True)).rstrip()
+        for at in range(height)
+    ]
+
+
+def _folded_cell(cell: str, width: int) -> list[str]:
+    if len(cell) <= width:
+        return [cell]
+    fits = _longest(cell, _words) <= width
+    return textwrap.wrap(cell, width, break_long_words=False, break_on_hyphens=not fits)
 
 
 @contextmanager
@@ -88,16 +155,6 @@ def progress(what: str) -> Iterator[None]:
     ) as bar:
         bar.add_task(what, total=None)
         yield
-
-
-def tracked(items: Sequence[T], what: str) -> Iterable[T]:
-    """The items, with a bar on the terminal that says how many are done."""
-    if not sys.stderr.isatty():
-        return items
-    from rich.console import Console
-    from rich.progress import track
-
-    return track(items, description=what, console=Console(stderr=True), transient=True)
 
 
 @contextmanager

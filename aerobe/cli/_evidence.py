@@ -8,13 +8,12 @@ from typing import Annotated, Any
 
 from cyclopts import App, Parameter
 
+from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import OWN, Where, now, progress, say, table
 from aerobe.errors import ImportFault
 from aerobe.units import with_uncertainty
 
 app = App(name="evidence", help="What many people found: take in, list, weigh, pool every brew.")
-
-CANNOT_TELL = 4
 
 
 @app.command
@@ -61,8 +60,10 @@ def weigh(
 
     Parameters
     ----------
-    recipe, against
-        Names of the recipes.
+    recipe
+        Name of the recipe, as `aerobe evidence list` shows it.
+    against
+        Name of the recipe it is compared with.
     outcome
         What the trials were judged by.
     """
@@ -83,7 +84,7 @@ def weigh(
     lines += [double.words for double in weighed.duplicates]
     lines += [f"{words} ({', '.join(trials)})" for words, trials in flags_by_words(weighed).items()]
     say(weighed, as_json=where.json, text=lines)
-    return CANNOT_TELL if weighed.answer == "cannot tell" else 0
+    return NOT_SETTLED if weighed.answer == "cannot tell" else 0
 
 
 @app.command

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from cyclopts import Parameter
 
+from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import OWN, Where, now, progress, say, table
 from aerobe.errors import ImportFault
 from aerobe.records import as_plain
@@ -16,13 +17,15 @@ from aerobe.units import ELAPSED
 if TYPE_CHECKING:
     from aerobe.desk import Preview, TakenIn
 
-NOT_YET = 4
+
+DayFirst = Annotated[bool | None, Parameter(negative="--no-day-first")]
+DecimalComma = Annotated[bool | None, Parameter(negative="--no-decimal-comma")]
 
 
 def import_file(
-    file: Path, /, *, yes: Annotated[bool, Parameter(name=["--yes", "-y"], negative="")] = False,
-    column: Annotated[tuple[str, ...], Parameter(negative="")] = (), brew: str = "", assay: str = "", trial: str = "",
-    zone: str = "", day_first: bool | None = None, decimal_comma: bool | None = None, started: str = "", at: str = "",
+    file: Path, /, *, yes: Annotated[bool, Parameter(name=["--yes", "-y"])] = False,
+    column: tuple[str, ...] = (), brew: str = "", assay: str = "", trial: str = "",
+    zone: str = "", day_first: DayFirst = None, decimal_comma: DecimalComma = None, started: str = "", at: str = "",
     sheet: str = "", where: Where = OWN,
 ) -> int:
     """Take in a table of readings, a logger file, or a data package. Shows first what it understood.
@@ -35,16 +38,18 @@ def import_file(
         Keep what the preview shows without asking. Without it, where nobody can be asked, nothing is kept; the exit code is 4.
     column
         What a column means: --column "DO=oxygen [mg/L]". May be given several times.
-    brew, assay
-        Keys of the brew and the assay of rows that do not name theirs.
+    brew
+        Key of the brew of rows that do not name theirs.
+    assay
+        Key of the assay of rows that do not name theirs.
     trial
         Name of the trial that the table's treatments belong to.
     zone
         Time zone of clock times without offset: Europe/Berlin, or +02:00.
     day_first
-        03/04 is the third of April.
+        03/04 is the third of April; with --no-day-first it is the fourth of March. Told by the other rows if left out.
     decimal_comma
-        Numbers are written 8,2.
+        Numbers are written 8,2; with --no-decimal-comma 8.2. Told by the other rows if left out.
     started
         When the air went on, for brews the table begins (2026-05-01T08:00+02:00).
     at
@@ -69,7 +74,7 @@ def import_file(
     if not preview.ready or not (yes or _agreed(preview, quiet=where.json)):
         shown = {"ready": preview.ready, "columns": as_plain(preview.mapping), "kept": False}
         say(shown, as_json=where.json, text=[*_shown(preview), "Nothing was kept."])
-        return NOT_YET
+        return NOT_SETTLED
     with where.open() as notebook, progress("keeping rows"):
         taken = take_in(notebook, content, file.name, wishes, now=now())
     say(taken, as_json=where.json, text=_told(taken))

@@ -7,8 +7,9 @@ from typing import Annotated, Any
 
 from cyclopts import App, Parameter
 
+from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, progress, say, table
-from aerobe.cli._oxygen_measure import NOT_SETTLED, kla, probe, saturation, steps, sulphite
+from aerobe.cli._oxygen_measure import kla, probe, saturation, steps, sulphite
 from aerobe.desk import FoodForm
 from aerobe.units import LENGTH, OXYGEN, VOLUME, number
 
@@ -18,6 +19,7 @@ Question = Annotated[FoodForm, Parameter(name="*")]
 
 
 FORM = FoodForm()
+IN_BRACKETS = "In brackets: where 90 % of the simulated brews lie."
 
 for measuring in (saturation, probe, sulphite, kla, steps):
     app.command(measuring)
@@ -36,7 +38,8 @@ def ceiling(*, question: Question = FORM, draws: int = 600, json: JSON_ONLY = Fa
 
     with progress("simulating brews"):
         answer = ask_food_ceiling(question.question(draws=draws))
-    lines = [answer.says, *answer.remarks, "", *_dose_lines(answer.ceiling.rows), *(f"! {line}" for line in answer.cautions)]
+    lines = [answer.says, *answer.remarks, "", *_dose_lines(answer.ceiling.rows), IN_BRACKETS]
+    lines += [f"! {line}" for line in answer.cautions]
     plain = {
         "says": answer.says, "ceiling": answer.ceiling, "by_balance_g_per_l": answer.by_balance_g_per_l,
         "balance": answer.balance, "remarks": answer.remarks, "cautions": answer.cautions,
@@ -62,10 +65,10 @@ def splits(dose: str, /, *, question: Question = FORM, draws: int = 400, json: J
     with progress("simulating brews"):
         rows = compare_splits(question.question(draws=draws), DOSE.read(dose))
     head = ("feeding", "at [h]", "ceiling [g/L]", "chance above floor", "lowest oxygen [mg/L]", "peak biomass [ug C/mL]")
-    say(rows, as_json=json, text=table(head, [
+    say(rows, as_json=json, text=[*table(head, [
         (row.name, " ".join(f"{at:g}" for at in row.feed_at_h), _dose(row.ceiling.dose_g_per_l),
          f"{100 * row.at_dose.chance_above_floor:.0f} %", _three(row.at_dose.lowest_oxygen_mg_per_l),
-         _three(row.at_dose.peak_biomass)) for row in rows]))
+         _three(row.at_dose.peak_biomass)) for row in rows]), IN_BRACKETS])
 
 
 @app.command(name="air-or-food")
@@ -79,8 +82,10 @@ def air_or_food(
     ----------
     dose
         Of the food as it is now, with unit.
-    price_per_kwh, food_price_per_kg
-        For the cost of one brew.
+    price_per_kwh
+        Of electricity, in your currency a kWh.
+    food_price_per_kg
+        Of the food, in your currency a kg.
     draws
         Brews simulated for each way.
     """
@@ -90,10 +95,10 @@ def air_or_food(
     changes = compare(
         question.question(draws=draws), DOSE.read(dose), price_per_kwh=price_per_kwh, food_price_per_kg=food_price_per_kg
     )
-    head = ("way", "chance above floor", "lowest oxygen [mg/L]", "peak biomass [ug C/mL]", "cost")
+    head = ("way", "chance above floor", "lowest oxygen [mg/L]", "peak biomass [ug C/mL]", "cost [money]")
     say(changes, as_json=json, text=[changes.says, *table(head, [
         (row.name, f"{100 * row.chance_above_floor:.0f} %", _three(row.lowest_oxygen_mg_per_l), _three(row.peak_biomass),
-         f"{row.cost:.2f}") for row in changes.rows])])
+         f"{row.cost:.2f}") for row in changes.rows]), IN_BRACKETS])
 
 
 @app.command
@@ -110,7 +115,7 @@ def size(
     need
         kLa wanted at 20 degC, with unit, instead of a dose.
     price_per_kwh
-        Of electricity.
+        Of electricity, in your currency a kWh.
     draws
         Brews simulated.
     """
@@ -209,7 +214,9 @@ def hold(oxygen: str, uptake_rate: float, /, *, floor: str = "0 mg/L", json: JSO
     from aerobe.desk import holding_time
 
     found = holding_time(OXYGEN.read(oxygen), uptake_rate, floor_mg_per_l=OXYGEN.read(floor))
-    say(found, as_json=json, text=f"{number(found.median_min)} min")
+    say(found, as_json=json, text=(
+        f"Once the air stops, oxygen falls from {oxygen} to {floor} in {number(found.median_min)} min."
+    ))
 
 
 @app.command
@@ -228,7 +235,7 @@ def foods(name: str = "", /, *, json: JSON_ONLY = False) -> None:
         lines = [shown.food, *(f"  {label}: {value}" for label, value in shown.lines), shown.notes, *shown.references]
         say(shown, as_json=json, text=lines)
         return
-    head = ("key", "food", "carbon [g/g]", "readily", "C:N", "oxygen demand [g/g]")
+    head = ("key", "food", "carbon [g/g]", "readily used share", "C:N", "oxygen demand [g/g]")
     say(list(FOODS.values()), as_json=json, text=table(head, [
         (food.key, food.name, f"{food.carbon.mid:g}", f"{food.readily.mid:g}", number(food.carbon_to_nitrogen, 2),
          f"{food.oxygen_demand.mid:g}") for food in FOODS.values()]))
@@ -242,7 +249,7 @@ def _dose_lines(rows: Sequence[Any]) -> list[str]:
 
 
 def _plan_lines(plans: Sequence[Any]) -> list[str]:
-    head = ("diffuser", "air [L/min]", "to be 90 % sure", "pressure [kPa]", "power [W]", "cost of a brew")
+    head = ("diffuser", "air [L/min]", "to be 90 % sure [L/min]", "pressure [kPa]", "power [W]", "cost of a brew [money]")
     lines = table(head, [
         (plan.diffuser, number(plan.flow_l_per_min), number(plan.flow_assured_l_per_min), number(plan.pressure_kpa),
          number(plan.power_w), f"{plan.cost:.2f}") for plan in plans])

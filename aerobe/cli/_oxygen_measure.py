@@ -9,11 +9,10 @@ from typing import Annotated, Any
 
 from cyclopts import Parameter
 
+from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, say
 from aerobe.errors import ImportFault
 from aerobe.units import CONDUCTIVITY, ELAPSED, LENGTH, OXYGEN, PRESSURE, TEMPERATURE, VOLUME, number
-
-NOT_SETTLED = 4
 
 
 @Parameter(name="*")
@@ -45,7 +44,8 @@ def saturation(*, water: Water = WATER, pressure: str = "", conductivity: str = 
         TEMPERATURE.read(water.temperature), altitude_m=LENGTH.read(water.altitude), salinity=salts,
         pressure_kpa=PRESSURE.read(pressure) if pressure else None,
     )
-    say({"saturation_mg_per_l": value, "salinity": salts}, as_json=json, text=f"{value:.2f} mg/L")
+    said = f"Water in balance with air holds {value:.2f} mg/L here."
+    say({"saturation_mg_per_l": value, "salinity": salts}, as_json=json, text=said)
 
 
 def probe(reading: str, /, *, zero: str = "", water: Water = WATER, json: JSON_ONLY = False) -> int:
@@ -96,8 +96,10 @@ def kla(
     ----------
     file
         Two columns, time and oxygen; "-" reads from the keyboard or a pipe.
-    time_unit, oxygen_unit
-        Where the head of the file names none.
+    time_unit
+        Of the first column, where the head of the file names none: s, min or h.
+    oxygen_unit
+        Of the second column, where the head of the file names none: mg/L or "% saturation".
     probe_t90
         Time in which the probe shows 90 % of a step.
     step
@@ -138,10 +140,14 @@ def steps(
     ----------
     file
         Two columns, time and oxygen; "-" reads from the keyboard or a pipe.
-    off, on
-        When the air went off and on, on the log's clock, with unit.
-    time_unit, oxygen_unit
-        Where the head of the file names none.
+    off
+        When the air went off, on the log's clock, with unit: "3 min".
+    on
+        When the air came back, on the log's clock, with unit.
+    time_unit
+        Of the first column, where the head of the file names none: s, min or h.
+    oxygen_unit
+        Of the second column, where the head of the file names none: mg/L or "% saturation".
     probe_t90
         Time in which the probe shows 90 % of a step.
     """

@@ -7,15 +7,15 @@ from typing import Annotated, Any
 
 from cyclopts import App, Parameter
 
+from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, progress, say
 from aerobe.errors import ImportFault
 
 app = App(name="report", help="Reports with their data: write, check anew, publish a folder of pages.")
 
-NOT_FOUND_AGAIN = 4
 Folder = Annotated[Path, Parameter(name=["--to", "-o"], help="Folder to write to.")]
 Licence = Annotated[str, Parameter(help="Of the data: CC0-1.0, CC-BY-4.0, CC-BY-SA-4.0, ODC-By-1.0 or ODbL-1.0.")]
-People = Annotated[bool, Parameter(negative="", help="Keep names of people, places and free notes; left out by default.")]
+People = Annotated[bool, Parameter(help="Keep names of people, places and free notes; left out by default.")]
 
 
 @app.command
@@ -70,10 +70,16 @@ def assay(
     ----------
     table
         Table of the study, as for `aerobe assay`.
-    name, method, price
-        Of the test.
-    scale_low, scale_high
-        Ends of its scale, in the unit of the study.
+    name
+        What you call the test.
+    method
+        How it works: "colour test", turbidity, "plate count" ...
+    price
+        Of one test, in your currency.
+    scale_low
+        Lowest mark of its scale, in the unit of the study.
+    scale_high
+        Highest mark of its scale, in the unit of the study.
     recipe
         Recipe whose colour the conclusion is about.
     """
@@ -103,7 +109,7 @@ def check(package: Path, /, *, json: JSON_ONLY = False) -> int:
     lines = [line for one in found for line in (one.in_words(), *(f"  {gap.name}: {gap.then} then, {gap.now} now"
                                                                   for gap in one.differences))]
     say({"checks": found, "same": all(one.is_same for one in found)}, as_json=json, text=lines)
-    return 0 if all(one.is_same for one in found) else NOT_FOUND_AGAIN
+    return 0 if all(one.is_same for one in found) else NOT_SETTLED
 
 
 @app.command
@@ -117,8 +123,10 @@ def site(
     ----------
     folder
         A new or empty folder.
-    title, about
-        For the first page.
+    title
+        Heading of the first page.
+    about
+        A sentence or two for the first page.
     """
     from aerobe.desk import Wanted, static_site
 

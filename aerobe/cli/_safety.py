@@ -7,6 +7,7 @@ from typing import Annotated
 
 from cyclopts import App, Parameter
 
+from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, say, table
 from aerobe.cli._safety_words import (
     answer_lines,
@@ -24,7 +25,6 @@ from aerobe.units import VOLUME, parse_number
 
 app = App(name="safety", help="Gates, compost rules, tests, water, cautions; may this tea go there?")
 
-ANSWER_IS_NO = 4
 DECIDES = "Local codes and licensed practice decide."
 Entry = Annotated[UseEntry, Parameter(name="*")]
 
@@ -62,7 +62,7 @@ def gates(brew: str, /, *, where: Where = OWN) -> int:
     warned = cautions_for("harvest")
     text = [*gate_lines(found), DECIDES, *(f"! {item.short}" for item in warned)]
     say({"gates": plain_gates(found), "decides": DECIDES, "cautions": warned}, as_json=where.json, text=text)
-    return 0 if all(gate.is_open for gate in found) else ANSWER_IS_NO
+    return 0 if all(gate.is_open for gate in found) else NOT_SETTLED
 
 
 @app.command
@@ -73,7 +73,7 @@ def ask(*, entry: Entry, where: Where = OWN) -> int:
     with where.open(create=False) as book:
         answer = ask_use(book, entry, now=now())
     say(plain_answer(answer), as_json=where.json, text=answer_lines(answer))
-    return 0 if answer.advice.may_go_ahead else ANSWER_IS_NO
+    return 0 if answer.advice.may_go_ahead else NOT_SETTLED
 
 
 @app.command
@@ -84,7 +84,7 @@ def use(*, entry: Entry, where: Where = OWN) -> int:
     with where.open(create=False) as book:
         receipt, answer = record_use(book, entry, now=now())
     say({"kept": receipt, **plain_answer(answer)}, as_json=where.json, text=[f"Kept as '{receipt.key}'.", *answer_lines(answer)])
-    return 0 if answer.advice.may_go_ahead else ANSWER_IS_NO
+    return 0 if answer.advice.may_go_ahead else NOT_SETTLED
 
 
 @app.command
@@ -122,7 +122,7 @@ def compost(key: str, /, *, place: str = "", where: Where = OWN) -> int:
         found = check_compost(book, key, place=place)
     lines = [f"{found.jurisdiction}: {found.state}.", found.why, found.next_step]
     say(found, as_json=where.json, text=[*lines, *(f"- {rule.name}: {rule.state}. {rule.why}" for rule in found.rules)])
-    return 0 if found.state == "shown to pass" else ANSWER_IS_NO
+    return 0 if found.state == "shown to pass" else NOT_SETTLED
 
 
 @app.command(name="compost-history")
@@ -206,7 +206,7 @@ def test(
     with where.open(create=False) as book:
         found = note_indicator_test(book, entry, now=now())
     say(found, as_json=where.json, text=[f"{found.state}.", found.why, found.next_step])
-    return 0 if found.state == "shown to pass" else ANSWER_IS_NO
+    return 0 if found.state == "shown to pass" else NOT_SETTLED
 
 
 @app.command
@@ -226,7 +226,8 @@ def water(recipe: str, e_coli: str, /, *, where: Where = OWN) -> None:
         raise UnusableRecord(f"'{e_coli}' is no outcome.", "Write found or none.")
     with where.open(create=False) as book:
         receipt = note_water_test(book, recipe, e_coli_found=e_coli == "found", now=now())
-    say(receipt, as_json=where.json, text="Kept.")
+    said = f"Kept: E. coli {'was' if e_coli == 'found' else 'was not'} found in 100 mL of the water of '{recipe}'."
+    say(receipt, as_json=where.json, text=said)
 
 
 @app.command
@@ -309,7 +310,7 @@ def lab(limit: str, /, *, count: str = "", portions: str = "", found: str = "", 
         finds=parse_number(finds) if finds else None,
     )
     say(finding, as_json=json, text=[f"{finding.state}.", finding.why, finding.next_step])
-    return 0 if finding.state == "shown to pass" else ANSWER_IS_NO
+    return 0 if finding.state == "shown to pass" else NOT_SETTLED
 
 
 @app.command

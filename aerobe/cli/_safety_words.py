@@ -8,7 +8,7 @@ from typing import Any
 
 from aerobe.errors import UnusableReading, UnusableRecord
 from aerobe.records import as_plain
-from aerobe.units import parse_number
+from aerobe.units import number, parse_number
 
 
 def plain_answer(answer: Any) -> dict[str, Any]:
@@ -48,7 +48,7 @@ def answer_lines(answer: Any) -> list[str]:
     if put is not None:
         lines.append(f"Mix {put.mix_l:.3g} L, 1 part tea to {put.parts_water_to_one_tea:.3g} of water.")
         rates = ((put.mix_l_per_ha, "L/ha"), (put.mix_l_per_bed, "L a bed"), (put.mix_ml_per_pot, "mL a pot"))
-        lines += [f"{value:.3g} {unit}" for value, unit in rates if value is not None]
+        lines += [f"That is {number(value)} {unit}." for value, unit in rates if value is not None]
     if applied is not None:
         lines.append(f"{applied.per_m2:.2g} ({applied.low:.2g} to {applied.high:.2g}) microbes per m2.")
     lines += [f"{item.name}: {item.state}. {item.why}" for item in answer.field]

@@ -6,15 +6,17 @@ from typing import Annotated
 
 from cyclopts import Parameter
 
-from aerobe.cli._common import Where, now, own_notebook
+from aerobe.cli._common import NOTEBOOK, Where, now, own_notebook
 
 
 def serve(
     *,
-    where: Where | None = None,
+    notebook: NOTEBOOK = "",
     port: Annotated[int, Parameter(help="For HTTP; HTTPS takes the next one.")] = 8470,
-    share: Annotated[bool, Parameter(negative="", help="Also serve paired devices of the local network.")] = False,
-    https: Annotated[bool, Parameter(help="Offer HTTPS when sharing; phones keep pages only over it.")] = True,
+    share: Annotated[bool, Parameter(help="Also serve paired devices of the local network.")] = False,
+    https: Annotated[
+        bool, Parameter(negative="--no-https", help="Offer HTTPS when sharing; phones keep pages only over it.")
+    ] = True,
 ) -> None:
     """Serve the notebook as an app. Without --share nothing beyond this machine is served.
 
@@ -23,9 +25,8 @@ def serve(
     from aerobe.web import plan_serving
     from aerobe.web import serve as run
 
-    where = where or Where()
-    with where.open() as notebook:
+    with Where(notebook=notebook).open() as book:
         plan = plan_serving(
-            notebook_path=notebook.store.path, home=own_notebook().parent, port=port, share=share, https=https, now=now()
+            notebook_path=book.store.path, home=own_notebook().parent, port=port, share=share, https=https, now=now()
         )
-        run(notebook, plan, say=lambda words: print(words, flush=True))
+        run(book, plan, say=lambda words: print(words, flush=True))

@@ -8,12 +8,15 @@ from typing import Annotated, Any
 
 from cyclopts import App, Parameter
 
+from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import OWN, Where, counted, now, progress, say, table
 from aerobe.errors import UnusableRecord
 from aerobe.records import Arm, Trial
+from aerobe.units import percent
 
 trial = App(name="trial", help="Plan a trial, print its run sheet, judge it, and find out what to ask next.")
-NAME, ARMS = Parameter(name="--name"), Parameter(name="--arms")
+NAME = Parameter(name="--name")
+CONTROLS = Parameter(negative="--no-controls")
 
 
 def _wish(**typed: Any) -> Any:
@@ -28,7 +31,7 @@ def plan(
     outcome: str = "biomass", margin: str = "1.5", money: str = "500", test_price: str = "10", brew_price: str = "20",
     tests: str = "", vessels: str = "2", vessel_names: str = "", days: str = "28", days_per_round: str = "3",
     scatter: str = "weekly batches", test_scatter: str = "0.15", assay: str = "", sample_at: str = "24 h", start: str = "",
-    seed: str = "1", controls: bool = True, begin: bool = False, where: Where = OWN,
+    seed: str = "1", controls: Annotated[bool, CONTROLS] = True, begin: bool = False, where: Where = OWN,
 ) -> None:
     """What a budget can answer; with --begin, write the trial down and draw its run sheet.
 
@@ -48,10 +51,20 @@ def plan(
         What it is judged by: biomass, ratio, peak time, cost per biomass, oxygen, yield ...
     margin
         Difference worth having, as a ratio.
-    money, test_price, brew_price
-        What you can spend, and what one test and one brew cost.
-    tests, vessels, days, days_per_round
-        Tests at hand, brews side by side, days until the answer, days of one round.
+    money
+        What you can spend in all, in your currency.
+    test_price
+        Cost of one test.
+    brew_price
+        Cost of one brew.
+    tests
+        Tests at hand; as many as the money buys if left out.
+    vessels
+        How many brews can stand side by side.
+    days
+        Days until you want the answer.
+    days_per_round
+        Days from the start of one round of brews to the next.
     vessel_names
         Keys of the vessels to use.
     scatter
@@ -121,8 +134,8 @@ def _plan_text(found: Any, key: str) -> list[str]:
                 d.tests_per_brew,
                 d.rounds,
                 f"{d.cost:g}",
-                f"{d.power.told:.0%}",
-                f"{d.power.same_told:.0%}",
+                percent(d.power.told),
+                percent(d.power.same_told),
                 f"{d.power.detectable_ratio:.3g}",
             )
             for d in (found.recommended, *found.alternatives)
@@ -144,8 +157,10 @@ def power(
     ----------
     key
         Of a trial with a run sheet.
-    scatter, test_scatter
-        As in `aerobe trial plan`.
+    scatter
+        Between brews, as in `aerobe trial plan`.
+    test_scatter
+        Between tests of one brew, as in `aerobe trial plan`.
     simulations
         Trials simulated.
     workers
@@ -169,7 +184,7 @@ def power(
             progress=tell,
         )
     rows = [
-        (label, f"{better:.0%}", f"{worse:.0%}", f"{same:.0%}", f"{wrong:.1%}", f"{true:.3g}")
+        (label, percent(better), percent(worse), percent(same), percent(wrong, 1), f"{true:.3g}")
         for label, better, worse, same, wrong, true in zip(
             found.labels, found.better, found.worse, found.same, found.wrong, found.true_ratio, strict=True
         )
@@ -190,7 +205,13 @@ def trial_list(*, where: Where = OWN) -> None:
 
 @trial.command(name="show")
 def show(key: str, /, *, where: Where = OWN) -> None:
-    """A trial with its brews, started and waiting."""
+    """A trial with its brews, started and waiting.
+
+    Parameters
+    ----------
+    key
+        Key of the trial.
+    """
     from aerobe.desk import trial_view
 
     with where.open(create=False) as notebook:
@@ -202,20 +223,33 @@ def show(key: str, /, *, where: Where = OWN) -> None:
     ]
     text = [
         f"{view.trial.name}: {view.trial.question}, judged by {view.trial.outcome}.",
-        f"{view.with_results} brews have results.",
+        f"Brews with results: {view.with_results} of {len(view.brews) + len(view.waiting)}.",
         "",
     ]
-    say(view, as_json=where.json, text=[*text, *table(("code", "brew", "vessel", "state"), rows)])
+    text += table(("code", "brew", "vessel", "state"), rows)
+    if view.waiting:
+        text.append(f"When the air goes on in one of them: aerobe trial begin {key} CODE")
+    say(view, as_json=where.json, text=text)
 
 
 @trial.command(name="begin")
 def begin(key: str, code: str, /, *, where: Where = OWN) -> None:
-    """The air is on in a planned brew: give its code from the run sheet."""
+    """The air is on in a planned brew.
+
+    Parameters
+    ----------
+    key
+        Key of the trial.
+    code
+        The brew's blind code on the run sheet, such as XD6.
+    """
     from aerobe.desk import start_planned_brew
 
     with where.open() as notebook:
         receipt = start_planned_brew(notebook, key, code, now=now())
-    say(receipt, as_json=where.json, text=f"Brew '{receipt.key}' began.")
+    say(receipt, as_json=where.json, text=[
+        f"Brew '{receipt.key}' began.", f"Record its tests: aerobe reading add {receipt.key} RESULT --assay KEY",
+    ])
 
 
 @trial.command(name="sheet")
@@ -225,7 +259,7 @@ def sheet(key: str, to: Path | None = None, /, *, with_arms: bool = False, where
     Parameters
     ----------
     key
-        Of the trial.
+        Key of the trial.
     to
         File to write; <key>-run-sheet.html if left out.
     with_arms
@@ -242,7 +276,15 @@ def sheet(key: str, to: Path | None = None, /, *, with_arms: bool = False, where
 
 @trial.command(name="calendar")
 def calendar(key: str, to: Path | None = None, /, *, where: Where = OWN) -> None:
-    """Write starts and samplings as a calendar file (.ics)."""
+    """Write starts and samplings as a calendar file (.ics).
+
+    Parameters
+    ----------
+    key
+        Key of the trial.
+    to
+        File to write; <key>.ics if left out.
+    """
     from aerobe.desk import trial_calendar
 
     with where.open(create=False) as notebook:
@@ -257,18 +299,18 @@ def verdict(
     key: str, /, *, outcome: str = "", assay: str = "", at_h: float | None = None, margin: float | None = None,
     also: tuple[str, ...] = (), where: Where = OWN,
 ) -> int:
-    """Judge a trial. Leaves with exit code 4 if nothing can be told yet.
+    """Judge a trial. Exit code 4: nothing can be told yet.
 
     Parameters
     ----------
     key
-        Of the trial.
+        Key of the trial.
     outcome
         Judged by; what the trial was planned for if left out.
     assay
         Key of the assay whose readings are judged; the one that measured the most brews if left out.
     at_h
-        Hour to compare at; each brew's last sample if left out.
+        Hour to compare at; the last planned hour that every arm has reached if left out. [h]
     margin
         Ratio worth having, if not that of the plan.
     also
@@ -294,7 +336,6 @@ def _pair(text: str) -> tuple[str, str]:
 
 
 def _say_verdict(found: Any, as_json: bool) -> int:
-    from aerobe.cli import NOT_SETTLED
     from aerobe.desk import verdict_lines
 
     say(found, as_json=as_json, text=verdict_lines(found))
@@ -303,7 +344,13 @@ def _say_verdict(found: Any, as_json: bool) -> int:
 
 @trial.command(name="next")
 def next_one(key: str, /, *, where: Where = OWN) -> None:
-    """What to ask next, from what this trial showed."""
+    """What to ask next, from what this trial showed.
+
+    Parameters
+    ----------
+    key
+        Key of the trial.
+    """
     from aerobe.desk import next_trial
 
     with where.open(create=False) as notebook:
@@ -319,7 +366,21 @@ def next_one(key: str, /, *, where: Where = OWN) -> None:
 def compare(
     first: str, second: str, /, *, outcome: str = "biomass", at_h: float | None = None, margin: float = 1.25, where: Where = OWN
 ) -> int:
-    """Two recipes by all their brews, planned or not; the answer is marked as unplanned."""
+    """Two recipes by all their brews, planned or not; the answer is marked as unplanned. Exit code 4: it cannot be told yet.
+
+    Parameters
+    ----------
+    first
+        Key of one recipe.
+    second
+        Key of the recipe it is compared with.
+    outcome
+        Judged by: biomass, count, ratio, peak time, cost per biomass, oxygen ...
+    at_h
+        Hour to compare at; each brew's last sample if left out. [h]
+    margin
+        Ratio worth having.
+    """
     from aerobe.desk import compare_recipes
 
     with where.open(create=False) as notebook:
@@ -371,12 +432,14 @@ def times(
 
     Parameters
     ----------
-    recipe, vessel
-        Keys of a recipe and a vessel.
+    recipe
+        Key of the recipe.
+    vessel
+        Key of the vessel it is brewed in.
     samples
         Samples of each brew.
     until_h
-        Latest hour.
+        Latest hour. [h]
     aim
         "course" for the whole curve, "peak time" for the time of the peak.
     """
@@ -388,5 +451,5 @@ def times(
     say(
         found,
         as_json=where.json,
-        text=f"Sample at {hours} h. Evenly spread samples would tell {found.efficiency_of_even:.0%} as much.",
+        text=f"Sample at {hours} h. Evenly spread samples would tell {percent(found.efficiency_of_even)} as much.",
     )

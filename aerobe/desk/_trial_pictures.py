@@ -7,7 +7,7 @@ import math
 from aerobe.charts import Picture, best_dose_words, designs_by_cost, dose_curve
 from aerobe.reports import trial_pictures
 from aerobe.trials import Plan
-from aerobe.units import number
+from aerobe.units import number, percent
 from aerobe.verdicts import Check, Comparison, Verdict, effect_words
 
 
@@ -39,13 +39,13 @@ def verdict_lines(verdict: Verdict) -> list[str]:
         lines.append(f"{item.label}{mark}: {effect_words(item, verdict.outcome)} -> {item.call}")
         if item.probability_better is not None and item.probability_worse is not None and item.probability_same is not None:
             lines.append(
-                f"  better by more than the margin {item.probability_better:.0%}, worse {item.probability_worse:.0%}, "
-                f"within it {item.probability_same:.0%}"
+                f"  better by more than the margin {percent(item.probability_better)}, worse {percent(item.probability_worse)}, "
+                f"within it {percent(item.probability_same)}"
             )
         lines.append(f"  {item.because}")
     for place in verdict.ranking:
         span = f"{place.best_place}" if place.best_place == place.worst_place else f"{place.best_place} to {place.worst_place}"
-        lines.append(f"place {span}: {place.arm} (best with probability {place.probability_best:.0%})")
+        lines.append(f"place {span}: {place.arm} (best with probability {percent(place.probability_best)})")
     if verdict.dose is not None:
         lines.append(f"{best_dose_words(verdict.dose)} {verdict.dose.because}")
     if verdict.brew_sd is not None:

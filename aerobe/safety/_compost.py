@@ -11,6 +11,7 @@ from aerobe.errors import NotFound, OutsideValidity
 from aerobe.records import Compost, HeatLog
 from aerobe.safety._findings import FAILS, NOT_SHOWN, SHOWN, STATES, Finding
 from aerobe.safety._thresholds import DECIDE, tables, threshold
+from aerobe.units import percent
 
 ASK = "Check your local code." + DECIDE
 
@@ -234,7 +235,7 @@ def _equation(rule: HeatRule, compost: Compost) -> tuple[str, str]:
         needed = sludge_equation_days(floor, solids=solids)
         stretches = hot_stretches(compost.heat, floor, longest_gap_days=needed)
         best = max(best, max((end - start for start, end in stretches), default=0.0) / needed)
-    text = f"the log gives {best:.0%} of the time asked" if best < 10.0 else "the log gives over ten times the time asked"
+    text = f"the log gives {percent(best)} of the time asked" if best < 10.0 else "the log gives over ten times the time asked"
     return (SHOWN if best >= 1.0 else FAILS), text
 
 

@@ -13,6 +13,7 @@ from aerobe.safety._findings import FAILS, NOT_SHOWN, SHOWN, STATES
 from aerobe.safety._holding import holding_time_h
 from aerobe.safety._smell import smell_of
 from aerobe.safety._thresholds import threshold
+from aerobe.units import percent
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -168,11 +169,11 @@ def _oxygen_forecast(facts: BrewFacts) -> Gate:
     if not 0.0 <= risk <= limit.value:
         return shut_gate(
             name,
-            f"The chance that oxygen is under {floor:.1f} mg/L is {risk:.0%}; at most {limit.value:.0%} is let pass.",
+            f"The chance that oxygen is under {floor:.1f} mg/L is {percent(risk)}; at most {percent(limit.value)} is let pass.",
             "Give more air or wait until the food is used up; an oxygen reading above the floor narrows the forecast.",
             limit.source,
         )
-    return open_gate(name, f"The chance that oxygen is under {floor:.1f} mg/L is {risk:.0%}.", limit.source)
+    return open_gate(name, f"The chance that oxygen is under {floor:.1f} mg/L is {percent(risk)}.", limit.source)
 
 
 def _smell(facts: BrewFacts) -> Gate:

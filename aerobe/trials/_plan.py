@@ -12,7 +12,7 @@ from aerobe.trials._controls import Controls, controls_for
 from aerobe.trials._layouts import Plot, plots_of
 from aerobe.trials._power import Power, power_of
 from aerobe.trials._scatter import Scatter
-from aerobe.units import number
+from aerobe.units import number, percent
 from aerobe.verdicts import best_tests_per_brew, brews_needed, planned_contrasts
 
 GOOD_POWER = 0.8
@@ -195,8 +195,8 @@ def _words(
         tests = "1 test" if design.tests_per_brew == 1 else f"{design.tests_per_brew} tests"
         return (
             f"{design.brews_per_arm} brews of each of {arms} arms, {tests} of each brew, in {design.rounds} rounds, "
-            f"cost {number(design.cost)}: a difference of {number(margin)} times would be told {design.power.told:.0%} "
-            f"of the time, and arms that do not differ would be told apart {design.power.false_claims:.0%} of the time."
+            f"cost {number(design.cost)}: a difference of {number(margin)} times would be told {percent(design.power.told)} "
+            f"of the time, and arms that do not differ would be told apart {percent(design.power.false_claims)} of the time."
         )
     needed = _needed(trial, scatter, budget)
     if needed is None:

@@ -60,6 +60,11 @@ def number(value: float, digits: int = 3) -> str:
     return f"{rounded:.{max(0, digits - 1 - size)}f}"
 
 
+def percent(share: float, places: int = 0) -> str:
+    """A part of a whole as `47 %`."""
+    return f"{100.0 * share:.{places}f} %"
+
+
 def with_uncertainty(value: float, low: float, high: float) -> str:
     """`3.2 (2.6 to 4.0)`: as many digits as the width of the interval supports."""
     width = abs(high - low)

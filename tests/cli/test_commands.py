@@ -10,7 +10,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from aerobe.cli import COMMANDS, FAULT, MISUNDERSTOOD, run
+from aerobe.cli import COMMANDS, FAULT, MISUNDERSTOOD, _common, run
 from aerobe.notebook import open_notebook
 from tests.conftest import DATA
 from tests.notebook.conftest import NOW, furnish
@@ -61,7 +61,31 @@ def test_words_for_people_line_up(capsys: pytest.CaptureFixture[str], book: str)
     assert run(["reading", "add", "b1", "12,5", "--assay", "card", "--when", "4", "-n", book]) == 0
     assert run(["reading", "list", "b1", "-n", book]) == 0
     out = capsys.readouterr().out.splitlines()
-    assert out[1].index("role") == out[2].index("sample") and "12,5 ug C/mL" in out[2]
+    head = next(line for line in out if line.startswith("key"))
+    row = out[out.index(head) + 1]
+    assert head.index("role") == row.index("sample") and "12,5 ug C/mL" in row
+
+
+LONG = [("a-very-long-key-of-a-reading-1", "a few words of text", "4.6 (1.2 to 6.7)"), ("b", "", "<3 ug C/mL")]
+
+
+@pytest.mark.parametrize("columns", [60, 48, 40])
+def test_a_table_fits_the_terminal_and_keeps_numbers_whole(monkeypatch: pytest.MonkeyPatch, columns: int) -> None:
+    monkeypatch.setattr(_common, "terminal_columns", lambda: columns)
+    lines = _common.table(("key", "some notes", "lowest oxygen [mg/L]"), LONG)
+    assert max(map(len, lines)) <= columns and len(lines) > 3
+    assert any("4.6 (1.2 to 6.7)" in line for line in lines) and any("<3 ug C/mL" in line for line in lines)
+    assert {line.index(cell) for line in lines for cell in ("4.6", "<3", "lowest") if cell in line} == {lines[0].index("lowest")}
+
+
+def test_what_no_one_reads_on_a_terminal_is_left_whole(monkeypatch: pytest.MonkeyPatch, capsys) -> None:
+    assert len(_common.table(("key", "notes", "oxygen"), LONG)) == 3
+    _common.say({}, as_json=False, text="word " * 60)
+    monkeypatch.setattr(_common, "terminal_columns", lambda: 40)
+    _common.say({}, as_json=False, text=["! " + "word " * 20])
+    whole, *folded = capsys.readouterr().out.splitlines()
+    assert len(whole) == 300 and len(folded) > 2 and max(map(len, folded)) <= 40
+    assert all(line.startswith("  word") for line in folded[1:])
 
 
 @pytest.mark.parametrize("words", [

@@ -1,0 +1,253 @@
+"""Commands about brews and their readings."""
+
+from __future__ import annotations
+
+from cyclopts import App
+
+from aerobe.cli._common import OWN, Where, now, say, table
+from aerobe.records import SensorLog, as_plain
+from aerobe.units import TEMPERATURE
+
+brew = App(name="brew", help="Start, list and show brews.")
+reading = App(name="reading", help="Add, correct and list readings.")
+
+
+@brew.command(name="new")
+def brew_new(
+    name: str,
+    /,
+    *,
+    recipe: str,
+    vessel: str,
+    started: str = "",
+    temperature: str = "20 degC",
+    trial: str = "",
+    arm: str = "",
+    where: Where = OWN,
+) -> None:
+    """Start a brew: the air is on.
+
+    Parameters
+    ----------
+    name
+        What you call it.
+    recipe
+        Key of a recipe in the notebook.
+    vessel
+        Key of a vessel in the notebook.
+    started
+        When the air was turned on: 08:30, or a date and time; now if left out.
+    temperature
+        Expected water temperature, with unit.
+    trial
+        Key of the trial that the brew belongs to, if any.
+    arm
+        Key of its arm in that trial.
+    """
+    from aerobe.desk import moment_of, new_brew
+
+    with where.open() as open_one:
+        made = new_brew(
+            open_one,
+            name=name,
+            recipe=recipe,
+            vessel=vessel,
+            now=now(),
+            started_at=moment_of(started, now=now()),
+            temperature_degc=TEMPERATURE.read(temperature),
+            trial=trial,
+            arm=arm,
+        )
+    say(
+        made,
+        as_json=where.json,
+        text=[
+            f"Brew '{made.key}' began at {made.started_at:%Y-%m-%d %H:%M}.",
+            f'Next: aerobe reading add {made.key} "12.5" --assay KEY, then aerobe call {made.key}',
+        ],
+    )
+
+
+@brew.command(name="list")
+def brew_list(*, where: Where = OWN) -> None:
+    """All brews, newest first."""
+    from aerobe.desk import list_brews
+
+    with where.open(create=False) as open_one:
+        brews = list_brews(open_one, now=now())
+    rows = [
+        (
+            item["key"],
+            item["name"],
+            item["recipe"],
+            f"{item['elapsed_h']:.1f} h" + (" so far" if item["brewing"] else ""),
+            item["readings"],
+        )
+        for item in brews
+    ]
+    say(brews, as_json=where.json, text=table(("key", "name", "recipe", "brewed", "readings"), rows))
+
+
+@brew.command(name="show")
+def brew_show(brew: str, /, *, where: Where = OWN) -> None:
+    """All that the notebook holds of one brew.
+
+    Parameters
+    ----------
+    brew
+        Key of the brew.
+    """
+    from aerobe.desk import brew_history
+
+    with where.open(create=False) as open_one:
+        history = brew_history(open_one, brew)
+    plain = {name: as_plain(getattr(history, name)) for name in history.__dataclass_fields__ if name != "logs"}
+    plain["logs"] = [{"channel": log.channel, "probe": log.probe, "points": len(log.values)} for log in history.logs]
+    lines = [f"{history.brew.name} ({history.brew.key}): {history.recipe.name} in {history.vessel.name}"]
+    if history.harvest:
+        lines.append(f"Harvested at {history.harvest.elapsed_h:g} h.")
+    else:
+        lines.append(f"Still brewing, as far as is noted. What to do next: aerobe call {brew}")
+    lines += table(
+        ("reading", "h", "role", "assay", "result"),
+        [
+            (item.key, f"{item.elapsed_h:g}", item.role, item.assay, f"{item.typed_as} {item.unit}")
+            for item in history.readings
+        ],
+    )
+    lines += [_log_line(log) for log in history.logs if log.values]
+    say(plain, as_json=where.json, text=lines)
+
+
+@reading.command(name="add")
+def reading_add(
+    brew: str,
+    signal: str,
+    /,
+    *,
+    assay: str,
+    when: str = "",
+    role: str = "sample",
+    dilution: str = "1",
+    replicate: str = "1",
+    notes: str = "",
+    token: str = "",
+    where: Where = OWN,
+) -> None:
+    """Keep a reading, as typed.
+
+    Parameters
+    ----------
+    brew
+        Key of the brew.
+    signal
+        The result: a number, "<0.1" below detection or ">500" above range.
+    assay
+        Key of the assay.
+    when
+        Hours since the air was turned on, a time with unit ("90 min"), a clock time ("14:10"), or a date and time; now if
+        left out.
+    role
+        sample, blank, "filtered blank", "killed control", spike or standard.
+    dilution
+        Final volume over sample volume: 10, or 1:10.
+    replicate
+        Which of several tests of one sample: 1, 2, 3.
+    notes
+        Anything else.
+    token
+        An entry token: the same token twice keeps the reading once.
+    """
+    from aerobe.desk import ReadingEntry, add_reading
+
+    entry = ReadingEntry(
+        brew=brew,
+        assay=assay,
+        signal=signal,
+        when=when,
+        role=role,
+        dilution=dilution,
+        replicate=replicate,
+        notes=notes,
+        token=token,
+    )
+    with where.open(create=False) as open_one:
+        receipt = add_reading(open_one, entry, now=now())
+    say(
+        receipt,
+        as_json=where.json,
+        text=[
+            f"Kept as '{receipt.key}'." if receipt.was_new else f"'{receipt.key}' was kept before.",
+            f"What to do next: aerobe call {brew}",
+        ],
+    )
+
+
+@reading.command(name="correct")
+def reading_correct(key: str, signal: str, /, *, why: str, when: str = "", where: Where = OWN) -> None:
+    """Correct a reading; the old one stays in the notebook.
+
+    Parameters
+    ----------
+    key
+        Key of the reading that is wrong.
+    signal
+        The right result.
+    why
+        What went wrong.
+    when
+        The right time, if that was wrong too.
+    """
+    from aerobe.desk import ReadingEntry, correct_reading
+
+    with where.open(create=False) as open_one:
+        old = open_one.reading(key)
+        entry = ReadingEntry(
+            brew=old.brew,
+            assay=old.assay,
+            signal=signal,
+            when=when,
+            role=old.role,
+            dilution=repr(old.dilution),
+            replicate=str(old.replicate),
+            sample=old.sample,
+            kit_lot=old.kit_lot,
+        )
+        receipt = correct_reading(open_one, key, entry, now=now(), why=why)
+    say(receipt, as_json=where.json, text=f"'{receipt.key}' now stands for '{key}'; both are kept.")
+
+
+@reading.command(name="list")
+def reading_list(brew: str, /, *, all: bool = False, where: Where = OWN) -> None:
+    """Readings of a brew.
+
+    Parameters
+    ----------
+    brew
+        Key of the brew.
+    all
+        Also those that were corrected, and which reading corrects which.
+    """
+    with where.open(create=False) as open_one:
+        found = open_one.readings(brew, with_corrected=all)
+    rows = [
+        (
+            item.key,
+            f"{item.elapsed_h:g}",
+            item.role,
+            item.assay,
+            f"{item.typed_as} {item.unit}",
+            f"{item.dilution:g}",
+            *([item.replaces] if all else []),
+        )
+        for item in found
+    ]
+    head = ("key", "h", "role", "assay", "result", "dilution", *(["corrects"] if all else []))
+    say(found, as_json=where.json, text=table(head, rows))
+
+
+def _log_line(log: SensorLog) -> str:
+    from aerobe.desk import KINDS_OF_CHANNELS
+
+    unit = KINDS_OF_CHANNELS[log.channel].house
+    return f"{log.channel}: {len(log.values)} points, last {log.values[-1]:.3g} {unit} at {log.elapsed_h[-1]:.1f} h"
