@@ -195,16 +195,18 @@ def ratio_by_phase(found: PhaseBias, *, names: tuple[str, str]) -> Picture:
     )
     x = alt.X("phase:N", title="phase", sort=list(dict.fromkeys(row[1] for row in rows)), axis=alt.Axis(labelAngle=0))
     offset = alt.XOffset("food:N", sort=foods)
-    y = alt.Y("ratio:Q", title=f"{names[0]} over {names[1]} [-]", scale=alt.Scale(type="log"))
+    y_title = f"{names[0]} over {names[1]} [-]"
+    y = alt.Y("ratio:Q", title=y_title, scale=alt.Scale(type="log", nice=False, padding=10))
     tint = alt.Color("food:N", title=None, scale=alt.Scale(**scales["colour"]))
     chart = alt.layer(
-        alt.Chart(alt.InlineData(values=[{"one": 1.0}])).mark_rule(strokeDash=[2, 2]).encode(y="one:Q"),
+        alt.Chart(alt.InlineData(values=[{"one": 1.0}])).mark_rule(strokeDash=[2, 2]).encode(y=alt.Y("one:Q", title=y_title)),
         alt.Chart(data)
         .mark_rule(strokeWidth=2)
-        .encode(x=x, xOffset=offset, y=alt.Y("low:Q", title=None), y2="high:Q", color=tint),
+        .encode(x=x, xOffset=offset, y=alt.Y("low:Q", title=y_title), y2="high:Q", color=tint),
         alt.Chart(data)
         .mark_point(filled=True)
         .encode(x=x, xOffset=offset, y=y, color=tint, shape=alt.Shape("food:N", title=None, scale=alt.Scale(**scales["shape"]))),
     )
     figures = FigureTable(columns=("food", "phase", "ratio", "low", "high"), rows=tuple(found.ratios))
-    return picture(chart, title=f"{names[0]} over {names[1]}, by phase", says=found.says, figures=figures)
+    title = f"{names[0]} over {names[1]}, by phase"
+    return picture(chart, title=title, says=f"{names[0]} over {names[1]}: {found.says}", figures=figures)

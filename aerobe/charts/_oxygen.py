@@ -115,6 +115,45 @@ def reaeration_run(times_h: Sequence[float], oxygen_mg_per_l: Sequence[float], e
     return picture(alt.layer(*layers), title="Re-aeration run", says=says, figures=figures, height_px=250)
 
 
+def kla_by_flow(
+    flows: Sequence[float], estimates: Sequence[KlaEstimate], *, sound: Sequence[bool], flow_name: str
+) -> Picture:
+    """Transfer against air flow, every run with its interval; runs in doubt keep their place and another mark.
+
+    Parameters
+    ----------
+    flows, estimates, sound
+        One a run, shape (runs,). [unit in flow_name]
+    flow_name
+        Words for the axis, with the unit.
+    """
+    import altair as alt
+
+    kinds = {True: "sound run", False: "run in doubt"}
+    rows = records_of(
+        flow=flows, kla=[item.kla_per_h for item in estimates], low=[item.kla_low_per_h for item in estimates],
+        high=[item.kla_high_per_h for item in estimates], kind=[kinds[bool(item)] for item in sound],
+    )
+    data = alt.Chart(alt.InlineData(values=rows))
+    x = alt.X("flow:Q", title=flow_name, scale=alt.Scale(zero=True), axis=alt.Axis(grid=False))
+    y_title = "kLa [1/h]"
+    shown = list(kinds.values())
+    colour = alt.Color("kind:N", title=None, scale=alt.Scale(domain=shown, range=["@water", "@ember"]))
+    shape = alt.Shape("kind:N", title=None, scale=alt.Scale(domain=shown, range=["circle", "cross"]))
+    layers = [
+        data.mark_rule(strokeWidth=2).encode(x=x, y=alt.Y("low:Q", title=y_title), y2="high:Q", color=colour),
+        data.mark_point(filled=True, size=80, opacity=1).encode(x=x, y=alt.Y("kla:Q", title=y_title), color=colour, shape=shape),
+    ]
+    doubtful = [number(flow) for flow, good in zip(flows, sound, strict=True) if not good]
+    says = f"Transfer of {len(flows)} runs by air flow, each with its 90 % interval."
+    says += f" In doubt: the runs at {', '.join(doubtful)}." if doubtful else " None is in doubt."
+    figures = FigureTable(
+        columns=(flow_name, "kLa [1/h]", "90 % from", "to", "judged"),
+        rows=tuple((row["flow"], row["kla"], row["low"], row["high"], row["kind"]) for row in rows),
+    )
+    return picture(alt.layer(*layers), title="Transfer by air flow", says=says, figures=figures)
+
+
 def uptake_curve(track: UptakeTrack, *, name: str) -> Picture:
     """Oxygen uptake rate through a brew, with its band.
 

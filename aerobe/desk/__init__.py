@@ -99,6 +99,7 @@ _WHERE: dict[str, str] = {
     "TrialView": "_trials",
     "TrialWish": "_trial_wish",
     "check_in_words": "_trial_pictures",
+    "course_picture": "_trial_results",
     "compare_recipes": "_trials",
     "effect_in_words": "_trial_pictures",
     "read_margin": "_trial_wish",

@@ -14,6 +14,7 @@ from aerobe import __version__
 from aerobe.decisions import Advice, advise, oxygen_outlook, replay
 from aerobe.desk._records import ReadingEntry, add_reading
 from aerobe.desk._safety_facts import gates_of_brew
+from aerobe.errors import NotEnoughData
 from aerobe.inference import PRIOR, BrewStory, Log, Measurement, Past, Posterior, infer_brew, measurements_of
 from aerobe.notebook import BrewHistory, Notebook, Receipt, brew_history
 from aerobe.records import Assay, Brew, Harvest, Recipe, content_hash
@@ -37,6 +38,15 @@ def story_of_history(history: BrewHistory) -> tuple[BrewStory, tuple[str, ...]]:
     return story, notes
 
 
+def _need_something_that_grows(history: BrewHistory) -> None:
+    recipe = history.recipe
+    if recipe.compost_g_per_l <= 0.0 and not recipe.foods:
+        raise NotEnoughData(
+            f"Recipe '{recipe.key}' holds neither compost nor food, so the brew model has nothing that could grow.",
+            f"Write down what went in (aerobe notebook show recipe {recipe.key}), as near as you know it, then ask again.",
+        )
+
+
 def infer_history(
     notebook: Notebook,
     history: BrewHistory,
@@ -46,6 +56,7 @@ def infer_history(
     progress: Callable[[float], None] = lambda share: None,
 ) -> Posterior:
     """The posterior of a brew in the notebook, with what the person's earlier brews taught."""
+    _need_something_that_grows(history)
     story, notes = story_of_history(history)
     if until_h is not None:
         story = story.until(until_h)
@@ -112,6 +123,7 @@ def replay_brew(
 ) -> list[Advice]:
     """What the call would have been at each past hour, from what was known then. Gates are not replayed."""
     history = brew_history(notebook, brew)
+    _need_something_that_grows(history)
     story, _ = story_of_history(history)
     return replay(
         story,

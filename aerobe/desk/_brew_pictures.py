@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from aerobe.desk._under_way import BrewView, cached
-from aerobe.notebook import Notebook
+from aerobe.errors import NotEnoughData
+from aerobe.notebook import Notebook, brew_history
 from aerobe.oxygen import saturation_mg_per_l
 from aerobe.records import Assay, Reading
 
@@ -41,6 +43,33 @@ def brew_pictures(notebook: Notebook, view: BrewView, advice: Any, *, now: datet
     quarter = int(now.timestamp() // 900) if view.card.state == "under way" else 0
     made_at = advice.now_h if advice is not None else None
     return cached(notebook, ("pictures", view.card.brew.key), (view.last_change, quarter, made_at), lambda: _draw(view, advice))
+
+
+def replay_picture(notebook: Notebook, brew: str, calls: Sequence[Any]) -> Any:
+    """The calls of `replay_brew` against the hour of the highest reading.
+
+    Raises
+    ------
+    NotEnoughData
+        If the brew has no reading of a sample.
+    """
+    from aerobe.charts import PastCall, calls_replayed
+
+    history = brew_history(notebook, brew)
+    read = sorted(
+        (item.elapsed_h, _in_house(item, history.assays[item.assay])) for item in history.readings if item.role == "sample"
+    )
+    if not read:
+        raise NotEnoughData(f"Brew {brew} has no reading to hold the calls against.", "Draw it once it has been tested.")
+    highest_h = max(read, key=lambda pair: pair[1])[0]
+    before = [hour for hour, _ in read if hour < highest_h]
+    after = [hour for hour, _ in read if hour > highest_h]
+    past = [
+        PastCall(asked_h=item.now_h, call=item.call, from_h=window.start_h, to_h=window.end_h, best_h=window.best_h)
+        for item, window in ((item, item.window) for item in calls)
+    ]
+    between = max(before, default=highest_h), min(after, default=highest_h)
+    return calls_replayed(past, highest_h=highest_h, between_h=between, name=history.brew.name)
 
 
 def _draw(view: BrewView, advice: Any) -> tuple[DrawnPicture, ...]:

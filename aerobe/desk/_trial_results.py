@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
+from aerobe.charts import Picture
 from aerobe.desk._trials import _planned_hour, verdict_of_trial
+from aerobe.errors import NotEnoughData
 from aerobe.notebook import Notebook
-from aerobe.records import Brew, RunSheet
+from aerobe.records import Assay, Brew, RunSheet, Trial
+from aerobe.reports import course_pictures
 from aerobe.verdicts import Verdict
 
 FROM_READINGS = ("biomass", "ratio", "count", "cost per biomass")
@@ -39,6 +42,22 @@ def _hour_note(notebook: Notebook, verdict: Verdict, hour: float | None) -> str:
         return (f"Brews are compared at their last samples, taken between {min(last):g} and {max(last):g} h: hours may pose as "
                 "recipes.")
     return ""
+
+
+def course_picture(notebook: Notebook, key: str) -> Picture:
+    """The readings of a trial's brews over time, by the assay that comes first by key.
+
+    Raises
+    ------
+    NotEnoughData
+        If no brew was read twice by one assay, or there are too many arms for one picture.
+    """
+    brews = notebook.find(Brew, of=notebook.get(Trial, key).key)
+    readings = [reading for brew in brews for reading in notebook.readings(brew.key)]
+    made = course_pictures(brews, readings, {assay.key: assay for assay in notebook.find(Assay)})
+    if not made:
+        raise NotEnoughData("There is no course to draw.", "Test brews at two hours or more; at most six arms fit one picture.")
+    return made[0]
 
 
 def is_blinded(brews: Sequence[Brew], sheets: Sequence[RunSheet]) -> bool:

@@ -195,10 +195,45 @@ def judge_series(flows: ArrayLike, klas_per_h: ArrayLike, *, tolerance: float = 
     if good.sum() < 5:
         raise NotEnoughData(f"{good.sum()} runs with a rise are too few to judge one beside the others.", "Give five or more.")
     x, y = np.log(flow[good]), np.log(kla[good])
+    slope = _median_slope(x, y)
+    return tuple(_beside(float(flow[index]), float(kla[index]), x, y, slope, tolerance) for index in range(len(flow)))
+
+
+def flow_exponent(flows: ArrayLike, klas_per_h: ArrayLike) -> float:
+    """How transfer grows with air flow: the power b in kLa = a flow^b, by the median of the slopes between all pairs of runs.
+
+    Parameters
+    ----------
+    flows
+        Air flows, any one unit, shape (runs,). [any]
+    klas_per_h
+        Transfer coefficients, shape (runs,). [1/h]
+
+    Raises
+    ------
+    NotEnoughData
+        If no two runs with a positive rate differ in flow.
+
+    Source
+    ------
+    sen-1968
+
+    Examples
+    --------
+    >>> round(flow_exponent([1.0, 4.0, 16.0], [10.0, 20.0, 40.0]), 3)
+    0.5
+    """
+    flow, kla = np.asarray(flows, dtype=float), np.asarray(klas_per_h, dtype=float)
+    good = (kla > 0.0) & (flow > 0.0)
+    if len(np.unique(flow[good])) < 2:
+        raise NotEnoughData("How transfer grows with flow needs two flows.", "Measure at a second air flow.")
+    return _median_slope(np.log(flow[good]), np.log(kla[good]))
+
+
+def _median_slope(x: Array, y: Array) -> float:
     first, second = np.triu_indices(len(x), 1)
     apart = x[first] != x[second]
-    slope = float(np.median((y[second] - y[first])[apart] / (x[second] - x[first])[apart]))
-    return tuple(_beside(float(flow[index]), float(kla[index]), x, y, slope, tolerance) for index in range(len(flow)))
+    return float(np.median((y[second] - y[first])[apart] / (x[second] - x[first])[apart]))
 
 
 _NEIGHBOUR = np.log(1.25)

@@ -9,10 +9,11 @@ from aerobe.reports._pdf import as_pdf
 from aerobe.reports._pooled import POOL_SOURCES, pooled_blocks, pooled_numbers
 from aerobe.reports._publish import LICENCES, with_licence
 from aerobe.reports._site import site
-from aerobe.reports._trial import trial_numbers, trial_pictures, trial_report
+from aerobe.reports._trial import course_pictures, trial_numbers, trial_pictures, trial_report
 
 __all__ = [
-    "LICENCES", "POOL_SOURCES", "Again", "Block", "Difference", "Facts", "Grid", "Points", "Report", "Section", "Shown",
-    "Warned", "Words", "as_html", "as_pdf", "assay_report", "brew_numbers", "brew_report", "compare", "pooled_blocks",
-    "pooled_numbers", "site", "trial_numbers", "trial_pictures", "trial_report", "with_licence",
+    "LICENCES", "POOL_SOURCES", "Again", "Block", "Difference", "Facts", "Grid", "Points", "Report", "Section",
+    "Shown", "Warned", "Words", "as_html", "as_pdf", "assay_report", "brew_numbers", "brew_report", "compare",
+    "course_pictures", "pooled_blocks", "pooled_numbers", "site", "trial_numbers", "trial_pictures", "trial_report",
+    "with_licence",
 ]

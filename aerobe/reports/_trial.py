@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 
-from aerobe.charts import FigureTable, Picture, RatioRow, arm_points, forest
+from aerobe.charts import Course, FigureTable, Picture, RatioRow, arm_points, courses_by_arm, forest
 from aerobe.evidence import Weighed
 from aerobe.records import Assay, Brew, Compost, Reading, Recipe, RunSheet, Trial
 from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
@@ -17,6 +17,7 @@ from aerobe.sources import cite
 from aerobe.units import number
 from aerobe.verdicts import Comparison, Verdict, effect_words
 
+MOST_ARMS = 6               # that one picture can tell apart
 VERDICT_SOURCES = ("box-tiao-1973", "hurlbert-1984", "schuirmann-1987", "scheffe-1953", "dunnett-1955", "rank-sets-2022")
 
 
@@ -50,7 +51,7 @@ def trial_report(
     first.append(health_cautions(cautions))
     sections = [
         Section(title="What was planned before, and what was not", blocks=_planned(trial, run_sheet, verdict)),
-        Section(title="Result of every brew", blocks=_results(verdict, brews)),
+        Section(title="Result of every brew", blocks=(*_results(verdict, brews), *_over_time(brews, readings, assays))),
         Section(title="How colour and noise were handled", blocks=noise_and_colour(readings, assays)),
         Section(title="How the verdict was reached", blocks=_method(verdict)),
         Section(title="The recipes", blocks=tuple(block for pair in recipes for block in recipe_blocks(*pair))),
@@ -161,6 +162,31 @@ def _planned(trial: Trial, run_sheet: RunSheet | None, verdict: Verdict) -> tupl
         blocks.append(Grid(table=FigureTable(columns=("brew", "arm", "block", "vessel", "code", "samples at [h]"), rows=sheet,
                                              caption=f"Run sheet, drawn with seed {run_sheet.seed}")))
     return tuple(blocks)
+
+
+def course_pictures(brews: Sequence[Brew], readings: Sequence[Reading], assays: Mapping[str, Assay]) -> tuple[Picture, ...]:
+    """The readings of all brews over time, a picture for each assay that read them more than once."""
+    made = []
+    for key in sorted({reading.assay for reading in readings}):
+        courses = tuple(course for brew in brews if (course := _course(brew, readings, key)) is not None)
+        arms = {course.arm for course in courses}
+        if len(arms) <= MOST_ARMS and any(len(set(course.hours)) > 1 for course in courses):
+            made.append(courses_by_arm(courses, quantity=assays[key].name.capitalize(), unit=assays[key].unit))
+    return tuple(made)
+
+
+def _course(brew: Brew, readings: Sequence[Reading], assay: str) -> Course | None:
+    replaced = {reading.replaces for reading in readings if reading.replaces}
+    own = [item for item in readings if item.brew == brew.key and item.assay == assay and item.role == "sample"]
+    own = sorted((item for item in own if item.key not in replaced and item.signal > 0.0), key=lambda item: item.elapsed_h)
+    if not own:
+        return None
+    values = tuple(item.signal * item.dilution for item in own)
+    return Course(brew=brew.name, arm=brew.arm or brew.recipe, hours=tuple(item.elapsed_h for item in own), values=values)
+
+
+def _over_time(brews: Sequence[Brew], readings: Sequence[Reading], assays: Mapping[str, Assay]) -> tuple[Block, ...]:
+    return tuple(Shown(picture=picture) for picture in course_pictures(brews, readings, assays))
 
 
 def _results(verdict: Verdict, brews: Sequence[Brew]) -> tuple[Block, ...]:

@@ -8,6 +8,7 @@ import pytest
 
 from aerobe import desk
 from aerobe.desk import _advice
+from aerobe.errors import NotEnoughData
 from tests.notebook.conftest import NOW
 
 
@@ -54,3 +55,13 @@ def test_earlier_brews_are_summed_up_once(demo):
     count = len(notebook.kept("summary"))
     again = desk.past_of(notebook, history, now=NOW)
     assert first and len(again) == len(first) and len(notebook.kept("summary")) == count
+
+
+def test_a_recipe_of_nothing_gets_no_call(where: str) -> None:
+    """A table tells treatments, not what is in them; out of no compost and no food the model would calmly see nothing grow."""
+    content = b"treatment,bottle,hours,biomass (ug C/mL)\na,1,0,30\na,1,12,90\n"
+    with desk.open_notebook(where, at=NOW) as book:
+        brew = desk.take_in(book, content, "two.csv", now=NOW).brews[0]
+        for ask in (lambda: desk.advise_brew(book, brew, NOW), lambda: desk.replay_brew(book, brew, [0.0, 12.0])):
+            with pytest.raises(NotEnoughData, match="neither compost nor food"):
+                ask()

@@ -1,0 +1,24 @@
+"""A picture as a file, for whoever wants to print or post it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from aerobe.errors import UnusableRecord
+
+if TYPE_CHECKING:
+    from aerobe.charts import Picture
+
+
+def save_picture(picture: Picture, path: Path) -> str:
+    """Write it as SVG or PNG, by the name's ending; gives a line that says so, with the picture's sentence."""
+    match path.suffix.lower():
+        case ".svg":
+            content = picture.svg(background="white").encode()
+        case ".png":
+            content = picture.png()
+        case _:
+            raise UnusableRecord(f"'{path}' is neither SVG nor PNG.", "End the name in .svg or .png.")
+    path.write_bytes(content)
+    return f"Picture {path}: {picture.says}"
