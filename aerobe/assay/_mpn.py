@@ -83,14 +83,21 @@ def most_probable_number(
     )
 
 
+LEAST_ML, MOST_ML = 1e-15, 1e6
+MOST_TUBES = 10_000
+
+
 def _checked(amounts: Sequence[float], tubes: Sequence[int], positives: Sequence[int]) -> tuple[Floats, Floats, Floats]:
     v, n, x = (np.asarray(item, dtype=float) for item in (amounts, tubes, positives))
     if not v.size or v.shape != n.shape or v.shape != x.shape:
         raise UnusableReading("Amounts, tubes and positives differ in number.", "Give one of each for every dilution.")
-    if np.any(~np.isfinite(v)) or np.any(v <= 0):
+    if np.any(~np.isfinite(v)) or np.any(v <= 0) or np.any(v > MOST_ML) or np.any(v < LEAST_ML):
         raise UnusableReading(
-            "An amount of sample is not above zero.", "Give the undiluted sample in each tube: 1 mL of a 1:10 is 0.1."
+            f"An amount of sample is not above zero, or none that a tube holds ({LEAST_ML:g} to {MOST_ML:g} mL).",
+            "Give the undiluted sample in each tube: 1 mL of a 1:10 is 0.1."
         )
+    if np.any(n > MOST_TUBES):
+        raise UnusableReading(f"{n.max():g} tubes of one amount is no number of tubes.", f"Give up to {MOST_TUBES}.")
     if np.any(n < 1) or np.any(n != np.round(n)) or np.any(x != np.round(x)) or np.any(x < 0) or np.any(x > n):
         raise UnusableReading("The number of positive tubes is impossible.", "It is a whole number from 0 to the tubes set up.")
     return v, n, x

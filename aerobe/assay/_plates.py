@@ -13,6 +13,7 @@ from aerobe.assay._counts import poisson_limits
 from aerobe.errors import NotEnoughData, UnusableReading
 
 LOG10_COUNT_VARIANCE = math.log10(math.e) ** 2  # 0.18861: variance of log10 of a count is this over the count
+MOST_COLONIES = 1_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,13 +25,17 @@ class Plate:
     too_many: bool = False
 
     def __post_init__(self) -> None:
-        if not 0 < self.sample_ml <= 1e4:
+        if not 1e-15 <= self.sample_ml <= 1e4:
             raise UnusableReading(
                 f"A plate with {self.sample_ml:g} mL of sample is impossible.",
                 "Give mL plated times dilution: 1 mL of a 1:100 dilution is 0.01.",
             )
-        if self.colonies < 0 or self.colonies != int(self.colonies):
-            raise UnusableReading(f"{self.colonies:g} colonies cannot be counted.", "Enter a whole number, 0 or more.")
+        if self.too_many and self.colonies == 0:
+            raise UnusableReading("A plate with more than 0 colonies says nothing.", "Give the number it exceeds: >300.")
+        if not 0 <= self.colonies <= MOST_COLONIES or self.colonies != int(self.colonies):
+            raise UnusableReading(
+                f"{self.colonies:g} colonies cannot be counted.", f"Enter a whole number from 0 to {MOST_COLONIES}."
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,7 +156,7 @@ def crowded_plates(plates: Sequence[Plate], *, level: float = 0.95) -> PlateCoun
         return float((v * push).sum()) + colonies / rate - volume
 
     def log_likelihood(rate: float) -> float:
-        tail = np.log(np.maximum(gammainc(limit, rate * v), 1e-300)).sum() if v.size else 0.0
+        tail = _log_of_tail(limit, rate * v).sum() if v.size else 0.0
         return float(tail) + (colonies * math.log(rate) if colonies else 0.0) - rate * volume
 
     if colonies == 0 and not crowded:
@@ -176,6 +181,15 @@ def crowded_plates(plates: Sequence[Plate], *, level: float = 0.95) -> PlateCoun
         rule="likelihood with crowded plates",
         says=f"{two_digits(rate):g} per mL; {len(crowded)} crowded plates counted as 'more than', not thrown away.",
     )
+
+
+def _log_of_tail(limit: np.ndarray, at: np.ndarray) -> np.ndarray:
+    """ln P(X >= limit) of a Poisson count with mean `at`; far below the limit its first term stands for all of it."""
+    from scipy.special import gammainc, gammaln
+
+    tail = gammainc(limit, at)
+    first = limit * np.log(at) - at - gammaln(limit + 1)
+    return np.where(tail > 1e-290, np.log(np.maximum(tail, 1e-300)), first)
 
 
 def legacy_mean(counts: Sequence[int], sample_ml: float) -> PlateCount:

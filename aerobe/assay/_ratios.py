@@ -19,6 +19,18 @@ RATIO_KINDS = {
 }
 
 
+LEAST, MOST = 1e-18, 1e18  # of a number in a ratio: beyond lie slips of the pen
+MOST_RELATIVE_SD = 100.0
+
+
+def _require_plausible(*pairs: tuple[float, float]) -> None:
+    for value, sd in pairs:
+        if not (value == 0 or LEAST <= abs(value) <= MOST) or not 0 <= sd <= MOST:
+            raise UnusableReading(
+                f"{value:g} with an uncertainty of {sd:g} is no result.", "Give a number and its standard uncertainty, 0 or more."
+            )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RatioInterval:
     """A ratio with limits. `bounded` is False when the divisor cannot be told from zero."""
@@ -49,6 +61,7 @@ def fieller(
     """
     if bottom == 0:
         raise OutsideValidity("The divisor is zero.", "A ratio to nothing has no value; report both numbers.")
+    _require_plausible((top, top_sd), (bottom, bottom_sd))
     t = t_quantile(level, df)
     ratio = top / bottom
     # The limits are the roots of a r^2 - 2 b r + c = 0.
@@ -83,6 +96,12 @@ def log_ratio(
     if top <= 0 or bottom <= 0:
         raise OutsideValidity(
             "A log-ratio needs two numbers above zero.", "Use Fieller's interval, or the detection limit as a bound."
+        )
+    _require_plausible((top, top_sd), (bottom, bottom_sd))
+    if max(top_sd / top, bottom_sd / bottom) > MOST_RELATIVE_SD:
+        raise OutsideValidity(
+            f"An uncertainty is over {MOST_RELATIVE_SD:g} times its number: the ratio says nothing.",
+            "Check number and uncertainty."
         )
     r_top, r_bottom = top_sd / top, bottom_sd / bottom
     spread = math.sqrt(max(0.0, r_top**2 + r_bottom**2 - 2 * correlation * r_top * r_bottom))

@@ -124,7 +124,10 @@ def study_from_table(
             f"The table has {len(lines) - 1} readings.", f"Give at most {MOST_READINGS}: a study needs a hundred or two."
         )
     mark = max("\t;,", key=lines[0].count)
-    rows = list(csv.reader(io.StringIO("\n".join(lines)), delimiter=mark))
+    try:
+        rows = list(csv.reader(io.StringIO("\n".join(lines)), delimiter=mark))
+    except csv.Error as fault:
+        raise ImportFault(f"The table cannot be read: {fault}.", "Save it as CSV and try again.") from None
     header = [cell.strip().lower().replace(" ", "_") for cell in rows[0]]
     header = ["colour" if cell == "color" else cell for cell in header]
     unknown, missing = [cell for cell in header if cell not in COLUMNS], [cell for cell in COLUMNS[:3] if cell not in header]

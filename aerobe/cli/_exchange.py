@@ -10,6 +10,7 @@ from cyclopts import Parameter
 
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import OWN, Where, now, progress, say, table
+from aerobe.cli._files import write_whole
 from aerobe.errors import ImportFault
 from aerobe.records import as_plain
 from aerobe.units import ELAPSED
@@ -97,9 +98,7 @@ def export(target: Path, /, *, trial: str = "", where: Where = OWN) -> None:
         raise ImportFault(f"There is a file at {target} already.", "Name another file; nothing is overwritten.")
     with where.open(create=False) as notebook, progress("packing"):
         content = export_package(notebook, now=now(), trial=trial)
-    half = target.with_name(target.name + ".half")
-    half.write_bytes(content)
-    half.replace(target)
+    write_whole(target, content)
     written = {"package": str(target), "bytes": len(content)}
     say(written, as_json=where.json, text=f"Wrote {target} ({len(content) / 1e3:.0f} kB).")
 

@@ -9,6 +9,7 @@ from cyclopts import App, Parameter
 
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, progress, say
+from aerobe.cli._files import write_whole
 from aerobe.errors import ImportFault
 
 app = App(name="report", help="Reports with their data: write, check anew, publish a folder of pages.")
@@ -136,7 +137,7 @@ def site(
         files, skipped = static_site(book, title=title, about=about, now=now(),
                                      wanted=Wanted(licence=licence, with_people=with_people))
     for name, content in files.items():
-        _write(folder / name, content)
+        write_whole(folder / name, content)
     lines = [f"Wrote {len(files)} files to {folder}; open {folder / 'index.html'}.", *skipped]
     say({"folder": str(folder), "files": sorted(files), "skipped": skipped}, as_json=where.json, text=lines)
 
@@ -146,7 +147,7 @@ def _written(report: Any, stem: str, to: Path, as_json: bool) -> None:
 
     files = {f"{stem}.html": report_as_html(report), f"{stem}.pdf": report_as_pdf(report), f"{stem}-data.zip": report.package}
     for name, content in files.items():
-        _write(to / name, content)
+        write_whole(to / name, content)
     paths = [str(to / name) for name in files]
     answer = {"headline": report.headline, "files": paths, "numbers": report.numbers, "seed": report.seed,
               "versions": report.versions}
@@ -158,14 +159,3 @@ def _read(path: Path) -> bytes:
         return path.read_bytes()
     except OSError as fault:
         raise ImportFault(f"{path} cannot be read: {fault.strerror}.", "Check the path.") from None
-
-
-def _write(path: Path, content: bytes) -> None:
-    """Whole or not at all: a half-written report must not pass for one."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        half = path.with_name(path.name + ".half")
-        half.write_bytes(content)
-        half.replace(path)
-    except OSError as fault:
-        raise ImportFault(f"{path} cannot be written: {fault.strerror}.", "Free some space, or choose another folder.") from None

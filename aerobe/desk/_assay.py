@@ -34,6 +34,7 @@ CERTIFICATE_SOURCES = (
     "iupac-recovery-2002",
 )
 MOST_NUMBERS = 1000  # pairs of pairs are compared, so a longer list would take minutes
+LARGEST = 1e18  # of a number that a person counts or reads off
 PAGE_SOURCES = ("rocke-lorenzato-1995", "iso-5725-3", "currie-1968")  # as many as one page holds
 ASSAY_CAUTION = (
     "Killing samples with chemicals, heat or pressure and handling stains can hurt you: wear gloves and eye protection, "
@@ -213,7 +214,10 @@ def numbers_typed(text: str, what: str) -> list[float]:
         raise UnusableReading(f"No {what} given.", "Type the numbers with spaces between them.")
     if len(parts) > MOST_NUMBERS:
         raise UnusableReading(f"{len(parts)} {what} given.", f"Give at most {MOST_NUMBERS}.")
-    return [parse_number(part) for part in parts]
+    found = [parse_number(part) for part in parts]
+    if max(map(abs, found)) > LARGEST:
+        raise UnusableReading(f"The {what} hold a number that no test gives.", f"Numbers go up to {LARGEST:g}.")
+    return found
 
 
 def count_tubes(amounts: str, tubes: str, positives: str, *, level: float = 0.95) -> room.MostProbableNumber:

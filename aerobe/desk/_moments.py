@@ -64,7 +64,7 @@ def elapsed_from(when: str, brew: Brew | None, *, now: datetime, age_s: str = ""
     text = when.strip()
     entered = now - timedelta(seconds=_age(age_s))
     if re.fullmatch(r"[+-]?[\d.,]+", text):
-        return parse_number(text)
+        return ELAPSED.convert(parse_number(text), ELAPSED.house, typed=text)
     if brew is None:
         return ELAPSED.read(text) if text else 0.0
     if not text:

@@ -241,7 +241,10 @@ def _cells(line: str) -> list[str]:
         if mark in line:
             return [cell.strip() for cell in line.split(mark)]
     if "," in line:
-        return [cell.strip() for cell in next(csv.reader(io.StringIO(line)))]
+        try:
+            return [cell.strip() for cell in next(csv.reader(io.StringIO(line)))]
+        except csv.Error as fault:
+            raise ImportFault(f"A row of the run cannot be read: {fault}.", "Save the run as CSV and try again.") from None
     return line.split()
 
 

@@ -5,11 +5,14 @@ Our own bugs stay ordinary exceptions; they are never dressed up as one of these
 
 from __future__ import annotations
 
+LONGEST = 1500      # characters of a problem or of a remedy
+
 
 class AerobeError(Exception):
     """A fault the person can put right: `problem` says what, `remedy` says how."""
 
     def __init__(self, problem: str, remedy: str) -> None:
+        problem, remedy = _readable(problem), _readable(remedy)
         super().__init__(f"{problem} {remedy}")
         self.problem = problem
         self.remedy = remedy
@@ -17,6 +20,12 @@ class AerobeError(Exception):
     def __reduce__(self) -> tuple[type[AerobeError], tuple[str, str]]:
         # Exceptions cross process pools; the default would call the class with one argument.
         return type(self), (self.problem, self.remedy)
+
+
+def _readable(text: str) -> str:
+    """A message quotes what was typed: not more than a page of it, and nothing that cannot be shown (half a character)."""
+    shown = text.encode("utf-8", errors="replace").decode("utf-8")
+    return shown if len(shown) <= LONGEST else f"{shown[:LONGEST]}..."
 
 
 class NotAQuantity(AerobeError):

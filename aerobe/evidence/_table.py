@@ -37,7 +37,10 @@ def contrasts_from_table(text: str) -> tuple[Contrast, ...]:
     if len(lines) > MAX_ROWS:
         raise ImportFault(f"The table has {len(lines)} lines.", f"Split it into tables of at most {MAX_ROWS}.")
     mark = max("\t;,", key=lines[0].count)
-    rows = list(csv.reader(io.StringIO("\n".join(lines)), delimiter=mark))
+    try:
+        rows = list(csv.reader(io.StringIO("\n".join(lines)), delimiter=mark))
+    except csv.Error as fault:
+        raise ImportFault(f"The table cannot be read: {fault}.", "Save it as CSV and try again.") from None
     head = [cell.strip().lower() for cell in rows[0]]
     unknown = [cell for cell in head if cell not in COLUMNS]
     missing = [cell for cell in NEEDED if cell not in head]

@@ -53,6 +53,10 @@ _SINGLE = {"elapsed", "clock", "date", "time", "brew", "arm", "bottle", "block",
            "assay", "value", "unit", "sd", "dilution", "replicate", "sample"}
 
 
+LONGEST_MEANING = 200
+_MEANING = re.compile(r"([A-Za-z]+(?: [A-Za-z]+)*)\s*(?:\[(.*)\])?")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Column:
     """One column: its name in the file, what it means, and its unit if the name carries one."""
@@ -112,7 +116,7 @@ def mend_mapping(table: Table, mapping: Mapping, changes: dict[str, str], *, zon
     """
     columns = {column.header: column for column in mapping.columns}
     for header, meaning in changes.items():
-        match = re.fullmatch(r"\s*([A-Za-z ]+?)\s*(?:\[(.*)\])?\s*", meaning)
+        match = _MEANING.fullmatch(meaning.strip()) if len(meaning) < LONGEST_MEANING else None
         if header not in columns:
             raise ImportFault(f"The table has no column '{header}'.", f"Its columns are: {', '.join(columns)}.")
         if match is None or match[1] not in FIELDS:

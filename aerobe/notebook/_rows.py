@@ -95,6 +95,9 @@ class RowsRead:
     empty: int
 
 
+_ZONE = re.compile(r"[A-Za-z0-9_+-]{1,40}(/[A-Za-z0-9_+-]{1,40}){0,2}")
+
+
 class _Bad(Exception):
     def __init__(self, column: str, typed: str, reason: str, remedy: str) -> None:
         self.column, self.typed, self.reason, self.remedy = column, typed, reason, remedy
@@ -140,7 +143,8 @@ def zone_of(name: str) -> tzinfo:
     if name.strip().upper() in ("UTC", "GMT", "Z"):
         return UTC
     try:
-        return ZoneInfo(name.strip())
+        # The name becomes a file's: what is no name of a zone is not looked for.
+        return ZoneInfo(name.strip() if _ZONE.fullmatch(name.strip()) else "")
     except (ZoneInfoNotFoundError, ValueError, OSError):
         raise ImportFault(f"There is no time zone '{name}'.", "Write for example Europe/Berlin, or +02:00.") from None
 

@@ -11,9 +11,10 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from aerobe.errors import NotebookFault
+from aerobe.errors import NotebookFault, UnusableRecord
 from aerobe.notebook._schema import SCHEMA
 
+DAMAGED = "This file is damaged or is no notebook.", "Restore a dated copy: `aerobe notebook restore`."
 WAIT_S = 30.0       # how long a writer waits for another before it gives up [s]
 
 
@@ -143,6 +144,10 @@ def _server_engine(where: str) -> sa.Engine:
 def _plain_words() -> Iterator[None]:
     try:
         yield
+    except UnicodeDecodeError as fault:
+        raise NotebookFault(*DAMAGED) from fault
+    except UnicodeEncodeError as fault:
+        raise UnusableRecord("A text holds half a character.", "Type it again, without signs that show as boxes.") from fault
     except sa.exc.OperationalError as fault:
         text = str(fault.orig)
         if "locked" in text:
@@ -152,9 +157,7 @@ def _plain_words() -> Iterator[None]:
         raise NotebookFault(f"The notebook cannot be used: {text.strip()}.", "Check that the file or server is there.") from fault
     except sa.exc.DatabaseError as fault:
         if "not a database" in str(fault.orig) or "malformed" in str(fault.orig):
-            raise NotebookFault(
-                "This file is damaged or is no notebook.", "Restore a dated copy: `aerobe notebook restore`."
-            ) from fault
+            raise NotebookFault(*DAMAGED) from fault
         raise
 
 

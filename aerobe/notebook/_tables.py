@@ -114,7 +114,7 @@ def _text(content: bytes, name: str) -> tuple[list[list[str]], bool]:
 
 def _decode(content: bytes, name: str) -> str:
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
-        return content.decode("utf-16")
+        return content.decode("utf-16", errors="replace")
     if b"\x00" in content[:4096]:
         raise ImportFault(f"{name} is no text.", "Save the table as CSV, TSV or XLSX.")
     try:
@@ -168,7 +168,7 @@ def _refuse_bomb(content: bytes, name: str) -> None:
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as packed:
             size = sum(item.file_size for item in packed.infolist())
-    except zipfile.BadZipFile:
+    except (zipfile.BadZipFile, NotImplementedError, ValueError):
         raise ImportFault(f"{name} is damaged.", "Save the spreadsheet again.") from None
     if size > MAX_UNPACKED_BYTES or size > 400 * max(len(content), 1):
         raise ImportFault(f"{name} would unpack to {size / 1e6:.0f} MB.", "Save only the sheet with the readings.")

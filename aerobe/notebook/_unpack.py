@@ -9,6 +9,7 @@ import json
 import math
 import re
 import zipfile
+import zlib
 from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Any
@@ -76,10 +77,10 @@ def _open(content: bytes) -> dict[str, bytes]:
     """Every file of a zip, after its list of contents has been found harmless."""
     try:
         packed = zipfile.ZipFile(io.BytesIO(content))
-    except zipfile.BadZipFile:
+    except (zipfile.BadZipFile, NotImplementedError, ValueError):
         raise ImportFault("This is no data package: it is no zip file, or a damaged one.", "Export it again.") from None
     with packed:
-        items = [item for item in packed.infolist() if not item.is_dir()]
+        items = [item for item in packed.infolist() if not item.filename.endswith("/")]
         size = sum(item.file_size for item in items)
         if len(items) > MAX_FILES or size > MAX_BYTES or size > MAX_RATIO * max(len(content), 1000):
             problem = f"The package would unpack to {len(items)} files and {size / 1e6:.0f} MB."
@@ -91,7 +92,7 @@ def _open(content: bytes) -> dict[str, bytes]:
                 raise ImportFault(f"'{item.filename}' in the package is a link.", "Do not use it; ask who made it.")
         try:
             return {item.filename: _unpacked(packed, item) for item in items}
-        except (zipfile.BadZipFile, RuntimeError, NotImplementedError, OSError, EOFError) as fault:
+        except (zipfile.BadZipFile, zlib.error, RuntimeError, NotImplementedError, ValueError, OSError, EOFError) as fault:
             raise ImportFault(f"The package is damaged: {fault}.", "Export it again.") from None
 
 
@@ -169,10 +170,17 @@ def _add(pen: Pen, record: Any, at: datetime, who: str) -> bool:
 def _readings(text: str) -> list[Reading]:
     kinds = {item.name: str(item.type) for item in fields(Reading)}
     found = []
-    for row in csv.DictReader(io.StringIO(text)):
+    for row in _csv_rows(text):
         plain = {name: _value(kinds[name], cell) for name, cell in row.items() if name in kinds and cell is not None}
         found.append(_record(Reading, plain))
     return found
+
+
+def _csv_rows(text: str) -> list[dict[str, Any]]:
+    try:
+        return list(csv.DictReader(io.StringIO(text)))
+    except csv.Error as fault:
+        raise ImportFault(f"A table in the package cannot be read: {fault}.", "Export it again.") from None
 
 
 def _value(kind: str, cell: str) -> Any:
@@ -190,13 +198,13 @@ def _value(kind: str, cell: str) -> Any:
 
 
 def _add_log(pen: Pen, about: dict[str, Any], text: str, at: datetime, who: str) -> bool:
-    rows = list(csv.reader(io.StringIO(text)))[1:]
+    rows = _csv_rows(text)
     try:
-        times, values = tuple(float(row[0]) for row in rows), tuple(float(row[1]) for row in rows)
+        times, values = tuple(float(row["elapsed_h"]) for row in rows), tuple(float(row["value"]) for row in rows)
         said = {name: str(about[name]) for name in ("brew", "channel", "probe")}
         log = SensorLog(**said, elapsed_h=times, values=values)
         return pen.append_log(log, at=at, who=who).was_new
-    except (ValueError, IndexError, KeyError):
+    except (ValueError, TypeError, KeyError):
         raise ImportFault("A log in the package cannot be read.", "Export it again.") from None
 
 

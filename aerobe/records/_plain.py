@@ -51,7 +51,10 @@ def from_plain(cls: type[R], data: Any) -> R:
 
 def canonical_json(value: Any) -> str:
     """The same text for the same content on every machine: sorted keys, no spaces, shortest round-trip floats."""
-    return json.dumps(as_plain(value), sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+    try:
+        return json.dumps(as_plain(value), sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+    except ValueError:
+        raise UnusableRecord("A record holds a number without end.", "Give numbers that can be written in digits.") from None
 
 
 def content_hash(value: Any) -> str:
@@ -90,7 +93,10 @@ def _scalar(hint: Any, value: Any, where: str) -> Any:
     if hint is float:
         if isinstance(value, bool) or not isinstance(value, (int, float)):
             raise wrong
-        return float(value)
+        try:
+            return float(value)
+        except OverflowError:       # JSON knows whole numbers of any length
+            raise wrong from None
     if hint is int and isinstance(value, float) and value.is_integer():
         return int(value)
     if hint in (int, str, bool) and (type(value) is not hint):

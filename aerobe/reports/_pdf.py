@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import tempfile
 from pathlib import Path
 from typing import Any
 
 from aerobe.charts import FONTS_FOLDER
+from aerobe.errors import OutsideValidity
 from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
 from aerobe.reports._html import TEMPLATES
 
@@ -44,9 +46,17 @@ def as_pdf(report: Report) -> bytes:
     with tempfile.TemporaryDirectory(prefix="aerobe-") as folder:
         for name, part in files.items():
             (Path(folder) / name).write_bytes(part)
-        return bytes(compiled(
-            Path(folder) / "main.typ", root=folder, format="pdf", font_paths=[str(FONTS_FOLDER)], ignore_system_fonts=True,
-            pdf_standards=["ua-1"], timestamp=int(report.made_at.timestamp())))
+        try:
+            return bytes(compiled(
+                Path(folder) / "main.typ", root=folder, format="pdf", font_paths=[str(FONTS_FOLDER)], ignore_system_fonts=True,
+                pdf_standards=["ua-1"], timestamp=int(report.made_at.timestamp())))
+        except typst.TypstError as fault:
+            sign = re.search(r"the text `(.+?)` could not be displayed", str(fault))
+            if sign is None:
+                raise
+            raise OutsideValidity(
+                f"The PDF has no letters for {sign[1]}.", "Take the page (HTML) instead: it uses the fonts of the device."
+            ) from None
 
 
 def _section(section: Section, pictures: dict[str, bytes]) -> dict[str, Any]:

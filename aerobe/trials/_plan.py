@@ -20,6 +20,11 @@ GOOD_POWER = 0.8
 _BREWS_TRIED = (2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 17, 20, 24, 29, 35, 42)
 
 
+LEAST_DAYS, MOST_DAYS = 0.01, 3660
+MOST_VESSELS = 1000
+MOST_MONEY = 1e9
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Budget:
     """What the person can spend on one question."""
@@ -32,9 +37,14 @@ class Budget:
     days_per_round: float = 3.0             # from filling to cleaned vessels [d]
 
     def __post_init__(self) -> None:
-        if self.vessels < 1 or self.rounds < 1:
+        if not LEAST_DAYS <= self.days_per_round <= self.days or self.vessels < 1:
             raise UnusableRecord("No round of brews fits this budget.", "Give at least one vessel and the days of one round.")
-        if not (math.isfinite(self.money) and self.money >= 0):
+        if self.vessels > MOST_VESSELS or self.days > MOST_DAYS:
+            raise UnusableRecord(
+                f"{self.vessels} vessels for {self.days:g} days are no trial of one person.",
+                f"Give up to {MOST_VESSELS} vessels and {MOST_DAYS} days.",
+            )
+        if not 0.0 <= self.money <= MOST_MONEY:         # also false for nan
             raise UnusableRecord(f"A budget of {self.money:g} is no amount.", "Give the money for tests and brews.")
 
     @property

@@ -42,6 +42,20 @@ def parse_number(text: str) -> float:
     return value
 
 
+def whole_numbers(text: str) -> tuple[int, ...]:
+    """Whole numbers with spaces between, such as `3 1 1`.
+
+    Raises
+    ------
+    NotAQuantity
+        If one is none, or has more digits than anybody counts.
+    """
+    words = text.split()
+    if not all(re.fullmatch(r"[+-]?[0-9]{1,9}", word) for word in words):
+        raise NotAQuantity(f"'{shortened(text)}' are no whole numbers.", "Write them with spaces between: 3 1 1.")
+    return tuple(int(word) for word in words)
+
+
 def shortened(text: str, most: int = 60) -> str:
     """A text as a message can quote it."""
     return text if len(text) <= most else f"{text[:most]}..."

@@ -27,7 +27,7 @@ from aerobe.web._frame import STATIC, page, wants_json
 from aerobe.web._guard import Guard, TooMuch
 from aerobe.web._live import Live
 from aerobe.web._pairing import Pairing
-from aerobe.web._session import require_own_form
+from aerobe.web._session import require_own_form, require_whole_text
 from aerobe.web._state import WebState, open_state
 from aerobe.web._thinker import Thinker
 from aerobe.web._uploads import Uploads
@@ -94,7 +94,7 @@ def create_app(
     entries = [item for module in found for item in _entries(module)]
     app.state.menu = sorted(entries, key=lambda item: item.order)
     for module in found:
-        own_form = [] if getattr(module, "by_token", False) else [Depends(require_own_form)]
+        own_form = [] if getattr(module, "by_token", False) else [Depends(require_own_form), Depends(require_whole_text)]
         app.include_router(module.router, dependencies=own_form)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     _answer_faults(app)

@@ -88,8 +88,11 @@ def _points(item: dict[str, Any]) -> tuple[Point, ...]:
 
 
 def _from_table(text: str, channel: str, unit: str) -> tuple[Batch, ...]:
-    rows = csv.DictReader(io.StringIO(text))
-    if "value" not in (rows.fieldnames or ()):
+    try:
+        rows = list(csv.DictReader(io.StringIO(text)))
+    except csv.Error as fault:
+        raise UnusableReading(f"The body is no table: {fault}.", "Send lines with commas, under a line of names.") from None
+    if "value" not in (rows[0] if rows else ()):
         raise UnusableReading("The table has no column 'value'.", "Begin it with the line: time,channel,value,unit")
     found: dict[tuple[str, str], list[Point]] = {}
     for row in rows:

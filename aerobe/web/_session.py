@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import hmac
+import json
 import secrets
 
 from fastapi import Request
 from starlette.requests import HTTPConnection
 
-from aerobe.errors import NotAllowed
+from aerobe.errors import NotAllowed, UnusableRecord
 from aerobe.web._state import WebState
 
 SESSION_COOKIE = "aerobe_session"
@@ -58,6 +59,24 @@ async def require_own_form(request: Request) -> None:
         raise refused
     if not hmac.compare_digest(sent, form_token(request)):
         raise refused
+
+
+async def require_whole_text(request: Request) -> None:
+    """Refuse JSON with half a character in it, as an escape can write: nothing can show or keep it.
+
+    Raises
+    ------
+    UnusableRecord
+        If there is one.
+    """
+    if request.method in SAFE or "json" not in request.headers.get("content-type", ""):
+        return
+    try:
+        json.dumps(json.loads(await request.body()), ensure_ascii=False).encode()
+    except UnicodeEncodeError:
+        raise UnusableRecord("A text holds half a character.", "Type it again, without signs that show as boxes.") from None
+    except (ValueError, RecursionError):
+        return      # no JSON at all: whoever reads it says so
 
 
 def _is_form(request: Request) -> bool:

@@ -15,7 +15,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from aerobe.errors import NotebookFault
+from aerobe.errors import AerobeError, NotebookFault
+from aerobe.web._alarms import AlarmSettings
 
 EMPTY: dict[str, Any] = {"version": 1, "secret": "", "devices": [], "senders": [], "alarms": {}, "broker": {}}
 
@@ -75,8 +76,8 @@ def open_state(path: Path | None) -> WebState:
     if path is not None and path.exists():
         try:
             content = {**EMPTY, **json.loads(path.read_text(encoding="utf-8"))}
-            bytes.fromhex(content["secret"])
-        except (OSError, ValueError, TypeError) as fault:
+            _require_usable(content)
+        except (OSError, ValueError, TypeError, AttributeError, KeyError, RecursionError, AerobeError) as fault:
             raise NotebookFault(
                 f"The app's memory {path} cannot be read ({fault}).",
                 "Put back a copy, or remove it: devices and senders must then be paired again; no reading is lost.",
@@ -85,3 +86,27 @@ def open_state(path: Path | None) -> WebState:
     state = WebState(path, json.loads(json.dumps({**EMPTY, "secret": secrets.token_hex(32)})))
     state._write()
     return state
+
+
+def _require_usable(content: dict[str, Any]) -> None:
+    """Raises, in whatever way comes, if a part is not as it was written: no page should be the first to notice."""
+    bytes.fromhex(content["secret"])
+    for part, names in (("devices", ("id", "hash", "name", "since")), ("senders", ("id", "hash", "name", "since", "place"))):
+        _require_texts(part, content[part], names)
+    settings = AlarmSettings()
+    for name, value in content["alarms"].items():
+        if type(value) is not type(getattr(settings, name)):
+            raise TypeError(f"alarms: {name} is {value!r}")
+    AlarmSettings(**content["alarms"])
+    broker = content["broker"]
+    kinds = {"host": str, "user": str, "password": str, "port": int}
+    if not all(type(broker.get(name, kind())) is kind for name, kind in kinds.items()):
+        raise TypeError("broker")
+    _require_texts("topics", broker.get("topics", []), ("topic", "place", "channel", "unit"))
+
+
+def _require_texts(part: str, items: Any, names: tuple[str, ...]) -> None:
+    if not isinstance(items, list) or not all(isinstance(item, dict) for item in items):
+        raise TypeError(f"{part} is no list of objects")
+    if not all(isinstance(item.get(name), str) for item in items for name in names):
+        raise TypeError(f"{part} lacks one of {', '.join(names)}")

@@ -9,9 +9,9 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import JSONResponse, PlainTextResponse
 
 from aerobe import desk
-from aerobe.errors import AerobeError, ImportFault
+from aerobe.errors import AerobeError, ImportFault, UnusableReading
 from aerobe.records import Assay
-from aerobe.units import parse_number
+from aerobe.units import parse_number, whole_numbers
 from aerobe.web._frame import Fields, clock_of, fields, menu_entry, notebook_of, page
 
 router = APIRouter()
@@ -213,8 +213,11 @@ def _tubes(sent: Fields) -> tuple[str, ...]:
 
 
 def _plates(sent: Fields) -> tuple[str, ...]:
-    lowest, highest = sent.text("rule", "10-300").split("-")
-    found, crowded = desk.count_plates(sent.text("plates"), lowest=int(lowest), highest=int(highest))
+    rule = sent.text("rule", "10-300")
+    numbers = whole_numbers(rule.replace("-", " "))
+    if len(numbers) != 2:
+        raise UnusableReading(f"'{rule}' is no countable range.", "Choose one of the list.")
+    found, crowded = desk.count_plates(sent.text("plates"), lowest=numbers[0], highest=numbers[1])
     return tuple(f"{item.says} Limits {item.low:.4g} to {item.high:.4g} per mL." for item in (found, crowded) if item is not None)
 
 

@@ -10,7 +10,7 @@ from fastapi import APIRouter, Body, Depends, Request, Response
 from aerobe import desk
 from aerobe.errors import AerobeError, UnusableReading
 from aerobe.records import as_plain
-from aerobe.units import VOLUME, number, parse_number
+from aerobe.units import VOLUME, number, parse_number, whole_numbers
 from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page
 
 router = APIRouter()
@@ -70,9 +70,9 @@ def indicator(request: Request, key: str, sent: Sent) -> Response:
             brew=key,
             germ=sent.text("germ"),
             amounts_ml=tuple(parse_number(word) for word in sent.text("amounts").split()),
-            tubes=_whole(sent.text("tubes")),
-            positives=_whole(sent.text("positives")),
-            colonies=_whole(sent.text("colonies")),
+            tubes=whole_numbers(sent.text("tubes")),
+            positives=whole_numbers(sent.text("positives")),
+            colonies=whole_numbers(sent.text("colonies")),
         )
         found = desk.note_indicator_test(notebook_of(request), test, now=clock_of(request), token=sent.text("entry"))
     except AerobeError as fault:
@@ -262,10 +262,3 @@ def _entry_of(sent: Fields) -> dict[str, str]:
         if typed.get(name):
             typed[name] = f"{typed[name]} {typed.get(f'{name}_unit', '')}".strip()
     return {**typed, "token": sent.text("entry")}
-
-
-def _whole(text: str) -> tuple[int, ...]:
-    try:
-        return tuple(int(word) for word in text.split())
-    except ValueError:
-        raise UnusableReading(f"'{text}' are no whole numbers.", "Write them with spaces between: 3 1 1.") from None

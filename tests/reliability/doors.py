@@ -1,0 +1,391 @@
+"""The readers behind the app's addresses and behind the command line, to be fed with rubbish as a stranger would."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import json
+import random
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlencode
+
+from aerobe import cli, desk
+from aerobe.errors import ImportFault
+from aerobe.web._senders import add_sender
+from tests.reliability.fuzz import WORDS, Parser, spoil_bytes, spoil_plain, spoil_text
+from tests.reliability.world import RATIOS, RUN, TABLE, USE, WISH, Form, World, fits, forms, yard
+
+ANSWERS = {200, 303, 400, 403, 404, 405, 413, 422}
+QUERIES: dict[str, dict[str, str]] = {
+    "/brews/kelp-3/record": {"what": "oxygen", "replicate": "2"},
+    "/oxygen": {"food": "molasses", "volume": "20 L", "dose": "1", "others": "kelp-meal 0.5 g/L", "vessel": "bucket-a"},
+    "/parts/oxygen/answer": {"dose": "1", "air": "0.5", "temperature": "20", "kla": "20 /h"},
+    "/compare": {"first": "kelp", "second": "plain", "outcome": "biomass", "margin": "1.25"},
+    "/trials/kelp-question/verdict": {"outcome": "biomass"},
+    "/safety/gear": {"water": "20", "chlorine": "2", "chloramine": "no", "bath": "10", "bleach": "5"},
+    "/safety/use": {"brew": "kelp-3"},
+    "/evidence/weigh": {"recipe": "kelp", "against": "plain", "outcome": "biomass"},
+    "/pair": {"code": "ABCD-EFGH"},
+    "/data/export": {"trial": "drawn"},
+    "/api/assay/tubes": {"amounts": "10 1 0.1", "tubes": "3 3 3", "positives": "3 1 0", "level": "0.95"},
+    "/api/assay/plates": {"plates": "0.01:120 0.001:14", "lowest": "10", "highest": "300"},
+    "/parts/oxygen/brews/kelp-3/feed": {"food": "molasses"},
+}
+SLOW_QUERIES = ("/oxygen", "/parts/oxygen", "/compare", "/trials")
+BODIES: dict[str, dict[str, Any]] = {
+    "/api/safety/use": {name: value for name, value in USE.items() if not name.endswith("_unit")}
+    | {"tea": "5 L", "water": "20 L"},
+    "/api/trials/plan": dict(WISH),
+    "/api/assay/certificate": {"table": desk.example_study(), "name": "Card", "method": "colour test"},
+}
+
+
+class Broken(Exception):
+    """An answer that no person could use."""
+
+
+def web_parsers(world: World) -> Iterator[Parser]:
+    """Every form, every page with a question in its address, and every address for programs."""
+    for number, form in enumerate(forms()):
+        name = f"form {form.address} {form.fields.get('what') or form.fields.get('asked') or ''}".strip()
+        yield Parser(
+            name=f"{name} #{number}",
+            samples=[form],
+            spoil=_spoil_form,
+            read=lambda given: _usable(world.send(given)),
+            slow_s=20.0 if form.heavy else 1.0,
+            quick=8,
+            long=1000 if not form.heavy else 200,
+        )
+    for address, asked in QUERIES.items():
+        yield Parser(
+            name=f"page {address}",
+            samples=[asked],
+            spoil=_spoil_asked,
+            quick=8,
+            long=300 if address.startswith(SLOW_QUERIES) else 1000,
+            slow_s=20.0 if address.startswith(SLOW_QUERIES) else 1.0,
+            read=lambda given, address=address: _usable(world.client.get(f"{address}?{_query(given)}")),
+        )
+    yield Parser(
+        name="addresses",
+        quick=40,
+        long=2000,
+        read=lambda given: _usable(world.client.get(given)),
+        spoil=_spoil_address,
+        samples=[
+            "/brews/kelp-3",
+            "/brews/kelp-1/readings/kelp-1-0.5h-sample-1",
+            "/reports/brew/kelp-1.html",
+            "/trials/drawn/sheet",
+            "/safety/brews/kelp-3",
+            "/oxygen/brews/kelp-3",
+            "/trials/drawn/calendar.ics",
+        ],
+    )
+    for address, body in BODIES.items():
+        yield Parser(
+            name=f"JSON {address}",
+            samples=[body],
+            spoil=spoil_plain,
+            quick=10,
+            long=500,
+            slow_s=20.0,
+            read=lambda given, address=address: _usable(_post_json(world, address, json.dumps(given).encode())),
+        )
+    token = add_sender(world.state, name="DO 1", place="bucket-a", now=world.clock())
+    told = json.dumps({"channel": "oxygen", "unit": "mg/L", "points": [["2026-05-01T08:00+02:00", 7.9]]}).encode()
+    yield Parser(
+        name="values posted by a probe",
+        samples=[told, b"7.9"],
+        spoil=spoil_bytes,
+        quick=40,
+        long=2000,
+        read=lambda body: _usable(
+            world.client.post(
+                "/log/points?channel=oxygen&unit=mg/L", content=body, headers={"authorization": f"Bearer {token}"}
+            )
+        ),
+    )
+    yield Parser(
+        name="bodies of forms",
+        samples=[_multipart()],
+        spoil=spoil_bytes,
+        quick=40,
+        long=2000,
+        read=lambda body: _usable(_post_raw(world, body)),
+    )
+    yield Parser(
+        name="headers",
+        samples=[_HEADERS],
+        spoil=_spoil_headers,
+        quick=40,
+        long=2000,
+        read=lambda headers: _usable(world.client.get("/menu", headers=headers), {421, 429}),
+    )
+
+
+def covers(addresses: set[str]) -> set[str]:
+    """The addresses that take a post and are not tried here."""
+    tried = {form.address.format(drawn="drawn") for form in forms()} | {*BODIES, "/log/points"}
+    return {pattern for pattern in addresses if not any(fits(address, pattern) for address in tried)}
+
+
+def _usable(answer: Any, also: set[int] = frozenset()) -> Any:  # type: ignore[assignment]
+    """Refusals are refusals; a fault of ours is one."""
+    if answer.status_code not in ANSWERS | also:
+        raise Broken(f"status {answer.status_code}")
+    if answer.status_code != 422:
+        return answer
+    if "json" in answer.headers.get("content-type", ""):
+        told = answer.json()
+        if not (told.get("problem") and told.get("remedy")):
+            raise Broken("a refusal without a remedy")
+    elif 'role="alert"' not in answer.text:
+        raise Broken("a refusal that says nothing")
+    raise ImportFault("Refused.", "As it should be.")
+
+
+def _spoil_form(rng: random.Random, form: Form) -> Form:
+    names = sorted(form.fields) or ["what"]
+    fields = dict(form.fields)
+    for name in rng.sample(names, k=min(len(names), rng.choice((1, 1, 2, 3)))):
+        fields[name] = _no_halves(spoil_text(rng, fields.get(name, "")))
+    if rng.random() < 0.1:
+        fields.pop(rng.choice(names), None)
+    if rng.random() < 0.1:
+        fields[rng.choice(("when", "age_s", "again", "replicate", "role", "notes"))] = _no_halves(rng.choice(WORDS))
+    file = form.file and (form.file[0], _no_halves(spoil_text(rng, form.file[1]))[:200], spoil_bytes(rng, form.file[2]))
+    return Form(address=form.address, fields=_with_needed(form, fields), file=file, heavy=form.heavy)
+
+
+def _with_needed(form: Form, fields: dict[str, str]) -> dict[str, str]:
+    """What the world fills in itself must be there for it to look at."""
+    needed = [name for name in ("ticket", "sender", "device", "code") if name in form.fields and not form.fields[name]]
+    return {**dict.fromkeys(needed, ""), **fields}
+
+
+def _no_halves(text: str) -> str:
+    """A browser sends no half characters."""
+    return text.encode("utf-8", errors="replace").decode()
+
+
+def _spoil_asked(rng: random.Random, asked: dict[str, str]) -> dict[str, str]:
+    made = dict(asked)
+    for name in rng.sample(sorted(made), k=min(len(made), rng.choice((1, 1, 2)))):
+        made[name] = _no_halves(spoil_text(rng, made[name]))[:3000]
+    return made
+
+
+def _query(asked: dict[str, str]) -> str:
+    return urlencode(asked)
+
+
+def _spoil_address(rng: random.Random, address: str) -> str:
+    from urllib.parse import quote
+
+    parts = address.split("/")
+    place = rng.randrange(1, len(parts))
+    parts[place] = quote(_no_halves(spoil_text(rng, parts[place]))[:300], safe="")
+    return "/".join(parts)
+
+
+def _post_json(world: World, address: str, body: bytes) -> Any:
+    headers = {"x-aerobe-form": world.token, "content-type": "application/json"}
+    return world.client.post(address, content=body, headers=headers)
+
+
+def _multipart() -> bytes:
+    parts = [
+        f'--xyz\r\nContent-Disposition: form-data; name="{name}"\r\n\r\n{value}\r\n'
+        for name, value in (("what", "oxygen"), ("signal", "7,9"), ("signal_unit", "mg/L"))
+    ]
+    return ("".join(parts) + "--xyz--\r\n").encode()
+
+
+def _post_raw(world: World, body: bytes) -> Any:
+    headers = {"x-aerobe-form": world.token, "content-type": "multipart/form-data; boundary=xyz"}
+    return world.client.post("/brews/kelp-3/readings", content=body, headers=headers, follow_redirects=False)
+
+
+_HEADERS = {"host": "localhost", "cookie": "aerobe_session=" + "a" * 43, "content-length": "0", "accept": "text/html"}
+
+
+def _spoil_headers(rng: random.Random, headers: dict[str, str]) -> dict[str, str]:
+    name = rng.choice([name for name in headers if name != "content-length"])
+    spoiled = spoil_text(rng, headers[name])[:2000].encode("latin-1", errors="replace").decode("latin-1")
+    return {**headers, name: "".join(letter for letter in spoiled if letter.isprintable())}
+
+
+LINES = [
+    'brew new Old --recipe plain --vessel bucket-a --started 2026-05-01T08:00 --temperature "20 degC"',
+    "brew list",
+    "brew show kelp-3",
+    'reading add kelp-3 "12,5" --assay colour-test --when "90 min" --dilution 1:10',
+    "reading correct kelp-1-0.5h-sample-1 12.5 --why slipped",
+    "reading list kelp-3 --all",
+    "notebook show recipe plain",
+    "notebook add recipe {folder}/recipe.json",
+    "notebook changes --newest 20",
+    "import {folder}/log.csv --brew kelp-3 --zone +02:00 --yes",
+    'import {folder}/log.csv --brew kelp-3 --column "hours=elapsed [h]"',
+    "safety gates kelp-3",
+    "safety smell kelp-3 earthy",
+    'safety test kelp-3 "E. coli" --amounts "10 1 0.1" --tubes "3 3 3" --positives "1 0 0"',
+    "safety water plain none",
+    "safety compost orchard-heap --place EU",
+    'safety chlorine --water "20 L" --chlorine 2',
+    'safety sanitise --bath "10 L" --bleach 5',
+    'safety mix --amount "10 L" --parts 4',
+    'safety ask --brew kelp-3 --crop beans --edible yes --touches no --soil no --days 100 --tea "5 L" --area "4 m2"',
+    'oxygen probe "8.9 mg/L" --temperature "20 degC" --zero "0.1 mg/L"',
+    'oxygen saturation --temperature "18 degC" --altitude "500 m"',
+    'oxygen hold "7 mg/L" 10',
+    'oxygen sulphite "20 L" "9 mg/L"',
+    'oxygen kla {folder}/run.csv --temperature "21 degC" --probe-t90 "30 s"',
+    "oxygen foods molasses",
+    'oxygen scale "1000 L" --volume "20 L" --kla "25 /h"',
+    'assay tubes "10 1 0.1" "3 3 3" "3 1 0"',
+    'assay plates "0.01:120 0.001:14"',
+    "trial judge {folder}/judged.csv --margin 1.5",
+    "evidence take {folder}/papers.csv",
+    "evidence list",
+    "export {folder}/out.zip --trial drawn",
+]
+HEAVY_WORDS = (
+    "serve",
+    "demo",
+    "call",
+    "report",
+    "power",
+    "plan",
+    "site",
+    "restore",
+    "completion",
+    "--install-completion",
+)
+
+
+def command_parser(folder: Path) -> Parser:
+    """The command line: words spoiled, files as they are."""
+    import shutil
+
+    shutil.copy(yard(), folder / "cli.notebook")
+    _lay_out(folder)
+    words = [_split(line.format(folder=folder)) for line in LINES]
+    return Parser(
+        name="command line",
+        samples=words,
+        spoil=_spoil_words,
+        quick=150,
+        read=lambda given: _command(folder, given),
+        slow_s=5.0,
+    )
+
+
+def file_parsers(folder: Path) -> Iterator[Parser]:
+    """Commands with good words whose files are rubbish."""
+    _lay_out(folder)
+    for line, name in (
+        ("notebook add recipe {folder}/recipe.json", "recipe.json"),
+        ("import {folder}/log.csv --brew kelp-3 --yes", "log.csv"),
+        ("trial judge {folder}/judged.csv", "judged.csv"),
+        ("evidence take {folder}/papers.csv", "papers.csv"),
+        ("oxygen kla {folder}/run.csv", "run.csv"),
+        ("assay certify {folder}/study.csv --name Card", "study.csv"),
+        ("safety compost-history orchard-heap --log {folder}/heap.txt --unit degC", "heap.txt"),
+    ):
+        words = _split(line.format(folder=folder))
+        content = (folder / name).read_bytes()
+        heavy = name in ("study.csv", "judged.csv")
+        yield Parser(
+            name=f"file of `aerobe {line.split(' {')[0]}`",
+            samples=[content],
+            spoil=spoil_bytes,
+            quick=15,
+            long=200 if heavy else 1000,
+            slow_s=20.0,
+            read=lambda given, words=words, name=name: _with_file(folder, words, name, given),
+        )
+
+
+def _with_file(folder: Path, words: list[str], name: str, content: bytes) -> None:
+    before = (folder / name).read_bytes()
+    (folder / name).write_bytes(content)
+    try:
+        _command(folder, words)
+    finally:
+        (folder / name).write_bytes(before)
+
+
+def _lay_out(folder: Path) -> None:
+    recipe = {
+        "key": "extra",
+        "name": "Extra",
+        "compost": "orchard-heap",
+        "compost_g_per_l": 50,
+        "foods": [{"food": "molasses", "g_per_l": 1}],
+    }
+    judged = "arm,value,unit\n" + "\n".join(
+        f"{arm},{10 + 3 * (arm == 'b') + n},{arm}{n}" for arm in "ab" for n in range(4)
+    )
+    for name, content in (
+        ("recipe.json", json.dumps(recipe).encode()),
+        ("log.csv", TABLE),
+        ("run.csv", RUN.encode()),
+        ("judged.csv", judged.encode()),
+        ("papers.csv", RATIOS),
+        ("study.csv", desk.example_study().encode()),
+        ("heap.txt", b"0 25\n3 61.5 turned\n5 60"),
+    ):
+        (folder / name).write_bytes(content)
+
+
+def _split(line: str) -> list[str]:
+    import shlex
+
+    return shlex.split(line)
+
+
+def _spoil_words(rng: random.Random, words: list[str]) -> list[str]:
+    made = list(words)
+    for _ in range(rng.choice((1, 1, 2))):
+        how, place = rng.randrange(5), rng.randrange(len(made)) if made else 0
+        if how == 0 and made:
+            del made[place]
+        elif how == 1:
+            made.insert(place, rng.choice([*WORDS, *rng.choice(LINES).split()]))
+        elif made and not made[place].startswith("/"):
+            # Half characters come from a terminal with another encoding; Python hands them on like this.
+            made[place] = spoil_text(rng, made[place]).replace("\0", "")[:5000].replace("\ud800", "\udcff")
+    return made
+
+
+def _command(folder: Path, words: list[str]) -> int:
+    if not words or any(heavy in word for word in words for heavy in HEAVY_WORDS):
+        raise ImportFault("Not tried here.", "It would serve, or work for minutes.")
+    (folder / "out.zip").unlink(missing_ok=True)
+    out, told = io.StringIO(), io.StringIO()
+    with contextlib.chdir(folder), contextlib.redirect_stdout(out), contextlib.redirect_stderr(told):
+        try:
+            code = cli.run([*words, "--notebook", str(folder / "cli.notebook")] if not _alone(words) else words)
+        except SystemExit as fault:
+            code = int(fault.code or 0)
+    if code == cli.FAULT and len(told.getvalue().strip().splitlines()) < 2:
+        raise Broken(f"a fault without a remedy: {told.getvalue()[:200]}")
+    if code not in (cli.DONE, cli.MISUNDERSTOOD, cli.FAULT, cli.NOT_SETTLED):
+        raise Broken(f"exit code {code}")
+    if code in (cli.MISUNDERSTOOD, cli.FAULT):
+        raise ImportFault("Refused.", "As it should be.")
+    return code
+
+
+_WITHOUT = ("oxygen", "assay")
+_TOOLS = ("chlorine", "sanitise", "mix")
+
+
+def _alone(words: list[str]) -> bool:
+    """Whether a command needs no notebook."""
+    return words[0] in _WITHOUT or any(tool in words for tool in _TOOLS)

@@ -1,0 +1,196 @@
+"""What spoiled input once broke, each in its smallest form: now a fault with a remedy, at once."""
+
+from __future__ import annotations
+
+import io
+import json
+import time
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from aerobe import desk
+from aerobe.assay import study_from_table
+from aerobe.cli._files import write_whole
+from aerobe.desk._moments import elapsed_from
+from aerobe.errors import LONGEST, AerobeError, NotFound
+from aerobe.evidence import contrasts_from_table
+from aerobe.notebook import open_notebook
+from aerobe.notebook._rows import zone_of
+from aerobe.records import Brew, from_plain
+from aerobe.trials import Budget
+from aerobe.web._points import batches_from
+from aerobe.web._state import EMPTY, open_state
+from tests.notebook.conftest import NOW
+from tests.reliability.parsers import packed_again
+from tests.reliability.world import TABLE, World
+
+LONG_CELL = '"' + "x" * 200_000 + '"'  # longer than Python's reader of tables takes
+
+
+@pytest.mark.parametrize(
+    "read",
+    [
+        lambda: elapsed_from("9" * 30, None, now=NOW),
+        lambda: zone_of("." * 3000),
+        lambda: zone_of("../../etc/passwd"),
+        lambda: desk.preview_table(TABLE, "log.csv", desk.Wishes(columns={"hours": "elapsed" + " " * 60_000 + "["})),
+        lambda: desk.preview_table(b"\xff\xfe" + "hours".encode("utf-16-le") + b"\n", "log.csv"),
+        lambda: study_from_table(f"role,signal,unit\n{LONG_CELL},1,ug/mL", name="x", method="y"),
+        lambda: contrasts_from_table(f"key,recipe,against,ratio,low,high\n{LONG_CELL},a,b,1,1,1"),
+        lambda: desk.read_run(f"0,9\n{LONG_CELL},8\n10,7", time_unit="s", oxygen_unit="mg/L"),
+        lambda: batches_from(b"time,channel,value,unit\r1,oxygen,7,mg/L\n", "text/csv"),
+        lambda: desk.count_tubes("10 1 0.1", "3 3 " + "9" * 40, "3 1 0"),
+        lambda: desk.count_tubes("10 1 1e-300", "3 3 3", "3 1 0"),
+        lambda: desk.count_plates("0.01:>0"),
+        lambda: desk.count_fields("1e308 1e308", volume_ml=1e-4),
+        lambda: desk.ratio_of_parts("12", "30", "2", "33333", "mass"),
+        lambda: desk.ratio_of_parts("1e308", "30", "2", "3", "mass"),
+        lambda: Budget(money=100.0, days_per_round=0.0),
+        lambda: Budget(money=100.0, days_per_round=1e-320),
+        lambda: Budget(money=100.0, vessels=10**20),
+        lambda: from_plain(
+            Brew,
+            {
+                "key": "b",
+                "name": "b",
+                "recipe": "r",
+                "vessel": "v",
+                "started_at": NOW.isoformat(),
+                "temperature_degc": 10**400,
+            },
+        ),
+    ],
+)
+def test_rubbish_is_refused_with_a_remedy_and_at_once(read: Callable[[], Any]) -> None:
+    began = time.process_time()
+    with pytest.raises(AerobeError) as found:
+        read()
+    assert found.value.problem and found.value.remedy
+    assert time.process_time() - began < 1.0
+
+
+def test_a_crowded_plate_that_the_others_contradict_still_has_limits() -> None:
+    # 24 mL without a colony and 0.01 mL with over 300: no honest dilution series, but a likelihood with its maximum all the same.
+    _, found = desk.count_plates("24:0 0.01:>300 0.001:14")
+    assert found is not None and 0.0 < found.low < found.value < found.high
+
+
+def test_a_message_is_short_and_can_be_shown() -> None:
+    fault = NotFound("x" * 100_000, "half \ud800 a sign")
+    assert len(fault.problem) <= LONGEST + 3
+    assert "\ud800" not in str(fault) and str(fault).encode()
+
+
+@pytest.mark.parametrize(
+    ("part", "value"),
+    [
+        ("alarms", None),
+        ("alarms", {"mail_port": "x"}),
+        ("alarms", {"none": 1}),
+        ("senders", 1.5),
+        ("devices", [[]]),
+        ("broker", []),
+        ("broker", {"host": "x", "topics": [1]}),
+        ("broker", {"host": "x", "port": "a"}),
+        ("secret", "no hex"),
+    ],
+)
+def test_a_spoiled_memory_of_the_app_is_named_when_it_is_opened(tmp_path: Path, part: str, value: Any) -> None:
+    path = tmp_path / "app.json"
+    path.write_text(json.dumps({**EMPTY, "secret": "00" * 32, part: value}), encoding="utf-8")
+    with pytest.raises(AerobeError, match="memory"):
+        open_state(path)
+
+
+def test_a_notebook_whose_text_is_no_text_is_called_damaged(tmp_path: Path) -> None:
+    path = tmp_path / "tea.notebook"
+    open_notebook(path, at=NOW).close()
+    content = path.read_bytes().replace(b"CREATE TABLE", b"CREATE \xd4ABLE")
+    path.write_bytes(content)
+    with pytest.raises(AerobeError, match="damaged"):
+        open_notebook(path, at=NOW).close()
+
+
+@pytest.mark.parametrize("harm", ["flip", "more cells", "nan"])
+def test_a_package_spoiled_anywhere_is_refused_as_a_whole(tmp_path: Path, harm: str) -> None:
+    from hashlib import sha256
+
+    from tests.reliability.parsers import _small_package
+
+    package = _small_package(tmp_path)
+    with zipfile.ZipFile(io.BytesIO(package)) as packed:
+        files = {name: packed.read(name) for name in packed.namelist()}
+    about = json.loads(files["datapackage.json"])
+    if harm == "flip":
+        middle = package.index(b"datapackage.json") + 60
+        package = (
+            package[:middle] + bytes(255 - byte for byte in package[middle : middle + 40]) + package[middle + 40 :]
+        )
+    else:
+        path = next(
+            name for name in files if ("logs/" in name if harm == "more cells" else name.endswith("results.json"))
+        )
+        files[path] = files[path] + b"1,2,3\r\n" if harm == "more cells" else files[path].replace(b'"earthy"', b"NaN")
+        next(entry for entry in about["resources"] if entry["path"] == path)["hash"] = (
+            f"sha256:{sha256(files[path]).hexdigest()}"
+        )
+        files["datapackage.json"] = json.dumps(about).encode()
+        package = packed_again(files)
+    with open_notebook(tmp_path / "other.notebook", at=NOW) as book:
+        if harm == "more cells":
+            desk.import_package(book, package, now=NOW)  # a cell too many says nothing and harms nothing
+            assert len(book.log("b1", "oxygen")[0]) == 3
+            return
+        with pytest.raises(AerobeError):
+            desk.import_package(book, package, now=NOW)
+        assert not any(desk.notebook_summary(book).values())
+
+
+def test_half_a_character_is_refused_where_it_would_be_kept(tmp_path: Path) -> None:
+    with open_notebook(tmp_path / "tea.notebook", at=NOW) as book, pytest.raises(AerobeError, match="half"):
+        book.keep("smell", "b1", {"smell": "\ud800"}, at=NOW)
+
+
+def test_half_a_character_in_json_is_answered_with_a_remedy(world: World) -> None:
+    headers = {"x-aerobe-form": world.token, "content-type": "application/json"}
+    for wish in ('{"name": "\\ud800", "arms": "a, b"}', '{"name": "x", "scatter": "\\ud800"}'):
+        answer = world.client.post("/api/trials/plan", content=wish.encode(), headers=headers)
+        assert answer.status_code in (200, 422) and answer.json()
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {"asked": "plates", "plates": "0.01:120", "rule": "10300"},
+        {"asked": "plates", "plates": "0.01:120", "rule": "10-300-5"},
+        {"asked": "plates", "plates": "0.01:120", "rule": "a-b"},
+    ],
+)
+def test_a_countable_range_that_is_none_comes_back_with_its_remedy(world: World, fields: dict[str, str]) -> None:
+    answer = world.client.post("/assay/count", data=fields, headers={"x-aerobe-form": world.token})
+    assert answer.status_code == 422 and 'role="alert"' in answer.text
+
+
+def test_a_count_of_tubes_with_four_hundred_digits_is_refused(world: World) -> None:
+    fields = {"germ": "E. coli", "amounts": "10 1 0.1", "tubes": "9" * 400 + " 3 3", "positives": "1 0 0"}
+    answer = world.client.post("/safety/brews/kelp-3/test", data=fields, headers={"x-aerobe-form": world.token})
+    assert answer.status_code == 422 and "whole numbers" in answer.text
+
+
+def test_a_letter_that_the_pdf_has_no_shape_for_is_named(tmp_path: Path) -> None:
+    form = desk.StudyForm(table=desk.example_study(), name="\u1780", method="colour test")
+    with pytest.raises(AerobeError, match="no letters"):
+        desk.certificate_as_pdf(form, now=NOW)
+
+
+def test_a_file_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
+    target = tmp_path / "new" / "a.txt"
+    write_whole(target, "all of it")
+    assert target.read_text() == "all of it" and [item.name for item in target.parent.iterdir()] == ["a.txt"]
+    with pytest.raises(AerobeError) as found:
+        write_whole(target / "below a file", b"x")
+    assert "cannot be written" in found.value.problem and found.value.remedy
