@@ -15,12 +15,13 @@ from aerobe.decisions import Advice, advise, oxygen_outlook, replay
 from aerobe.desk._records import ReadingEntry, add_reading
 from aerobe.desk._safety_facts import gates_of_brew
 from aerobe.errors import NotEnoughData
-from aerobe.inference import PRIOR, BrewStory, Log, Measurement, Past, Posterior, infer_brew, measurements_of
+from aerobe.inference import DEFAULT_HORIZON_H, PRIOR, BrewStory, Log, Measurement, Past, Posterior, infer_brew, measurements_of
 from aerobe.notebook import BrewHistory, Notebook, Receipt, brew_history
 from aerobe.records import Assay, Brew, Harvest, Recipe, content_hash
 
 PAST_BREWS = 5  # earlier brews that sharpen the prior; more teach little and take time
 PAST_TESTS = 2  # tests that an earlier brew must have to teach anything
+HOURS_BEYOND = 12.0  # that a course goes on after the last thing known of a long brew [h]
 _MODEL = "1"  # grows when the model changes, so that kept summaries of brews are made anew
 
 
@@ -34,8 +35,14 @@ def story_of_history(history: BrewHistory) -> tuple[BrewStory, tuple[str, ...]]:
         measurements=measurements,
         oxygen=_log(history, "oxygen"),
         temperature=_log(history, "temperature"),
+        horizon_h=max(DEFAULT_HORIZON_H, _last_hour(history) + HOURS_BEYOND),
     )
     return story, notes
+
+
+def _last_hour(history: BrewHistory) -> float:
+    read = max((item.elapsed_h for item in history.readings), default=0.0)
+    return max(read, *(max(log.elapsed_h, default=0.0) for log in history.logs), 0.0)
 
 
 def _need_something_that_grows(history: BrewHistory) -> None:

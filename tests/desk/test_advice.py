@@ -65,3 +65,12 @@ def test_a_recipe_of_nothing_gets_no_call(where: str) -> None:
         for ask in (lambda: desk.advise_brew(book, brew, NOW), lambda: desk.replay_brew(book, brew, [0.0, 12.0])):
             with pytest.raises(NotEnoughData, match="neither compost nor food"):
                 ask()
+
+
+def test_the_course_of_a_long_brew_reaches_past_its_last_reading(where: str) -> None:
+    """A reading at 100 h on a course that ends at 72 h used to be taken for one at 72 h."""
+    content = b"treatment,bottle,hours,biomass (ug C/mL)\na,1,0,30\na,1,100,20\na,2,0,30\n"
+    with desk.open_notebook(where, at=NOW) as book:
+        long, short = desk.take_in(book, content, "long.csv", now=NOW).brews
+        horizons = [desk.story_of_history(desk.brew_history(book, brew))[0].horizon_h for brew in (long, short)]
+    assert horizons == [112.0, 72.0]
