@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import sqlite3
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,7 +12,7 @@ import sqlalchemy as sa
 
 from aerobe.errors import NotebookFault
 from aerobe.notebook._pen import Pen
-from aerobe.notebook._store import Store, bring_up_to_date, file_mode_private
+from aerobe.notebook._store import Store, bring_up_to_date, file_mode_private, in_plain_words
 
 
 def back_up(store: Store, *, at: datetime, to: Path | None = None, why: str = "") -> Path:
@@ -19,15 +20,24 @@ def back_up(store: Store, *, at: datetime, to: Path | None = None, why: str = ""
     target = to if to is not None else _dated(store, at, why)
     if target.exists():
         raise NotebookFault(f"There is a file at {target} already.", "Name another file; a copy is never overwritten.")
-    target.parent.mkdir(parents=True, exist_ok=True)
     half = target.with_name(target.name + ".half")
-    half.unlink(missing_ok=True)
-    if store.path is not None:
-        _copy_file(store.path, half)
-    else:
-        _copy_tables(store, half)
-    file_mode_private(half)
-    half.replace(target)    # the name appears only when the copy is whole
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        half.unlink(missing_ok=True)
+        if store.path is not None:
+            _copy_file(store.path, half)
+        else:
+            _copy_tables(store, half)
+        file_mode_private(half)
+        half.replace(target)    # the name appears only when the copy is whole
+    except BaseException as fault:
+        for left in (half, half.with_name(half.name + "-journal")):
+            with contextlib.suppress(OSError):
+                left.unlink(missing_ok=True)
+        if isinstance(fault, OSError):
+            problem = f"The copy {target} cannot be written: {fault.strerror}."
+            raise NotebookFault(problem, "Free some space, or name another place for it.") from None
+        raise
     return target
 
 
@@ -81,8 +91,9 @@ def _folder(store: Store) -> Path:
 def _copy_file(source: Path, target: Path) -> None:
     read, write = sqlite3.connect(source), sqlite3.connect(target)
     try:
-        read.backup(write)
-        write.execute("pragma synchronous=full")
+        with in_plain_words():
+            read.backup(write)
+            write.execute("pragma synchronous=full")
     finally:
         read.close()
         write.close()

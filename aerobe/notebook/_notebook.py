@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
 from typing import Any, TypeVar
@@ -200,14 +200,32 @@ def open_notebook(where: str | Path, *, at: datetime, create: bool = True) -> No
         If it cannot be opened, is no notebook, is damaged, or was written by a newer release.
     """
     store = Store(str(where))
-    if store.path is not None and not store.path.exists():
-        if not create:
-            raise NotebookFault(f"There is no notebook at {where}.", "Check the path, or start one with `aerobe demo`.")
-        store.path.touch()
-        file_mode_private(store.path)
+    is_new = store.path is not None and not store.path.exists()
+    if is_new and not create:
+        raise NotebookFault(f"There is no notebook at {where}.", "Check the path, or start one with `aerobe demo`.")
     try:
+        if is_new:
+            _begin_file(store)
         copy = bring_up_to_date(store, at=at, create=create)
     except BaseException:
         store.close()
+        if is_new and store.path is not None:
+            _remove(store.path)     # a notebook that could not be begun must not stand there empty
         raise
     return Notebook(store, migrated_from_copy=copy)
+
+
+def _begin_file(store: Store) -> None:
+    assert store.path is not None
+    try:
+        store.path.touch()
+        file_mode_private(store.path)
+    except OSError as fault:
+        problem = f"The notebook {store.path} cannot be begun: {fault.strerror}."
+        raise NotebookFault(problem, "Free some space, or choose another place: --notebook PATH.") from None
+
+
+def _remove(path: Path) -> None:
+    for name in (path.name, f"{path.name}-wal", f"{path.name}-shm", f"{path.name}-journal"):
+        with suppress(OSError):
+            path.with_name(name).unlink(missing_ok=True)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import sqlalchemy as sa
 
@@ -15,6 +17,19 @@ from aerobe.errors import NotebookFault, UnusableRecord
 from aerobe.notebook._schema import SCHEMA
 
 DAMAGED = "This file is damaged or is no notebook.", "Restore a dated copy: `aerobe notebook restore`."
+READ_ONLY = (
+    "The notebook can only be read: its file or disk is write-protected.",
+    "Make the disk writable, or copy the notebook to another one and open it there.",
+)
+PLAIN_WORDS = {     # what the store says, and what it means to a person
+    "locked": ("Another program is writing to the notebook.", "Wait until it is done and try again."),
+    "full": ("The disk is full.", "Free some space; what was kept before is safe."),
+    "disk I/O": ("The disk did not take what was written.", "Free some space and check the disk; what was kept before is safe."),
+    "readonly": READ_ONLY,
+    "unable to open": ("The notebook cannot be opened.", "Check that its folder is there, may be written to, and has space."),
+    "No space left": ("The disk of the server is full.", "Free some space there; what was kept before is safe."),
+    "read-only transaction": READ_ONLY,
+}
 WAIT_S = 30.0       # how long a writer waits for another before it gives up [s]
 
 
@@ -28,7 +43,7 @@ class Store:
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
         """One consistent view; nothing is written."""
-        with _plain_words(), self.engine.connect() as connection, connection.begin():
+        with in_plain_words(), self.engine.connect() as connection, connection.begin():
             yield connection
 
     @contextmanager
@@ -38,7 +53,7 @@ class Store:
         if self.path is None:
             # A writer first waits for its turn and must then see what the one before it wrote.
             options["isolation_level"] = "READ COMMITTED"
-        with _plain_words(), self.engine.connect().execution_options(**options) as connection, connection.begin():
+        with in_plain_words(), self.engine.connect().execution_options(**options) as connection, connection.begin():
             yield connection
 
     def schema(self) -> str | None:
@@ -101,7 +116,10 @@ def _file_engine(path: Path) -> sa.Engine:
         raise NotebookFault(f"The folder of {path} cannot be made: {fault.strerror}.", "Choose another place.") from None
     if path.is_dir():
         raise NotebookFault(f"{path} is a folder.", "Name a file, for example tea.notebook in it.")
-    engine = sa.create_engine(f"sqlite:///{path}", connect_args={"timeout": WAIT_S, "check_same_thread": False})
+    if path.exists() and not (os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)):
+        return _read_only_engine(path)
+    address = sa.URL.create("sqlite", database=str(path))      # a path may hold signs that mean something in an address
+    engine = sa.create_engine(address, connect_args={"timeout": WAIT_S, "check_same_thread": False})
 
     @sa.event.listens_for(engine, "connect")
     def _settle(connection: Any, _record: Any) -> None:
@@ -116,6 +134,27 @@ def _file_engine(path: Path) -> sa.Engine:
     def _begin(connection: sa.Connection) -> None:
         # A writer takes its lock at once: two phones then wait for each other instead of failing half way.
         connection.exec_driver_sql("begin immediate" if connection.get_execution_options().get("writes") else "begin")
+
+    return engine
+
+
+def _read_only_engine(path: Path) -> sa.Engine:
+    """A notebook on a write-protected disk: nobody can change it, so no lock files are needed, nor could they be made."""
+    beside = path.with_name(path.name + "-wal")
+    if beside.exists() and beside.stat().st_size:
+        raise NotebookFault(
+            f"{path} was not closed, and on a write-protected disk what was written last cannot be read.",
+            f"Copy {path.name} and {beside.name} together to a disk that can be written to, and open it there.",
+        )
+    address = f"file:{quote(str(path.absolute()))}?mode=ro&immutable=1"
+    engine = sa.create_engine(
+        "sqlite://", creator=lambda: sqlite3.connect(address, uri=True, check_same_thread=False), poolclass=sa.pool.QueuePool
+    )
+
+    @sa.event.listens_for(engine, "begin")
+    def _begin(connection: sa.Connection) -> None:
+        if connection.get_execution_options().get("writes"):
+            raise NotebookFault(*READ_ONLY)
 
     return engine
 
@@ -141,19 +180,19 @@ def _server_engine(where: str) -> sa.Engine:
 
 
 @contextmanager
-def _plain_words() -> Iterator[None]:
+def in_plain_words() -> Iterator[None]:
+    """What the store cannot do, said so that a person can act on it."""
     try:
         yield
     except UnicodeDecodeError as fault:
         raise NotebookFault(*DAMAGED) from fault
     except UnicodeEncodeError as fault:
         raise UnusableRecord("A text holds half a character.", "Type it again, without signs that show as boxes.") from fault
-    except sa.exc.OperationalError as fault:
-        text = str(fault.orig)
-        if "locked" in text:
-            raise NotebookFault("Another program is writing to the notebook.", "Wait until it is done and try again.") from fault
-        if "full" in text:
-            raise NotebookFault("The disk is full.", "Free some space; what was kept before is safe.") from fault
+    except (sa.exc.OperationalError, sqlite3.OperationalError) as fault:
+        text = str(getattr(fault, "orig", fault))
+        told = next((said for mark, said in PLAIN_WORDS.items() if mark in text), None)
+        if told is not None:
+            raise NotebookFault(*told) from fault
         raise NotebookFault(f"The notebook cannot be used: {text.strip()}.", "Check that the file or server is there.") from fault
     except sa.exc.DatabaseError as fault:
         if "not a database" in str(fault.orig) or "malformed" in str(fault.orig):

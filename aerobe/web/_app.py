@@ -20,7 +20,7 @@ from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.staticfiles import StaticFiles
 
 from aerobe import desk
-from aerobe.errors import AerobeError, NotAllowed, NotFound
+from aerobe.errors import AerobeError, NotAllowed, NotebookFault, NotFound
 from aerobe.web import pages
 from aerobe.web._broker import Broker, broker_settings
 from aerobe.web._frame import STATIC, page, wants_json
@@ -45,6 +45,10 @@ class ServeSettings:
     watching: bool = True  # look after brews while nobody looks
     burst: float = 400.0  # requests of one address at once [-]
     per_s: float = 120.0  # and after that [1/s]
+
+
+# A store that cannot write just now (busy, full disk) is no fault of the entry: a phone keeps it and sends it again.
+STATUS: dict[type[AerobeError], int] = {NotFound: 404, NotAllowed: 403, NotebookFault: 503}
 
 
 def system_clock() -> datetime:
@@ -144,7 +148,7 @@ def _thinker(notebook: Any, clock: Callable[[], datetime], live: Live, advise: C
 def _answer_faults(app: FastAPI) -> None:
     @app.exception_handler(AerobeError)
     async def fault(request: Request, fault: AerobeError) -> Response:
-        status = 404 if isinstance(fault, NotFound) else 403 if isinstance(fault, NotAllowed) else 422
+        status = next((number for kind, number in STATUS.items() if isinstance(fault, kind)), 422)
         return _fault(request, status, fault.problem, fault.remedy)
 
     @app.exception_handler(StarletteHTTPException)

@@ -68,8 +68,14 @@ def serve(notebook: Any, plan: ServePlan, *, say: Say) -> None:
     NotAllowed
         If the port is taken.
     """
-    plan.folder.mkdir(parents=True, exist_ok=True)
-    plan.folder.chmod(0o700)
+    try:
+        plan.folder.mkdir(parents=True, exist_ok=True)
+        plan.folder.chmod(0o700)
+    except OSError as fault:
+        raise NotAllowed(
+            f"The app's folder {plan.folder} cannot be made: {fault.strerror}.",
+            "The app keeps devices and photos there: free some space, or copy the notebook to a disk that can be written to.",
+        ) from None
     settings = ServeSettings(
         names=local_names(), address=plan.address, photos=plan.folder / "photos",
         authority=plan.certificate.authority if plan.certificate is not None else None,

@@ -47,10 +47,16 @@ class WebState:
     def change(self, part: str, how: Callable[[Any], Any]) -> Any:
         """Replace one part by `how(part)` and keep it durably; returns the new part."""
         with self._lock:
-            kept = json.loads(json.dumps(self._content.get(part, EMPTY.get(part))))
-            changed = how(kept)
+            before = self._content.get(part, EMPTY.get(part))
+            changed = how(json.loads(json.dumps(before)))
             self._content[part] = changed
-            self._write()
+            try:
+                self._write()
+            except OSError as fault:
+                self._content[part] = before        # what is not on the disk must not look as if it were
+                raise NotebookFault(
+                    f"The app's memory cannot be written: {fault.strerror}.", "Free some space; nothing was changed."
+                ) from None
             return json.loads(json.dumps(changed))
 
     def _write(self) -> None:
@@ -84,7 +90,13 @@ def open_state(path: Path | None) -> WebState:
             ) from None
         return WebState(path, content)
     state = WebState(path, json.loads(json.dumps({**EMPTY, "secret": secrets.token_hex(32)})))
-    state._write()
+    try:
+        state._write()
+    except OSError as fault:
+        raise NotebookFault(
+            f"The app's memory {path} cannot be written: {fault.strerror}.",
+            "The app needs a folder beside the notebook: free some space, or copy the notebook to a disk that can be written to.",
+        ) from None
     return state
 
 

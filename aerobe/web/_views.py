@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -67,8 +68,18 @@ def keep_photo(folder: Path | None, reading: str, content: bytes) -> None:
             "The reading is kept, its photo is not: it is no JPEG, PNG or WebP picture, or larger than 15 MB.",
             "Take the photo again at a smaller size.",
         )
-    folder.mkdir(parents=True, exist_ok=True)
-    (folder / f"{_safe(reading)}.{kind}").write_bytes(content)
+    target = folder / f"{_safe(reading)}.{kind}"
+    half = target.with_name(target.name + ".half")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        half.write_bytes(content)
+        half.replace(target)
+    except OSError as fault:
+        with contextlib.suppress(OSError):
+            half.unlink(missing_ok=True)
+        raise NotAllowed(
+            f"The reading is kept, its photo is not: {fault.strerror}.", "Free some space, then send the photo with a correction."
+        ) from None
 
 
 def photo_of(folder: Path | None, reading: str) -> Path | None:

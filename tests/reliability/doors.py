@@ -294,7 +294,7 @@ def file_parsers(folder: Path) -> Iterator[Parser]:
         ("trial judge {folder}/judged.csv", "judged.csv"),
         ("evidence take {folder}/papers.csv", "papers.csv"),
         ("oxygen kla {folder}/run.csv", "run.csv"),
-        ("assay certify {folder}/study.csv --name Card", "study.csv"),
+        ("assay certificate {folder}/study.csv --name Card", "study.csv"),
         ("safety compost-history orchard-heap --log {folder}/heap.txt --unit degC", "heap.txt"),
     ):
         words = _split(line.format(folder=folder))
