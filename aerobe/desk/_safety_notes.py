@@ -72,12 +72,14 @@ def smell_of_brew(notebook: Notebook, brew: str, end: Harvest | None, *, now: da
     return "; ".join(text for text in (noted, late) if text) or None
 
 
-def note_pieces(notebook: Notebook, compost: str, largest_piece_mm: float, *, now: datetime, who: str = "") -> Receipt:
+def note_pieces(
+    notebook: Notebook, compost: str, largest_piece_mm: float, *, now: datetime, who: str = "", token: str = ""
+) -> Receipt:
     """Keep the size of the largest pieces that a compost had while it was hot. [mm]"""
     notebook.get(Compost, compost)
     if not 0.0 < largest_piece_mm < 1e4:
         raise UnusableRecord(f"{largest_piece_mm:g} mm is no size of a piece.", "Give millimetres.")
-    return notebook.keep("compost pieces", compost, {"mm": largest_piece_mm}, at=now, who=who)
+    return notebook.keep("compost pieces", compost, {"mm": largest_piece_mm}, at=now, who=who, token=token)
 
 
 def pieces_of(notebook: Notebook, compost: str) -> float | None:
@@ -157,10 +159,12 @@ def _heat_log(text: str, unit: str) -> HeatLog:
     return HeatLog(days=tuple(days), temperatures_degc=tuple(temperatures), turned_on_days=tuple(turned))
 
 
-def note_water_test(notebook: Notebook, recipe: str, *, e_coli_found: bool, now: datetime, who: str = "") -> Receipt:
+def note_water_test(
+    notebook: Notebook, recipe: str, *, e_coli_found: bool, now: datetime, who: str = "", token: str = ""
+) -> Receipt:
     """Keep whether E. coli was found in 100 mL of a recipe's water."""
     notebook.get(Recipe, recipe)
-    return notebook.keep("water test", recipe, {"e_coli_found": bool(e_coli_found)}, at=now, who=who)
+    return notebook.keep("water test", recipe, {"e_coli_found": bool(e_coli_found)}, at=now, who=who, token=token)
 
 
 def water_finding(notebook: Notebook, recipe: Recipe) -> Finding:

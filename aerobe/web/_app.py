@@ -17,6 +17,7 @@ from fastapi import Depends, FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException as StarletteHTTPException
+from starlette.requests import ClientDisconnect
 from starlette.staticfiles import StaticFiles
 
 from aerobe import desk
@@ -166,6 +167,11 @@ def _answer_faults(app: FastAPI) -> None:
         first = fault.errors()[0] if fault.errors() else {"loc": (), "msg": "unreadable"}
         where = " ".join(str(part) for part in first["loc"])
         return _fault(request, 422, f"{where}: {first['msg']}.", "Correct the value and send it again.")
+
+    @app.exception_handler(ClientDisconnect)
+    async def gone(request: Request, fault: ClientDisconnect) -> Response:
+        # The line was cut before the form had arrived: nothing was done, and nobody is there to be told.
+        return Response(status_code=400)
 
     @app.exception_handler(TooMuch)
     async def too_much(request: Request, fault: TooMuch) -> Response:

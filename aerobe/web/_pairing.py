@@ -33,6 +33,7 @@ class Pairing:
     def __init__(self, state: WebState, clock: Callable[[], datetime]) -> None:
         self.state, self.clock = state, clock
         self._offers: list[Offer] = []
+        self._used: list[tuple[Offer, tuple[str, str]]] = []
         self._lock = threading.Lock()
 
     def offer(self) -> Offer:
@@ -42,8 +43,10 @@ class Pairing:
             self._offers = [*[item for item in self._offers if item.until > self.clock()][-9:], made]
         return made
 
-    def accept(self, code: str, name: str) -> str:
+    def accept(self, code: str, name: str, *, entry: str = "") -> str:
         """The token of a new device, for its cookie.
+
+        The same code from the same form (`entry`) counts once more while it lives: the answer with the first token was lost.
 
         Raises
         ------
@@ -57,20 +60,23 @@ class Pairing:
                 for item in self._offers
                 if item.until > self.clock() and hmac.compare_digest(item.code.encode(), typed.encode())
             ]
+            found = found or [item for item, form in self._used if item.until > self.clock() and entry and form == (typed, entry)]
             if not found:
                 raise NotAllowed(
                     "This code is wrong, was used already, or is older than ten minutes.",
                     "Show a new code under Settings on the machine that runs Aerobe, and scan or type it again.",
                 )
             self._offers = [item for item in self._offers if item not in found]
+            self._used = [(found[0], (typed, entry)), *self._used[:9]]
         token = secrets.token_urlsafe(32)
         device = {
             "id": secrets.token_hex(6),
             "hash": hashed(token),
             "name": name[:60] or "a device",
             "since": self.clock().isoformat(),
+            "entry": entry,
         }
-        self.state.change("devices", lambda kept: [*kept, device])
+        self.state.change("devices", lambda kept: [*(item for item in kept if not entry or item.get("entry") != entry), device])
         return token
 
     def devices(self) -> list[dict[str, Any]]:

@@ -10,8 +10,10 @@ from aerobe.errors import NotAllowed, NotFound, UnusableRecord
 from aerobe.web._state import WebState, hashed
 
 
-def add_sender(state: WebState, *, name: str, place: str, now: datetime) -> str:
+def add_sender(state: WebState, *, name: str, place: str, now: datetime, entry: str = "") -> str:
     """A new sender for the vessel or brew with the key `place`; gives its token, which is shown once.
+
+    The same `entry` again takes the first token's place: its answer was lost, so nobody holds that token.
 
     Raises
     ------
@@ -21,8 +23,9 @@ def add_sender(state: WebState, *, name: str, place: str, now: datetime) -> str:
     if not name.strip() or len(name) > 60:
         raise UnusableRecord("A sender needs a name.", "Name it after the probe, in up to 60 letters.")
     token = secrets.token_urlsafe(24)
-    sender = {"id": secrets.token_hex(6), "hash": hashed(token), "name": name.strip(), "place": place, "since": now.isoformat()}
-    state.change("senders", lambda kept: [*kept, sender])
+    sender = {"id": secrets.token_hex(6), "hash": hashed(token), "name": name.strip(), "place": place, "since": now.isoformat(),
+              "entry": entry}
+    state.change("senders", lambda kept: [*(item for item in kept if not entry or item.get("entry") != entry), sender])
     return token
 
 

@@ -41,7 +41,7 @@ def ask(request: Request, code: str = "") -> Response:
 def accept(request: Request, sent: Sent) -> Response:
     """Use a code."""
     try:
-        token = pairing_of(request).accept(sent.text("code"), sent.text("name"))
+        token = pairing_of(request).accept(sent.text("code"), sent.text("name"), entry=sent.text("entry"))
     except AerobeError as fault:
         return page(
             request,

@@ -38,7 +38,9 @@ def new_sender(request: Request, sent: Sent) -> Response:
             raise UnusableRecord(
                 "Choose the vessel that the probe hangs in.", "Vessels are written in with the first brew in them."
             )
-        token = add_sender(state_of(request), name=sent.text("sender_name"), place=place, now=clock_of(request))
+        token = add_sender(
+            state_of(request), name=sent.text("sender_name"), place=place, now=clock_of(request), entry=sent.text("entry")
+        )
     except AerobeError as fault:
         return _page(request, status=422, fault=fault, sent=sent)
     return page(
