@@ -10,7 +10,8 @@ from cyclopts import App, Parameter
 
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, progress, say
-from aerobe.errors import ImportFault
+from aerobe.cli._pictures import save_picture
+from aerobe.errors import ImportFault, UnusableRecord
 from aerobe.records import Assay, AssayError
 from aerobe.units import number
 
@@ -194,7 +195,10 @@ def ratio(fungi: str, bacteria: str, /, *, fungi_sd: str, bacteria_sd: str, kind
 
 
 @app.command
-def compare(first: str, second: str, /, *, foods: str = "", phases: str = "", json: JSON_ONLY = False) -> None:
+def compare(
+    first: str, second: str, /, *, foods: str = "", phases: str = "", names: str = "first second",
+    picture: Path | None = None, json: JSON_ONLY = False,
+) -> None:
     """Two tests on the same samples: line, limits of agreement, and whether their ratio moves with food and phase.
 
     Parameters
@@ -207,16 +211,25 @@ def compare(first: str, second: str, /, *, foods: str = "", phases: str = "", js
         Food of each sample, words with spaces between them; goes with --phases.
     phases
         Phase of growth of each sample, words with spaces between them; goes with --foods.
+    names
+        What the two tests are called, two words.
+    picture
+        Also draw the pairs, or with --foods and --phases the ratios, to this file (.svg or .png).
     """
-    from aerobe.desk import compare_by_phase, compare_tests, plain_answer
+    from aerobe.desk import compare_by_phase, compare_tests, picture_of_phases, picture_of_tests, plain_answer
 
     line, robust, agreement = compare_tests(first, second)
     lines = [line.says, *([robust.says] if robust else ["Passing-Bablok needs ten pairs."]), agreement.says]
     data = {"deming": plain_answer(line), "passing_bablok": plain_answer(robust), "agreement": plain_answer(agreement)}
+    named = _two(names)
+    drawn = picture_of_tests(first, second, line, names=named, unit="-") if picture is not None else None
     if foods and phases:
         moving = compare_by_phase(first, second, foods.split(), phases.split())
         lines.append(moving.says)
         data["by_phase"] = plain_answer(moving)
+        drawn = picture_of_phases(moving, named) if picture is not None else None
+    if picture is not None and drawn is not None:
+        lines.append(save_picture(drawn, picture))
     say(data, as_json=json, text=lines)
 
 
@@ -399,6 +412,13 @@ def how_many(
     )
     say(plain_answer(found), as_json=where.json, text=found.says)
     return 0 if found.reachable else NOT_SETTLED
+
+
+def _two(names: str) -> tuple[str, str]:
+    first, _, second = names.strip().partition(" ")
+    if not first or not second.strip():
+        raise UnusableRecord(f"'{names}' does not name two tests.", "Write two words: --names 'cytometry microscopy'.")
+    return first, second.strip()
 
 
 def _text_of(study: str) -> str:

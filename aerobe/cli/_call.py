@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cyclopts import App
 
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import OWN, Where, now, progress, say, table
+from aerobe.cli._pictures import save_picture
 
 if TYPE_CHECKING:
     from aerobe.desk import Advice
@@ -34,7 +36,9 @@ def call(brew: str, /, *, where: Where = OWN) -> int:
 
 
 @app.command
-def replay(brew: str, /, *, every: float = 4.0, until: float = 48.0, where: Where = OWN) -> None:
+def replay(
+    brew: str, /, *, every: float = 4.0, until: float = 48.0, picture: Path | None = None, where: Where = OWN
+) -> None:
     """What the call would have been at past hours, from what was known then and no later. Gates are not replayed.
 
     Parameters
@@ -45,8 +49,10 @@ def replay(brew: str, /, *, every: float = 4.0, until: float = 48.0, where: Wher
         Hours between one call and the next. [h]
     until
         Last hour. [h]
+    picture
+        Also draw it, to this file (.svg or .png).
     """
-    from aerobe.desk import plain_advice, replay_brew
+    from aerobe.desk import plain_advice, replay_brew, replay_picture
 
     hours = [every * step for step in range(int(until / max(every, 0.25)) + 1)]
     with where.open(create=False) as book:
@@ -58,7 +64,10 @@ def replay(brew: str, /, *, every: float = 4.0, until: float = 48.0, where: Wher
             for item in calls
         ]
         head = ("asked at h", "call", "for h", "harvest window h", "expected loss %", "settled")
-        say([plain_advice(item) for item in calls], as_json=where.json, text=table(head, rows))
+        lines = table(head, rows)
+        if picture is not None:
+            lines.append(save_picture(replay_picture(book, brew, calls), picture))
+        say([plain_advice(item) for item in calls], as_json=where.json, text=lines)
 
 
 @app.command

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Annotated, Any
 
 from cyclopts import App, Parameter
@@ -10,6 +11,8 @@ from cyclopts import App, Parameter
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, progress, say, table
 from aerobe.cli._oxygen_measure import kla, probe, saturation, steps, sulphite
+from aerobe.cli._oxygen_series import series
+from aerobe.cli._pictures import save_picture
 from aerobe.desk import FoodForm
 from aerobe.units import LENGTH, OXYGEN, VOLUME, number
 
@@ -21,25 +24,31 @@ Question = Annotated[FoodForm, Parameter(name="*")]
 FORM = FoodForm()
 IN_BRACKETS = "In brackets: where 90 % of the simulated brews lie."
 
-for measuring in (saturation, probe, sulphite, kla, steps):
+for measuring in (saturation, probe, sulphite, kla, series, steps):
     app.command(measuring)
 
 
 @app.command
-def ceiling(*, question: Question = FORM, draws: int = 600, json: JSON_ONLY = False) -> int:
+def ceiling(
+    *, question: Question = FORM, draws: int = 600, picture: Path | None = None, json: JSON_ONLY = False
+) -> int:
     """The largest dose of a food that the air carries, by the brew model. Exit code 4: none at all.
 
     Parameters
     ----------
     draws
         Brews simulated for each dose.
+    picture
+        Also draw the lowest oxygen by dose, to this file (.svg or .png).
     """
-    from aerobe.desk import ask_food_ceiling
+    from aerobe.desk import ask_food_ceiling, food_pictures
 
     with progress("simulating brews"):
         answer = ask_food_ceiling(question.question(draws=draws))
     lines = [answer.says, *answer.remarks, "", *_dose_lines(answer.ceiling.rows), IN_BRACKETS]
     lines += [f"! {line}" for line in answer.cautions]
+    if picture is not None:
+        lines.append(save_picture(food_pictures(answer)[0], picture))
     plain = {
         "says": answer.says, "ceiling": answer.ceiling, "by_balance_g_per_l": answer.by_balance_g_per_l,
         "balance": answer.balance, "remarks": answer.remarks, "cautions": answer.cautions,

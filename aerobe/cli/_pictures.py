@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from aerobe.cli._files import write_whole
 from aerobe.errors import UnusableRecord
 
 if TYPE_CHECKING:
@@ -15,10 +16,10 @@ def save_picture(picture: Picture, path: Path) -> str:
     """Write it as SVG or PNG, by the name's ending; gives a line that says so, with the picture's sentence."""
     match path.suffix.lower():
         case ".svg":
-            content = picture.svg(background="white").encode()
+            content: str | bytes = picture.svg(background="white")
         case ".png":
             content = picture.png()
         case _:
             raise UnusableRecord(f"'{path}' is neither SVG nor PNG.", "End the name in .svg or .png.")
-    path.write_bytes(content)
+    write_whole(path, content)
     return f"Picture {path}: {picture.says}"

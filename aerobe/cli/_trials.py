@@ -10,7 +10,9 @@ from cyclopts import App, Parameter
 
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import OWN, Where, counted, now, progress, say, table
-from aerobe.errors import UnusableRecord
+from aerobe.cli._files import write_whole
+from aerobe.cli._pictures import save_picture
+from aerobe.errors import ImportFault, UnusableRecord
 from aerobe.records import Arm, Trial
 from aerobe.units import percent
 
@@ -204,18 +206,21 @@ def trial_list(*, where: Where = OWN) -> None:
 
 
 @trial.command(name="show")
-def show(key: str, /, *, where: Where = OWN) -> None:
+def show(key: str, /, *, picture: Path | None = None, where: Where = OWN) -> None:
     """A trial with its brews, started and waiting.
 
     Parameters
     ----------
     key
         Key of the trial.
+    picture
+        Also draw the readings of all its brews over time, to this file (.svg or .png).
     """
-    from aerobe.desk import trial_view
+    from aerobe.desk import course_picture, trial_view
 
     with where.open(create=False) as notebook:
         view = trial_view(notebook, key)
+        drawn = [save_picture(course_picture(notebook, key), picture)] if picture is not None else []
     rows = [(brew.blind_code or "-", brew.key, brew.vessel, "started") for brew in view.brews]
     rows += [
         (item.blind_code, item.brew, item.vessel, f"waiting, {item.starts_at:%a %d %b %H:%M}" if item.starts_at else "waiting")
@@ -226,7 +231,7 @@ def show(key: str, /, *, where: Where = OWN) -> None:
         f"Brews with results: {view.with_results} of {len(view.brews) + len(view.waiting)}.",
         "",
     ]
-    text += table(("code", "brew", "vessel", "state"), rows)
+    text += [*table(("code", "brew", "vessel", "state"), rows), *drawn]
     if view.waiting:
         text.append(f"When the air goes on in one of them: aerobe trial begin {key} CODE")
     say(view, as_json=where.json, text=text)
@@ -270,7 +275,7 @@ def sheet(key: str, to: Path | None = None, /, *, with_arms: bool = False, where
     with where.open(create=False) as notebook:
         page = print_run_sheet(notebook, key, with_arms=with_arms)
     path = to or Path(f"{key}-run-sheet.html")
-    path.write_text(page, encoding="utf-8")
+    write_whole(path, page)
     say({"written": str(path)}, as_json=where.json, text=f"Written: {path}")
 
 
@@ -290,7 +295,7 @@ def calendar(key: str, to: Path | None = None, /, *, where: Where = OWN) -> None
     with where.open(create=False) as notebook:
         content = trial_calendar(notebook, key, now=now())
     path = to or Path(f"{key}.ics")
-    path.write_bytes(content)
+    write_whole(path, content)
     say({"written": str(path)}, as_json=where.json, text=f"Written: {path}")
 
 
@@ -416,12 +421,23 @@ def judge_file(
     """
     from aerobe.desk import judge_table
 
-    with file.open(newline="", encoding="utf-8-sig") as stream:
-        rows = [{key.strip(): (value or "").strip() for key, value in row.items() if key} for row in csv.DictReader(stream)]
+    rows = _rows_of(file)
     names = list(dict.fromkeys(row.get("arm", "") for row in rows if row.get("arm")))
+    if not names:
+        raise UnusableRecord("The table names no arm.", "Give the columns arm, value and unit (brew, pot or bed).")
     arms = tuple(Arm(key=name, recipe=name, is_standard=name == (standard or names[0])) for name in names)
     asked = Trial(key="table", name=file.stem, question=question, outcome=outcome, arms=arms)
     return _say_verdict(judge_table(asked, rows, margin=margin), where.json)
+
+
+def _rows_of(file: Path) -> list[dict[str, str]]:
+    try:
+        with file.open(newline="", encoding="utf-8-sig") as stream:
+            return [
+                {key.strip(): str(value or "").strip() for key, value in row.items() if key} for row in csv.DictReader(stream)
+            ]
+    except (OSError, UnicodeDecodeError, csv.Error) as fault:
+        raise ImportFault(f"{file} is no table: {fault}.", "Check the path; save the table as CSV in UTF-8.") from None
 
 
 @trial.command(name="times")
