@@ -184,24 +184,25 @@ def new_brew(
     """
     if arm and trial and arm not in {item.key for item in notebook.get(Trial, trial).arms}:
         raise NotFound(f"The trial '{trial}' has no arm '{arm}'.", "Name one of its arms.")
-    brew = Brew(
-        key=key or new_key(notebook, Brew, name),
-        name=name,
-        recipe=recipe,
-        vessel=vessel,
-        started_at=started_at or now,
-        temperature_degc=temperature_degc,
-        trial=trial,
-        arm=arm,
-        block=block,
-        blind_code=blind_code,
-        aim=aim or AimChoice(),
-        costs=costs or Costs(),
-        tests_in_budget=tests_in_budget,
-        seed=seed,
-        notes=notes,
-    )
-    receipt = notebook.add(brew, at=now, who=who, token=token)
+    with notebook.writing() as pen:      # a key is chosen while nobody else writes
+        brew = Brew(
+            key=key or new_key(notebook, Brew, name),
+            name=name,
+            recipe=recipe,
+            vessel=vessel,
+            started_at=started_at or now,
+            temperature_degc=temperature_degc,
+            trial=trial,
+            arm=arm,
+            block=block,
+            blind_code=blind_code,
+            aim=aim or AimChoice(),
+            costs=costs or Costs(),
+            tests_in_budget=tests_in_budget,
+            seed=seed,
+            notes=notes,
+        )
+        receipt = pen.add(brew, at=now, who=who, token=token)
     return notebook.get(Brew, receipt.key)
 
 

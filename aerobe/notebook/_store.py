@@ -23,6 +23,7 @@ READ_ONLY = (
 )
 PLAIN_WORDS = {     # what the store says, and what it means to a person
     "locked": ("Another program is writing to the notebook.", "Wait until it is done and try again."),
+    "lock timeout": ("Another program is writing to the notebook.", "Wait until it is done and try again."),
     "full": ("The disk is full.", "Free some space; what was kept before is safe."),
     "disk I/O": ("The disk did not take what was written.", "Free some space and check the disk; what was kept before is safe."),
     "readonly": READ_ONLY,
@@ -174,6 +175,8 @@ def _server_engine(where: str) -> sa.Engine:
     def _begin(connection: sa.Connection) -> None:
         if connection.get_execution_options().get("writes"):
             # One writer at a time, as with a file: readers are not held up, and two phones never half-collide.
+            # Whoever waits as long as with a file is told, also if the other one hangs.
+            connection.execute(sa.text(f"set local lock_timeout = '{int(WAIT_S * 1000)}ms'"))
             connection.execute(sa.text("select pg_advisory_xact_lock(4163727562)"))
 
     return engine

@@ -25,7 +25,7 @@ class Wire:
 
     world: World
     port: int
-    complaints: list[str]       # what the server wrote into its log
+    complaints: list[str]  # what the server wrote into its log
 
     def request(self, form: Form, *, entry: str, json_answer: bool = False) -> bytes:
         """The bytes that a browser sends for a form."""
