@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 from cyclopts import App, Parameter
 
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, progress, say
+from aerobe.cli._files import write_whole
 from aerobe.cli._pictures import save_picture
 from aerobe.errors import ImportFault, UnusableRecord
 from aerobe.records import Assay, AssayError
@@ -83,11 +84,10 @@ def certificate(
     with progress("Fitting the error of the test"):
         answer = certify(form)
     if out is not None:
-        out.mkdir(parents=True, exist_ok=True)
-        (out / "certificate.txt").write_text("\n".join(answer.as_text()) + "\n", encoding="utf-8")
-        (out / "certificate.json").write_text(json.dumps(answer.as_data(), ensure_ascii=False, indent=2) + "\n", encoding="utf-8")
+        write_whole(out / "certificate.txt", "\n".join(answer.as_text()) + "\n")
+        write_whole(out / "certificate.json", json.dumps(answer.as_data(), ensure_ascii=False, indent=2) + "\n")
         for drawn, file in zip(certificate_pictures(answer), ("meaning", "colour"), strict=False):
-            (out / f"certificate-{file}.svg").write_text(drawn.svg(), encoding="utf-8")
+            write_whole(out / f"certificate-{file}.svg", drawn.svg())
     if keep:
         with where.open(create=False) as open_one:
             keep_certificate(open_one, keep, answer, now=now())
@@ -109,10 +109,10 @@ def tubes(amounts: str, tubes_set: str, positives: str, /, *, level: float = 0.9
     level
         Of the limits.
     """
-    from aerobe.desk import count_tubes, plain_answer
+    from aerobe.desk import count_tubes
 
     found = count_tubes(amounts, tubes_set, positives, level=level)
-    say(plain_answer(found), as_json=json, text=f"Most probable number per mL or g of the amounts given: {found.says}")
+    say(found, as_json=json, text=f"Most probable number per mL or g of the amounts given: {found.says}")
 
 
 @app.command
@@ -128,13 +128,13 @@ def plates(counted: str, /, *, lowest: int = 10, highest: int = 300, json: JSON_
     highest
         Most colonies of a plate that counts: 300 after ISO 7218 and ISO 21149, 250 after the US FDA manual.
     """
-    from aerobe.desk import count_plates, plain_answer
+    from aerobe.desk import count_plates
 
     found, crowded = count_plates(counted, lowest=lowest, highest=highest)
     lines = [
         f"{count.says} 95 % limits {number(count.low)} to {number(count.high)} per mL." for count in (found, crowded) if count
     ]
-    say({"weighted_mean": plain_answer(found), "with_crowded": plain_answer(crowded)}, as_json=json, text=lines)
+    say({"weighted_mean": found, "with_crowded": crowded}, as_json=json, text=lines)
 
 
 @app.command
@@ -150,11 +150,11 @@ def fields(counts: str, /, *, volume_ml: float = 1e-4, dilution: float = 1.0, js
     dilution
         Final volume over sample volume.
     """
-    from aerobe.desk import count_fields, plain_answer
+    from aerobe.desk import count_fields
 
     found = count_fields(counts, volume_ml=volume_ml, dilution=dilution)
     say(
-        plain_answer(found),
+        found,
         as_json=json,
         text=(
             f"{number(found.value)} per mL ({number(found.low)} to {number(found.high)}, 95 %), {found.counted} counted. "
@@ -180,12 +180,12 @@ def ratio(fungi: str, bacteria: str, /, *, fungi_sd: str, bacteria_sd: str, kind
     kind
         mass, count, plate or marker: unlike kinds cannot be compared.
     """
-    from aerobe.desk import plain_answer, ratio_of_parts
+    from aerobe.desk import ratio_of_parts
 
     found, interval = ratio_of_parts(fungi, bacteria, fungi_sd, bacteria_sd, kind)
     share, low, high = found.fungal_fraction()
     say(
-        {"ratio": plain_answer(found), "interval": plain_answer(interval), "fungal_fraction": [share, low, high]},
+        {"ratio": found, "interval": interval, "fungal_fraction": [share, low, high]},
         as_json=json,
         text=[
             f"Ratio ({kind}): {interval.says}",
@@ -216,17 +216,17 @@ def compare(
     picture
         Also draw the pairs, or with --foods and --phases the ratios, to this file (.svg or .png).
     """
-    from aerobe.desk import compare_by_phase, compare_tests, picture_of_phases, picture_of_tests, plain_answer
+    from aerobe.desk import compare_by_phase, compare_tests, picture_of_phases, picture_of_tests
 
     line, robust, agreement = compare_tests(first, second)
     lines = [line.says, *([robust.says] if robust else ["Passing-Bablok needs ten pairs."]), agreement.says]
-    data = {"deming": plain_answer(line), "passing_bablok": plain_answer(robust), "agreement": plain_answer(agreement)}
+    data: dict[str, Any] = {"deming": line, "passing_bablok": robust, "agreement": agreement}
     named = _two(names)
     drawn = picture_of_tests(first, second, line, names=named, unit="-") if picture is not None else None
     if foods and phases:
         moving = compare_by_phase(first, second, foods.split(), phases.split())
         lines.append(moving.says)
-        data["by_phase"] = plain_answer(moving)
+        data["by_phase"] = moving
         drawn = picture_of_phases(moving, named) if picture is not None else None
     if picture is not None and drawn is not None:
         lines.append(save_picture(drawn, picture))
@@ -246,11 +246,11 @@ def addition(added: str, signals: str, /, *, background: float = 0.0, json: JSON
     background
         Signal without microbes: water blank plus colour.
     """
-    from aerobe.desk import content_by_addition, plain_answer
+    from aerobe.desk import content_by_addition
 
     found = content_by_addition(added, signals, background=background)
     text = f"{number(found.content)} ({number(found.low)} to {number(found.high)}, 95 %), in the unit of the additions."
-    say(plain_answer(found), as_json=json, text=text)
+    say(found, as_json=json, text=text)
 
 
 @app.command
@@ -266,12 +266,12 @@ def carbon(cells_per_ml: str, cell_um3: str, /, *, group: str = "bacteria", json
     group
         bacteria or fungi.
     """
-    from aerobe.desk import carbon_of_cells, plain_answer
+    from aerobe.desk import carbon_of_cells
 
     found = carbon_of_cells(cells_per_ml, cell_um3, group)
     lines = [f"{number(found.value)} ug C/mL ({number(found.low)} to {number(found.high)} by factor). {found.says}"]
     lines += [f"  {name}: {number(value)}" for name, value in found.by_factor]
-    say(plain_answer(found), as_json=json, text=lines)
+    say(found, as_json=json, text=lines)
 
 
 @app.command
@@ -303,7 +303,7 @@ def hyphae(
     dilution
         Final volume over sample volume.
     """
-    from aerobe.desk import hyphae_of_crossings, plain_answer
+    from aerobe.desk import hyphae_of_crossings
 
     length, found = hyphae_of_crossings(
         crossings, grid_line_mm=grid_line_mm, filter_mm2=filter_mm2, filtered_ml=filtered_ml, width_um=width_um, dilution=dilution
@@ -312,7 +312,7 @@ def hyphae(
         f"{number(length.value)} m/mL of hyphae ({number(length.low)} to {number(length.high)}, 95 %). {length.says}",
         f"{number(found.value)} ug C/mL ({number(found.low)} to {number(found.high)} by factor). {found.says}",
     ]
-    say({"length": plain_answer(length), "carbon": plain_answer(found)}, as_json=json, text=lines)
+    say({"length": length, "carbon": found}, as_json=json, text=lines)
 
 
 @app.command
@@ -332,12 +332,12 @@ def basis(result: str, /, *, given: str, wanted: str, density: str = "1", moistu
     moisture
         Grams of water per gram of wet material: 0.55 is 55 %.
     """
-    from aerobe.desk import plain_answer, result_on_basis
+    from aerobe.desk import result_on_basis
 
     found = result_on_basis(result, given=given, wanted=wanted, density=density, moisture=moisture)
     drawn = found.simulated
     say(
-        plain_answer(found),
+        found,
         as_json=json,
         text=f"{number(found.linear.value)} {wanted} ({number(drawn.low)} to {number(drawn.high)}, 95 %). {found.says}",
     )
@@ -359,11 +359,10 @@ def meaning(assay: str, reading: float, /, *, readings: int = 1, with_scale: boo
         Include the uncertain scale of the kit, to compare with another kind of test.
     """
     from aerobe.desk import meaning as meaning_of
-    from aerobe.desk import plain_answer
 
     found = meaning_of(_error_of(assay, where), reading, readings=readings, with_scale=with_scale)
     unit = _assay_of(assay, where).unit
-    say(plain_answer(found), as_json=where.json, text=f"In {unit}, 90 % interval: {found.says}")
+    say(found, as_json=where.json, text=f"In {unit}, 90 % interval: {found.says}")
 
 
 @app.command
@@ -398,7 +397,7 @@ def how_many(
     true_value
         Count bias and scale too, which repeats do not remove.
     """
-    from aerobe.desk import plain_answer, tests_needed
+    from aerobe.desk import tests_needed
 
     error, own_price = _error_of(assay, where), _assay_of(assay, where).price
     found = tests_needed(
@@ -410,7 +409,7 @@ def how_many(
         sample_cv=sample_cv,
         same_kit=not true_value,
     )
-    say(plain_answer(found), as_json=where.json, text=found.says)
+    say(found, as_json=where.json, text=found.says)
     return 0 if found.reachable else NOT_SETTLED
 
 

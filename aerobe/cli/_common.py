@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from cyclopts import Parameter
 
-from aerobe.records import as_plain
+from aerobe.records import as_json as plain_json
 
 if TYPE_CHECKING:
     from aerobe.desk import Notebook
@@ -59,7 +59,7 @@ def now() -> datetime:
 def say(answer: Any, *, as_json: bool, text: str | Iterable[str] | None = None) -> None:
     """Print an answer: JSON for programs, or lines for a person."""
     if as_json:
-        print(json.dumps(as_plain(answer), ensure_ascii=False, indent=2))
+        print(json.dumps(plain_json(answer), ensure_ascii=False, indent=2, allow_nan=False))
         return
     if text is None:
         text = str(answer)

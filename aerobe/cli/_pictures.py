@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
 from aerobe.cli._files import write_whole
 from aerobe.errors import UnusableRecord
 
-if TYPE_CHECKING:
-    from aerobe.charts import Picture
 
-
-def save_picture(picture: Picture, path: Path) -> str:
-    """Write it as SVG or PNG, by the name's ending; gives a line that says so, with the picture's sentence."""
+def save_picture(picture: Any, path: Path) -> str:
+    """Write a picture of the desk as SVG or PNG, by the name's ending; gives a line that says so, with the picture's sentence."""
     match path.suffix.lower():
         case ".svg":
             content: str | bytes = picture.svg(background="white")

@@ -43,7 +43,7 @@ def place(name: str = "", /, *, where: Where = OWN) -> None:
     with where.open() as book:
         chosen = choose_place(book, name, now=now()) if name else place_of(book)
     text = [f"Chosen: {chosen or 'none'}. On file: {', '.join(places())}.", DECIDES]
-    say({"chosen": chosen, "on file": places(), "decides": DECIDES}, as_json=where.json, text=text)
+    say({"chosen": chosen, "on_file": places(), "decides": DECIDES}, as_json=where.json, text=text)
 
 
 @app.command
@@ -354,7 +354,7 @@ def limits(*, json: JSON_ONLY = False) -> None:
 
     found = safety_limits()
     rows = [(item.key, f"{item.value:g} {item.unit}", item.source, item.date) for item in found["limits"]]
-    rules = [(item.key, item.jurisdiction, item.source, item.date) for item in found["compost rules"]]
+    rules = [(item.key, item.jurisdiction, item.source, item.date) for item in found["compost_rules"]]
     text = [*table(("limit", "value", "source", "date"), rows), ""]
     text += [*table(("compost rule", "place", "source", "date"), rules), DECIDES]
     say(found, as_json=json, text=text)

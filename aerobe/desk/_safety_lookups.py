@@ -100,7 +100,7 @@ def cautions_for(*occasions: str) -> tuple[Caution, ...]:
 def safety_limits() -> dict[str, Any]:
     """Every limit and compost rule on file with source and date."""
     limits: dict[str, Threshold] = all_thresholds()
-    return {"limits": tuple(limits.values()), "compost rules": tuple(heat_rules().values())}
+    return {"limits": tuple(limits.values()), "compost_rules": tuple(heat_rules().values())}
 
 
 def places() -> tuple[str, ...]:

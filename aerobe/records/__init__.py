@@ -3,7 +3,7 @@
 from aerobe.records._assays import BASES, METHODS, QUANTITIES, Assay, AssayError
 from aerobe.records._brews import AimChoice, Brew, Costs, Harvest, Use
 from aerobe.records._compost import Compost, FoodDose, HeatLog, Recipe
-from aerobe.records._plain import as_plain, canonical_json, content_hash, from_plain
+from aerobe.records._plain import as_json, as_plain, canonical_json, content_hash, from_plain
 from aerobe.records._readings import CHANNELS, ROLES, Reading, Sample, SensorLog
 from aerobe.records._trials import QUESTIONS, Arm, PlannedBrew, PlannedSample, RunSheet, Trial
 from aerobe.records._vessels import DIFFUSERS, AirSupply, Vessel
@@ -11,6 +11,6 @@ from aerobe.records._vessels import DIFFUSERS, AirSupply, Vessel
 __all__ = [
     "BASES", "CHANNELS", "DIFFUSERS", "METHODS", "QUANTITIES", "QUESTIONS", "ROLES", "AimChoice", "AirSupply", "Arm", "Assay",
     "AssayError", "Brew", "Compost", "Costs", "FoodDose", "Harvest", "HeatLog", "PlannedBrew", "PlannedSample", "Reading",
-    "Recipe", "RunSheet", "Sample", "SensorLog", "Trial", "Use", "Vessel", "as_plain", "canonical_json", "content_hash",
-    "from_plain",
+    "Recipe", "RunSheet", "Sample", "SensorLog", "Trial", "Use", "Vessel", "as_json", "as_plain", "canonical_json",
+    "content_hash", "from_plain",
 ]

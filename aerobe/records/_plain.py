@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 import json
+import math
 import types
 import typing
 from datetime import datetime
@@ -26,6 +27,18 @@ def as_plain(value: Any) -> Any:
     if isinstance(value, dict):
         return {str(key): as_plain(item) for key, item in value.items()}
     return value
+
+
+def as_json(value: Any) -> Any:
+    """The same for an answer to a program: a number without end, or that is none, becomes null, for JSON has no word for it."""
+    plain = as_plain(value)
+    if isinstance(plain, float) and not math.isfinite(plain):
+        return None
+    if isinstance(plain, dict):
+        return {key: as_json(item) for key, item in plain.items()}
+    if isinstance(plain, list):
+        return [as_json(item) for item in plain]
+    return plain
 
 
 def from_plain(cls: type[R], data: Any) -> R:

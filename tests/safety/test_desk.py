@@ -307,4 +307,4 @@ def test_a_field_that_cannot_be_read_writes_nothing(notebook: Notebook, field: d
 
 def test_the_limits_can_be_shown_with_their_sources() -> None:
     limits = desk.safety_limits()
-    assert len(limits["limits"]) > 25 and len(limits["compost rules"]) > 12
+    assert len(limits["limits"]) > 25 and len(limits["compost_rules"]) > 12

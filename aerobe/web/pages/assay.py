@@ -10,7 +10,7 @@ from fastapi.responses import JSONResponse, PlainTextResponse
 
 from aerobe import desk
 from aerobe.errors import AerobeError, ImportFault, UnusableReading
-from aerobe.records import Assay
+from aerobe.records import Assay, as_json
 from aerobe.units import parse_number, whole_numbers
 from aerobe.web._frame import Fields, clock_of, fields, menu_entry, notebook_of, page
 
@@ -69,14 +69,14 @@ def certificate_data(asked: Annotated[dict[str, Any], Body()]) -> Response:
 @router.get("/api/assay/tubes")
 def tubes_data(amounts: str, tubes: str, positives: str, level: float = 0.95) -> Response:
     """A most probable number as data."""
-    return JSONResponse(desk.plain_answer(desk.count_tubes(amounts, tubes, positives, level=level)))
+    return JSONResponse(as_json(desk.count_tubes(amounts, tubes, positives, level=level)))
 
 
 @router.get("/api/assay/plates")
 def plates_data(plates: str, lowest: int = 10, highest: int = 300) -> Response:
     """A plate count as data."""
     found, crowded = desk.count_plates(plates, lowest=lowest, highest=highest)
-    return JSONResponse({"weighted_mean": desk.plain_answer(found), "with_crowded": desk.plain_answer(crowded)})
+    return JSONResponse({"weighted_mean": as_json(found), "with_crowded": as_json(crowded)})
 
 
 @router.get("/assay/count")

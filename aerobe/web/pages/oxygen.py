@@ -12,7 +12,7 @@ from fastapi.responses import JSONResponse
 
 from aerobe import desk
 from aerobe.errors import AerobeError
-from aerobe.records import DIFFUSERS, Vessel, as_plain
+from aerobe.records import DIFFUSERS, Vessel, as_json
 from aerobe.units import DOSE, ELAPSED, FRACTION, LENGTH, OXYGEN, RATE, TEMPERATURE, VOLUME
 from aerobe.web._frame import Fields, clock_of, fields, menu_entry, notebook_of, page
 
@@ -127,7 +127,7 @@ def ceiling_data(request: Request) -> Response:
     return JSONResponse(
         {
             "says": answer.says,
-            "ceiling": as_plain(answer.ceiling),
+            "ceiling": as_json(answer.ceiling),
             "by_balance_g_per_l": _finite(answer.by_balance_g_per_l),
             "kla20_per_h": answer.kla20_per_h,
             "kla_log_sd": answer.kla_log_sd,

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Body, Depends, Request, Response
 
 from aerobe import desk
 from aerobe.errors import AerobeError, UnusableReading
-from aerobe.records import as_plain
+from aerobe.records import as_json
 from aerobe.units import VOLUME, number, parse_number, whole_numbers
 from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page
 
@@ -124,7 +124,7 @@ def compost_history(request: Request, key: str, sent: Sent) -> Response:
             ratio=sent.text("ratio"),
         )
         if pieces is not None:
-            desk.note_pieces(notebook, key, pieces, now=now)
+            desk.note_pieces(notebook, key, pieces, now=now, token=sent.text("entry"))
     except AerobeError as fault:
         return page(request, "safety/compost.html", status=422, **_compost_context(request, key), fault=fault, sent=sent)
     return go_to(f"/safety/compost/{quote(key)}?done=Kept.")
@@ -135,7 +135,9 @@ def water(request: Request, recipe: str, sent: Sent) -> Response:
     """Note a water test of a recipe."""
     if sent.text("e_coli") not in ("found", "none"):
         raise UnusableReading("The outcome of the water test is missing.", "Choose found or none.")
-    desk.note_water_test(notebook_of(request), recipe, e_coli_found=sent.text("e_coli") == "found", now=clock_of(request))
+    desk.note_water_test(
+        notebook_of(request), recipe, e_coli_found=sent.text("e_coli") == "found", now=clock_of(request), token=sent.text("entry")
+    )
     return go_to(f"/safety/brews/{quote(sent.text('brew'))}?done=The+water+test+is+noted.")
 
 
@@ -181,7 +183,7 @@ def limits(request: Request) -> Response:
     """Every limit on file with source and date."""
     found = desk.safety_limits()
     rows = [(item.says, f"{item.value:g} {item.unit}", item.source, item.date) for item in found["limits"]]
-    rules = [(item.jurisdiction, item.says, item.source, item.date) for item in found["compost rules"]]
+    rules = [(item.jurisdiction, item.says, item.source, item.date) for item in found["compost_rules"]]
     return page(request, "safety/limits.html", title="Limits and where they come from", rows=rows, rules=rules)
 
 
@@ -190,7 +192,7 @@ def gates_json(request: Request, key: str) -> dict[str, Any]:
     """The harvest gates of a brew, for programs."""
     found = desk.gates_of_brew(notebook_of(request), key, now=clock_of(request))
     return {
-        "gates": [{**as_plain(gate), "state": gate.state} for gate in found],
+        "gates": [{**as_json(gate), "state": gate.state} for gate in found],
         "all_open": all(gate.is_open for gate in found),
         "decides": DECIDES,
     }
@@ -200,17 +202,17 @@ def gates_json(request: Request, key: str) -> dict[str, Any]:
 def use_json(request: Request, sent: Annotated[dict[str, Any], Body()]) -> dict[str, Any]:
     """The question before a use, for programs; fields of `UseEntry`. Nothing is written."""
     answer = desk.ask_use(notebook_of(request), desk.UseEntry.from_form(sent), now=clock_of(request))
-    gates = [{**as_plain(gate), "state": gate.state} for gate in answer.gates]
+    gates = [{**as_json(gate), "state": gate.state} for gate in answer.gates]
     return {
         "call": answer.call,
         "sentence": answer.sentence,
         "gates": gates,
-        "tea": as_plain(answer.tea),
-        "risks": as_plain(answer.risks),
-        "field": as_plain(answer.field),
-        "amounts": as_plain(answer.amounts),
-        "applied": as_plain(answer.applied),
-        "cautions": as_plain(answer.advice.cautions),
+        "tea": as_json(answer.tea),
+        "risks": as_json(answer.risks),
+        "field": as_json(answer.field),
+        "amounts": as_json(answer.amounts),
+        "applied": as_json(answer.applied),
+        "cautions": as_json(answer.advice.cautions),
     }
 
 

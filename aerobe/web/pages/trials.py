@@ -9,7 +9,7 @@ from fastapi import APIRouter, Body, Depends, Request, Response
 
 from aerobe import desk
 from aerobe.errors import AerobeError
-from aerobe.records import QUESTIONS, Assay, Recipe, Vessel, as_plain
+from aerobe.records import QUESTIONS, Assay, Recipe, Vessel, as_json
 from aerobe.units import number, percent
 from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page, settings_of
 
@@ -168,13 +168,13 @@ def trials_json(request: Request) -> list[dict[str, Any]]:
 def plan_json(request: Request, sent: Annotated[dict[str, Any], Body()]) -> Any:
     """What a budget can answer, for programs; fields of `TrialWish`. Nothing is written."""
     planned = desk.plan_for(notebook_of(request), desk.TrialWish.from_form(sent), now=clock_of(request))
-    return as_plain(planned.plan)
+    return as_json(planned.plan)
 
 
 @router.get("/api/trials/{key}/verdict")
 def verdict_json(request: Request, key: str, outcome: str = "") -> Any:
     """The verdict, for programs; effects are logs of ratios."""
-    return as_plain(desk.verdict_of_trial(notebook_of(request), key, outcome=outcome, now=clock_of(request)))
+    return as_json(desk.verdict_of_trial(notebook_of(request), key, outcome=outcome, now=clock_of(request)))
 
 
 def _wish(sent: Fields) -> desk.TrialWish:
