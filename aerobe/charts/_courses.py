@@ -57,10 +57,15 @@ def courses_by_arm(courses: Sequence[Course], *, quantity: str, unit: str) -> Pi
     x = alt.X("h:Q", title=_HOURS, scale=alt.Scale(nice=False), axis=alt.Axis(grid=False))
     y = alt.Y("value:Q", title=f"{quantity} [{unit}]", scale=alt.Scale(type="log", nice=False), axis=alt.Axis(format="~s"))
     colour = alt.Color("arm:N", title=None, scale=alt.Scale(**scales["colour"]))
-    dash = alt.StrokeDash("arm:N", legend=None, scale=alt.Scale(**scales["dash"]))    # a dashed symbol cannot be read
     shape = alt.Shape("arm:N", title=None, scale=alt.Scale(**scales["shape"]))
     layers = [
-        data.mark_line(strokeWidth=1.5, opacity=0.7).encode(x=x, y=y, color=colour, strokeDash=dash, detail="brew:N"),
+        # The dash stands in the mark and not in a scale: a legend of dashed symbols could not be read.
+        alt.Chart(alt.InlineData(values=[row for row in rows if row["arm"] == arm]))
+        .mark_line(strokeWidth=1.5, opacity=0.7, strokeDash=dash)
+        .encode(x=x, y=y, color=colour, detail="brew:N")
+        for arm, dash in zip(arms, scales["dash"]["range"], strict=True)
+    ]
+    layers += [
         data.mark_point(filled=True, size=55, opacity=1).encode(x=x, y=y, color=colour, shape=shape),
     ]
     highest = {course.brew: _highest(course) for course in courses}

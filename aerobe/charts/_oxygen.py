@@ -97,7 +97,7 @@ def reaeration_run(times_h: Sequence[float], oxygen_mg_per_l: Sequence[float], e
     layers = [
         alt.Chart(log).mark_point(color="@ink", size=28, opacity=0.7).encode(x=x_axis, y=y_axis),
         alt.Chart(line).mark_line(color="@water").encode(x=x_axis, y=y_axis),
-        *_level(alt, estimate.saturation_mg_per_l, "heads for", "@soft"),
+        *_level(alt, estimate.saturation_mg_per_l, f"heads for {number(estimate.saturation_mg_per_l)}", "@soft"),
     ]
     says = (
         f"Re-aeration run of {len(seconds)} readings. Fitted from {number(3600 * start)} to {number(3600 * end)} s: kLa "

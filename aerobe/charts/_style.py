@@ -128,7 +128,8 @@ def config(look: Look) -> dict[str, Any]:
                   "titleX": 0, "titleBaseline": "bottom"},
         "legend": {
             "labelColor": shade["ink"], "titleColor": shade["ink"], "labelFontSize": 13, "titleFontSize": 13, "orient": "bottom",
-            "direction": "horizontal", "columns": 2, "symbolSize": 110, "symbolStrokeWidth": 2, "labelLimit": 260,
+            "direction": "horizontal", "columns": 2, "columnPadding": 28, "symbolSize": 110, "symbolStrokeWidth": 2,
+            "labelLimit": 260,
         },
         "range": {"category": [shade[name] for name in SERIES]},
         "text": {"color": shade["ink"], "fontSize": 13, "font": FONT},

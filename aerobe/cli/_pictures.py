@@ -10,7 +10,7 @@ from aerobe.errors import UnusableRecord
 
 
 def save_picture(picture: Any, path: Path) -> str:
-    """Write a picture of the desk as SVG or PNG, by the name's ending; gives a line that says so, with the picture's sentence."""
+    """Write a picture of `desk` as SVG or PNG, by the name's ending; gives a line that says so, with the picture's sentence."""
     match path.suffix.lower():
         case ".svg":
             content: str | bytes = picture.svg(background="white")

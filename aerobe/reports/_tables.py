@@ -37,7 +37,10 @@ def _note(item: Reading, replaced: set[str]) -> str:
 
 def recipe_blocks(recipe: Recipe, compost: Compost | None) -> tuple[Block, ...]:
     """What went in, per litre, and the past of the compost."""
+    # A recipe that came with a table of treatments has a name and no amounts: a nought would pass for an amount.
+    unsaid = recipe.compost == "not-stated" and not recipe.compost_g_per_l
     rows: list[tuple[str | float | None, ...]] = [
+        ("compost and foods", "not stated", "not stated") if unsaid and not recipe.foods else
         (f"compost: {compost.name if compost else recipe.compost}", f"{recipe.compost_g_per_l:g}", "0")]
     rows += [(dose.food, f"{dose.g_per_l:g}", f"{dose.at_h:g}") for dose in recipe.foods]
     table = FigureTable(columns=("what", "per litre [g/L]", "added at [h]"), rows=tuple(rows), caption=recipe.name)

@@ -1,6 +1,6 @@
 """Do the worked studies again: run every command that they print, put its output and its pictures back in.
 
-    .aerobe/env/bin/python -m docs.studies.make
+    .aerobe/env/bin/python docs/studies/make.py
 
 A study is a page in this folder. In its blocks of the kind `console`, lines with a `$` in front are commands and the others are
 what they answered. What follows `<!-- made: ... -->` is a table worked out here. A test does the same and compares.

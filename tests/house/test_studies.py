@@ -5,6 +5,7 @@ The published data are named in the pages and in tests/data/README.md; the figur
 
 from __future__ import annotations
 
+import importlib.util
 import re
 from pathlib import Path
 
@@ -12,11 +13,14 @@ import numpy as np
 import pytest
 
 from aerobe.desk import measure_series
-from docs.studies import make
 from tests.conftest import DATA
 
-STUDIES = make.HERE
+STUDIES = Path(__file__).parents[2] / "docs" / "studies"
 NUMBER = re.compile(r"-?\d+(?:\.\d+)?(?:e[+-]?\d+)?")
+_spec = importlib.util.spec_from_file_location("studies_make", STUDIES / "make.py")
+assert _spec is not None and _spec.loader is not None
+make = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(make)
 RUNS = DATA / "s03_reaeration_DO_vs_airflow_2019.csv"
 
 
@@ -49,7 +53,7 @@ def test_the_commands_of_a_study_answer_what_its_page_says(name: str, tmp_path: 
     said = page(name)
     now = make.refreshed(said, tmp_path, leave=is_slow)
     moved = [(a, b) for a, b in zip(said.splitlines(), now.splitlines(), strict=False) if not same(a, b)]
-    assert not moved, f"run `python -m docs.studies.make` and read the page again; first: {moved[0]}"
+    assert not moved, f"run `python docs/studies/make.py` and read the page again; first: {moved[0]}"
     assert len(said.splitlines()) == len(now.splitlines())
     drawn = {path.name for path in [*tmp_path.glob("*.svg"), *tmp_path.glob("*.png")]}
     slow = set(re.findall(r"call replay.*--picture (\S+)", said))
@@ -63,7 +67,7 @@ def test_past_calls_are_still_what_the_page_says(tmp_path: Path) -> None:
     said = page("kelp-and-glucose")
     now = make.refreshed(said, tmp_path)
     moved = [(a, b) for a, b in zip(said.splitlines(), now.splitlines(), strict=True) if not same(a, b, hours=3.0)]
-    assert not moved, f"run `python -m docs.studies.make` and read the page again; first: {moved[0]}"
+    assert not moved, f"run `python docs/studies/make.py` and read the page again; first: {moved[0]}"
 
 
 def test_the_comparison_of_pages_notices_what_moved() -> None:

@@ -184,3 +184,13 @@ def test_a_site_links_what_it_holds_and_nothing_else() -> None:
     assert "<script>" not in files["index.html"].decode()
     assert set(files) == {"index.html", "brew-tank-2/index.html", "brew-tank-2/report.pdf", "brew-tank-2/data-package.zip",
                           "brew-tank-3/index.html", "brew-tank-3/report.pdf"}
+
+
+def test_amounts_that_nobody_stated_are_not_noughts() -> None:
+    from aerobe.records import Compost, Recipe
+    from aerobe.reports._tables import recipe_blocks
+
+    unsaid = Recipe(key="a", name="A", compost="not-stated", compost_g_per_l=0.0)
+    plain = Recipe(key="b", name="Water", compost="none", compost_g_per_l=0.0)
+    shown = [recipe_blocks(recipe, Compost(key="x", name="x"))[0].table.rows[0][1] for recipe in (unsaid, plain)]
+    assert shown == ["not stated", "0"]
