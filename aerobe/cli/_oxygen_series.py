@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import JSON_ONLY, say, table
@@ -64,8 +65,22 @@ def series(
     lines = [*_of_all(found), found.says] if one is None else _of_one(one)
     if picture is not None:
         lines.append(save_picture(found.picture() if one is None else found.picture_of(run), picture))
-    say(found if one is None else one, as_json=json, text=lines)
+    plain = {"runs": [_plain(item) for item in found.runs], "exponent": found.exponent, "says": found.says}
+    say(plain if one is None else _plain(one), as_json=json, text=lines)
     return 0 if any(item.sound for item in found.runs) else NOT_SETTLED
+
+
+def _plain(item: SeriesRun) -> dict[str, Any]:
+    """One run for programs; its readings stay in the table that they came from."""
+    estimate = item.report.estimate if item.report is not None else None
+    return {
+        "run": item.run,
+        "flow": item.flow,
+        "sound": item.sound,
+        "doubts": item.doubts,
+        "estimate": estimate,
+        "textbook_per_h": item.textbook_per_h if math.isfinite(item.textbook_per_h) else None,
+    }
 
 
 def _of_all(found: RunSeries) -> list[str]:
