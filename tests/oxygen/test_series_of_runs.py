@@ -81,7 +81,7 @@ def test_the_command_prints_every_run_and_draws(tmp_path: Path, capsys: pytest.C
     said = capsys.readouterr().out
     assert "24 runs, 18 of them sound" in said and "no usable window" in said
     assert picture.read_text().startswith("<svg")
-    assert run(["oxygen", "series", str(FILE), "--json"]) == 0
+    assert run(["oxygen", "series", str(FILE), "--temperature", "22 degC", "--json"]) == 0
     plain = json.loads(capsys.readouterr().out)
     assert [item["run"] for item in plain["runs"] if not item["sound"]] == ["200", "550", "575", "800", "825", "925"]
     assert plain["runs"][0]["estimate"]["kla_per_h"] == approx(8.6, rel=0.1)
