@@ -5,7 +5,7 @@ from __future__ import annotations
 from cyclopts import App
 
 from aerobe.cli._common import OWN, Where, now, say, table
-from aerobe.records import SensorLog, as_plain
+from aerobe.records import Brew, SensorLog, as_plain
 from aerobe.units import TEMPERATURE
 
 brew = App(name="brew", help="Start, list and show brews.")
@@ -158,7 +158,7 @@ def reading_add(
     token
         An entry token: the same token twice keeps the reading once.
     """
-    from aerobe.desk import ReadingEntry, add_reading
+    from aerobe.desk import ReadingEntry, add_reading, impossible
 
     entry = ReadingEntry(
         brew=brew,
@@ -173,11 +173,13 @@ def reading_add(
     )
     with where.open(create=False) as open_one:
         receipt = add_reading(open_one, entry, now=now())
+        odd = impossible(open_one.reading(receipt.key).elapsed_h, open_one.get(Brew, brew), now=now())
     say(
         receipt,
         as_json=where.json,
         text=[
             f"Kept as '{receipt.key}'." if receipt.was_new else f"'{receipt.key}' was kept before.",
+            *([f"Look again at its time: {odd} `aerobe reading correct` mends it."] if odd else []),
             f"What to do next: aerobe call {brew}",
         ],
     )

@@ -70,6 +70,8 @@ _WHERE: dict[str, str] = {
     "end_brew": "_vessel_side",
     "evidence_count": "_sensors",
     "live_troubles": "_sensors",
+    "clock_trouble": "_moments",
+    "impossible": "_moments",
     "moment_of": "_moments",
     "record_probe": "_vessel_side",
     "reminders_of": "_call",

@@ -6,10 +6,15 @@ import re
 from datetime import datetime, timedelta
 
 from aerobe.errors import AerobeError, UnusableReading, UnusableRecord
+from aerobe.notebook import Notebook
 from aerobe.records import Brew
 from aerobe.units import ELAPSED, parse_number
 
 OLDEST_ENTRY_S = 60 * 24 * 3600.0  # what waited longer on a phone needs its time typed [s]
+AHEAD = timedelta(minutes=10)  # a phone's or a sender's clock may be a little fast
+HOUR = timedelta(hours=1)
+LOOKED_BACK = 50  # entries whose time is compared with the clock
+PREPARED_H = 48.0  # the longest that water or compost is tested before the air goes on [h]
 FAST = timedelta(minutes=5)  # a clock time this little ahead is a clock a little fast, not yesterday
 
 NEAR = {-1: "yesterday", 0: "", 1: "tomorrow"}
@@ -78,6 +83,47 @@ def elapsed_from(when: str, brew: Brew | None, *, now: datetime, age_s: str = ""
     except ValueError:
         return ELAPSED.read(text)
     return brew.hours_at(moment if moment.tzinfo is not None else moment.replace(tzinfo=brew.started_at.tzinfo))
+
+
+def impossible(hours: float, brew: Brew, *, now: datetime) -> str:
+    """What is impossible about a time of a brew; empty if nothing is.
+
+    A time after the present, or long before the air went on, is a slip of the pen or of a clock.
+    """
+    if hours > brew.hours_at(now + AHEAD):
+        return f"That is {_long(hours - brew.hours_at(now))} ahead of the clock."
+    if hours < -PREPARED_H:
+        return f"That is {_long(-hours)} before the air went on, at {brew.started_at:%Y-%m-%d %H:%M}."
+    return ""
+
+
+def require_possible(hours: float, brew: Brew, *, now: datetime) -> float:
+    """The time, if it can have been.
+
+    Raises
+    ------
+    UnusableReading
+        If it cannot.
+    """
+    said = impossible(hours, brew, now=now)
+    if said:
+        raise UnusableReading(said, f"Type when it was; or set this machine's clock, which shows {now:%Y-%m-%d %H:%M}.")
+    return hours
+
+
+def clock_trouble(notebook: Notebook, *, now: datetime) -> str:
+    """What is wrong with a clock that shows an earlier time than the notebook's newest entry; empty if nothing is."""
+    newest = max((line.at for line in notebook.audit(newest=LOOKED_BACK)), default=None)
+    if newest is None or newest <= now + AHEAD:
+        return ""
+    return (
+        f"This machine's clock shows {now:%Y-%m-%d %H:%M}, but a late entry was made {_long((newest - now) / HOUR)} after that. "
+        "Set the clock if it is wrong now, or correct those entries if it was wrong then: hours of a brew are counted by it."
+    )
+
+
+def _long(hours: float) -> str:
+    return f"{hours * 60:.0f} min" if hours < 2 else f"{hours:.0f} h" if hours < 72 else f"{hours / 24:.0f} days"
 
 
 def spoken(moment: datetime, now: datetime) -> str:

@@ -10,7 +10,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from aerobe.desk._moments import elapsed_from
+from aerobe.desk._moments import elapsed_from, require_possible
 from aerobe.errors import NotFound, UnusableReading, UnusableRecord
 from aerobe.notebook import BrewHistory, Notebook, Receipt
 from aerobe.notebook import brew_history as _history
@@ -206,8 +206,12 @@ def new_brew(
     return notebook.get(Brew, receipt.key)
 
 
-def add_reading(notebook: Notebook, entry: ReadingEntry, *, now: datetime, who: str = "") -> Receipt:
+def add_reading(
+    notebook: Notebook, entry: ReadingEntry, *, now: datetime, who: str = "", at_vessel: bool = False
+) -> Receipt:
     """Keep a reading as typed. The same entry token twice keeps it once.
+
+    Typed `at_vessel`, while the brew stands there, a time after the present is a slip and refused.
 
     Raises
     ------
@@ -223,18 +227,29 @@ def add_reading(notebook: Notebook, entry: ReadingEntry, *, now: datetime, who: 
     if entry.token and not re.fullmatch(r"[A-Za-z0-9_.-]{1,80}", entry.token):
         raise UnusableRecord("The entry token cannot be used.", "Use up to 80 letters, digits, '-', '_' and '.'.")
     key = f"r-{entry.token}"[:80] if entry.token else _reading_key(notebook, now)
+    if at_vessel and brew is not None:
+        require_possible(elapsed_from(entry.when, brew, now=now, age_s=entry.age_s), brew, now=now)
     reading = entry.to_reading(brew, assay, key=key, now=now)
     return notebook.add_reading(reading, at=now, who=who, token=entry.token)
 
 
 def correct_reading(
-    notebook: Notebook, key: str, entry: ReadingEntry, *, now: datetime, who: str = "", why: str = ""
+    notebook: Notebook,
+    key: str,
+    entry: ReadingEntry,
+    *,
+    now: datetime,
+    who: str = "",
+    why: str = "",
+    at_vessel: bool = False,
 ) -> Receipt:
     """Correct a reading: a new one that names the old; both stay in the notebook."""
     old = notebook.reading(key)
     brew = notebook.get(Brew, entry.brew) if entry.brew else None
     assay = notebook.get(Assay, entry.assay or old.assay)
     new_one = f"r-{entry.token}"[:80] if entry.token else _reading_key(notebook, now)
+    if at_vessel and brew is not None and entry.when:
+        require_possible(elapsed_from(entry.when, brew, now=now), brew, now=now)
     reading = entry.to_reading(brew, assay, key=new_one, now=now)
     corrected = replace(reading, replaces=key, elapsed_h=reading.elapsed_h if entry.when else old.elapsed_h)
     return notebook.add_reading(corrected, at=now, who=who, token=entry.token, why=why)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
+from aerobe.desk._moments import AHEAD
 from aerobe.desk._under_way import brews_under_way, cached, held_by
 from aerobe.errors import AerobeError, NotFound, UnusableReading
 from aerobe.notebook import Notebook, Receipt
@@ -15,7 +16,6 @@ from aerobe.units import CONDUCTIVITY, OXYGEN, OXYGEN_PERCENT, PH, TEMPERATURE, 
 
 KINDS_OF_CHANNELS: dict[str, Kind] = {"oxygen": OXYGEN, "temperature": TEMPERATURE, "pH": PH, "conductivity": CONDUCTIVITY}
 LOOK_BACK_H = 6.0
-AHEAD = timedelta(minutes=10)  # a sender's clock may be a little fast
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from typing import Any, TypeVar
 from weakref import WeakKeyDictionary
 
+from aerobe.desk._moments import AHEAD
 from aerobe.notebook import LogEnvelope, Notebook
 from aerobe.records import Assay, Brew, Compost, Harvest, Reading, Recipe, Trial, Use, Vessel
 
@@ -133,9 +134,11 @@ def oxygen_now(notebook: Notebook, brew: Brew, *, now: datetime) -> OxygenNow | 
     """The newest point of the oxygen log, if there is one, with the temperature logged nearest before it."""
 
     def read() -> tuple[float, float, float | None] | None:
-        times, values = notebook.log(brew.key, "oxygen", from_h=elapsed_h - RECENT_H)
+        # What was logged while a clock was ahead is not the oxygen of now.
+        latest_h = brew.hours_at(now + AHEAD)
+        times, values = notebook.log(brew.key, "oxygen", from_h=elapsed_h - RECENT_H, to_h=latest_h)
         if not len(times):
-            times, values = notebook.log(brew.key, "oxygen")
+            times, values = notebook.log(brew.key, "oxygen", to_h=latest_h)
         if not len(times):
             return None
         at_h = float(times[-1])
@@ -143,7 +146,8 @@ def oxygen_now(notebook: Notebook, brew: Brew, *, now: datetime) -> OxygenNow | 
         return at_h, float(values[-1]), float(warm[-1]) if len(warm) else None
 
     elapsed_h = brew.hours_at(now)
-    last = cached(notebook, ("oxygen now", brew.key), held_by(notebook).version(brew.key), read)
+    version = held_by(notebook).version(brew.key), int(now.timestamp() // AHEAD.total_seconds())
+    last = cached(notebook, ("oxygen now", brew.key), version, read)
     if last is None:
         return None
     at_h, value, warm = last

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 
-from aerobe.desk._moments import elapsed_from
+from aerobe.desk._moments import elapsed_from, require_possible
 from aerobe.desk._sensors import Point, take_points
 from aerobe.errors import UnusableReading
 from aerobe.notebook import Notebook, Receipt
@@ -36,7 +36,7 @@ def record_probe(
     record = notebook.get(Brew, brew)
     if not value.strip():
         raise UnusableReading("The value is empty.", "Type the number that the meter shows.")
-    elapsed_h = elapsed_from(when, record, now=now, age_s=age_s)
+    elapsed_h = require_possible(elapsed_from(when, record, now=now, age_s=age_s), record, now=now)
     at = record.started_at + timedelta(hours=elapsed_h)
     return take_points(
         notebook,
@@ -71,7 +71,7 @@ def end_brew(
         If a field cannot be used, or the brew has been harvested before.
     """
     brew = notebook.get(Brew, key)
-    elapsed_h = elapsed_from(when, brew, now=now, age_s=age_s)
+    elapsed_h = require_possible(elapsed_from(when, brew, now=now, age_s=age_s), brew, now=now)
     if elapsed_h < 0.0:
         raise UnusableReading("The harvest lies before the start of the brew.", "Correct the time of the harvest.")
     harvest = Harvest(

@@ -18,6 +18,7 @@ Array = NDArray[np.float64]
 
 CHUNK_POINTS = 8192         # a chunk of this size is closed; smaller ones are joined when they get many
 LOOSE_CHUNKS = 64           # so many small chunks of one probe are joined into one
+EARLIEST_H, LATEST_H = -1000.0, 10_000.0    # of a point, from the air on; a probe may hang in the water for weeks before [h]
 _FLOAT = np.dtype("<f8")    # the same bytes on every machine
 
 
@@ -48,6 +49,11 @@ def arrays_of(log: SensorLog) -> tuple[Array, Array]:
     times, values = np.asarray(log.elapsed_h, dtype=_FLOAT), np.asarray(log.values, dtype=_FLOAT)
     if not (np.isfinite(times).all() and np.isfinite(values).all()):
         raise UnusableReading("A log holds values that are not numbers.", "Leave those points out; a gap is no fault.")
+    if len(times) and (times.min() < EARLIEST_H or times.max() > LATEST_H):
+        raise UnusableReading(
+            f"A log holds times from {times.min():g} to {times.max():g} h since the air went on.",
+            "Check the clock of the probe and of this machine, and that the log belongs to this brew.",
+        )
     order = np.argsort(times, kind="stable")
     return times[order], values[order]
 

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from aerobe.errors import AerobeError, UnusableRecord
 
+FIRST_YEAR, LAST_YEAR = 1990, 2200
 _KEY = re.compile(r"[A-Za-z0-9][A-Za-z0-9_.-]{0,79}")
 
 
@@ -38,3 +39,6 @@ def require_aware(moment: datetime, what: str) -> None:
     """A clock time means nothing to another person without its offset from UTC."""
     if moment.tzinfo is None:
         raise UnusableRecord(f"{what} has no time zone.", "Give the offset, for example 2026-05-01T08:00+02:00.")
+    if not FIRST_YEAR <= moment.year <= LAST_YEAR:
+        # A machine whose battery is flat wakes up in 1970.
+        raise UnusableRecord(f"{what} lies in the year {moment.year}.", "Check what was typed, and this machine's clock.")

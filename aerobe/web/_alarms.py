@@ -122,12 +122,12 @@ class Dispatch:
     def due(self, alarms: tuple[Alarm, ...], settings: AlarmSettings, *, now: datetime) -> tuple[Alarm, ...]:
         """Which alarms should go out now. What ended is forgotten after a while, so that it can be raised again."""
         standing = {(alarm.brew, alarm.kind) for alarm in alarms}
-        self._sent = {name: at for name, at in self._sent.items() if name in standing or now - at < AGAIN_AFTER}
+        self._sent = {name: at for name, at in self._sent.items() if name in standing or abs(now - at) < AGAIN_AFTER}
         quiet = is_quiet(settings, now)
         found = []
         for alarm in alarms:
             last = self._sent.get((alarm.brew, alarm.kind))
-            if last is not None and now - last < AGAIN_AFTER:
+            if last is not None and abs(now - last) < AGAIN_AFTER:  # a clock set back must not silence it
                 continue
             if quiet and not (alarm.urgent and settings.urgent_breaks_quiet):
                 continue

@@ -98,7 +98,8 @@ def _still_good(kept: Certificate, now: datetime, addresses: tuple[str, ...]) ->
         return False
     names = found.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
     speaks_for = {str(item) for item in names.get_values_for_type(x509.IPAddress)}
-    return found.not_valid_after_utc - RENEW > now.astimezone(UTC) and set(addresses) <= speaks_for
+    moment = now.astimezone(UTC)        # a clock that was ahead made a certificate that is not valid yet
+    return found.not_valid_before_utc <= moment < found.not_valid_after_utc - RENEW and set(addresses) <= speaks_for
 
 
 def _write(path: Path, content: bytes, mode: int) -> None:

@@ -73,12 +73,12 @@ class Thinker:
         )
 
     def _wants(self, thought: Thought, brew: str, now: datetime, urgent: bool) -> bool:
-        if thought.at is None or now - thought.at > STALE_AFTER:
+        if thought.at is None or abs(now - thought.at) > STALE_AFTER:
             return True
         if self.version(brew) == thought.version:
             return False
         # A reading is what a person waits for; log points alone may wait a little.
-        return urgent or self.version(brew)[0] != thought.version[0] or now - thought.at > NOT_SOONER
+        return urgent or self.version(brew)[0] != thought.version[0] or abs(now - thought.at) > NOT_SOONER
 
     def _start(self) -> None:
         if self._thread is None or not self._thread.is_alive():

@@ -64,6 +64,9 @@ class Watch:
         """One round over the brews under way."""
         now = self.clock()
         found: list[Alarm] = []
+        behind = desk.clock_trouble(self.notebook, now=now)
+        if behind:
+            found.append(Alarm(brew="", brew_name="The clock", kind="clock", says=behind, at=now, urgent=True))
         for card in desk.brews_overview(self.notebook, now=now, earlier=0).under_way:
             thought = self.thinker.look(card.brew.key)
             call = desk.call_in_words(card.brew, thought.advice, now=now) if thought.advice is not None else None

@@ -1,4 +1,4 @@
-"""Two programs write to one notebook, a file or a server: nothing is lost, nobody waits for ever, and who waits too long is told."""
+"""Two programs write to one notebook, a file or a server: nothing is lost, and who waits too long is told."""
 
 from __future__ import annotations
 

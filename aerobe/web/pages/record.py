@@ -104,7 +104,7 @@ def correct(request: Request, key: str, reading: str, sent: Sent) -> Response:
             notes=sent.text("notes"),
             token=sent.text("entry"),
         )
-        receipt = desk.correct_reading(notebook, reading, entry, now=clock_of(request), why=sent.text("why"))
+        receipt = desk.correct_reading(notebook, reading, entry, now=clock_of(request), why=sent.text("why"), at_vessel=True)
     except AerobeError as fault:
         return page(
             request, "record/one.html", status=422, fault=fault, sent=sent, **_one_context(request, key, reading)
@@ -155,7 +155,7 @@ def _keep(request: Request, key: str, sent: Fields) -> str:
         token=sent.text("entry"),
         age_s=sent.text("age_s"),
     )
-    receipt = desk.add_reading(notebook, entry, now=now)
+    receipt = desk.add_reading(notebook, entry, now=now, at_vessel=True)
     kept = notebook.reading(receipt.key)
     return f"Kept: {kept.typed_as} {kept.unit}." if not kept.typed_as.endswith(kept.unit) else f"Kept: {kept.typed_as}."
 
