@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from aerobe.charts._style import FigureTable, Picture, picture, records_of, series_scales
+from aerobe.charts._style import FigureTable, Picture, digits_for, picture, records_of, series_scales
 from aerobe.units import number
 
 _HOURS = "hours since aeration began"
@@ -55,7 +55,8 @@ def courses_by_arm(courses: Sequence[Course], *, quantity: str, unit: str) -> Pi
     ]
     data = alt.Chart(alt.InlineData(values=rows))
     x = alt.X("h:Q", title=_HOURS, scale=alt.Scale(nice=False), axis=alt.Axis(grid=False))
-    y = alt.Y("value:Q", title=f"{quantity} [{unit}]", scale=alt.Scale(type="log", nice=False), axis=alt.Axis(format="~s"))
+    axis = alt.Axis(format=digits_for(max(row["value"] for row in rows)))
+    y = alt.Y("value:Q", title=f"{quantity} [{unit}]", scale=alt.Scale(type="log", nice=False), axis=axis)
     colour = alt.Color("arm:N", title=None, scale=alt.Scale(**scales["colour"]))
     shape = alt.Shape("arm:N", title=None, scale=alt.Scale(**scales["shape"]))
     layers = [

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from aerobe.charts._style import FOLDED, FigureTable, Picture, folded, picture, records_of
+from aerobe.charts._style import FOLDED, FigureTable, Picture, digits_for, folded, picture, records_of
 from aerobe.units import number
 
 
@@ -145,7 +145,8 @@ def arm_points(
         scale = alt.Scale(type="log", nice=False, domain=[min(values) / 1.3, max(values) * 1.3])
     axis_x = alt.Axis(labelAngle=0, labelExpr=FOLDED, labelLimit=170, labelLineHeight=14, labelOverlap=False)
     x = alt.X("arm:N", sort=list(names.values()), title=None, axis=axis_x)
-    y = alt.Y("value:Q", title=f"{quantity} [{unit}]" if unit else quantity, scale=scale, axis=alt.Axis(format="~g"))
+    axis_y = alt.Axis(format=digits_for(max(values)))
+    y = alt.Y("value:Q", title=f"{quantity} [{unit}]" if unit else quantity, scale=scale, axis=axis_y)
     several = len(set(blocks)) > 1
     shape = alt.Shape("block:N", title="block", legend=alt.Legend() if several else None)
     bars = alt.Chart(alt.InlineData(values=records_of(arm=list(names.values()), value=list(middles.values())))).mark_tick(

@@ -140,6 +140,11 @@ def config(look: Look) -> dict[str, Any]:
     }
 
 
+def digits_for(largest: float) -> str:
+    """How an axis writes its numbers: long ones short, so that no font makes them run out of the picture."""
+    return "~g" if largest < 1e5 else "~s" if largest < 1e9 else "~e"
+
+
 def folded(label: str, most: int) -> str:
     """A label in lines of at most `most` letters where it has spaces or hyphens to break at; draw it with `FOLDED`."""
     lines = [""]

@@ -65,3 +65,10 @@ def test_long_names_are_broken_into_lines_and_not_cut_off() -> None:
         drawn = shown.svg(width_px=640)
         assert "\u2026" not in drawn and "glucose-nitrate-" in drawn
         assert any("kelp-exudate-nitrate-phosphate" in str(row) for row in shown.figures.rows)
+
+
+def test_large_counts_are_written_short_on_the_axis() -> None:
+    for value, shown in ((2e6, ">2M<"), (2e10, ">2e+10<")):
+        counts = arm_points(["x", "y"], [value, value / 1.5], ["", ""], ["a", "b"], quantity="Count", unit="/mL")
+        assert shown in counts.svg()
+    assert ">200<" in arm_points(["x", "y"], [200.0, 150.0], ["", ""], ["a", "b"], quantity="B", unit="ug C/mL").svg()
