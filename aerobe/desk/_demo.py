@@ -189,15 +189,14 @@ def _readings(run: _Run, course: SimulatedBrew, rng: np.random.Generator) -> Ite
     hours = [hour for hour in SAMPLED_AT_H if hour <= run.until_h]
     blanks = [Measurement(elapsed_h=hour, value=1.0, error=error, assay=ASSAY.key) for hour in hours for _ in range(2)]
     for place, result in enumerate(course.measure(rng, *blanks)):
-        yield _reading(run, result.elapsed_h, result.value + COLOUR, place % 2 + 1, "sample")
+        shown = result.value + COLOUR       # the limit of detection is one of what is left without the colour
+        yield _reading(run, result.elapsed_h, shown, place % 2 + 1, "sample", below=result.below_detection)
     for hour in hours:
         yield _reading(run, hour, COLOUR + float(rng.normal(0.0, 1.0)), 1, "killed control")
 
 
-def _reading(run: _Run, hour: float, value: float, replicate: int, role: str) -> Reading:
-    limit = ASSAY.error.detection_limit if ASSAY.error and ASSAY.error.detection_limit else 0.0
-    below = role == "sample" and value < limit
-    shown = round(limit if below else max(value, 0.0), 1)
+def _reading(run: _Run, hour: float, value: float, replicate: int, role: str, *, below: bool = False) -> Reading:
+    shown = round(max(value, 0.0), 1)
     key = f"{run.key}-{hour:g}h-{role.split()[0]}-{replicate}"
     return Reading(
         key=key, brew=run.key, assay=ASSAY.key, role=role, elapsed_h=hour, signal=shown, unit=ASSAY.unit, replicate=replicate,

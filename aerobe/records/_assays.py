@@ -31,8 +31,8 @@ class AssayError:
     bias: float = 0.0                       # additive, for example colour [unit of the result]
     bias_sd: float = 0.0                    # its standard uncertainty [unit of the result]
     gain_log_sd: float = 0.3                # common scale, standard uncertainty of its log [-]
-    detection_limit: float | None = None    # below it a result is censored [unit of the result]
-    upper_limit: float | None = None        # above it a result is censored [unit of the result]
+    detection_limit: float | None = None    # net result, bias taken off, up to which nothing is told [unit of the result]
+    upper_limit: float | None = None        # highest mark of the scale, bias included [unit of the result]
     origin: str = "assumed"                 # the certificate, or "assumed"
 
     def __post_init__(self) -> None:
