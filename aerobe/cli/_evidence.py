@@ -11,7 +11,7 @@ from cyclopts import App, Parameter
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import OWN, Where, now, progress, say, table
 from aerobe.errors import ImportFault
-from aerobe.units import with_uncertainty
+from aerobe.units import ratio_words
 
 app = App(name="evidence", help="What many people found: take in, list, weigh, pool every brew.")
 
@@ -113,4 +113,4 @@ def brews(*, reference: str = "", outcome: str = "biomass", gpu: bool = False, w
 
 
 def _ratio(one: Any) -> str:
-    return with_uncertainty(math.exp(one.mean), math.exp(one.low), math.exp(one.high))
+    return ratio_words(math.exp(one.mean), math.exp(one.low), math.exp(one.high))

@@ -14,6 +14,7 @@ from aerobe import __version__
 from aerobe.decisions import Advice, advise, oxygen_outlook, replay
 from aerobe.desk._records import ReadingEntry, add_reading
 from aerobe.desk._safety_facts import gates_of_brew
+from aerobe.desk._trial_steps import steps_of_brew
 from aerobe.errors import NotEnoughData
 from aerobe.inference import DEFAULT_HORIZON_H, PRIOR, BrewStory, Log, Measurement, Past, Posterior, infer_brew, measurements_of
 from aerobe.notebook import BrewHistory, Notebook, Receipt, brew_history
@@ -102,7 +103,7 @@ def advise_brew(
         now_h=now_h,
         aim=history.brew.aim,
         costs=history.brew.costs,
-        tests_left=tests_left(history),
+        tests_left=tests_left(notebook, history),
         kit=kit_of(notebook, history),
         gates=gates,
         seed=history.brew.seed,
@@ -144,9 +145,10 @@ def replay_brew(
     )
 
 
-def tests_left(history: BrewHistory) -> int:
-    """Tests of the budget not yet used; every reading counts, controls too, since each costs a test."""
-    return max(0, history.brew.tests_in_budget - len(history.readings))
+def tests_left(notebook: Notebook, history: BrewHistory) -> int:
+    """Tests that the call may ask for: each reading counts as used, controls too, and what a run sheet still asks for is kept."""
+    kept = sum(not step.done for step in steps_of_brew(notebook, history.brew))
+    return max(0, history.brew.tests_in_budget - len(history.readings) - kept)
 
 
 def kit_of(notebook: Notebook, history: BrewHistory) -> Measurement:

@@ -10,6 +10,8 @@ from aerobe.desk._moments import spoken
 from aerobe.desk._reminders import Reminder
 from aerobe.records import Brew
 
+SOON_H = 0.5  # an hour that near has come [h]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Call:
@@ -56,7 +58,9 @@ def call_in_words(brew: Brew, advice: Any, *, now: datetime) -> Call:
 
     window, oxygen = advice.window, advice.oxygen
     due = at(advice.at_h)
-    say = {
+    # The hour has come and only gates hold: what helps is not to wait but to settle them.
+    ripe = advice.call == "wait until" and advice.held_back_by and window.best_h <= advice.now_h + SOON_H
+    say = "Hold back: settle this first" if ripe else {
         "harvest now": "Harvest now",
         "wait until": f"Wait until {spoken(due, now)}",
         "test at": "Test now" if due <= now + timedelta(minutes=10) else f"Test at {spoken(due, now)}",

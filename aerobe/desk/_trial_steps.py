@@ -14,9 +14,9 @@ from aerobe.desk._trials import PlannedTrial, trial_view
 from aerobe.errors import NotFound
 from aerobe.notebook import Notebook
 from aerobe.records import Brew, Harvest, PlannedBrew, Recipe, RunSheet, Trial, Vessel
+from aerobe.trials import LARGEST_ASKED
 
 SOON = timedelta(minutes=15)
-LARGEST_ASKED = 20.0  # no food is known to change biomass by more; a plan for it is no plan [-]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,11 +56,6 @@ def steps_of_brew(notebook: Notebook, brew: Brew) -> tuple[Step, ...]:
         return ()
     planned = next((item for item in sheet.brews if item.brew == brew.key), None)
     return _steps(notebook, planned, brew.started_at) if planned else ()
-
-
-def tests_of_sheet(planned: PlannedBrew) -> int:
-    """Tests that the run sheet asks of a brew, controls included. [-]"""
-    return sum(sample.tests + len(sample.controls) for sample in planned.samples)
 
 
 def trial_lines(notebook: Notebook, key: str) -> tuple[TrialLine, ...]:

@@ -114,7 +114,7 @@ class TrialWish:
             tests=int(_number(self.tests, "number of tests")) if self.tests else 100000,
             vessels=int(_number(self.vessels, "number of vessels")),
             days=_number(self.days, "days"),
-            days_per_round=_number(self.days_per_round, "days of a round"),
+            days_per_round=_number(self.days_per_round, "days of a round"), samplings=max(1, len(self.sampling_hours())),
         )
 
     def to_scatter(self, notebook: Notebook, *, now: datetime) -> Scatter:

@@ -69,9 +69,10 @@ def start_trial(notebook: Notebook, wish: TrialWish, *, now: datetime, who: str 
         vessels=wish.vessel_keys(notebook),
     )
     with notebook.writing() as pen:
-        pen.add(trial, at=now, who=who, token=wish.token)
-        pen.add(sheet, at=now, who=who)
-    return trial.key
+        receipt = pen.add(trial, at=now, who=who, token=wish.token)
+        if receipt.was_new:     # a form sent again has its trial and sheet already, under the first key
+            pen.add(sheet, at=now, who=who)
+    return receipt.key
 
 
 def trial_list(notebook: Notebook) -> list[dict[str, Any]]:
@@ -132,6 +133,8 @@ def start_planned_brew(
     brew = Brew(
         key=planned.brew, name=f"{view.trial.name}, {code}", recipe=recipe, vessel=planned.vessel,
         started_at=started_at or now, trial=trial, arm=planned.arm, block=planned.block, blind_code=code,
+        # What the sheet asks of this brew. It is kept for the sheet's hours: the call spends none of it.
+        tests_in_budget=sum(sample.tests + len(sample.controls) for sample in planned.samples),
     )
     return notebook.add(brew, at=now, who=who, token=token)
 
@@ -262,7 +265,7 @@ def next_trial(notebook: Notebook, key: str, *, now: datetime, outcome: str = ""
     return propose_next(trial, verdict_of_trial(notebook, key, outcome=outcome, now=now), key=f"{key[:70]}-next")
 
 
-def keep_verdict(notebook: Notebook, key: str, verdict: Verdict, *, now: datetime) -> None:
+def keep_verdict(notebook: Notebook, key: str, verdict: Verdict, *, now: datetime, token: str = "") -> None:
     """Keep what was judged: headline and numbers, so that later looks can be counted."""
     payload = {
         "headline": verdict.headline,
@@ -274,7 +277,7 @@ def keep_verdict(notebook: Notebook, key: str, verdict: Verdict, *, now: datetim
             for c in verdict.comparisons
         ],
     }
-    notebook.keep("verdict", key, payload, at=now)
+    notebook.keep("verdict", key, payload, at=now, token=token)
 
 
 def _looks_so_far(notebook: Notebook, key: str, outcome: str, brews: int) -> int:

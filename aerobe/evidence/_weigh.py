@@ -13,7 +13,7 @@ from aerobe.evidence._hierarchical import BayesPool, bayes_pool
 from aerobe.evidence._network import Comparison, network
 from aerobe.evidence._pool import Pooled, pool
 from aerobe.evidence._quality import Duplicate, Flag, flags, without_duplicates
-from aerobe.units import with_uncertainty
+from aerobe.units import ratio_words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,7 +111,7 @@ def _in_words(
     if pooled is None:
         return _few_in_words(recipe, against, used, through, margin)
     answer = _answer(pooled.low, pooled.high, margin)
-    ratio = with_uncertainty(*pooled.as_ratio())
+    ratio = ratio_words(*pooled.as_ratio())
     says = f"{pooled.studies} trials: {recipe} gives {ratio} times {against}. {_ANSWERS[answer]}"
     low, high = math.exp(pooled.prediction_low), math.exp(pooled.prediction_high)
     says += f" In your own hands the true ratio may lie anywhere between {low:.2g} and {high:.2g}."
@@ -123,7 +123,7 @@ def _few_in_words(
 ) -> tuple[str, str]:
     if through is None or (used and math.isnan(through.indirect)):
         return "cannot tell", f"One trial only ({used[0].key}): it has not been repeated, so nothing is pooled."
-    ratio = with_uncertainty(math.exp(through.effect), math.exp(through.low), math.exp(through.high))
+    ratio = ratio_words(math.exp(through.effect), math.exp(through.low), math.exp(through.high))
     kind = "One trial brewed both side by side; with what other recipes tell of them" if used \
         else "No trial brewed both side by side; through recipes that both were compared with"
     if not through.spread_known:

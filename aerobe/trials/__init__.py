@@ -6,7 +6,7 @@ from aerobe.trials._draw import draw_run_sheet
 from aerobe.trials._factorial import Factorial, factorial
 from aerobe.trials._layouts import Plot, plots_of, randomised
 from aerobe.trials._next import NextTrial, propose_next
-from aerobe.trials._plan import GOOD_POWER, Budget, Design, Plan, plan_trial
+from aerobe.trials._plan import GOOD_POWER, LARGEST_ASKED, Budget, Design, Plan, plan_trial
 from aerobe.trials._power import Power, SimulateBrew, Told, power_from_nulls, power_of, told_through_model
 from aerobe.trials._scatter import SAME_DAY_BOTTLES, SCATTERS, WEEKLY_BATCHES, Scatter, scatter_from, scatter_of_testing
 from aerobe.trials._sheet import sheet_page, sheet_style
@@ -14,6 +14,7 @@ from aerobe.trials._times import SamplingTimes, numeric_sensitivity, optimal_tim
 
 __all__ = [
     "GOOD_POWER",
+    "LARGEST_ASKED",
     "SAME_DAY_BOTTLES",
     "SCATTERS",
     "WEEKLY_BATCHES",

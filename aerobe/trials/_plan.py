@@ -23,6 +23,7 @@ _BREWS_TRIED = (2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 17, 20, 24, 29, 35, 42)
 LEAST_DAYS, MOST_DAYS = 0.01, 3660
 MOST_VESSELS = 1000
 MOST_MONEY = 1e9
+LARGEST_ASKED = 20.0                        # no food is known to change biomass by more: a smaller question it is not [-]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +36,7 @@ class Budget:
     vessels: int = 2                        # brews that can stand side by side
     days: float = 28.0                      # until the answer is wanted [d]
     days_per_round: float = 3.0             # from filling to cleaned vessels [d]
+    samplings: int = 1                      # hours at which each brew is sampled; each takes its tests and controls
 
     def __post_init__(self) -> None:
         if not LEAST_DAYS <= self.days_per_round <= self.days or self.vessels < 1:
@@ -146,7 +148,7 @@ def plan_trial(
 def cost_of(trial: Trial, budget: Budget, controls: Controls, brews: int, tests: int, rounds: int) -> tuple[int, float]:
     """Tests and money that a design takes, with its controls. [-, money]"""
     n_brews = len(trial.arms) * brews
-    n_tests = n_brews * (tests + controls.tests_per_brew) + rounds * controls.tests_per_round
+    n_tests = n_brews * (tests + controls.tests_per_brew) * budget.samplings + rounds * controls.tests_per_round
     return n_tests, n_brews * budget.costs.brew + n_tests * budget.costs.test
 
 
@@ -203,8 +205,9 @@ def _words(
     arms, margin = len(trial.arms), trial.margin_ratio
     if design is not None and can_answer:
         tests = "1 test" if design.tests_per_brew == 1 else f"{design.tests_per_brew} tests"
+        rounds = "1 round" if design.rounds == 1 else f"{design.rounds} rounds"
         return (
-            f"{design.brews_per_arm} brews of each of {arms} arms, {tests} of each brew, in {design.rounds} rounds, "
+            f"{design.brews_per_arm} brews of each of {arms} arms, {tests} of each brew, in {rounds}, "
             f"cost {number(design.cost)}: a difference of {number(margin)} times would be told {percent(design.power.told)} "
             f"of the time, and arms that do not differ would be told apart {percent(design.power.false_claims)} of the time."
         )
@@ -234,6 +237,6 @@ def _smaller_question(arms: int, design: Design | None) -> str:
     if design is None:
         return "The budget does not reach two brews of each arm, the least that shows how much brews of one recipe differ."
     asked = "Ask whether two of the arms" if arms > 2 else "Ask whether they"
-    if math.isinf(design.power.detectable_ratio):
+    if design.power.detectable_ratio > LARGEST_ASKED:
         return "Make brews more alike first (one compost, one day, one vessel type), then plan again."
     return f"{asked} differ by {number(design.power.detectable_ratio)} times or more instead: this budget can tell that."

@@ -23,10 +23,10 @@ from aerobe.units._kinds import (
     Kind,
     kind,
 )
-from aerobe.units._writing import number, parse_number, percent, span, whole_numbers, with_uncertainty
+from aerobe.units._writing import number, parse_number, percent, ratio_words, span, whole_numbers, with_uncertainty
 
 __all__ = [
     "AIR_FLOW", "AREA", "BIOMASS", "BIOMASS_PER_GRAM", "CONDUCTIVITY", "COUNT", "DOSE", "ELAPSED", "FRACTION",
     "KINDS", "LENGTH", "MONEY", "OXYGEN", "OXYGEN_PERCENT", "PH", "PRESSURE", "RATE", "TEMPERATURE", "VOLUME",
-    "Kind", "kind", "number", "parse_number", "percent", "span", "whole_numbers", "with_uncertainty",
+    "Kind", "kind", "number", "parse_number", "percent", "ratio_words", "span", "whole_numbers", "with_uncertainty",
 ]

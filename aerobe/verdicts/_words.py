@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from aerobe.units import number, with_uncertainty
+from aerobe.units import number, ratio_words, with_uncertainty
 from aerobe.verdicts._outcomes import Outcome
 
 if TYPE_CHECKING:
@@ -19,8 +19,7 @@ def effect_words(comparison: Comparison, kind: Outcome) -> str:
     if comparison.effect is None or comparison.low is None or comparison.high is None:
         return "not known"
     if kind.scale == "ratio":
-        ratio, low, high = (number(_exp(x), 2) for x in (comparison.effect, comparison.low, comparison.high))
-        return f"{ratio} ({low} to {high}) times"
+        return f"{ratio_words(_exp(comparison.effect), _exp(comparison.low), _exp(comparison.high))} times"
     return with_uncertainty(comparison.effect, comparison.low, comparison.high) + (f" {kind.unit}" if kind.unit else "")
 
 

@@ -81,6 +81,17 @@ def test_a_budget_that_cannot_answer_says_so_with_the_number_it_would_take() -> 
     needed = int(plan.words.split("about ")[1].split(" brews")[0])
     assert power_of_difference(math.log(1.6) / WEEKLY_BATCHES.of_brew_mean(1), needed) >= 0.8
     assert "instead" in plan.words
+    # With two brews of each it would be a ratio of a thousand. No food does that (common practice, no source): no question.
+    few = plan_trial(TWO, WEEKLY_BATCHES, budget(200.0), simulations=500)
+    assert "instead" not in few.words and "more alike" in few.words
+
+
+def test_every_hour_of_sampling_is_paid_for() -> None:
+    thrice = plan_trial(TWO, QUIET, budget(tests=100, samplings=3), simulations=500).recommended
+    assert thrice is not None
+    # By hand: each brew is tested at three hours, with its killed control each time; the blank of a round is made once.
+    assert thrice.tests == 3 * 2 * thrice.brews_per_arm * (thrice.tests_per_brew + 1) + thrice.rounds
+    assert thrice.tests <= 100
 
 
 def test_a_budget_below_two_brews_has_no_design() -> None:
