@@ -124,7 +124,6 @@ def main() -> None:
     parser.add_argument("--workers", type=int, default=2)
     args = parser.parse_args()
     os.environ["NUMBA_NUM_THREADS"] = "1"
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     began = time.perf_counter()
     with ProcessPoolExecutor(args.workers) as pool:
         found = list(pool.map(one_from_the_prior, range(args.brews), chunksize=4))

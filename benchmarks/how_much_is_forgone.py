@@ -130,7 +130,6 @@ def main() -> None:
     parser.add_argument("--workers", type=int, default=2)
     args = parser.parse_args()
     os.environ["NUMBA_NUM_THREADS"] = "1"
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     world = _world(args.brews, args.seed)
     count = args.first or args.brews
     lost = 1.0 - world.biomass[:count] / world.peak[:count, None]

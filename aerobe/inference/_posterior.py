@@ -14,6 +14,7 @@ from aerobe.inference._prior import N_TERMS, NAMES, PRIOR
 from aerobe.inference._sampler import Draws, Effort, sample
 from aerobe.inference._story import BrewStory, Measurement
 from aerobe.inference._target import BrewTarget, Setting, setting_of
+from aerobe.inference._threads import one_blas_thread
 from aerobe.kinetics import transfer_factor
 
 Array = NDArray[np.float64]
@@ -187,8 +188,9 @@ def infer_brew(
     if not story.measurements and story.oxygen is None:
         # Nothing to adapt to: the prior cloud itself is the answer, so it should be a large one.
         effort = replace(effort, cloud=max(effort.cloud, 1024))
-    draws = sample(target, seed=seed, effort=effort, progress=progress)
-    return posterior_of(target, draws, seed)
+    with one_blas_thread():
+        draws = sample(target, seed=seed, effort=effort, progress=progress)
+        return posterior_of(target, draws, seed)
 
 
 def posterior_of(target: BrewTarget, draws: Draws, seed: int) -> Posterior:

@@ -22,6 +22,7 @@ Array = NDArray[np.float64]
 
 DEGREES = 12.0  # of the t proposals
 KHAT_LIMIT = 0.7  # vehtari-2024
+LEAST_EFFECTIVE = 100.0  # points below which intervals are too rough to act on
 GUARD = 0.05  # share of proposals drawn from the prior in each round
 
 
@@ -67,7 +68,11 @@ class Draws:
     @property
     def settled(self) -> bool:
         """Whether weights are even enough to stand behind the numbers."""
-        return self.khat < KHAT_LIMIT and self.effective >= 100.0
+        return _settled(self.effective, self.khat)
+
+
+def _settled(effective: float, khat: float) -> bool:
+    return khat < KHAT_LIMIT and effective >= LEAST_EFFECTIVE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,7 +83,7 @@ class Effort:
     starts: int = 3  # descents
     descent_rounds: int = 8
     batch: int = 128  # points a round
-    most_rounds: int = 40
+    most_rounds: int = 80
     enough: float = 300.0  # effective points at which proposing ends
     draws: int = 1000
 
@@ -159,7 +164,9 @@ def sample(
             pool.add(fresh, target.log_likelihood(fresh), parts)
             runs += len(fresh)
             progress(0.5 + 0.5 * (round_ + 1) / effort.most_rounds)
-            if pool.effective() >= effort.enough:
+            # Past half the rounds a sample that has settled will do: the last brews in a hundred would take seconds.
+            late = 2 * round_ >= effort.most_rounds
+            if pool.effective() >= effort.enough or (late and _settled(pool.effective(), tail_shape(pool.weights()))):
                 break
             parts = _learn(pool, parts)
     weights = pool.weights()
