@@ -205,9 +205,9 @@ def _words(
     arms, margin = len(trial.arms), trial.margin_ratio
     if design is not None and can_answer:
         tests = "1 test" if design.tests_per_brew == 1 else f"{design.tests_per_brew} tests"
-        rounds = "1 round" if design.rounds == 1 else f"{design.rounds} rounds"
+        rounds_words = "1 round" if design.rounds == 1 else f"{design.rounds} rounds"
         return (
-            f"{design.brews_per_arm} brews of each of {arms} arms, {tests} of each brew, in {rounds}, "
+            f"{design.brews_per_arm} brews of each of {arms} arms, {tests} of each brew, in {rounds_words}, "
             f"cost {number(design.cost)}: a difference of {number(margin)} times would be told {percent(design.power.told)} "
             f"of the time, and arms that do not differ would be told apart {percent(design.power.false_claims)} of the time."
         )

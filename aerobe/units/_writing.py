@@ -95,7 +95,7 @@ def with_uncertainty(value: float, low: float, high: float) -> str:
 
 def ratio_words(value: float, low: float, high: float) -> str:
     """`1.8 (0.60 to 5.4)`: a ratio with its interval, each end with digits of its own, for ratios are compared by their logs."""
-    digits = 3 if 0.0 < low and high < 1.5 * low else 2
+    digits = 3 if low > 0.0 and high < 1.5 * low else 2
     return f"{number(value, digits)} ({number(low, digits)} to {number(high, digits)})"
 
 
