@@ -90,12 +90,32 @@ setInterval(tick, 15000);
 document.querySelector("[data-focus]")?.focus();
 document.addEventListener("submit", (event) => {
   const form = event.target;
-  if (form.method !== "post" || form.matches("[data-queue]") || event.defaultPrevented) return;
+  // A field may be called "method" and would hide the form's own.
+  if (form.getAttribute("method") !== "post" || form.matches("[data-queue]") || event.defaultPrevented) return;
   if (form.dataset.sent) { event.preventDefault(); return; }
   form.dataset.sent = "yes";
-  setTimeout(() => { delete form.dataset.sent; }, 8000);
+  if (form.dataset.reached) {
+    delete form.dataset.reached;
+    setTimeout(() => { delete form.dataset.sent; }, 8000);
+    return;
+  }
+  event.preventDefault();
+  sendIfReached(form, event.submitter);
 });
-addEventListener("pageshow", () => { for (const form of document.forms) delete form.dataset.sent; });
+
+// A form that is sent into nothing would be lost with the page that shows it: ask first, and keep what was typed.
+async function sendIfReached(form, submitter) {
+  const there = await fetch("/app.webmanifest", { cache: "no-store", signal: AbortSignal.timeout(5000) }).then(() => true, () => false);
+  delete form.dataset.sent;
+  if (!there) {
+    notice("No connection to the machine that runs Aerobe: nothing was sent.", "fault",
+      "What you typed stays here. Keep this page open, and send it again when the connection is back.");
+    return;
+  }
+  form.dataset.reached = "yes";
+  form.requestSubmit(submitter);
+}
+addEventListener("pageshow", () => { for (const form of document.forms) { delete form.dataset.sent; delete form.dataset.reached; } });
 document.addEventListener("htmx:config:request", (event) => {
   const headers = event.detail?.ctx?.request?.headers;
   if (headers) headers["X-Aerobe-Form"] = document.querySelector("meta[name=aerobe-form]").content;
@@ -209,7 +229,9 @@ async function arrived(form, submitter, entry, result) {
   await showWaiting();
   const signal = form.elements.namedItem("signal");
   if (result.state === "waiting") {
-    notice("Kept on this device. It is sent by itself when the connection returns.");
+    notice(result.problem
+      ? `Kept on this device, not in the notebook yet: ${result.problem} ${result.remedy ?? ""} It is sent again by itself.`
+      : "Kept on this device. It is sent by itself when the connection returns.");
     form.reset();
     freshToken(form);
     return;

@@ -69,7 +69,7 @@ async function deliver(entry) {
   if (answer.type === "opaqueredirect") { await remove(entry.order); return { state: "kept", says: "Kept.", go_to: null }; }
   const told = await answer.json().catch(() => ({}));
   if (answer.ok) { await remove(entry.order); return { state: "kept", ...told }; }
-  if (answer.status >= 500 || answer.status === 429 || answer.status === 408) return { state: "waiting" };
+  if (answer.status >= 500 || answer.status === 429 || answer.status === 408) return { state: "waiting", ...told };
   if (answer.status === 403) {
     // Another pairing or a new memory of the app: a fresh page brings a fresh token, the entry waits for it.
     await put({ ...entry, refused: { problem: told.problem ?? "Not let in.", remedy: told.remedy ?? "Open the page again." }, again: true });
