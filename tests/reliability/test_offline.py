@@ -137,9 +137,6 @@ def test_an_entry_whose_answer_was_lost_is_sent_again_and_there_once(browser: An
     assert counts(served.notebook)["oxygen"] == 1
 
 
-@pytest.mark.parametrize(
-    ("pages", "least"), [(FEW, 6), pytest.param(MORE, 25, marks=pytest.mark.slow)], ids=["few", "all"]
-)
 def test_a_form_that_cannot_wait_says_so_and_keeps_what_was_typed(browser: Any, served: Served) -> None:
     phone = visit(browser, served, "phone")
     page, tried, silent = phone.page, 0, []
