@@ -13,9 +13,9 @@ from typing import Any
 
 from aerobe.desk._packages import export_package, import_package, versions
 from aerobe.desk._publishing import copy_of, empty_notebook, table_of_study
-from aerobe.errors import ImportFault, NotEnoughData, NotFound
+from aerobe.errors import ImportFault, NotEnoughData
 from aerobe.notebook import Notebook, brew_history
-from aerobe.records import Assay, Brew, Compost, Reading, Recipe, RunSheet, Trial
+from aerobe.records import Assay, Brew, Compost, Reading, Recipe, Trial
 from aerobe.reports import Again, Report, as_html, as_pdf, compare, with_licence
 
 KIND = "report"
@@ -178,6 +178,7 @@ def _build_brew(copy: Notebook, key: str, options: dict[str, Any], now: datetime
 def _build_trial(copy: Notebook, key: str, options: dict[str, Any], now: datetime) -> Report:
     from aerobe.desk._evidence import weighed_with_others
     from aerobe.desk._trial_results import judged
+    from aerobe.desk._trials import sheet_of
     from aerobe.reports import trial_report
 
     trial = copy.get(Trial, key)
@@ -188,7 +189,7 @@ def _build_trial(copy: Notebook, key: str, options: dict[str, Any], now: datetim
     verdict, _, notes = judged(copy, key, at_h=None if at_h is None else float(at_h), now=now)
     recipes = [copy.get(Recipe, name) for name in dict.fromkeys(arm.recipe for arm in trial.arms) if name]
     return trial_report(
-        trial=trial, run_sheet=_run_sheet(copy, key), verdict=verdict, notes=notes, pooled=weighed_with_others(copy), brews=brews,
+        trial=trial, run_sheet=sheet_of(copy, key), verdict=verdict, notes=notes, pooled=weighed_with_others(copy), brews=brews,
         recipes=[(recipe, copy.get(Compost, recipe.compost)) for recipe in recipes], readings=readings, assays=assays,
         cautions=_cautions(), made_at=now, versions=versions(), invented=bool(options.get("invented")))
 
@@ -216,13 +217,6 @@ def _build_assay(copy: Notebook, key: str, options: dict[str, Any], now: datetim
 
 _BUILDERS: dict[str, Callable[[Notebook, str, dict[str, Any], datetime], Report]] = {
     "brew": _build_brew, "trial": _build_trial, "assay": _build_assay}
-
-
-def _run_sheet(copy: Notebook, key: str) -> RunSheet | None:
-    try:
-        return copy.get(RunSheet, key)
-    except NotFound:
-        return None
 
 
 def _call(payload: Any) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from aerobe.charts import Picture, best_dose_words, designs_by_cost, dose_curve
+from aerobe.desk._trial_values import hour_in_words
 from aerobe.reports import trial_pictures
 from aerobe.trials import Plan
 from aerobe.units import number, percent
@@ -48,6 +49,7 @@ def verdict_lines(verdict: Verdict) -> list[str]:
         lines.append(f"place {span}: {place.arm} (best with probability {percent(place.probability_best)})")
     if verdict.dose is not None:
         lines.append(f"{best_dose_words(verdict.dose)} {verdict.dose.because}")
+    lines += [words for words in (hour_in_words(verdict.results),) if words]
     if verdict.brew_sd is not None:
         lines.append(
             f"Brews of one recipe scatter by {number(verdict.brew_sd, 2)} (log), testing by {number(verdict.test_sd, 2)}."

@@ -6,14 +6,13 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from aerobe.charts import Picture
-from aerobe.desk._trials import _planned_hour, verdict_of_trial
+from aerobe.desk._trial_values import hour_in_words
+from aerobe.desk._trials import verdict_of_trial
 from aerobe.errors import NotEnoughData
 from aerobe.notebook import Notebook
 from aerobe.records import Assay, Brew, RunSheet, Trial
 from aerobe.reports import course_pictures
 from aerobe.verdicts import Verdict
-
-FROM_READINGS = ("biomass", "ratio", "count", "cost per biomass")
 
 
 def judged(
@@ -21,27 +20,13 @@ def judged(
 ) -> tuple[Verdict, list[Brew], tuple[str, ...]]:
     """The verdict of a trial as the page of verdicts gives it, the brews in it, and notes: hours must not pose as recipes."""
     brews = notebook.find(Brew, of=key)
-    hour = _planned_hour(notebook, key, brews) if at_h is None else at_h
-    verdict = verdict_of_trial(notebook, key, at_h=hour, now=now)
+    verdict = verdict_of_trial(notebook, key, at_h=at_h, now=now)
     inside = {result.brew for result in verdict.results} | {result.source_brew for result in verdict.results}
     left_out = [brew.key for brew in brews if brew.key not in inside]
-    notes = [_hour_note(notebook, verdict, hour)]
+    notes = [hour_in_words(verdict.results)]
     if left_out:
         notes.append(f"Left out for want of a result at that hour: {', '.join(left_out)}.")
     return verdict, [brew for brew in brews if brew.key in inside], tuple(note for note in notes if note)
-
-
-def _hour_note(notebook: Notebook, verdict: Verdict, hour: float | None) -> str:
-    if verdict.outcome.key not in FROM_READINGS:
-        return ""
-    if hour is not None:
-        return f"Brews are compared at {hour:g} h; what they were at other hours may differ."
-    last = [max((reading.elapsed_h for reading in notebook.readings(item.brew) if reading.role == "sample"), default=0.0)
-            for item in verdict.results]
-    if max(last) - min(last) > 1.0:
-        return (f"Brews are compared at their last samples, taken between {min(last):g} and {max(last):g} h: hours may pose as "
-                "recipes.")
-    return ""
 
 
 def course_picture(notebook: Notebook, key: str) -> Picture:

@@ -9,7 +9,7 @@ from datetime import datetime
 
 from aerobe.errors import NotAQuantity, NotEnoughData, NotFound
 from aerobe.notebook import Notebook, brew_history
-from aerobe.records import Assay, Brew, Reading, Vessel
+from aerobe.records import Assay, Brew, Reading, RunSheet, Vessel
 from aerobe.units import COUNT
 from aerobe.verdicts import BrewResult, brew_results, outcome
 
@@ -43,19 +43,49 @@ def results_of(
 def _from_readings(
     notebook: Notebook, brews: Sequence[Brew], key: str, assay: str, at_h: float | None
 ) -> list[BrewResult | None]:
-    assays = {item.key: _as_counts(item) if key == "count" else item for item in notebook.find(Assay)}
-    wanted = [item.key for item in assays.values() if _measures(item, key) and assay in ("", item.key)]
-    if assay and not wanted:
-        raise NotFound(f"No assay '{assay}' of this notebook measures {key}.", f"It has: {', '.join(sorted(assays)) or 'none'}.")
-    readings = [reading for brew in brews for reading in notebook.readings(brew.key) if reading.assay in wanted]
-    chosen = _one_assay(readings, wanted)
-    readings = [reading for reading in readings if reading.assay == chosen]
+    assays, readings = _by_one_assay(notebook, brews, key, assay)
     sampled = {r.brew for r in readings if r.role == "sample" and (at_h is None or abs(r.elapsed_h - at_h) <= HOURS_APART)}
     with_results = [brew for brew in brews if brew.key in sampled]
     results = brew_results(with_results, readings, assays, at_h=at_h, tolerance_h=HOURS_APART)
     if key == "cost per biomass":
         return [_cost(notebook, brew, result) for brew, result in zip(with_results, results, strict=True)]
     return list(results)
+
+
+def _by_one_assay(
+    notebook: Notebook, brews: Sequence[Brew], key: str, assay: str
+) -> tuple[dict[str, Assay], list[Reading]]:
+    """The readings that an outcome is judged by, controls included: those of one assay."""
+    assays = {item.key: _as_counts(item) if key == "count" else item for item in notebook.find(Assay)}
+    wanted = [item.key for item in assays.values() if _measures(item, key) and assay in ("", item.key)]
+    if assay and not wanted:
+        raise NotFound(f"No assay '{assay}' of this notebook measures {key}.", f"It has: {', '.join(sorted(assays)) or 'none'}.")
+    readings = [reading for brew in brews for reading in notebook.readings(brew.key) if reading.assay in wanted]
+    chosen = _one_assay(readings, wanted)
+    return assays, [reading for reading in readings if reading.assay == chosen]
+
+
+def hour_to_compare(
+    notebook: Notebook, brews: Sequence[Brew], outcome_key: str, sheet: RunSheet | None, *, assay: str = ""
+) -> float | None:
+    """The last hour of a run sheet at which every sampled arm was read by the assay judged; None: each brew's last sample. [h]"""
+    key = outcome(outcome_key).key
+    if sheet is None or key == "oxygen" or key in FROM_COURSE:
+        return None
+    arm_of = {brew.key: brew.arm for brew in brews}
+    _, readings = _by_one_assay(notebook, brews, key, assay)
+    sampled = [(arm_of[reading.brew], reading.elapsed_h) for reading in readings if reading.role == "sample"]
+    arms = {arm for arm, _ in sampled}
+    hours = sorted({sample.elapsed_h for planned in sheet.brews for sample in planned.samples}, reverse=True)
+    return next((hour for hour in hours if {arm for arm, at in sampled if abs(at - hour) <= HOURS_APART} == arms), None)
+
+
+def hour_in_words(results: Sequence[BrewResult]) -> str:
+    """At which hour brews stand in a verdict; empty where none is known, or where they differ, of which the verdict warns."""
+    hours = [result.elapsed_h for result in results if result.elapsed_h is not None]
+    if not hours or max(hours) - min(hours) > 2.0 * HOURS_APART:
+        return ""
+    return f"Brews are compared at {sum(hours) / len(hours):.3g} h; what they were at other hours may differ."
 
 
 def _measures(assay: Assay, key: str) -> bool:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from aerobe.desk._trial_values import HOURS_APART, results_of
+from aerobe.desk._trial_values import hour_to_compare, results_of
 from aerobe.desk._trial_wish import TrialWish
 from aerobe.errors import NotFound, UnusableRecord
 from aerobe.notebook import Notebook, Receipt
@@ -96,7 +96,7 @@ def trial_view(notebook: Notebook, key: str) -> TrialView:
         If there is none with this key.
     """
     trial = notebook.get(Trial, key)
-    sheet = _sheet(notebook, key)
+    sheet = sheet_of(notebook, key)
     brews = tuple(notebook.find(Brew, of=key))
     known = {brew.key for brew in brews}
     sampled = {reading.brew for brew in brews for reading in notebook.readings(brew.key) if reading.role == "sample"}
@@ -172,7 +172,8 @@ def verdict_of_trial(
     assay
         Key of the assay whose readings are judged; the one that measured the most brews if empty.
     at_h
-        Time to compare at; None takes the last planned hour that two brews have reached, else the latest that all have. [h]
+        Time to compare at; None takes the last planned hour at which every sampled arm was read, else each
+        brew's last sample. [h]
     margin
         Ratio or difference worth having; the trial's own if None. [-]
     also
@@ -184,7 +185,7 @@ def verdict_of_trial(
     chosen = outcome or trial.outcome
     brews = notebook.find(Brew, of=key)
     if at_h is None:
-        at_h = _planned_hour(notebook, key, brews)
+        at_h = hour_to_compare(notebook, brews, chosen, sheet_of(notebook, key), assay=assay)
     results = results_of(notebook, brews, chosen, assay=assay, at_h=at_h, now=now)
     present = {result.arm for result in results}
     missing = [arm.key for arm in trial.arms if arm.key not in present]
@@ -286,16 +287,8 @@ def _looks_so_far(notebook: Notebook, key: str, outcome: str, brews: int) -> int
     return len(seen | {brews})
 
 
-def _planned_hour(notebook: Notebook, key: str, brews: Sequence[Brew]) -> float | None:
-    """The last hour of the run sheet at which every arm has a brew with a sample."""
-    sheet = _sheet(notebook, key)
-    hours = sorted({sample.elapsed_h for planned in (sheet.brews if sheet else ()) for sample in planned.samples}, reverse=True)
-    sampled = [(brew.arm, r.elapsed_h) for brew in brews for r in notebook.readings(brew.key) if r.role == "sample"]
-    arms = {arm for arm, _ in sampled}
-    return next((hour for hour in hours if {arm for arm, at in sampled if abs(at - hour) <= HOURS_APART} == arms), None)
-
-
-def _sheet(notebook: Notebook, key: str) -> RunSheet | None:
+def sheet_of(notebook: Notebook, key: str) -> RunSheet | None:
+    """The run sheet of a trial, if it has one."""
     try:
         return notebook.get(RunSheet, key)
     except NotFound:
