@@ -2,28 +2,22 @@
 
 from __future__ import annotations
 
-import csv
 import math
 from dataclasses import replace
-from datetime import UTC, datetime
 
 import numpy as np
 import pytest
 
-from aerobe.errors import NotEnoughData, UnusableReading, UnusableRecord
-from aerobe.records import Arm, Assay, AssayError, Brew, Reading, Trial
+from aerobe.errors import NotEnoughData, UnusableRecord
+from aerobe.records import Arm, Trial
 from aerobe.verdicts import (
     BrewResult,
-    answer_dose_series,
-    brew_results,
-    call_contrasts,
     every_pair,
     fit_effects,
     judge,
     lay_out,
     planned_contrasts,
 )
-from tests.conftest import DATA
 
 PLAIN, KELP = Arm(key="plain", recipe="plain", is_standard=True), Arm(key="kelp", recipe="kelp")
 TWO = Trial(key="t1", name="Kelp or plain", question="two recipes", arms=(PLAIN, KELP), margin_ratio=1.25)
@@ -32,7 +26,9 @@ CLEAR = {"plain": (10.0, 11.0, 9.5, 10.4), "kelp": (30.0, 28.0, 33.0, 29.5)}
 
 def results(values: dict[str, tuple[float, ...]], **more) -> list[BrewResult]:
     return [
-        BrewResult(brew=f"{arm}-{i}", arm=arm, value=value, **more) for arm, row in values.items() for i, value in enumerate(row)
+        BrewResult(brew=f"{arm}-{i}", arm=arm, value=value, **more)
+        for arm, row in values.items()
+        for i, value in enumerate(row)
     ]
 
 
@@ -68,7 +64,9 @@ def test_swapping_the_arms_turns_better_into_worse() -> None:
 
 def test_the_unit_of_the_outcome_changes_nothing() -> None:
     thousandfold = {arm: tuple(1000 * value for value in row) for arm, row in CLEAR.items()}
-    assert judge(TWO, results(CLEAR)).comparisons[0].low == pytest.approx(judge(TWO, results(thousandfold)).comparisons[0].low)
+    assert judge(TWO, results(CLEAR)).comparisons[0].low == pytest.approx(
+        judge(TWO, results(thousandfold)).comparisons[0].low
+    )
 
 
 def test_lower_cost_is_better() -> None:
@@ -141,7 +139,9 @@ def test_a_characterised_colour_bias_widens_the_interval_by_its_size() -> None:
 
 
 def test_the_same_recipe_in_two_vessels_has_one_colour() -> None:
-    trial = Trial(key="v", name="x", question="vessels", arms=(Arm(key="plain", recipe="r"), Arm(key="kelp", recipe="r")))
+    trial = Trial(
+        key="v", name="x", question="vessels", arms=(Arm(key="plain", recipe="r"), Arm(key="kelp", recipe="r"))
+    )
     assert judge(trial, results(CLEAR, colour_sensitive=True)).comparisons[0].call == "better"
 
 
@@ -183,7 +183,9 @@ def test_an_unplanned_comparison_is_marked_and_held_to_a_stricter_bar() -> None:
         lay_out([i for i in range(3) for _ in range(5)]),
         np.array([[0.0, -1.0, 1.0]]),
     )
-    assert unplanned.family_high - unplanned.family_low > 1.1 * float(np.ptp([alone.quantile(0.05), alone.quantile(0.95)]))
+    assert unplanned.family_high - unplanned.family_low > 1.1 * float(
+        np.ptp([alone.quantile(0.05), alone.quantile(0.95)])
+    )
 
 
 def test_several_arms_widen_the_family_interval() -> None:
@@ -199,7 +201,9 @@ def test_several_arms_widen_the_family_interval() -> None:
 def test_ranking_gives_a_range_of_places() -> None:
     arms = tuple(Arm(key=key, recipe=key) for key in ("a", "b", "c"))
     trial = Trial(key="b", name="x", question="vessels", arms=arms)
-    verdict = judge(trial, results({"a": (1.0, 1.1, 0.9, 1.0), "b": (1.05, 0.95, 1.1, 1.0), "c": (9.0, 8.0, 10.0, 9.5)}))
+    verdict = judge(
+        trial, results({"a": (1.0, 1.1, 0.9, 1.0), "b": (1.05, 0.95, 1.1, 1.0), "c": (9.0, 8.0, 10.0, 9.5)})
+    )
     places = {place.arm: (place.best_place, place.worst_place) for place in verdict.ranking}
     assert places == {"c": (1, 1), "a": (2, 3), "b": (2, 3)}
     assert verdict.ranking[0].arm == "c" and verdict.ranking[0].probability_best > 0.999
@@ -220,12 +224,20 @@ def test_factor_effects_are_ratios_of_halves_and_aliases_are_left_out() -> None:
         Arm(key=f"h{i}", recipe=f"h{i}", levels={"a": a, "b": b, "c": a * b})
         for i, (a, b) in enumerate((x, y) for x in (-1.0, 1.0) for y in (-1.0, 1.0))
     )
-    assert [c.label for c in planned_contrasts(Trial(key="h", name="x", question="factors", arms=half))] == ["a", "b", "c"]
+    assert [c.label for c in planned_contrasts(Trial(key="h", name="x", question="factors", arms=half))] == [
+        "a",
+        "b",
+        "c",
+    ]
 
 
 def test_pots_of_one_brew_speak_of_that_brew() -> None:
     trial = Trial(
-        key="p", name="x", question="field response", outcome="yield", arms=(Arm(key="water", is_standard=True), Arm(key="tea"))
+        key="p",
+        name="x",
+        question="field response",
+        outcome="yield",
+        arms=(Arm(key="water", is_standard=True), Arm(key="tea")),
     )
     pots = [
         BrewResult(brew=f"pot{i}", arm=arm, value=value, source_brew="b1" if arm == "tea" else "")
@@ -235,7 +247,9 @@ def test_pots_of_one_brew_speak_of_that_brew() -> None:
     ]
     assert any(rival.name == "one brew" for rival in judge(trial, pots).rivals)
     many = [
-        BrewResult(brew=f"p{b}{i}", arm="tea", value=14.0 + b + 0.1 * i, source_brew=f"b{b}") for b in range(3) for i in range(4)
+        BrewResult(brew=f"p{b}{i}", arm="tea", value=14.0 + b + 0.1 * i, source_brew=f"b{b}")
+        for b in range(3)
+        for i in range(4)
     ]
     verdict = judge(trial, [*pots[:3], *many])
     assert verdict.brews == 6  # three water pots and three brews of tea, not twelve tea pots
@@ -243,7 +257,11 @@ def test_pots_of_one_brew_speak_of_that_brew() -> None:
 
 def test_a_score_is_compared_by_difference() -> None:
     trial = Trial(
-        key="p", name="x", question="field response", outcome="score", arms=(Arm(key="water", is_standard=True), Arm(key="tea"))
+        key="p",
+        name="x",
+        question="field response",
+        outcome="score",
+        arms=(Arm(key="water", is_standard=True), Arm(key="tea")),
     )
     pots = results({"water": (5.0, 5.5, 4.8, 5.1), "tea": (7.0, 7.4, 6.9, 7.2)})
     assert judge(trial, pots, margin=1.0).comparisons[0].effect == pytest.approx(2.025)
@@ -269,214 +287,3 @@ def test_brews_that_read_exactly_alike_show_no_scatter_to_judge_by() -> None:
 
 def test_every_pair_lists_each_once() -> None:
     assert every_pair(TWO.arms) == [("kelp", "plain")]
-
-
-# --- from readings ---------------------------------------------------------------------------------------------------------
-
-COLOUR = Assay(
-    key="c", name="home colour test", method="colour test", error=AssayError(constant_sd=0.5, proportional_cv=0.05, bias=2.0)
-)
-
-
-def brew(key: str, arm: str) -> Brew:
-    return Brew(key=key, name=key, recipe=arm, vessel="v", started_at=datetime(2026, 5, 1, tzinfo=UTC), arm=arm)
-
-
-def reading(key: str, of: str, role: str, signal: float, hours: float = 24.0, **more) -> Reading:
-    return Reading(
-        key=key, brew=of, assay="c", role=role, elapsed_h=hours, signal=signal, unit="ug C/mL", typed_as=str(signal), **more
-    )
-
-
-def test_the_killed_control_of_the_brew_is_subtracted() -> None:
-    found = brew_results(
-        [brew("b", "kelp")],
-        [reading("1", "b", "sample", 12.0), reading("2", "b", "sample", 14.0), reading("3", "b", "killed control", 5.0)],
-        {"c": COLOUR},
-    )[0]
-    assert found.value == pytest.approx(8.0) and found.tests == 2 and found.colour_checked
-    variance = (0.25 + (0.05 * 13) ** 2) / 2 + 0.25 + (0.05 * 5) ** 2
-    assert found.test_log_sd == pytest.approx(math.sqrt(variance) / 8.0)
-
-
-def test_without_control_the_characterised_bias_is_taken_off_and_the_brew_is_marked() -> None:
-    found = brew_results([brew("b", "kelp")], [reading("1", "b", "sample", 12.0)], {"c": COLOUR})[0]
-    assert found.value == pytest.approx(10.0) and not found.colour_checked and found.bias_log_sd is None
-
-
-def test_a_corrected_reading_is_left_out() -> None:
-    rows = [reading("1", "b", "sample", 120.0), reading("2", "b", "sample", 12.0, replaces="1")]
-    assert brew_results([brew("b", "kelp")], rows, {"c": COLOUR})[0].tests == 1
-
-
-def test_doubling_dilution_and_halving_signal_changes_nothing() -> None:
-    one = brew_results([brew("b", "kelp")], [reading("1", "b", "sample", 12.0)], {"c": COLOUR})[0]
-    two = brew_results([brew("b", "kelp")], [reading("1", "b", "sample", 6.0, dilution=2.0)], {"c": COLOUR})[0]
-    assert one.value == two.value
-
-
-def test_a_brew_below_its_control_is_set_to_the_limit_and_marked() -> None:
-    limited = Assay(
-        key="c", name="c", method="colour test", error=AssayError(constant_sd=0.5, proportional_cv=0.05, detection_limit=1.5)
-    )
-    rows = [reading("1", "b", "sample", 4.0), reading("2", "b", "killed control", 5.0)]
-    found = brew_results([brew("b", "kelp")], rows, {"c": limited})[0]
-    assert found.at_limit and found.value == pytest.approx(1.5)
-
-
-def test_two_assays_are_not_averaged() -> None:
-    other = Reading(key="9", brew="b", assay="d", role="sample", elapsed_h=24.0, signal=3.0, unit="x", typed_as="3")
-    with pytest.raises(UnusableReading, match="several assays"):
-        brew_results([brew("b", "kelp")], [reading("1", "b", "sample", 4.0), other], {"c": COLOUR, "d": COLOUR})
-
-
-def test_a_brew_without_reading_at_the_time_is_named() -> None:
-    with pytest.raises(NotEnoughData, match="within 1 h of 30 h"):
-        brew_results([brew("b", "kelp")], [reading("1", "b", "sample", 4.0)], {"c": COLOUR}, at_h=30.0)
-
-
-def test_brews_are_compared_at_the_latest_hour_they_share() -> None:
-    rows = [
-        reading("1", "b", "sample", 4.0, 12.0),
-        reading("2", "b", "sample", 9.0, 24.0),
-        reading("3", "c", "sample", 5.0, 12.0),
-    ]
-    found = brew_results([brew("b", "kelp"), brew("c", "plain")], rows, {"c": COLOUR})
-    assert [result.elapsed_h for result in found] == [12.0, 12.0]
-
-
-def test_brews_sampled_at_different_hours_are_named_as_a_rival() -> None:
-    rows = [reading("1", "b", "sample", 40.0, 24.0), reading("3", "c", "sample", 5.0, 12.0)]
-    found = brew_results([brew("b", "kelp"), brew("c", "plain")], rows, {"c": COLOUR})
-    verdict = judge(TWO, found)
-    assert any(rival.name == "hours" and "12 to 24 h" in rival.words for rival in verdict.rivals)
-
-
-# --- in repeated use ----------------------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(("arms", "brews", "brew_sd", "test_sd"), [(2, 3, 0.5, 0.1), (2, 5, 0.05, 0.4), (4, 3, 1.2, 0.2)])
-def test_recipes_that_do_not_differ_are_rarely_told_apart(arms: int, brews: int, brew_sd: float, test_sd: float) -> None:
-    rng = np.random.default_rng(11)
-    n = arms * brews
-    y = rng.normal(0, brew_sd, (20000, n)) + rng.normal(0, test_sd, (20000, n))
-    rows = np.eye(arms)[1:] - np.eye(arms)[0]
-    calls = call_contrasts(fit_effects(y, lay_out([i % arms for i in range(n)]), rows), math.log(1.25))
-    assert calls.above.any(axis=1).mean() <= 0.05  # false "better"
-    assert (calls.above | calls.below).any(axis=1).mean() <= 0.055  # any false claim: 5 % within simulation error
-
-
-@pytest.mark.parametrize("tests", [[1], [1, 5]])
-@pytest.mark.parametrize(("brew_sd", "test_sd"), [(0.5, 0.2), (0.05, 0.4), (1.2, 0.1)])
-def test_intervals_hold_the_truth_nine_times_in_ten(tests: list[int], brew_sd: float, test_sd: float) -> None:
-    rng = np.random.default_rng(12)
-    trials = 6000 if len(tests) == 1 else 1500
-    n = np.array([tests[i % len(tests)] for i in range(8)])
-    y = np.repeat([0.0, 0.7], 4) + rng.normal(0, brew_sd, (trials, 8)) + rng.normal(0, 1, (trials, 8)) * test_sd / np.sqrt(n)
-    found = fit_effects(y, lay_out([0] * 4 + [1] * 4), np.array([[-1.0, 1.0]]), test_sd**2 / n)
-    inside = (found.quantile(0.05) < 0.7) & (found.quantile(0.95) > 0.7)
-    assert 0.87 <= inside.mean() <= 0.93
-
-
-def test_the_coverage_count_notices_intervals_made_too_narrow() -> None:
-    rng = np.random.default_rng(12)
-    y = np.repeat([0.0, 0.7], 4) + rng.normal(0, 0.5, (6000, 8))
-    found = fit_effects(y, lay_out([0] * 4 + [1] * 4), np.array([[-1.0, 1.0]]))
-    inside = (found.quantile(0.10) < 0.7) & (found.quantile(0.90) > 0.7)
-    assert not 0.87 <= inside.mean() <= 0.93
-
-
-def test_colour_bias_is_covered_when_it_was_characterised() -> None:
-    rng = np.random.default_rng(13)
-    bias = rng.normal(0, 0.3, (8000, 2))
-    y = np.repeat(bias, 4, axis=1) + np.repeat([0.0, 0.7], 4) + rng.normal(0, 0.4, (8000, 8))
-    found = fit_effects(y, lay_out([0] * 4 + [1] * 4), np.array([[-1.0, 1.0]]), None, np.array([2 * 0.3**2]))
-    inside = (found.quantile(0.05) < 0.7) & (found.quantile(0.95) > 0.7)
-    assert 0.87 <= inside.mean() <= 0.93
-
-
-def test_the_best_dose_lies_in_its_interval_nine_times_in_ten() -> None:
-    rng = np.random.default_rng(14)
-    doses = [d for d in (0.0, 1.0, 2.0, 4.0, 8.0) for _ in range(4)]
-    inside = []
-    for _ in range(1000):
-        y = [-0.6 * (math.sqrt(d) - 1.5) ** 2 + rng.normal(0, 0.3) for d in doses]
-        answer = answer_dose_series(doses, y)
-        if answer.kind == "peak":
-            inside.append(answer.best_low <= 2.25 <= answer.best_high)
-    assert len(inside) > 900
-    assert 0.87 <= np.mean(inside) <= 0.93
-
-
-# --- real data ----------------------------------------------------------------------------------------------------------------
-
-
-def four_weeks(organism: str) -> list[BrewResult]:
-    """Plate counts of four weekly batches, aerated and not: J Bioremed Biodegrad 2012, 3:149, Table 3."""
-    with (DATA / "c01_aerated_vs_nonaerated_weekly_batches.csv").open(newline="", encoding="utf-8") as stream:
-        rows = [row for row in csv.DictReader(stream) if row["organism"] == organism]
-    return [
-        BrewResult(
-            brew=f"{row['aeration']}-{row['weekly_batch']}",
-            arm=row["aeration"],
-            value=10 ** float(row["value"]),
-            block=row["weekly_batch"],
-            tests=3,
-            test_log_sd=float(row["se"]) * math.log(10),
-        )
-        for row in rows
-    ]
-
-
-AERATION = Trial(
-    key="c01",
-    name="Aeration",
-    question="two recipes",
-    outcome="count",
-    margin_ratio=3.0,
-    arms=(Arm(key="non-aerated", recipe="same", is_standard=True), Arm(key="aerated", recipe="same")),
-)
-
-
-def test_four_weekly_batches_do_not_settle_whether_air_helps() -> None:
-    verdict = judge(AERATION, four_weeks("bacteria"))
-    only = verdict.comparisons[0]
-    # Mean difference of the four weeks 1.085 log10, SD 0.733: t 2.96 on 3 df, p 0.0595 (arithmetic on the printed table).
-    assert only.effect == pytest.approx(1.085 * math.log(10), rel=0.02)
-    assert only.call == "can't tell yet" and only.probability_above > 0.95
-    # Taking the printed within-batch errors as if they were the scatter of recipes would have told every week apart.
-    assert verdict.brew_sd > 9 * verdict.test_sd
-    assert judge(AERATION, four_weeks("fungi")).comparisons[0].call == "can't tell yet"
-
-
-def bottles(hour: float) -> list[BrewResult]:
-    """Two bottles of each of four foods, flow cytometry: UCSB EEMB 144L 2021 (public course data)."""
-    names = {
-        "Control": "control",
-        "Kelp Exudate": "kelp",
-        "Kelp Exudate_Nitrate_Phosphate": "kelp-NP",
-        "Glucose_Nitrate_Phosphate": "glucose-NP",
-    }
-    with (DATA / "s11_kelp_glucose_batch_2021_two_methods_and_O2.csv").open(newline="", encoding="utf-8") as stream:
-        rows = [row for row in csv.DictReader(stream) if row["variable"] == "all_cells" and row["method"] == "flow_cytometry"]
-    return [
-        BrewResult(brew=row["replicate_bottle"], arm=names[row["treatment"]], value=float(row["value"]), elapsed_h=hour)
-        for row in rows
-        if row["time_h"] and float(row["time_h"]) == hour
-    ]
-
-
-def test_two_bottles_of_each_food_tell_little_at_52_hours() -> None:
-    arms = tuple(Arm(key=key, recipe=key, is_standard=key == "control") for key in ("control", "kelp", "kelp-NP", "glucose-NP"))
-    trial = Trial(
-        key="s11", name="Foods", question="several against a standard", outcome="count", arms=arms, margin_ratio=1.5
-    )
-    verdict = judge(trial, bottles(52.0))
-    assert [comparison.call for comparison in verdict.comparisons] == ["can't tell yet"] * 3
-    # Glucose against control from the printed counts: mean of logs of two bottles each.
-    told = verdict.comparisons[-1]
-    assert math.exp(told.effect) == pytest.approx(
-        math.sqrt(1260555.45746852 * 1007899.01139407 / 2325486.04639986 / 2251715.72997276)
-    )
-    assert told.high < 0.0 < told.family_high  # alone it would seem told; together with the others it is not
-    assert {place.worst_place for place in verdict.ranking} == {4}
