@@ -12,7 +12,7 @@ from aerobe.desk._trial_wish import TrialWish
 from aerobe.errors import NotFound, UnusableRecord
 from aerobe.notebook import Notebook, Receipt
 from aerobe.records import Arm, Brew, PlannedBrew, RunSheet, Trial
-from aerobe.trials import NextTrial, Plan, calendar_of, draw_run_sheet, plan_trial, propose_next, sheet_page, sheet_style
+from aerobe.trials import NextTrial, Plan, draw_run_sheet, plan_trial, propose_next
 from aerobe.verdicts import BrewResult, Rival, Verdict, judge
 
 
@@ -137,22 +137,6 @@ def start_planned_brew(
         tests_in_budget=sum(sample.tests + len(sample.controls) for sample in planned.samples),
     )
     return notebook.add(brew, at=now, who=who, token=token)
-
-
-def run_sheet_style() -> str:
-    """The style sheet of the printable page."""
-    return sheet_style()
-
-
-def print_run_sheet(notebook: Notebook, key: str, *, with_arms: bool = False, link: str = "", style_href: str = "") -> str:
-    """The run sheet as a printable page."""
-    view = trial_view(notebook, key)
-    return sheet_page(_need_sheet(view), view.trial, with_arms=with_arms, link=link, style_href=style_href)
-
-
-def trial_calendar(notebook: Notebook, key: str, *, now: datetime) -> bytes:
-    """Starts and samplings as a calendar file."""
-    return calendar_of(_need_sheet(trial_view(notebook, key)), made_at=now)
 
 
 def verdict_of_trial(
@@ -293,12 +277,6 @@ def sheet_of(notebook: Notebook, key: str) -> RunSheet | None:
         return notebook.get(RunSheet, key)
     except NotFound:
         return None
-
-
-def _need_sheet(view: TrialView) -> RunSheet:
-    if view.sheet is None:
-        raise NotFound(f"Trial {view.trial.key} has no run sheet.", "Plan the trial here, so that brews are drawn at random.")
-    return view.sheet
 
 
 def _arm(trial: Trial, key: str) -> Arm:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 from functools import cache
 from importlib import resources
@@ -15,7 +16,16 @@ if TYPE_CHECKING:
 SPARE_ROWS = 4
 
 
-def sheet_page(sheet: RunSheet, trial: Trial, *, with_arms: bool = False, link: str = "", style_href: str = "") -> str:
+def sheet_page(
+    sheet: RunSheet,
+    trial: Trial,
+    *,
+    with_arms: bool = False,
+    link: str = "",
+    style_href: str = "",
+    vessels: Mapping[str, str] | None = None,
+    weighed: Mapping[str, str] | None = None,
+) -> str:
     """The printable page (HTML, A4 or letter, nothing loaded from elsewhere).
 
     Parameters
@@ -30,6 +40,10 @@ def sheet_page(sheet: RunSheet, trial: Trial, *, with_arms: bool = False, link: 
         Address that a label opens, with `{brew}` where the key goes; empty puts the key alone into the code. [-]
     style_href
         Address of the style sheet, for a server that allows no inline style; empty writes the style into the page. [-]
+    vessels
+        Names of the vessels by key. [-]
+    weighed
+        What goes into each brew, by its key; it stands on the page of the key alone. [-]
 
     Returns
     -------
@@ -42,6 +56,8 @@ def sheet_page(sheet: RunSheet, trial: Trial, *, with_arms: bool = False, link: 
         trial=trial,
         brews=brews,
         with_arms=with_arms,
+        vessels=vessels or {},
+        weighed=weighed or {},
         spare=range(SPARE_ROWS),
         style=sheet_style(),
         style_href=style_href,

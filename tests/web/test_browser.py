@@ -16,6 +16,7 @@ import pytest
 
 from aerobe import desk
 from aerobe.web import ServeSettings, create_app, open_state
+from aerobe.web._app import system_clock
 from aerobe.web._serve import make_server
 
 CHROMIUM = shutil.which("chromium")
@@ -42,6 +43,7 @@ class Served:
     folder: Path
     port: int
     advise: Any = None
+    clock: Any = system_clock
     server: Any = None
     thread: threading.Thread | None = None
     notebook: Any = None
@@ -51,9 +53,10 @@ class Served:
         return f"http://localhost:{self.port}"
 
     def start(self) -> None:
-        self.notebook = desk.open_notebook(self.folder / "tea.notebook", at=datetime.now().astimezone())
+        self.notebook = desk.open_notebook(self.folder / "tea.notebook", at=self.clock())
         settings = ServeSettings(photos=self.folder / "photos", burst=5000, per_s=5000)
-        app = create_app(self.notebook, state=open_state(self.folder / "app.json"), settings=settings, advise=self.advise)
+        state = open_state(self.folder / "app.json")
+        app = create_app(self.notebook, state=state, clock=self.clock, settings=settings, advise=self.advise)
         self.server = make_server(app, host="127.0.0.1", port=self.port, log_level="error", timeout_graceful_shutdown=3)
         self.thread = threading.Thread(target=self.server.run, daemon=True)
         self.thread.start()

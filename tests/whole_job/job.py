@@ -40,6 +40,7 @@ class Person:
     world: World
     name: str = "Molasses or plain"
     plans: list[str] = field(default_factory=list)  # what the planner said, plan by plan
+    sheet: str = ""  # the run sheet with its key
     buckets: dict[str, Tea] = field(default_factory=dict)  # by code
     recipes: dict[str, str] = field(default_factory=dict)  # by code, from the key of codes
     spent: int = 0  # tests made
@@ -91,7 +92,8 @@ class Person:
         self.plans.append(self.browse.text())
         self.browse.press("Write it down")
         self.browse.follow("With the key of codes")
-        self.recipes = dict(re.findall(r"\b([A-Z]{2}\d) (plain|with-molasses) round-", self._sheet()))
+        self.sheet = self._sheet()
+        self.recipes = dict(re.findall(r"\b([A-Z]{2}\d) (plain|with-molasses) round-", self.sheet))
 
     def _plan(self, **asked: str) -> None:
         self.browse.press(
@@ -145,7 +147,7 @@ class Person:
         for place, code in enumerate(self.buckets):
             self.clock.now = first + timedelta(minutes=15 * place)
             self._trial()
-            assert f"Test now: {code}" in self.browse.text()
+            assert f"Test now: {code}" in self.browse.text(), self.browse.text()[:600]
             self.browse.follow(code)
             for role in re.findall(r"Record the (sample|killed control|blank)", self.browse.text()):
                 self.browse.follow(f"Record the {role}")

@@ -110,6 +110,9 @@ def test_the_run_sheet_is_kept_to_and_no_test_beyond_the_budget_is_asked_for(nor
         }
         assert made == {"sample": BUCKETS, "killed control": BUCKETS, "blank": 1}
         assert person.spent <= TESTS
+        # What to weigh for a bucket of 20 L, as it was written in: 0,8 kg of compost and 2 g/L of molasses.
+        assert person.sheet.count("800 g compost, 40.0 g molasses, in 20.0 L of water") == 2
+        assert person.sheet.count("800 g compost, in 20.0 L of water") == 2
 
 
 def test_a_large_true_effect_is_told(north: Person) -> None:
