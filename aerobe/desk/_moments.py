@@ -82,7 +82,8 @@ def elapsed_from(when: str, brew: Brew | None, *, now: datetime, age_s: str = ""
         moment = datetime.fromisoformat(text)
     except ValueError:
         return ELAPSED.read(text)
-    return brew.hours_at(moment if moment.tzinfo is not None else moment.replace(tzinfo=brew.started_at.tzinfo))
+    moment = moment if moment.tzinfo is not None else moment.replace(tzinfo=brew.started_at.tzinfo)
+    return ELAPSED.convert(brew.hours_at(moment), ELAPSED.house, typed=text)
 
 
 def impossible(hours: float, brew: Brew, *, now: datetime) -> str:

@@ -173,7 +173,8 @@ def _solve(theta: Array, products: _Products, sigma2: float | None = None) -> tu
     whole = products.xx - half.T @ half
     information, scores = whole[:-1, :-1], whole[:-1, -1]
     beta = np.linalg.solve(information, scores)
-    rss = float(whole[-1, -1] - scores @ beta)
+    # Results that do not scatter at all leave nothing but rounding, on either side of zero.
+    rss = max(float(whole[-1, -1] - scores @ beta), 1e-14 * float(products.xx[-1, -1]), 1e-300)
     count = products.n - len(beta) if products.restricted else products.n
     profiled = rss / count if sigma2 is None else sigma2
     value = 2 * np.log(np.diag(lower)).sum() + count * np.log(2 * np.pi * profiled) + rss / profiled

@@ -401,7 +401,15 @@ def _files(folder: Path) -> Iterator[Parser]:
         spoil=lambda rng, content: spoil_package(rng, content) if content[:2] == b"PK" else spoil_bytes(rng, content),
         read=lambda content: desk.take_evidence(target, content, "file", now=START),
     )
-    yield Parser(name="packages computed anew", samples=[], spoil=spoil_package, long=0, quick=0, read=_anew)
+    yield Parser(
+        name="packages computed anew",
+        samples=[full, package],
+        samples_are_taken=False,
+        spoil=spoil_package,
+        long=1000,
+        quick=20,
+        read=_anew,
+    )
 
 
 def _small_package(folder: Path) -> bytes:
