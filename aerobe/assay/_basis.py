@@ -78,7 +78,13 @@ def convert_basis(result: Uncertain, *, given: str, wanted: str, material: Mater
 
 
 def extract_to_material(result_per_ml: Uncertain, *, extract_ml: float, material_g: float) -> Uncertain:
-    """Biomass per gram of material from that per mL of its extract: what was washed out of `material_g` into `extract_ml`."""
+    """Biomass per gram of material from that per mL of its extract: what was washed out of `material_g` into `extract_ml`.
+
+    Raises
+    ------
+    UnusableReading
+        If extract or material is not above zero.
+    """
     if extract_ml <= 0 or material_g <= 0:
         raise UnusableReading("Extract or material is not above zero.", "Give mL of extract and grams of material that went in.")
     factor = extract_ml / material_g
@@ -126,6 +132,11 @@ def carbon_from_respiration(rate: Uncertain) -> dict[str, Uncertain]:
     dict
         For each source key the biomass. [mg C per 100 g dry, or ten times ug C/g]
 
+    Raises
+    ------
+    UnusableReading
+        If the rate is below zero.
+
     Notes
     -----
     The factors were found for soils at 22 degC; for tea they give an order of magnitude.
@@ -147,6 +158,11 @@ def biomass_from_uptake(uptake_mg_o2_per_l_h: Uncertain, specific_mg_o2_per_mg_c
 
     The specific uptake changes several-fold between fed and starved cells: measure it on the same brew, or give it
     the wide uncertainty it deserves.
+
+    Raises
+    ------
+    UnusableReading
+        If uptake or the uptake of a unit of biomass is impossible.
     """
     if specific_mg_o2_per_mg_c_h.value <= 0:
         raise UnusableReading("The specific uptake is not above zero.", "Measure oxygen uptake and carbon of one sample first.")

@@ -65,7 +65,7 @@ class Certificate:
 
 
 def typical_reading(certificate: Certificate, recipe: str | None = None) -> float:
-    """A reading that people will meet: the median of undiluted teas in the study, of one recipe if it was tested."""
+    """A reading people will meet: the median of undiluted teas in the study, of one recipe if it was tested. [of the test]"""
     plain = [
         item for item in certificate.study.of("sample") if item.dilution == 1 and not (item.below_detection or item.above_range)
     ]
@@ -104,7 +104,13 @@ def conclusion(certificate: Certificate, error: AssayError, recipe: str | None =
 def meaning_of(
     certificate: Certificate, error: AssayError, reading: float, *, readings: int = 1, with_scale: bool = False
 ) -> Biomass:
-    """What a reading means by this certificate; refused above the top of the scale."""
+    """What a reading means by this certificate; refused above the top of the scale.
+
+    Raises
+    ------
+    OutsideValidity
+        If the reading lies above the scale.
+    """
     if certificate.study.scale_high is not None and reading > certificate.study.scale_high:
         raise OutsideValidity(f"{reading:g} lies above the scale of this test.", "Dilute the sample and repeat.")
     return biomass_from_reading(error, reading, readings=readings, level=certificate.level, with_scale=with_scale)

@@ -67,6 +67,11 @@ def deming(first: Sequence[float], second: Sequence[float], *, error_ratio: floa
     error_ratio
         Error variance of the second test over that of the first. [-]
 
+    Raises
+    ------
+    OutsideValidity
+        If the ratio of error variances is not above zero.
+
     Source
     ------
     deming-1943, linnet-1993
@@ -110,6 +115,11 @@ def _deming_lines(x: Floats, y: Floats, ratio: float) -> tuple[Floats, Floats]:
 
 def passing_bablok(first: Sequence[float], second: Sequence[float], *, level: float = 0.95) -> Line:
     """Passing-Bablok regression: the median of all slopes, shifted; outliers hardly move it.
+
+    Raises
+    ------
+    NotEnoughData
+        If there are too few pairs.
 
     Source
     ------
@@ -187,6 +197,11 @@ def limits_of_agreement(
         Work on logs and give ratios: right when the difference grows with the level.
     multiplier
         Times the sd for the limits: the normal quantile if left out; the 1986 paper uses 2.
+
+    Raises
+    ------
+    OutsideValidity
+        If ratios are asked of results that are not above zero.
 
     Source
     ------
@@ -271,6 +286,13 @@ def phase_bias(
     (each effect last in, so unbalanced data are fair to it). Where each pair is a mean with a known standard
     uncertainty of its log ratio, give `log_sd`: the tests then compare with that instead of with the repeats, and one
     pair for each food and phase is enough.
+
+    Raises
+    ------
+    OutsideValidity
+        If a result is not above zero.
+    NotEnoughData
+        If foods and phases do not pair up with the results, or pairs are too few.
 
     Source
     ------

@@ -55,6 +55,11 @@ def density_from_fields(counts: Sequence[float], factor: float, *, level: float 
         Density for one object a field on average: filter area over field area, over volume filtered; or for a
         chamber dilution over field volume. [1/mL]
 
+    Raises
+    ------
+    UnusableReading
+        If a count or the factor is impossible.
+
     Notes
     -----
     When the fields scatter more than chance allows (index of dispersion, 5 %), the interval uses their own scatter:
@@ -105,7 +110,13 @@ def density_from_fields(counts: Sequence[float], factor: float, *, level: float 
 def chamber_density(
     counts: Sequence[float], *, square_mm2: float = 1.0, depth_mm: float = 0.1, dilution: float = 1.0, level: float = 0.95
 ) -> Density:
-    """Cells per mL from the squares of a counting chamber (haemocytometer 0.1 mm deep, Petroff-Hausser 0.02 mm)."""
+    """Cells per mL from the squares of a counting chamber (haemocytometer 0.1 mm deep, Petroff-Hausser 0.02 mm).
+
+    Raises
+    ------
+    UnusableReading
+        If the chamber or the dilution is impossible.
+    """
     if not (square_mm2 > 0 and depth_mm > 0):
         raise UnusableReading(
             "The square or the depth of the chamber is not above zero.", "See the engraving: often 1 mm2 and 0.1 mm."
@@ -118,7 +129,13 @@ def chamber_density(
 
 
 def filter_factor(*, filter_mm2: float, field_mm2: float, filtered_ml: float, dilution: float = 1.0) -> float:
-    """Density for one object a field on a membrane. [1/mL]"""
+    """Density for one object a field on a membrane. [1/mL]
+
+    Raises
+    ------
+    UnusableReading
+        If an area, the volume or the dilution is impossible.
+    """
     if min(filter_mm2, field_mm2, filtered_ml) <= 0 or field_mm2 > filter_mm2 or dilution < 1:
         raise UnusableReading(
             "Filter area, field area, volume or dilution is impossible.",
@@ -152,6 +169,11 @@ def hyphal_length_m_per_ml(
     Density
         Metres of hypha per mL.
 
+    Raises
+    ------
+    UnusableReading
+        If grid, filter, volume or dilution is impossible.
+
     Source
     ------
     newman-1966
@@ -170,7 +192,13 @@ def cylinder_um3(length_um: float, width_um: float) -> float:
 
 
 def rod_um3(length_um: float, width_um: float) -> float:
-    """Volume of a rod with round caps: total length and width. A sphere when both are equal. [um3]"""
+    """Volume of a rod with round caps: total length and width. A sphere when both are equal. [um3]
+
+    Raises
+    ------
+    UnusableReading
+        If the rod is shorter than wide.
+    """
     if length_um < width_um or width_um <= 0:
         raise UnusableReading("A rod is at least as long as it is wide.", "Measure the whole length, caps included.")
     return math.pi / 4 * width_um**2 * (length_um - width_um / 3)
@@ -221,6 +249,8 @@ def carbon_from_volume(cells_per_ml: float, cell_um3: float, group: str = "bacte
     ------
     OutsideValidity
         If there is no factor for the group.
+    UnusableReading
+        If number or volume of the cells is impossible.
 
     Source
     ------
@@ -248,7 +278,13 @@ def carbon_from_volume(cells_per_ml: float, cell_um3: float, group: str = "bacte
 
 
 def carbon_from_hyphae(length_m_per_ml: float, width_um: float) -> CarbonEstimate:
-    """Carbon of hyphae of a length per mL and a mean width. [ug C/mL]"""
+    """Carbon of hyphae of a length per mL and a mean width. [ug C/mL]
+
+    Raises
+    ------
+    UnusableReading
+        If length or width is impossible.
+    """
     if length_m_per_ml < 0 or width_um <= 0:
         raise UnusableReading("Length or width of hyphae is not above zero.", "Give m per mL and um.")
     # One metre of hypha is 1e6 um long; treat it as 'cells' of one metre.
@@ -257,7 +293,13 @@ def carbon_from_hyphae(length_m_per_ml: float, width_um: float) -> CarbonEstimat
 
 
 def bias_of_one_count(count: int, level: float = 0.95) -> str:
-    """How far one count can be trusted by chance alone."""
+    """How far one count can be trusted by chance alone.
+
+    Raises
+    ------
+    NotEnoughData
+        If nothing was counted.
+    """
     if count < 1:
         raise NotEnoughData("Nothing was counted.", "Count more fields, or quote the upper limit.")
     low, high = poisson_limits(count, level)

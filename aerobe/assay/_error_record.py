@@ -32,7 +32,13 @@ def error_for(certificate: Certificate, recipe: str | None = None) -> AssayError
 
 
 def error_for_new_tea(certificate: Certificate, colour: float) -> AssayError:
-    """The error record for a tea of this colour that had no control of its own: the spread between colourants goes in."""
+    """The error record for a tea of this colour that had no control of its own: the spread between colourants goes in.
+
+    Raises
+    ------
+    NotEnoughData
+        If the study has no coloured reading without cells.
+    """
     if certificate.colour is None:
         raise NotEnoughData(
             "The study has no coloured reading without cells.", "Add filtered blanks, killed controls or colourants."

@@ -33,6 +33,11 @@ def limits_from_blanks(
     The net result is the mean of `readings` tests minus the mean of the blanks. The detection limit uses the
     noncentral Student distribution, so few blanks give wide limits.
 
+    Raises
+    ------
+    NotEnoughData
+        If all blanks read the same.
+
     Source
     ------
     currie-1968, iso-11843-2, iupac-1995
@@ -59,7 +64,7 @@ def limits_from_blanks(
 
 
 def noncentrality(df: float, alpha: float = 0.05, beta: float = 0.05) -> float:
-    """Detection limit in units of the net standard deviation when that is estimated with `df` degrees of freedom.
+    """Detection limit in units of the net standard deviation when that is estimated with `df` degrees of freedom. [-]
 
     Source
     ------
@@ -91,6 +96,11 @@ def limits_from_model(
         Number of blanks behind the background that is taken off; infinite when the background is well known.
     bias_sd
         Standard uncertainty of that background beyond the blanks' scatter, for example of the colour. [unit of the result]
+
+    Raises
+    ------
+    OutsideValidity
+        If there is no scatter at zero.
 
     Source
     ------
@@ -133,6 +143,11 @@ def limits_for_counts(
 
     `paired` takes an equal background count off; otherwise the background is taken as well known.
 
+    Raises
+    ------
+    OutsideValidity
+        If the background is below zero.
+
     Source
     ------
     currie-1968
@@ -169,6 +184,11 @@ def censored_mean(values: Sequence[float], below: Sequence[bool], *, level: floa
     -------
     tuple
         mean, sd, and the profile interval of the mean.
+
+    Raises
+    ------
+    NotEnoughData
+        If fewer than two values lie above their limits.
 
     Source
     ------

@@ -48,6 +48,11 @@ def linearity(
     significant, and matters when it leaves the line by more than `allowed_percent` of the line. The valid range is the
     longest stretch from the lowest level in which it does not.
 
+    Raises
+    ------
+    NotEnoughData
+        If levels and signals do not pair up, or are too few.
+
     Source
     ------
     clsi-ep06, miller-miller-2010
@@ -170,6 +175,13 @@ def parallelism(
     Log signal on log level; the ratio of slopes is 1 when the matrix does not interfere. Equivalence is claimed only
     when the whole interval lies within the allowed factor.
 
+    Raises
+    ------
+    NotEnoughData
+        If a series has fewer than two dilutions.
+    OutsideValidity
+        If a signal is not above the background, or a series does not rise.
+
     Source
     ------
     finney-1978
@@ -222,6 +234,11 @@ def spike_recovery(
 
     Scatter of both is taken as equal within the level reached, so their pooled scatter is used.
 
+    Raises
+    ------
+    UnusableReading
+        If the addition is not above zero.
+
     Source
     ------
     iupac-recovery-2002
@@ -262,6 +279,11 @@ def standard_addition(
     added: Sequence[float], signals: Sequence[float], *, background: float = 0.0, level: float = 0.95
 ) -> StandardAddition:
     """Content where the line through the additions meets the background signal.
+
+    Raises
+    ------
+    OutsideValidity
+        If the signal does not rise with the additions.
 
     Source
     ------

@@ -40,7 +40,7 @@ class OutlierTest:
 
 
 def grubbs_critical(n: int, alpha: float) -> float:
-    """Critical value of Grubbs' test for the one largest deviation on either side: risk `alpha` in all."""
+    """Critical value of Grubbs' test for the one largest deviation on either side: risk `alpha` in all. [-]"""
     from scipy.special import stdtrit
 
     t = float(stdtrit(n - 2, 1 - alpha / (2 * n)))
@@ -68,7 +68,7 @@ def grubbs(values: Mapping[str, float]) -> OutlierTest:
 
 
 def cochran_critical(groups: int, replicates: float, alpha: float) -> float:
-    """Critical share of the largest variance among `groups` variances of `replicates` readings each."""
+    """Critical share of the largest variance among `groups` variances of `replicates` readings each. [-]"""
     from scipy.special import fdtri
 
     f = float(fdtri(replicates - 1, (groups - 1) * (replicates - 1), 1 - alpha / groups))
@@ -80,6 +80,11 @@ def cochran(groups: Mapping[str, Sequence[float]]) -> OutlierTest:
 
     Groups of unequal size are compared with the limit for the mean number of replicates, as the standard permits
     when the numbers differ little.
+
+    Raises
+    ------
+    NotEnoughData
+        If fewer than two groups have repeats.
 
     Source
     ------
@@ -124,6 +129,11 @@ class Mandel:
 
 def mandel(groups: Mapping[str, Sequence[float]]) -> Mandel:
     """Mandel's h and k for groups of replicates of one material.
+
+    Raises
+    ------
+    NotEnoughData
+        If fewer than three groups have repeats.
 
     Source
     ------

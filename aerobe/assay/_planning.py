@@ -65,6 +65,8 @@ def plan_tests(
     ------
     OutsideValidity
         If the expected result is not above zero.
+    UnusableReading
+        If the wanted precision or a price is impossible.
 
     Notes
     -----
@@ -153,7 +155,7 @@ def _best_within(most: int, sample_variance: float, test_variance: float) -> tup
 
 
 def best_tests_per_sample(sample_sd: float, test_sd: float, sample_price: float, test_price: float) -> float:
-    """Tests per sample that give the smallest variance for the money: sqrt(price ratio x variance ratio).
+    """Tests per sample that give the smallest variance for the money: sqrt(price ratio x variance ratio). [-]
 
     Source
     ------

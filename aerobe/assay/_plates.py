@@ -131,6 +131,11 @@ def weighted_mean(plates: Sequence[Plate], *, lowest: int = 10, highest: int = 3
 def crowded_plates(plates: Sequence[Plate], *, level: float = 0.95) -> PlateCount:
     """Maximum likelihood with plates too crowded to count: such a plate says 'more than its number'.
 
+    Raises
+    ------
+    NotEnoughData
+        If all plates are too crowded to count.
+
     Source
     ------
     haas-heller-1988
@@ -197,6 +202,11 @@ def legacy_mean(counts: Sequence[int], sample_ml: float) -> PlateCount:
 
     Kept so that old results can be read; the result says that it is biased.
 
+    Raises
+    ------
+    NotEnoughData
+        If the rule leaves no plate.
+
     Source
     ------
     gost-20264-1
@@ -220,7 +230,12 @@ def legacy_mean(counts: Sequence[int], sample_ml: float) -> PlateCount:
 
 
 def log10_uncertainty(reproducibility_log10: float, colonies: int) -> float:
-    """Expanded uncertainty (k 2) of log10 of a count, from the method's own scatter and the number of colonies.
+    """Expanded uncertainty (k 2) of log10 of a count, from the method's own scatter and the number of colonies. [-]
+
+    Raises
+    ------
+    UnusableReading
+        If colonies or reproducibility are not above zero.
 
     Source
     ------
@@ -234,7 +249,7 @@ def log10_uncertainty(reproducibility_log10: float, colonies: int) -> float:
 
 
 def two_digits(value: float) -> float:
-    """Rounded to two significant digits, halves to even, as counts are reported."""
+    """Rounded to two significant digits, halves to even, as counts are reported. [of the value]"""
     if value == 0 or not math.isfinite(value):
         return value
     step = 10.0 ** (math.floor(math.log10(abs(value))) - 1)

@@ -84,6 +84,11 @@ def propagate(model: Model, inputs: Sequence[Input], *, correlation: Floats | No
 
     The effective degrees of freedom are cut down to a whole number for the expanded uncertainty, as the Guide does.
 
+    Raises
+    ------
+    UnusableReading
+        If the correlations are impossible.
+
     Source
     ------
     jcgm-100-2008
@@ -130,6 +135,11 @@ def simulate(
     level: float = 0.95,
 ) -> Simulated:
     """Propagation of distributions. Correlation is allowed between normal inputs only.
+
+    Raises
+    ------
+    UnusableReading
+        If the result is undefined for some inputs, or correlated inputs are not normal.
 
     Source
     ------

@@ -55,6 +55,11 @@ def fieller(
 ) -> RatioInterval:
     """Fieller's interval of top / bottom; right even when the bottom is uncertain, and open-ended when it may be zero.
 
+    Raises
+    ------
+    OutsideValidity
+        If the divisor is zero.
+
     Source
     ------
     fieller-1954
@@ -88,6 +93,11 @@ def log_ratio(
     top: float, bottom: float, top_sd: float, bottom_sd: float, *, correlation: float = 0.0, level: float = 0.95
 ) -> RatioInterval:
     """Interval of a ratio of two positive numbers on the log scale: right when the errors are proportional.
+
+    Raises
+    ------
+    OutsideValidity
+        If a number is not above zero, or its uncertainty swamps it.
 
     Source
     ------
@@ -150,7 +160,13 @@ class FungalRatio:
 
 
 def ratio_from_fraction(fungal_fraction: float, fraction_sd: float, kind: str) -> FungalRatio:
-    """The ratio that belongs to a fungal fraction of the sum, with its uncertainty."""
+    """The ratio that belongs to a fungal fraction of the sum, with its uncertainty.
+
+    Raises
+    ------
+    UnusableReading
+        If the fraction is not between 0 and 1.
+    """
     if not 0 < fungal_fraction < 1:
         raise UnusableReading(f"A fungal fraction of {fungal_fraction:g} is not between 0 and 1.", "Enter 25 % as 0.25.")
     return FungalRatio(
@@ -186,7 +202,13 @@ def compare_ratios(first: FungalRatio, second: FungalRatio, *, level: float = 0.
 
 
 def same_kind(first: str, second: str) -> None:
-    """Refuse to compare ratios of unlike or unknown kinds."""
+    """Refuse to compare ratios of unlike or unknown kinds.
+
+    Raises
+    ------
+    NotAllowed
+        If the ratios are of unlike kinds.
+    """
     if first == second and first != "unknown":
         return
     say: Callable[[str], str] = lambda kind: RATIO_KINDS.get(kind, kind)  # noqa: E731

@@ -50,6 +50,11 @@ def biomass_from_reading(
         Include the uncertain scale shared by all readings of the kit: needed to compare with another kind of test,
         not to compare brews measured with this one.
 
+    Raises
+    ------
+    UnusableReading
+        If the reading is no finite number, or stands for fewer than one test.
+
     Source
     ------
     rocke-lorenzato-1995, currie-1968
@@ -134,6 +139,11 @@ def biomass_of_samples(
     error: AssayError, means: Sequence[float], readings: Sequence[int], *, with_scale: bool = False
 ) -> Results:
     """Bias-corrected results of several samples and their covariance: the bias, and the scale if wanted, are common.
+
+    Raises
+    ------
+    NotEnoughData
+        If results and numbers of readings do not pair up.
 
     Source
     ------

@@ -35,7 +35,7 @@ class TwoComponent:
 
 
 def two_component_sd(level: float, constant_sd: float, log_sd: float, slope: float = 1.0) -> float:
-    """Standard deviation under the full model y = a + slope x level x exp(eta) + eps, eta with sd `log_sd`.
+    """Standard deviation under the full model y = a + slope x level x exp(eta) + eps, eta with sd `log_sd`. [of the test]
 
     Source
     ------
@@ -46,12 +46,12 @@ def two_component_sd(level: float, constant_sd: float, log_sd: float, slope: flo
 
 
 def cv_of_log_sd(log_sd: float) -> float:
-    """Coefficient of variation of a factor exp(eta) whose eta has this standard deviation."""
+    """Coefficient of variation of a factor exp(eta) whose eta has this standard deviation. [-]"""
     return math.sqrt(math.expm1(log_sd**2))
 
 
 def log_sd_of_cv(cv: float) -> float:
-    """The reverse of `cv_of_log_sd`."""
+    """The reverse of `cv_of_log_sd`. [-]"""
     return math.sqrt(math.log1p(cv**2))
 
 

@@ -103,6 +103,11 @@ def oxygen_curve(
         Lines to judge by. [mg/L]
     now_h, window, level, name
         As in `brew_curve`.
+
+    Raises
+    ------
+    ValueError
+        If there is neither a log nor a forecast.
     """
     import altair as alt
 

@@ -41,6 +41,11 @@ def forest(
         Differences within this factor are drawn as a shaded strip. [-]
     level, axis
         Words for the table and the axis.
+
+    Raises
+    ------
+    ValueError
+        If there is no ratio to draw.
     """
     import altair as alt
 

@@ -25,6 +25,11 @@ def readings_chart(
         The readings, at least one.
     window, quantity, unit, name
         As in `brew_curve`.
+
+    Raises
+    ------
+    ValueError
+        If there is no reading.
     """
     import altair as alt
 

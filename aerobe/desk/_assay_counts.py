@@ -13,7 +13,13 @@ LARGEST = 1e18  # of a number that a person counts or reads off
 
 
 def numbers_typed(text: str, what: str) -> list[float]:
-    """Numbers separated by spaces, semicolons or lines; commas separate too when no number has a decimal comma."""
+    """Numbers separated by spaces, semicolons or lines; commas separate too when no number has a decimal comma.
+
+    Raises
+    ------
+    UnusableReading
+        If there are none, too many, or one that no test gives.
+    """
     parts = text.replace(";", " ").replace("\n", " ").replace(", ", " ").split()
     if len(parts) == 1 and parts[0].count(",") > 1:
         parts = parts[0].split(",")
@@ -38,7 +44,13 @@ def count_tubes(amounts: str, tubes: str, positives: str, *, level: float = 0.95
 
 
 def count_plates(text: str, *, lowest: int = 10, highest: int = 300) -> tuple[room.PlateCount, room.PlateCount | None]:
-    """Weighted mean of typed plates (`0.01:120 0.01:>300`), and the likelihood that also uses crowded plates if there are any."""
+    """Weighted mean of typed plates (`0.01:120 0.01:>300`), and the likelihood that also uses crowded plates if there are any.
+
+    Raises
+    ------
+    UnusableReading
+        If no plate is given, or one cannot be read.
+    """
     plates = [_plate(part) for part in text.replace(";", " ").split()]
     if not plates:
         raise UnusableReading(
@@ -54,7 +66,13 @@ def count_plates(text: str, *, lowest: int = 10, highest: int = 300) -> tuple[ro
 
 
 def count_fields(counts: str, *, volume_ml: float, dilution: float = 1.0) -> room.Density:
-    """Objects per mL from typed counts of fields, each of which shows `volume_ml` of the liquid as counted."""
+    """Objects per mL from typed counts of fields, each of which shows `volume_ml` of the liquid as counted.
+
+    Raises
+    ------
+    UnusableReading
+        If counts, volume or dilution are impossible.
+    """
     if volume_ml <= 0 or dilution < 1:
         raise UnusableReading(
             "The volume of a field or the dilution is impossible.",

@@ -113,6 +113,8 @@ def weigh_evidence(
     ------
     NotEnoughData
         If no trial and no chain of trials speaks of them.
+    NotFound
+        If no trial is about one of the recipes.
     """
     found, _ = all_evidence(notebook)
     names = {item.recipe for item in found} | {item.against for item in found}
@@ -145,6 +147,11 @@ def pool_all_brews(notebook: Notebook, *, reference: str = "", outcome: str = "b
         Trials judged by it.
     on_gpu
         Run on a GPU through cupy.
+
+    Raises
+    ------
+    NotEnoughData
+        If there is no brew to pool.
     """
     import numpy as np
 

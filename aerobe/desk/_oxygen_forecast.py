@@ -67,6 +67,11 @@ def simulated_courses(question: FoodQuestion, recipe: Recipe, vessel: Vessel, *,
         What is brewed in what.
     scores
         Scores of the model terms, shape (draws, terms), for example of an earlier brew; the prior where none are given. [-]
+
+    Raises
+    ------
+    OutsideValidity
+        If the brew model cannot be carried through for this recipe.
     """
     from aerobe.inference import PRIOR, basis_of, decode
     from aerobe.kinetics import BACTERIA, FUNGI, OXYGEN, Surroundings, simulate

@@ -181,6 +181,11 @@ def new_brew(
         When aeration began, with offset; now if not given.
     temperature_degc
         Expected water temperature. [degC]
+
+    Raises
+    ------
+    NotFound
+        If the trial has no such arm.
     """
     if arm and trial and arm not in {item.key for item in notebook.get(Trial, trial).arms}:
         raise NotFound(f"The trial '{trial}' has no arm '{arm}'.", "Name one of its arms.")
@@ -219,6 +224,8 @@ def add_reading(
         If what was typed cannot be read.
     NotFound
         If brew or assay are not in the notebook.
+    UnusableRecord
+        If the entry token cannot be used.
     """
     brew = notebook.get(Brew, entry.brew) if entry.brew else None
     assay = notebook.get(Assay, entry.assay)

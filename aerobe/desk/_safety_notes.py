@@ -56,7 +56,13 @@ def place_of(notebook: Notebook) -> str:
 
 
 def note_smell(notebook: Notebook, brew: str, smell: str, *, now: datetime, who: str = "", token: str = "") -> Receipt:
-    """Keep what a brew smells of now."""
+    """Keep what a brew smells of now.
+
+    Raises
+    ------
+    UnusableRecord
+        If nothing is written.
+    """
     notebook.get(Brew, brew)
     if not smell.strip():
         raise UnusableRecord("The smell is empty.", "Write what it smells of: earthy, none, sour ...")
@@ -75,7 +81,13 @@ def smell_of_brew(notebook: Notebook, brew: str, end: Harvest | None, *, now: da
 def note_pieces(
     notebook: Notebook, compost: str, largest_piece_mm: float, *, now: datetime, who: str = "", token: str = ""
 ) -> Receipt:
-    """Keep the size of the largest pieces that a compost had while it was hot. [mm]"""
+    """Keep the size of the largest pieces that a compost had while it was hot. [mm]
+
+    Raises
+    ------
+    UnusableRecord
+        If it is no size of a piece.
+    """
     notebook.get(Compost, compost)
     if not 0.0 < largest_piece_mm < 1e4:
         raise UnusableRecord(f"{largest_piece_mm:g} mm is no size of a piece.", "Give millimetres.")

@@ -79,7 +79,13 @@ def take_points(
 
 
 def brew_at(notebook: Notebook, place: str, *, now: datetime) -> Brew:
-    """The brew with this key, or the one under way in the vessel with this key."""
+    """The brew with this key, or the one under way in the vessel with this key.
+
+    Raises
+    ------
+    NotFound
+        If there is neither.
+    """
     standing = [brew for brew in brews_under_way(notebook, now=now) if brew.vessel == place]
     if standing:
         return standing[0]

@@ -61,6 +61,13 @@ def power_through_model(
         Called with trials done and trials in all.
     temperature_degc
         Of the water. [degC]
+
+    Raises
+    ------
+    NotFound
+        If the trial has no run sheet.
+    UnusableRecord
+        If an arm is not brewed.
     """
     view = trial_view(notebook, key)
     if view.sheet is None:

@@ -16,7 +16,13 @@ from aerobe.evidence._spread import Array, checked, spread, weighted_fit
 def leave_one_out(
     effects: Sequence[float], variances: Sequence[float], *, method: str = "REML", hartung_knapp: bool = True,
 ) -> tuple[Pooled, ...]:
-    """The pool without each study in turn, in the order of the studies."""
+    """The pool without each study in turn, in the order of the studies.
+
+    Raises
+    ------
+    NotEnoughData
+        If there are fewer than three studies.
+    """
     y, v, _ = checked(effects, variances)
     if len(y) < 3:
         raise NotEnoughData("Two studies cannot lose one.", "Leave-one-out needs three studies or more.")
@@ -53,6 +59,11 @@ def small_studies(effects: Sequence[float], variances: Sequence[float], *, metho
     """Egger's regression in its random-effects form, the rank correlation and trim-and-fill.
 
     Parameters as in `pool`.
+
+    Raises
+    ------
+    NotEnoughData
+        If there are fewer than three studies, or all have the same error.
 
     Source
     ------

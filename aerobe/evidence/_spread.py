@@ -55,6 +55,11 @@ def spread(method: str, y: Array, v: Array, X: Array) -> tuple[float, float]:
     tuple of float
         tau2 and its standard error (nan for EE). [squared unit of y]
 
+    Raises
+    ------
+    UnusableRecord
+        If there is no such estimator.
+
     Source
     ------
     viechtbauer-2005, viechtbauer-2010

@@ -59,6 +59,8 @@ def weigh(
     ------
     NotEnoughData
         If no trial and no chain of trials speaks of the pair.
+    UnusableRecord
+        If the margin is below one.
 
     Source
     ------

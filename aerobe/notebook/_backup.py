@@ -16,7 +16,13 @@ from aerobe.notebook._store import Store, bring_up_to_date, file_mode_private, i
 
 
 def back_up(store: Store, *, at: datetime, to: Path | None = None, why: str = "") -> Path:
-    """Write a dated copy of the whole store, complete and consistent even while others write. Gives its path."""
+    """Write a dated copy of the whole store, complete and consistent even while others write. Gives its path.
+
+    Raises
+    ------
+    NotebookFault
+        If there is a file already, or the copy cannot be written whole.
+    """
     target = to if to is not None else _dated(store, at, why)
     if target.exists():
         raise NotebookFault(f"There is a file at {target} already.", "Name another file; a copy is never overwritten.")
@@ -47,7 +53,13 @@ def copies_of(store: Store) -> list[Path]:
 
 
 def restore(store: Store, copy: Path, *, at: datetime) -> Path:
-    """Put a copy in the place of what the store holds, all or nothing; what was there is copied first. Gives that copy's path."""
+    """Put a copy in the place of what the store holds, all or nothing; what was there is copied first. Gives that copy's path.
+
+    Raises
+    ------
+    NotebookFault
+        If there is no copy, or it is no notebook.
+    """
     if not copy.is_file():
         raise NotebookFault(f"There is no copy at {copy}.", "List the copies: `aerobe notebook copies`.")
     source = Store(str(copy))

@@ -27,7 +27,7 @@ class ClassicFit:
 
 
 def course_saturation_mg_per_l(temperature_degc: float, oxygen_pressure_atm: float = 0.21) -> float:
-    """Saturation by the short formula of a gas-transfer course; 1 to 2 % above the table, kept to meet its numbers.
+    """Saturation by the short formula of a gas-transfer course; 1 to 2 % above the table, kept to meet its numbers. [mg/L]
 
     Parameters
     ----------

@@ -63,7 +63,13 @@ def from_plain(cls: type[R], data: Any) -> R:
 
 
 def canonical_json(value: Any) -> str:
-    """The same text for the same content on every machine: sorted keys, no spaces, shortest round-trip floats."""
+    """The same text for the same content on every machine: sorted keys, no spaces, shortest round-trip floats.
+
+    Raises
+    ------
+    UnusableRecord
+        If a number has no end or is none.
+    """
     try:
         return json.dumps(as_plain(value), sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
     except ValueError:

@@ -21,6 +21,11 @@ def as_pdf(report: Report) -> bytes:
     """The report as PDF/UA-1, with the data package attached.
 
     Text reaches the typesetter as data, never as markup, so nothing typed into a notebook can act on it.
+
+    Raises
+    ------
+    OutsideValidity
+        If a sign has no letter in the fonts.
     """
     import typst
 

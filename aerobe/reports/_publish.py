@@ -38,6 +38,8 @@ def with_licence(package: bytes, licence: str, *, title: str, made_at: datetime,
     ------
     NotFound
         If the licence is not in the list.
+    ImportFault
+        If the package has no datapackage.json.
 
     Source
     ------

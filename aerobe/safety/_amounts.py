@@ -93,6 +93,11 @@ def mix_for(*, mix_l: float, parts_water_to_one_tea: float) -> tuple[float, floa
     tuple of float
         Tea and water. [L]
 
+    Raises
+    ------
+    UnusableRecord
+        If the parts make no dilution.
+
     Examples
     --------
     >>> mix_for(mix_l=10.0, parts_water_to_one_tea=4.0)

@@ -13,6 +13,11 @@ from aerobe.safety._thresholds import DECIDE, tables, threshold
 def mesh_opening_mm(number: int) -> float:
     """Opening of a sieve by its number. [mm]
 
+    Raises
+    ------
+    UnusableRecord
+        If no opening is on file for this number.
+
     Source
     ------
     astm-e11

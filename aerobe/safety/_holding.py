@@ -24,6 +24,11 @@ def holding_time_h(oxygen_mg_per_l: float, uptake_mg_per_l_per_h: float, floor_m
     float
         Time until the floor; infinite without uptake. [h]
 
+    Raises
+    ------
+    UnusableRecord
+        If the uptake is below zero.
+
     Notes
     -----
     Oxygen from the surface is left out, and uptake is taken as steady; the first errs towards caution.

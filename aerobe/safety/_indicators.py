@@ -159,6 +159,8 @@ def judge_portions(limit: str, counts: Sequence[float]) -> Finding:
     ------
     NotFound
         If no such plan is on file.
+    UnusableReading
+        If there is no count, or one below zero.
 
     Source
     ------

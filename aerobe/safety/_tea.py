@@ -38,6 +38,11 @@ def judge_tea(*, compost: str, water: str, additives: tuple[str, ...] | None) ->
     TeaFinding
         `treated` only if compost and water are shown to pass and nothing was added.
 
+    Raises
+    ------
+    UnusableRecord
+        If the finding is none of the known ones.
+
     Notes
     -----
     The rule is one of the United States for produce farms. Every food counts as an additive here, which is the careful reading.
@@ -102,6 +107,11 @@ def regrowth_risk(*, molasses_g_per_l: float | None, other_additives: bool | Non
     -------
     tuple of RiskNote
         Statements, the worst first. None of them is a forecast for this brew.
+
+    Raises
+    ------
+    UnusableRecord
+        If the dose is impossible.
 
     Source
     ------

@@ -210,7 +210,7 @@ def _days(use: UseFacts) -> Gate:
 
 
 def days_needed(edible_part_touches_soil: bool | None) -> float:
-    """The days between an untreated tea and the harvest, as with raw manure; not knowing counts as touching the soil.
+    """The days between an untreated tea and the harvest, as with raw manure; not knowing counts as touching the soil. [d]
 
     Source
     ------

@@ -73,6 +73,11 @@ def scatter_of_testing(error: AssayError, *, level: float, colour: float = 0.0, 
     float
         SD of the log. [-]
 
+    Raises
+    ------
+    UnusableRecord
+        If the level is not above zero.
+
     Source
     ------
     cochran-1977

@@ -14,7 +14,7 @@ _THOUSANDS = re.compile(r"[+-]?\d{1,3}((,\d{3})+(\.\d*)?|(\.\d{3})+(,\d*)?)")
 
 
 def parse_number(text: str) -> float:
-    """A number typed with a decimal point or a decimal comma.
+    """A number typed with a decimal point or a decimal comma. [as typed]
 
     `1,234` alone is read as 1.234 (a decimal comma); `1,234.5` and `1.234,5` as one thousand and more.
 

@@ -59,7 +59,13 @@ def planned_contrasts(trial: Trial) -> tuple[Contrast, ...]:
 
 
 def pair_contrast(arms: Sequence[Arm], first: str, second: str, *, planned: bool = True) -> Contrast:
-    """First arm against second."""
+    """First arm against second.
+
+    Raises
+    ------
+    NotFound
+        If the trial has no such arm.
+    """
     keys = [arm.key for arm in arms]
     for key in (first, second):
         if key not in keys:

@@ -46,7 +46,7 @@ def _upper_noncentral(df: float, shift: float, bound: float) -> float:
 
 
 def power_of_sameness(margin_in_sd: float, brews_per_arm: float, *, level: float = 0.90, arms: int = 2) -> float:
-    """Chance that the interval of two truly equal arms falls inside the margin.
+    """Chance that the interval of two truly equal arms falls inside the margin. [-]
 
     Source
     ------

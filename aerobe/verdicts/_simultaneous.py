@@ -42,7 +42,7 @@ def critical_value(level: float, correlation: Array, df: float) -> float:
 
 
 def adjusted_p(t: float, correlation: Array, df: float) -> float:
-    """Probability that the largest |t| of the family reaches this one by chance: the p value of Dunnett and Tukey.
+    """Probability that the largest |t| of the family reaches this one by chance: the p value of Dunnett and Tukey. [-]
 
     Source
     ------

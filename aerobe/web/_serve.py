@@ -47,6 +47,11 @@ def plan_serving(*, notebook_path: Path | None, home: Path, port: int, share: bo
         Also to the local network. Without it nothing beyond this machine is served.
     https
         Offer HTTPS when sharing: needed by phones to keep pages for use without connection.
+
+    Raises
+    ------
+    NotAllowed
+        If the machine is on no network.
     """
     folder = notebook_path.with_name(notebook_path.name + ".app") if notebook_path is not None else home / "app"
     if not share:
