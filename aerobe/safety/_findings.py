@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from aerobe.safety._thresholds import DECIDE
+
 SHOWN, NOT_SHOWN, FAILS = "shown to pass", "not shown to pass", "fails"
 STATES = (SHOWN, NOT_SHOWN, FAILS)
 
@@ -17,3 +19,8 @@ class Finding:
     why: str
     next_step: str
     sources: tuple[str, ...]
+
+
+def finding(name: str, state: str, why: str, next_step: str, *sources: str) -> Finding:
+    """A finding whose next step ends by saying who decides."""
+    return Finding(name=name, state=state, why=why, next_step=next_step + DECIDE, sources=sources)

@@ -6,8 +6,8 @@ import math
 from collections.abc import Sequence
 
 from aerobe.errors import NotFound, UnusableReading
-from aerobe.safety._findings import FAILS, NOT_SHOWN, SHOWN, Finding
-from aerobe.safety._thresholds import DECIDE, Threshold, tables, threshold
+from aerobe.safety._findings import FAILS, NOT_SHOWN, SHOWN, Finding, finding
+from aerobe.safety._thresholds import Threshold, tables, threshold
 
 E_COLI, ENTEROCOCCI = "tea-e-coli", "tea-enterococci"
 
@@ -50,7 +50,9 @@ def judge_count(limit: str, *, point: float | None, low: float, high: float) -> 
     """
     rule = threshold(limit)
     if rule.detects:
-        raise NotFound(f"The limit '{limit}' asks for presence or absence, not for a count.", "Give whether it was detected.")
+        raise NotFound(
+            f"The limit '{limit}' asks for presence or absence, not for a count.", "Give whether it was detected."
+        )
     middle = low if point is None else point
     if any(math.isnan(value) for value in (low, middle, high)) or not 0.0 <= low <= middle <= high:
         raise UnusableReading(
@@ -58,30 +60,20 @@ def judge_count(limit: str, *, point: float | None, low: float, high: float) -> 
         )
     counted = "No point value" if point is None else f"Counted {point:.3g}"
     text = f"{rule.says} {counted} ({low:.3g} to {high:.3g}) {rule.unit}. "
-    sources = (rule.source,)
+    source = rule.source
     if _breaks(middle, rule):
-        return Finding(
-            name=limit,
-            state=FAILS,
-            why=text + "That is over the limit.",
-            next_step="Do not use this batch where anything is eaten." + DECIDE,
-            sources=sources,
+        return finding(
+            limit, FAILS, text + "That is over the limit.", "Do not use this batch where anything is eaten.", source
         )
     if _breaks(high, rule):
-        return Finding(
-            name=limit,
-            state=NOT_SHOWN,
-            why=text + "The upper end is over the limit, so the count does not show that it is kept.",
-            next_step="Repeat with more tubes or plates of more volume, until the upper end is under the limit." + DECIDE,
-            sources=sources,
+        return finding(
+            limit,
+            NOT_SHOWN,
+            text + "The upper end is over the limit, so the count does not show that it is kept.",
+            "Repeat with more tubes or plates of more volume, until the upper end is under the limit.",
+            source,
         )
-    return Finding(
-        name=limit,
-        state=SHOWN,
-        why=text + "The upper end keeps the limit too.",
-        next_step="It speaks for this sample only." + DECIDE,
-        sources=sources,
-    )
+    return finding(limit, SHOWN, text + "The upper end keeps the limit too.", "It speaks for this sample only.", source)
 
 
 def judge_absence(limit: str, *, detected: bool | None, method_finds: float | None) -> Finding:
@@ -113,31 +105,19 @@ def judge_absence(limit: str, *, detected: bool | None, method_finds: float | No
     rule = threshold(limit)
     if not rule.detects:
         raise NotFound(f"The limit '{limit}' asks for a count.", "Give the count with its interval.")
-    sources = (rule.source,)
+    source = rule.source
     if detected:
-        return Finding(
-            name=limit,
-            state=FAILS,
-            why=f"{rule.says} It was detected.",
-            next_step="Do not use it where anything is eaten." + DECIDE,
-            sources=sources,
-        )
+        return finding(limit, FAILS, f"{rule.says} It was detected.", "Do not use it where anything is eaten.", source)
     if detected is None or method_finds is None or not method_finds <= rule.value:
         why = "It was not tested." if detected is None else "The method is not known to find so little."
-        return Finding(
-            name=limit,
-            state=NOT_SHOWN,
-            why=f"{rule.says} {why}",
-            next_step=f"Have it tested by a method that finds {rule.value:g} {rule.unit}." + DECIDE,
-            sources=sources,
+        return finding(
+            limit,
+            NOT_SHOWN,
+            f"{rule.says} {why}",
+            f"Have it tested by a method that finds {rule.value:g} {rule.unit}.",
+            source,
         )
-    return Finding(
-        name=limit,
-        state=SHOWN,
-        why=f"{rule.says} It was not detected.",
-        next_step="It speaks for this sample only." + DECIDE,
-        sources=sources,
-    )
+    return finding(limit, SHOWN, f"{rule.says} It was not detected.", "It speaks for this sample only.", source)
 
 
 def judge_portions(limit: str, counts: Sequence[float]) -> Finding:
@@ -171,23 +151,19 @@ def judge_portions(limit: str, counts: Sequence[float]) -> Finding:
         raise NotFound(f"There is no plan '{limit}'.", "Use compost-eu-e-coli or compost-eu-salmonella.")
     if any(not count >= 0.0 for count in counts):
         raise UnusableReading("A count below zero, or none, is no count.", "Give one count a portion; 0 for none.")
-    sources = (str(plan["source"]),)
+    source = str(plan["source"])
     between = sum(plan["m"] < count <= plan["M"] for count in counts)
     if any(count > plan["M"] for count in counts) or between > plan["c"]:
-        return Finding(
-            name=limit, state=FAILS, why=str(plan["says"]), next_step="Do not use this compost for tea." + DECIDE, sources=sources
-        )
+        return finding(limit, FAILS, str(plan["says"]), "Do not use this compost for tea.", source)
     if len(counts) < plan["n"]:
-        return Finding(
-            name=limit,
-            state=NOT_SHOWN,
-            why=f"{plan['says']} Only {len(counts)} portions were tested.",
-            next_step=f"Test {plan['n']} portions of the batch." + DECIDE,
-            sources=sources,
+        return finding(
+            limit,
+            NOT_SHOWN,
+            f"{plan['says']} Only {len(counts)} portions were tested.",
+            f"Test {plan['n']} portions of the batch.",
+            source,
         )
-    return Finding(
-        name=limit, state=SHOWN, why=str(plan["says"]), next_step="It speaks for this batch only." + DECIDE, sources=sources
-    )
+    return finding(limit, SHOWN, str(plan["says"]), "It speaks for this batch only.", source)
 
 
 def _breaks(value: float, rule: Threshold) -> bool:

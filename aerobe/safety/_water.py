@@ -6,8 +6,8 @@ import re
 from dataclasses import dataclass
 
 from aerobe.errors import OutsideValidity, UnusableRecord
-from aerobe.safety._findings import FAILS, NOT_SHOWN, SHOWN, Finding
-from aerobe.safety._thresholds import DECIDE, tables, threshold
+from aerobe.safety._findings import FAILS, NOT_SHOWN, SHOWN, Finding, finding
+from aerobe.safety._thresholds import tables, threshold
 
 WATER_KINDS = ("public", "well", "rain", "surface", "other", "not known")
 
@@ -16,7 +16,9 @@ def water_kind(note: str) -> str:
     """The kind of water that a free-text note names; with several, the one to be most careful with."""
     words = set(re.findall(r"[a-z]+", note.lower()))
     kinds = tables("water")["kinds"]
-    return next((kind for kind in ("surface", "other", "rain", "well", "public") if words & set(kinds[kind])), "not known")
+    return next(
+        (kind for kind in ("surface", "other", "rain", "well", "public") if words & set(kinds[kind])), "not known"
+    )
 
 
 def judge_water(note: str, *, e_coli_found: bool | None = None) -> Finding:
@@ -40,45 +42,39 @@ def judge_water(note: str, *, e_coli_found: bool | None = None) -> Finding:
     cfr-21-112
     """
     kind, rule = water_kind(note), threshold("water-e-coli")
-    sources = (rule.source,)
+    source = rule.source
     if e_coli_found:
-        return Finding(
-            name="water",
-            state=FAILS,
-            why=f"{rule.says} E. coli was found.",
-            next_step="Use drinking water." + DECIDE,
-            sources=sources,
-        )
+        return finding("water", FAILS, f"{rule.says} E. coli was found.", "Use drinking water.", source)
     if kind == "surface":
-        return Finding(
-            name="water",
-            state=FAILS,
-            why=f"'{note}' is surface water. {tables('water')['kinds']['says']}",
-            next_step="Use drinking water." + DECIDE,
-            sources=sources,
+        return finding(
+            "water",
+            FAILS,
+            f"'{note}' is surface water. {tables('water')['kinds']['says']}",
+            "Use drinking water.",
+            source,
         )
     if kind == "public":
-        return Finding(
-            name="water",
-            state=SHOWN,
-            why=f"'{note}' is noted as drinking water; keep the supplier's statement.",
-            next_step="Take out the chlorine; cover the vessel." + DECIDE,
-            sources=sources,
+        return finding(
+            "water",
+            SHOWN,
+            f"'{note}' is noted as drinking water; keep the supplier's statement.",
+            "Take out the chlorine; cover the vessel.",
+            source,
         )
     if kind in ("well", "rain") and e_coli_found is False:
-        return Finding(
-            name="water",
-            state=SHOWN,
-            why=f"'{note}': no E. coli was found in 100 mL.",
-            next_step="Repeat the test when anything changes." + DECIDE,
-            sources=sources,
+        return finding(
+            "water",
+            SHOWN,
+            f"'{note}': no E. coli was found in 100 mL.",
+            "Repeat the test when anything changes.",
+            source,
         )
-    return Finding(
-        name="water",
-        state=NOT_SHOWN,
-        why=f"{rule.says} For '{note or 'not noted'}' that is not shown.",
-        next_step="Use drinking water, or have 100 mL tested for E. coli." + DECIDE,
-        sources=sources,
+    return finding(
+        "water",
+        NOT_SHOWN,
+        f"{rule.says} For '{note or 'not noted'}' that is not shown.",
+        "Use drinking water, or have 100 mL tested for E. coli.",
+        source,
     )
 
 
@@ -147,7 +143,8 @@ def dechlorinate(*, water_l: float, chlorine_mg_per_l: float, chloramine: bool |
     first = (
         f"Free chlorine: air for a few hours, or {hours:g} h standing open, will do without any chemical."
         if free
-        else "Chloramine does not leave by standing or by air" + ("." if chloramine else "; not knowing counts as chloramine.")
+        else "Chloramine does not leave by standing or by air"
+        + ("." if chloramine else "; not knowing counts as chloramine.")
     )
     advice = (
         first,
@@ -162,7 +159,12 @@ def dechlorinate(*, water_l: float, chlorine_mg_per_l: float, chloramine: bool |
         thiosulphate_least_mg=chlorine * threshold("thiosulphate-least-per-chlorine").value,
         thiosulphate_most_mg=chlorine * threshold("thiosulphate-most-per-chlorine").value,
         advice=advice,
-        sources=("pipeline-disinfection-guide", "basu-de-souza-2011", "arithmetic-of-the-reaction", "tea-common-practice"),
+        sources=(
+            "pipeline-disinfection-guide",
+            "basu-de-souza-2011",
+            "arithmetic-of-the-reaction",
+            "tea-common-practice",
+        ),
     )
 
 
