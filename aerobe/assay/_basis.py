@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from aerobe.assay._arrays import Floats
@@ -10,6 +9,7 @@ from aerobe.assay._propagation import Agreement, Input, propagate_both
 from aerobe.errors import NotAllowed, UnusableReading
 
 BASES = ("per mL", "per g wet", "per g dry")
+MOST = 1e18  # of a result; beyond lie slips of the pen
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,7 +20,7 @@ class Uncertain:
     sd: float = 0.0
 
     def __post_init__(self) -> None:
-        if not math.isfinite(self.value) or not math.isfinite(self.sd) or self.sd < 0:
+        if not abs(self.value) <= MOST or not 0 <= self.sd <= MOST:  # also false for nan
             raise UnusableReading(
                 f"{self.value} with uncertainty {self.sd} is not usable.", "Give a number and an uncertainty of 0 or more."
             )
@@ -38,6 +38,11 @@ class Material:
             raise UnusableReading(
                 f"A density of {self.density_g_per_ml.value:g} g/mL is impossible.",
                 "Weigh a known volume: loose compost is near 0.5, liquid tea near 1.0.",
+            )
+        if self.density_g_per_ml.sd > self.density_g_per_ml.value or self.moisture.sd > 0.5:
+            raise UnusableReading(
+                "Density or moisture is known so badly that nothing can be said on another basis.",
+                "Weigh a known volume and dry a sample; give the uncertainty of each in its own unit.",
             )
         if not 0.0 <= self.moisture.value < 1.0:
             raise UnusableReading(

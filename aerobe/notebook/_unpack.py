@@ -122,9 +122,13 @@ def _about(files: dict[str, bytes]) -> dict[str, Any]:
 
 def _entries(about: dict[str, Any]) -> list[dict[str, Any]]:
     entries = about.get("resources")
-    if not isinstance(entries, list) or not all(isinstance(item, dict) and isinstance(item.get("name"), str) for item in entries):
+    if not isinstance(entries, list) or not all(_is_entry(item) for item in entries):
         raise ImportFault("The package does not list its tables.", "Export it again.")
     return entries
+
+
+def _is_entry(item: Any) -> bool:
+    return isinstance(item, dict) and isinstance(item.get("name"), str) and isinstance(item.get("aerobe", {}), dict)
 
 
 def _resource(files: dict[str, bytes], entry: dict[str, Any]) -> str:

@@ -59,7 +59,7 @@ def web_parsers(world: World) -> Iterator[Parser]:
             read=lambda given: _usable(world.send(given)),
             slow_s=20.0 if form.heavy else 1.0,
             quick=1 if form.heavy else 8,
-            long=1000 if not form.heavy else 200,
+            long=1000 if not form.heavy else 100,
         )
     for address, asked in QUERIES.items():
         yield Parser(

@@ -258,6 +258,7 @@ def _typed_forms(folder: Path) -> Iterator[Parser]:
         "results on another basis",
         basis,
         lambda typed: desk.result_on_basis(given="per mL", wanted="per g wet", **typed),
+        sane=lambda found: _finite(found.linear.uncertainty) or _finite(found.simulated.high),
     )
     alarms = {
         "quiet_from": "22:00",

@@ -49,6 +49,8 @@ LONG_CELL = '"' + "x" * 200_000 + '"'  # longer than Python's reader of tables t
         lambda: desk.count_fields("1e308 1e308", volume_ml=1e-4),
         lambda: desk.ratio_of_parts("12", "30", "2", "33333", "mass"),
         lambda: desk.ratio_of_parts("1e308", "30", "2", "3", "mass"),
+        lambda: desk.result_on_basis("12 +- 1e308", given="per mL", wanted="per g wet", density="1"),
+        lambda: desk.result_on_basis("12", given="per mL", wanted="per g wet", density="1 +- 100"),
         lambda: Budget(money=100.0, days_per_round=0.0),
         lambda: Budget(money=100.0, days_per_round=1e-320),
         lambda: Budget(money=100.0, vessels=10**20),
@@ -115,7 +117,7 @@ def test_a_notebook_whose_text_is_no_text_is_called_damaged(tmp_path: Path) -> N
         open_notebook(path, at=NOW).close()
 
 
-@pytest.mark.parametrize("harm", ["flip", "more cells", "nan"])
+@pytest.mark.parametrize("harm", ["flip", "more cells", "nan", "about"])
 def test_a_package_spoiled_anywhere_is_refused_as_a_whole(tmp_path: Path, harm: str) -> None:
     from hashlib import sha256
 
@@ -130,6 +132,9 @@ def test_a_package_spoiled_anywhere_is_refused_as_a_whole(tmp_path: Path, harm: 
         package = (
             package[:middle] + bytes(255 - byte for byte in package[middle : middle + 40]) + package[middle + 40 :]
         )
+    elif harm == "about":
+        about["resources"][0]["aerobe"] = 1.5
+        package = packed_again({**files, "datapackage.json": json.dumps(about).encode()})
     else:
         path = next(
             name for name in files if ("logs/" in name if harm == "more cells" else name.endswith("results.json"))
