@@ -48,7 +48,7 @@ def courses_by_arm(courses: Sequence[Course], *, quantity: str, unit: str) -> Pi
 
     arms = list(dict.fromkeys(course.arm for course in courses))
     scales = series_scales(arms)
-    rows = [
+    rows: list[dict[str, Any]] = [
         {"h": hour, "value": value, "arm": course.arm, "brew": course.brew}
         for course in courses
         for hour, value in zip(course.hours, course.values, strict=True)

@@ -11,8 +11,8 @@ from cyclopts import App, Parameter
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._assay_counts import basis, carbon, fields, hyphae, plates, ratio, tubes
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, progress, say
-from aerobe.cli._files import write_whole
 from aerobe.cli._pictures import save_picture
+from aerobe.desk import write_whole
 from aerobe.errors import ImportFault, UnusableRecord
 from aerobe.records import Assay, AssayError
 from aerobe.units import number

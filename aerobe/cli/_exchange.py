@@ -10,7 +10,7 @@ from cyclopts import Parameter
 
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import OWN, Where, now, progress, say, table
-from aerobe.cli._files import write_whole
+from aerobe.desk import write_whole
 from aerobe.errors import ImportFault
 from aerobe.records import as_plain
 from aerobe.units import ELAPSED

@@ -23,6 +23,10 @@ class Water:
     temperature: Annotated[str, Parameter(help="Water temperature, with unit.")] = "20 degC"
     altitude: Annotated[str, Parameter(help="Height above sea level, with unit.")] = "0 m"
 
+    def read(self) -> tuple[float, float]:
+        """Temperature and altitude. [degC, m]"""
+        return TEMPERATURE.read(self.temperature), LENGTH.read(self.altitude)
+
 
 WATER = Water()
 
@@ -111,7 +115,7 @@ def kla(
     """
     from aerobe.desk import keep_kla, measure_kla, read_run
 
-    warm, high = TEMPERATURE.read(water.temperature), LENGTH.read(water.altitude)
+    warm, high = water.read()
     log = read_run(_text(file), time_unit=time_unit, oxygen_unit=oxygen_unit, temperature_degc=warm, altitude_m=high)
     held = _vessel(where, vessel) if vessel else None
     report = measure_kla(
@@ -153,7 +157,7 @@ def steps(
     """
     from aerobe.desk import measure_steps, read_run
 
-    warm, high = TEMPERATURE.read(water.temperature), LENGTH.read(water.altitude)
+    warm, high = water.read()
     log = read_run(_text(file), time_unit=time_unit, oxygen_unit=oxygen_unit, temperature_degc=warm, altitude_m=high)
     found = measure_steps(
         log, off_at_h=ELAPSED.read(off), on_at_h=ELAPSED.read(on), temperature_degc=warm, altitude_m=high,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from aerobe.cli._files import write_whole
+from aerobe.desk import write_whole
 from aerobe.errors import UnusableRecord
 
 

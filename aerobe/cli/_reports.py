@@ -9,7 +9,7 @@ from cyclopts import App, Parameter
 
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, progress, say
-from aerobe.cli._files import write_whole
+from aerobe.desk import write_whole
 from aerobe.errors import ImportFault
 
 app = App(name="report", help="Reports with their data: write, check anew, publish a folder of pages.")

@@ -7,10 +7,10 @@ from pathlib import Path
 from cyclopts import App
 
 from aerobe.cli._common import OWN, Where, now, say, table
-from aerobe.cli._files import write_whole
 from aerobe.cli._pictures import save_picture
 from aerobe.cli._trial_plans import plan, power, times
 from aerobe.cli._verdicts import compare, judge_file, next_one, verdict
+from aerobe.desk import write_whole
 
 trial = App(name="trial", help="Plan a trial, print its run sheet, judge it, and find out what to ask next.")
 

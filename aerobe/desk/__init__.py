@@ -11,7 +11,7 @@ from typing import Any
 
 # name -> file behind the door; keep each subject's lines together.
 _WHERE: dict[str, str] = {
-    # records and the notebook (_records, _intake, _packages, _demo)
+    # records and the notebook (_records, _intake, _packages, _files, _demo)
     "Preview": "_intake",
     "TakenIn": "_intake",
     "Wishes": "_intake",
@@ -28,6 +28,7 @@ _WHERE: dict[str, str] = {
     "export_package": "_packages",
     "import_package": "_packages",
     "make_demo": "_demo",
+    "write_whole": "_files",
     "preview_table": "_intake",
     "restore_notebook": "_care",
     "take_in": "_intake",

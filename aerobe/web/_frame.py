@@ -42,6 +42,7 @@ from starlette.datastructures import UploadFile
 from starlette.requests import HTTPConnection
 
 from aerobe import desk
+from aerobe.errors import ImportFault
 from aerobe.units import number, span, with_uncertainty
 from aerobe.web._live import Live
 from aerobe.web._session import form_token, state_of
@@ -53,6 +54,7 @@ LOOKS = ("auto", "light", "dark")
 __all__ = [
     "Fields",
     "NavItem",
+    "chosen_file",
     "clock_of",
     "fields",
     "go_to",
@@ -113,6 +115,14 @@ class Fields:
         """A file, if one was chosen."""
         found = self.files.get(name, ())
         return found[-1] if found and found[-1].filename else None
+
+
+async def chosen_file(sent: Fields, name: str, *, choose: str) -> tuple[bytes, str]:
+    """Content and name of the file that a form must bring; `choose` says which is meant."""
+    upload = sent.upload(name)
+    if upload is None:
+        raise ImportFault("No file was chosen.", choose)
+    return await upload.read(), (upload.filename or "file")[-120:]
 
 
 async def fields(request: Request) -> Fields:

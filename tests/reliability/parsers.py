@@ -31,9 +31,9 @@ from aerobe.records import Assay, Brew, Recipe, Trial, Vessel, as_plain, from_pl
 from aerobe.units import AREA, KINDS, parse_number
 from aerobe.web._alarms import AlarmSettings
 from aerobe.web._broker import topics_from
+from aerobe.web._photos import keep_photo
 from aerobe.web._points import batches_from
 from aerobe.web._state import open_state
-from aerobe.web._views import keep_photo
 from tests.conftest import DATA
 from tests.reliability.fuzz import Parser, spoil_bytes, spoil_plain, spoil_text
 from tests.reliability.world import RATIOS, RUN, TABLE, USE, WISH, yard

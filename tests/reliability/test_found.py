@@ -14,7 +14,7 @@ import pytest
 
 from aerobe import desk
 from aerobe.assay import study_from_table
-from aerobe.cli._files import write_whole
+from aerobe.desk import write_whole
 from aerobe.desk._moments import elapsed_from
 from aerobe.errors import LONGEST, AerobeError, NotFound
 from aerobe.evidence import contrasts_from_table

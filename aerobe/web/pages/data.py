@@ -11,7 +11,7 @@ from fastapi.concurrency import run_in_threadpool
 from aerobe import desk
 from aerobe.errors import AerobeError, ImportFault
 from aerobe.units import ELAPSED
-from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page
+from aerobe.web._frame import Fields, chosen_file, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page
 from aerobe.web._uploads import Uploads
 
 router = APIRouter()
@@ -29,11 +29,8 @@ def data(request: Request) -> Response:
 @router.post("/data/import")
 async def bring(request: Request, sent: Sent) -> Response:
     """A file was chosen: a package is taken in, a table is shown first."""
-    upload = sent.upload("file")
     try:
-        if upload is None:
-            raise ImportFault("No file was chosen.", "Choose a table (CSV, TSV, spreadsheet) or a data package (zip).")
-        content, name = await upload.read(), (upload.filename or "file")[-120:]
+        content, name = await chosen_file(sent, "file", choose="Choose a table (CSV, TSV, spreadsheet) or a data package (zip).")
         return await run_in_threadpool(_take_in_or_show, request, name, content)
     except AerobeError as fault:
         context = await run_in_threadpool(_context, request)

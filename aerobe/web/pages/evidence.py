@@ -9,8 +9,8 @@ from fastapi import APIRouter, Depends, Request, Response
 from fastapi.concurrency import run_in_threadpool
 
 from aerobe import desk
-from aerobe.errors import AerobeError, ImportFault
-from aerobe.web._frame import Fields, clock_of, fields, go_to, menu_entry, notebook_of, page
+from aerobe.errors import AerobeError
+from aerobe.web._frame import Fields, chosen_file, clock_of, fields, go_to, menu_entry, notebook_of, page
 
 router = APIRouter()
 nav = menu_entry("Evidence", "/evidence", order=45, icon="evidence")
@@ -26,11 +26,8 @@ def hub(request: Request) -> Response:
 @router.post("/evidence")
 async def take(request: Request, sent: Sent) -> Response:
     """A package or a table of others."""
-    upload = sent.upload("file")
     try:
-        if upload is None:
-            raise ImportFault("No file was chosen.", "Choose a data package (zip) or a table of ratios (CSV).")
-        content, name = await upload.read(), (upload.filename or "file")[-120:]
+        content, name = await chosen_file(sent, "file", choose="Choose a data package (zip) or a table of ratios (CSV).")
         taken = await run_in_threadpool(_take, request, content, name, sent.text("site")[:80])
     except AerobeError as fault:
         context = await run_in_threadpool(_context, request)

@@ -24,7 +24,8 @@ from aerobe.web._frame import (
     settings_of,
     wants_json,
 )
-from aerobe.web._views import MEDIA, call_of, keep_photo, photo_of
+from aerobe.web._photos import MEDIA, keep_photo, photo_of
+from aerobe.web._views import call_of
 
 router = APIRouter()
 nav = menu_entry("Record", "/record", order=20, icon="record", first=True)

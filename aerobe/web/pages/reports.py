@@ -8,8 +8,8 @@ from fastapi import APIRouter, Depends, Request, Response
 from fastapi.concurrency import run_in_threadpool
 
 from aerobe import desk
-from aerobe.errors import AerobeError, ImportFault, NotFound
-from aerobe.web._frame import Fields, clock_of, fields, menu_entry, notebook_of, page
+from aerobe.errors import AerobeError, NotFound
+from aerobe.web._frame import Fields, chosen_file, clock_of, fields, menu_entry, notebook_of, page
 
 router = APIRouter()
 nav = menu_entry("Reports", "/reports", order=46, icon="report")
@@ -41,11 +41,8 @@ def report(request: Request, kind: str, key: str, form: str, people: bool = Fals
 @router.post("/reports/check")
 async def check(request: Request, sent: Sent) -> Response:
     """Compute the reports in a package anew."""
-    upload = sent.upload("file")
     try:
-        if upload is None:
-            raise ImportFault("No file was chosen.", "Choose the data package (zip) that came with a report.")
-        content = await upload.read()
+        content, _ = await chosen_file(sent, "file", choose="Choose the data package (zip) that came with a report.")
         checks = await run_in_threadpool(desk.check_package, content, now=clock_of(request))
     except AerobeError as fault:
         context = await run_in_threadpool(_context, request)

@@ -1,4 +1,4 @@
-"""Files that a command writes: whole, or not at all."""
+"""Files that a person asks for: whole, or not at all."""
 
 from __future__ import annotations
 
