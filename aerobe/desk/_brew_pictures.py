@@ -112,8 +112,8 @@ def _oxygen(view: BrewView, advice: Any) -> Any:
     from aerobe.charts import oxygen_curve
 
     band, log = _band(advice, "oxygen"), view.oxygen_log
-    if band is None and not len(log.elapsed_h):
-        return None
+    if band is None and len(log.elapsed_h) < 2:
+        return None  # one value is no course
     times, low, middle, high = band if band is not None else ((), (), (), ())
     brew = view.card.brew
     return oxygen_curve(
