@@ -23,11 +23,15 @@ from aerobe.records import Assay, Brew, Harvest, Recipe, content_hash
 PAST_BREWS = 5  # earlier brews that sharpen the prior; more teach little and take time
 PAST_TESTS = 2  # tests that an earlier brew must have to teach anything
 HOURS_BEYOND = 12.0  # that a course goes on after the last thing known of a long brew [h]
-_MODEL = "1"  # grows when the model changes, so that kept summaries of brews are made anew
+LONGEST_H = 168.0  # a brew that nobody ended is followed no further than this [h]
+_MODEL = "2"  # grows when the model changes, so that kept summaries of brews are made anew
 
 
-def story_of_history(history: BrewHistory) -> tuple[BrewStory, tuple[str, ...]]:
-    """The story of a brew as the notebook holds it, and what should be said about its readings."""
+def story_of_history(history: BrewHistory, *, reach_h: float = 0.0) -> tuple[BrewStory, tuple[str, ...]]:
+    """The story of a brew as the notebook holds it, and what should be said about its readings.
+
+    Its course goes on beyond the last thing known, and beyond `reach_h`.
+    """
     measurements, notes = measurements_of(history.readings, history.assays)
     story = BrewStory(
         recipe=history.recipe,
@@ -36,7 +40,7 @@ def story_of_history(history: BrewHistory) -> tuple[BrewStory, tuple[str, ...]]:
         measurements=measurements,
         oxygen=_log(history, "oxygen"),
         temperature=_log(history, "temperature"),
-        horizon_h=max(DEFAULT_HORIZON_H, _last_hour(history) + HOURS_BEYOND),
+        horizon_h=max(DEFAULT_HORIZON_H, max(_last_hour(history), reach_h) + HOURS_BEYOND),
     )
     return story, notes
 
@@ -61,11 +65,12 @@ def infer_history(
     *,
     now: datetime,
     until_h: float | None = None,
+    reach_h: float = 0.0,
     progress: Callable[[float], None] = lambda share: None,
 ) -> Posterior:
     """The posterior of a brew in the notebook, with what the person's earlier brews taught."""
     _need_something_that_grows(history)
-    story, notes = story_of_history(history)
+    story, notes = story_of_history(history, reach_h=reach_h)
     if until_h is not None:
         story = story.until(until_h)
     posterior = infer_brew(story, seed=history.brew.seed, past=past_of(notebook, history, now=now), progress=progress)
@@ -95,7 +100,11 @@ def advise_brew(
     """
     history = brew_history(notebook, brew)
     now_h = max(0.0, history.brew.hours_at(now))
-    posterior = infer_history(notebook, history, now=now, progress=progress)
+    posterior = infer_history(notebook, history, now=now, reach_h=min(now_h, LONGEST_H), progress=progress)
+    if now_h > LONGEST_H + HOURS_BEYOND:
+        end = posterior.times_h[-1]
+        forgotten = f"This brew began {now_h / 24.0:.0f} days ago and was never ended; its course stops at {end:.0f} h."
+        posterior = replace(posterior, notes=(forgotten, *posterior.notes))
     outlook = oxygen_outlook(posterior, now_h, history.brew.aim.oxygen_floor_mg_per_l)
     gates = gates_of_brew(notebook, brew, now=now, risk=outlook.probability_below)
     advice = advise(

@@ -74,3 +74,12 @@ def test_the_course_of_a_long_brew_reaches_past_its_last_reading(where: str) -> 
         long, short = desk.take_in(book, content, "long.csv", now=NOW).brews
         horizons = [desk.story_of_history(desk.brew_history(book, brew))[0].horizon_h for brew in (long, short)]
     assert horizons == [112.0, 72.0]
+
+
+def test_a_brew_left_to_itself_is_followed_for_a_week_and_then_said_to_be_forgotten(demo):
+    notebook, brew = demo
+    started = desk.brew_history(notebook, brew).brew.started_at
+    fourth, tenth = (desk.advise_brew(notebook, brew, started + timedelta(hours=hours)) for hours in (100.0, 240.0))
+    assert fourth.now_h == 100.0 and fourth.times_h[-1] == 112.0
+    assert not any("never ended" in note for note in fourth.notes)
+    assert tenth.now_h == 180.0 and any("10 days ago" in note for note in tenth.notes)
