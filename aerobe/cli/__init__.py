@@ -9,6 +9,7 @@ Exit codes: 0 done; 1 a bug of ours; 2 the command line was not understood; 3 a 
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 from typing import TYPE_CHECKING
@@ -61,6 +62,10 @@ def _default_in_words(value: object) -> str | None:
 
 def main(words: list[str] | None = None) -> None:
     """Run one command and leave with its exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # A terminal that has no sign for a name shows a question mark; it is no reason to stop half way.
+            stream.reconfigure(errors="replace")
     sys.exit(run(sys.argv[1:] if words is None else words))
 
 

@@ -36,7 +36,7 @@ def notebook_add(noun: str, file: Path, /, *, change: bool = False, where: Where
 
     try:
         record: Any = from_plain(_class_of(noun), json.loads(file.read_text(encoding="utf-8")))
-    except (OSError, ValueError) as fault:
+    except (OSError, ValueError, RecursionError) as fault:
         raise ImportFault(f"{file} is no JSON file: {fault}.", "Give a file with one JSON object.") from None
     with where.open() as open_one:
         receipt = open_one.change(record, at=now()) if change else open_one.add(record, at=now())

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import io
 import json
+import os
+import subprocess
+import sys
 import time
 import zipfile
 from collections.abc import Callable
@@ -14,6 +17,7 @@ import pytest
 
 from aerobe import desk
 from aerobe.assay import study_from_table
+from aerobe.cli import FAULT, run
 from aerobe.desk import write_whole
 from aerobe.desk._moments import elapsed_from
 from aerobe.errors import LONGEST, AerobeError, NotFound
@@ -24,7 +28,7 @@ from aerobe.records import Brew, from_plain
 from aerobe.trials import Budget
 from aerobe.web._points import batches_from
 from aerobe.web._state import EMPTY, open_state
-from tests.notebook.conftest import NOW
+from tests.notebook.conftest import NOW, furnish
 from tests.reliability.parsers import packed_again
 from tests.reliability.world import TABLE, World
 
@@ -190,6 +194,27 @@ def test_a_letter_that_the_pdf_has_no_shape_for_is_named(tmp_path: Path) -> None
     form = desk.StudyForm(table=desk.example_study(), name="\u1780", method="colour test")
     with pytest.raises(AerobeError, match="no letters"):
         desk.certificate_as_pdf(form, now=NOW)
+
+
+def test_a_json_file_without_end_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (tmp_path / "deep.json").write_text("[" * 100_000 + "]" * 100_000, encoding="utf-8")
+    words = ["notebook", "add", "recipe", str(tmp_path / "deep.json"), "--notebook", str(tmp_path / "tea.notebook")]
+    assert run(words) == FAULT and "no JSON file" in capsys.readouterr().err
+
+
+def test_a_terminal_without_the_letters_of_a_name_gets_an_answer(tmp_path: Path) -> None:
+    where = str(tmp_path / "tea.notebook")
+    with open_notebook(where, at=NOW) as book:
+        furnish(book)
+        desk.new_brew(book, name="F\u00e4sschen \u2264 5 \u1780", recipe="plain", vessel="barrel", now=NOW)
+    told = subprocess.run(
+        [sys.executable, "-m", "aerobe", "brew", "list", "--notebook", where],
+        env={**os.environ, "PYTHONIOENCODING": "ascii"},
+        cwd=Path(__file__).parents[2],
+        capture_output=True,
+        text=True,
+    )
+    assert told.returncode == 0 and "F?sschen ? 5 ?" in told.stdout, told.stderr
 
 
 def test_a_file_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
