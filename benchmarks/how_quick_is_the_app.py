@@ -6,7 +6,8 @@ The server runs in a process of its own, as `aerobe serve` would run it, with fi
 out beforehand. Requests start by the clock and do not wait for each other (an open loop), so a slow answer is not hidden.
 Target: 95 of 100 answers within 150 ms. The load comes from the same machine and takes its share of it.
 Two passes: in the first most brews are opened for the first time and their charts are built, in the second they are kept.
-The server's own processor time is printed too: it says what the machine's other work cannot blur.
+The server's own processor time is printed too: it says what the machine's other work cannot blur. So is the memory it
+holds, the brew model and five calls among it.
 """
 
 from __future__ import annotations
@@ -137,10 +138,12 @@ def main() -> None:
             wait_until_calls_are_there(base)
             commit = subprocess.run(["git", "rev-parse", "--short", "HEAD"], capture_output=True, text=True).stdout.strip()
             print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}, {commit}")
+            print(f"idle, the calls worked out: server holds {memory_mb(server.pid):.0f} MB; target under 700 MB")
             for name in ("first pass", "second pass"):
                 busy = processor_s(server.pid)
                 times, failed = asyncio.run(load(base, seconds, per_s))
                 print_pass(name, times, failed, processor_s(server.pid) - busy)
+                print(f"  server holds {memory_mb(server.pid):.0f} MB")
         finally:
             server.terminate()
             server.wait(60)
@@ -153,6 +156,14 @@ def processor_s(pid: int) -> float:
     except OSError:
         return float("nan")
     return (int(parts[11]) + int(parts[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def memory_mb(pid: int) -> float:
+    """Resident memory of a process [MB]; nan where the system does not say."""
+    try:
+        return int(Path(f"/proc/{pid}/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE") / 1e6
+    except OSError:
+        return float("nan")
 
 
 def print_pass(name: str, times: dict[str, list[float]], failed: int, busy_s: float) -> None:
