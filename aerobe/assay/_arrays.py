@@ -36,16 +36,6 @@ def finite(values: Iterable[float], what: str, *, at_least: int = 1) -> Floats:
     return array
 
 
-def not_negative(values: Floats, what: str) -> Floats:
-    """The same values, refused when one is below zero."""
-    if np.any(values < 0):
-        raise UnusableReading(
-            f"{what} contain {values[values < 0][0]:g}, which is below zero.",
-            "Enter the number as read, before any blank is subtracted; mark a reading below the limit as such.",
-        )
-    return values
-
-
 def confidence(level: float) -> float:
     """A two-sided level as it should be: a fraction such as 0.9."""
     if not 0.5 <= level < 1.0:

@@ -11,8 +11,6 @@ import numpy as np
 from aerobe.assay._arrays import confidence, finite, t_quantile
 from aerobe.errors import NotEnoughData, OutsideValidity, UnusableReading
 
-CHAMBER_ML_PER_MM2 = 1e-4  # 0.1 mm deep: 1 mm2 of a haemocytometer holds 1e-4 mL
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Density:

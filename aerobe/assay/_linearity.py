@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from aerobe.assay._arrays import Floats, finite, normal_quantile, t_quantile
+from aerobe.assay._arrays import Floats, finite, t_quantile
 from aerobe.assay._least_squares import Fit, calibrate, least_squares, polynomial
 from aerobe.errors import NotEnoughData, OutsideValidity, UnusableReading
 from aerobe.units import number, span
@@ -339,9 +339,3 @@ def valid_range(
         default=("nothing tested", math.inf),
     )
     return ValidRange(low=low, high=high, limited_below_by=low_name, limited_above_by=high_name)
-
-
-def two_sided(value: float, sd: float, level: float) -> tuple[float, float]:
-    """Normal interval."""
-    half = normal_quantile(level) * sd
-    return value - half, value + half

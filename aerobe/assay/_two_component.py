@@ -29,10 +29,6 @@ class TwoComponent:
     level: float
     df: int  # degrees of freedom of scatter behind the fit
 
-    def sd_at(self, level: float) -> float:
-        """Standard deviation of one reading of a sample at this level. [unit of the result]"""
-        return math.hypot(self.constant_sd, self.proportional_cv * level)
-
 
 def two_component_sd(level: float, constant_sd: float, log_sd: float, slope: float = 1.0) -> float:
     """Standard deviation under the full model y = a + slope x level x exp(eta) + eps, eta with sd `log_sd`. [of the test]

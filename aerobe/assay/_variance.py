@@ -29,16 +29,6 @@ class OneWay:
     reproducibility_sd: float  # of one reading in another group
     replicates: float  # effective number per group
 
-    @property
-    def between_df(self) -> int:
-        """Degrees of freedom between groups."""
-        return self.groups - 1
-
-    @property
-    def within_df(self) -> int:
-        """Degrees of freedom within groups."""
-        return self.readings - self.groups
-
 
 def one_way(groups: Sequence[Sequence[float]]) -> OneWay:
     """One-way analysis of variance, accurate for readings with a large constant part.

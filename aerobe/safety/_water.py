@@ -9,8 +9,6 @@ from aerobe.errors import OutsideValidity, UnusableRecord
 from aerobe.safety._findings import FAILS, NOT_SHOWN, SHOWN, Finding, finding
 from aerobe.safety._thresholds import tables, threshold
 
-WATER_KINDS = ("public", "well", "rain", "surface", "other", "not known")
-
 
 def water_kind(note: str) -> str:
     """The kind of water that a free-text note names; with several, the one to be most careful with."""

@@ -95,10 +95,6 @@ class Effects:
             low, high = np.where(is_low, middle, low), np.where(is_low, high, middle)
         return np.asarray(0.5 * (low + high))
 
-    def typical_df(self) -> Array:
-        """Degrees of freedom averaged over the nodes, shape (..., contrasts)."""
-        return np.asarray((self.df * self.weight[..., None]).sum(axis=-2))
-
 
 def is_estimable(layout: Layout, contrasts: Array) -> NDArray[np.bool_]:
     """Whether each contrast of arms can be told apart from blocks, shape (contrasts,)."""
