@@ -9,11 +9,12 @@ from typing import Any, TypeVar
 
 import sqlalchemy as sa
 
-from aerobe.errors import NotFound
+from aerobe.errors import NotFound, UnusableRecord
 from aerobe.notebook._schema import BY_CLASS, audit, kept, readings
 from aerobe.records import Reading, from_plain
 
 R = TypeVar("R")
+MOST_LINES = 1_000_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,6 +114,8 @@ def changes(connection: sa.Connection, *, brew: str | None, key: str | None, new
     if key is not None:
         wanted = wanted.where(audit.c.key == key)
     if newest is not None:
+        if not 0 <= newest <= MOST_LINES:
+            raise UnusableRecord("That is no number of entries.", f"Give a whole number from 0 to {MOST_LINES}.")
         wanted = wanted.limit(newest)
     return [
         Change(**{**row, "at": datetime.fromisoformat(row["at"]), "before": json.loads(row["before"] or "null")})

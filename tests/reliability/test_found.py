@@ -196,6 +196,16 @@ def test_a_letter_that_the_pdf_has_no_shape_for_is_named(tmp_path: Path) -> None
         desk.certificate_as_pdf(form, now=NOW)
 
 
+@pytest.mark.parametrize("newest", ["9" * 40, "-1"])
+def test_a_number_of_changes_that_is_none_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], newest: str
+) -> None:
+    where = str(tmp_path / "tea.notebook")
+    open_notebook(where, at=NOW).close()
+    assert run(["notebook", "changes", f"--newest={newest}", "--notebook", where]) == FAULT
+    assert "whole number" in capsys.readouterr().err
+
+
 def test_a_json_file_without_end_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "deep.json").write_text("[" * 100_000 + "]" * 100_000, encoding="utf-8")
     words = ["notebook", "add", "recipe", str(tmp_path / "deep.json"), "--notebook", str(tmp_path / "tea.notebook")]
