@@ -26,7 +26,7 @@ def tubes(amounts: str, tubes_set: str, positives: str, /, *, level: float = 0.9
     from aerobe.desk import count_tubes
 
     found = count_tubes(amounts, tubes_set, positives, level=level)
-    say(found, as_json=json, text=f"Most probable number per mL or g of the amounts given: {found.says}")
+    say(found, as_json=json, text=f"Most probable number per mL or g, {100 * level:g} % limits: {found.says}")
 
 
 def plates(counted: str, /, *, lowest: int = 10, highest: int = 300, json: JSON_ONLY = False) -> None:

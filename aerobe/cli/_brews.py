@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from cyclopts import App
 
-from aerobe.cli._common import OWN, Where, now, say, table
+from aerobe.cli._common import OWN, Where, now, say, table, then
 from aerobe.records import Brew, SensorLog, as_plain
 from aerobe.units import TEMPERATURE
 
@@ -63,7 +63,7 @@ def brew_new(
         as_json=where.json,
         text=[
             f"Brew '{made.key}' began at {made.started_at:%Y-%m-%d %H:%M}.",
-            f'Next: aerobe reading add {made.key} "12.5" --assay KEY, then aerobe call {made.key}',
+            *then(f'reading add {made.key} "12.5" --assay KEY', f"call {made.key}"),
         ],
     )
 
@@ -107,7 +107,7 @@ def brew_show(brew: str, /, *, where: Where = OWN) -> None:
     if history.harvest:
         lines.append(f"Harvested at {history.harvest.elapsed_h:g} h.")
     else:
-        lines.append(f"Still brewing, as far as is noted. What to do next: aerobe call {brew}")
+        lines.append("Still brewing, as far as is noted.")
     lines += table(
         ("reading", "h", "role", "assay", "result"),
         [
@@ -116,6 +116,7 @@ def brew_show(brew: str, /, *, where: Where = OWN) -> None:
         ],
     )
     lines += [_log_line(log) for log in history.logs if log.values]
+    lines += [] if history.harvest else then(f"call {brew}")
     say(plain, as_json=where.json, text=lines)
 
 
@@ -180,7 +181,7 @@ def reading_add(
         text=[
             f"Kept as '{receipt.key}'." if receipt.was_new else f"'{receipt.key}' was kept before.",
             *([f"Look again at its time: {odd} `aerobe reading correct` mends it."] if odd else []),
-            f"What to do next: aerobe call {brew}",
+            *then(f"call {brew}"),
         ],
     )
 

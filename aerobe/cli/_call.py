@@ -10,9 +10,10 @@ from cyclopts import App
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import OWN, Where, now, progress, say, table
 from aerobe.cli._pictures import save_picture
+from aerobe.records import Brew
 
 if TYPE_CHECKING:
-    from aerobe.desk import Advice
+    from aerobe.desk import Advice, Call
 
 app = App(name="call", help="When to test next and when to harvest a brew, and what each choice is expected to lose.")
 
@@ -26,12 +27,13 @@ def call(brew: str, /, *, where: Where = OWN) -> int:
     brew
         Key of the brew.
     """
-    from aerobe.desk import advise_brew, plain_advice
+    from aerobe.desk import advise_brew, call_in_words, plain_advice
 
     with where.open(create=False) as book:
         with progress("Working out the call"):
             advice = advise_brew(book, brew, now())
-        say(plain_advice(advice), as_json=where.json, text=_lines(advice))
+        spoken = call_in_words(book.get(Brew, brew), advice, now=now())
+        say(plain_advice(advice), as_json=where.json, text=_lines(advice, spoken))
     return 0 if advice.settled else NOT_SETTLED
 
 
@@ -52,9 +54,9 @@ def replay(
     picture
         Also draw it, to this file (.svg or .png).
     """
-    from aerobe.desk import plain_advice, replay_brew, replay_picture
+    from aerobe.desk import plain_advice, replay_brew, replay_hours, replay_picture
 
-    hours = [every * step for step in range(int(until / max(every, 0.25)) + 1)]
+    hours = replay_hours(every, until)
     with where.open(create=False) as book:
         with progress("Replaying the brew"):
             calls = replay_brew(book, brew, hours)
@@ -89,17 +91,17 @@ def beliefs(brew: str, /, *, where: Where = OWN) -> None:
         say(found, as_json=where.json, text=table(("term of the model", "median", "5 %", "95 %"), rows))
 
 
-def _lines(advice: Advice) -> list[str]:
-    oxygen = advice.oxygen
-    lines = [advice.as_text(), ""]
+def _lines(advice: Advice, call: Call) -> list[str]:
+    oxygen, window = advice.oxygen, advice.window
+    lines = [f"{call.say}: {advice.because}." if advice.because[-1:] != "." else f"{call.say}: {advice.because}", call.window]
     lines.append(
-        f"Oxygen now {oxygen.now_mg_per_l:.1f} mg/L ({oxygen.now_low:.1f} to {oxygen.now_high:.1f}), lowest ahead "
-        f"{oxygen.lowest_mg_per_l:.1f} mg/L; chance to fall below {oxygen.floor_mg_per_l:g} mg/L "
-        f"{100.0 * oxygen.probability_below:.0f} %."
+        f"In hours since the air went on: now {advice.now_h:.1f}, the call {advice.at_h:.1f}, harvest {window.start_h:.1f} to "
+        f"{window.end_h:.1f}, best {window.best_h:.1f}."
     )
+    now = f"{oxygen.now_mg_per_l:.1f} mg/L ({oxygen.now_low:.1f} to {oxygen.now_high:.1f})"
+    lines += ["", f"Oxygen now {now}. {call.oxygen_says}"]
     lines += [f"Held back by {gate.name}: {gate.why} {gate.how_it_opens}" for gate in advice.held_back_by]
     told = {f"{gate.name}: {gate.how_it_opens}" for gate in advice.held_back_by}
     lines += [f"Would change it: {line}" for line in advice.would_change if line not in told]
     lines += [f"Note: {line}" for line in advice.notes]
-    lines.append("Times are hours since the air was turned on. Local codes and licensed practice decide on any use of the tea.")
-    return lines
+    return [*lines, "Local codes and licensed practice decide on any use of the tea."]

@@ -69,6 +69,11 @@ def say(answer: Any, *, as_json: bool, text: str | Iterable[str] | None = None) 
             print(part)
 
 
+def then(*commands: str) -> list[str]:
+    """What to type next, each command on a line of its own so that it can be copied."""
+    return ["Next:", *(f"  aerobe {command}" for command in commands)]
+
+
 def terminal_columns() -> int | None:
     """Columns of the terminal; None where the answer goes into a file or to another program."""
     return shutil.get_terminal_size().columns if sys.stdout.isatty() else None
@@ -76,7 +81,7 @@ def terminal_columns() -> int | None:
 
 def folded(line: str, width: int | None) -> list[str]:
     """A line broken between words, what follows set in under it; whole where there is room or nobody looks."""
-    if width is None or len(line) <= width:
+    if width is None or len(line) <= width or line.startswith("  aerobe "):
         return [line]
     start = len(line) - len(line.lstrip(" -!*"))
     return textwrap.wrap(

@@ -8,7 +8,7 @@ from typing import Any
 from cyclopts import App
 
 from aerobe.cli import NOT_SETTLED
-from aerobe.cli._common import JSON_ONLY, OWN, Where, now, own_notebook, progress, say, table
+from aerobe.cli._common import JSON_ONLY, OWN, Where, now, own_notebook, progress, say, table, then
 from aerobe.errors import ImportFault, NotFound
 from aerobe.records import Assay, Brew, Compost, Recipe, Trial, Vessel, from_plain
 
@@ -60,7 +60,7 @@ def notebook_show(noun: str = "", key: str = "", /, *, where: Where = OWN) -> No
         if not noun:
             counts = notebook_summary(open_one)
             say(counts, as_json=where.json, text=[
-                *table(("noun", "how many"), counts.items()), "The keys of one noun: aerobe notebook show NOUN",
+                *table(("noun", "how many"), counts.items()), *then("notebook show NOUN"),
             ])
         elif not key:
             found: list[Any] = open_one.find(_class_of(noun))
@@ -160,7 +160,7 @@ def demo(path: Path | None = None, /, *, seed: int = 7, json: JSON_ONLY = False)
         else:
             made = make_demo(open_one, now=now(), seed=seed)
     say({"notebook": str(target), "still_brewing": made}, as_json=json,
-        text=[f"An invented notebook is in {target}; '{made}' is still brewing.", f"See it: aerobe serve --notebook {target}"])
+        text=[f"An invented notebook is in {target}; '{made}' is still brewing.", *then(f"serve --notebook {target}")])
 
 
 def _class_of(noun: str) -> type:

@@ -8,7 +8,7 @@ from typing import Annotated
 from cyclopts import App, Parameter
 
 from aerobe.cli import NOT_SETTLED
-from aerobe.cli._common import JSON_ONLY, OWN, Where, now, say, table
+from aerobe.cli._common import JSON_ONLY, OWN, Where, now, say, table, then
 from aerobe.cli._safety_words import (
     answer_lines,
     gate_lines,
@@ -161,7 +161,7 @@ def compost_history(
         record = note_compost_history(book, key, now=now(), process=process, log=text, unit=unit, ratio=ratio)
         if pieces:
             note_pieces(book, key, parse_number(pieces), now=now())
-    say(record, as_json=where.json, text=f"Kept. Ask for the rules: aerobe safety compost {key}")
+    say(record, as_json=where.json, text=["Kept.", *then(f"safety compost {key}")])
 
 
 @app.command

@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 from cyclopts import Parameter
 
-from aerobe.cli._common import OWN, Where, counted, now, progress, say, table
+from aerobe.cli._common import OWN, Where, counted, now, progress, say, table, then
 from aerobe.units import percent
 
 NAME = Parameter(name="--name")
@@ -130,7 +130,7 @@ def _plan_text(found: Any, key: str) -> list[str]:
         lines += table(
             ("", "brews/arm", "tests/brew", "rounds", "cost", "tells margin", "tells same", "tells 4 in 5 a ratio of"), rows
         )
-    return [*lines, *([f"Trial '{key}' is written down; print it with: aerobe trial sheet {key}"] if key else [])]
+    return [*lines, *([f"Trial '{key}' is written down.", *then(f"trial sheet {key}", f"trial show {key}")] if key else [])]
 
 
 def power(

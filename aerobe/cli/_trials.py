@@ -6,7 +6,7 @@ from pathlib import Path
 
 from cyclopts import App
 
-from aerobe.cli._common import OWN, Where, now, say, table
+from aerobe.cli._common import OWN, Where, now, say, table, then
 from aerobe.cli._pictures import save_picture
 from aerobe.cli._trial_plans import plan, power, times
 from aerobe.cli._verdicts import compare, judge_file, next_one, verdict
@@ -59,7 +59,7 @@ def show(key: str, /, *, picture: Path | None = None, where: Where = OWN) -> Non
     ]
     text += [*table(("code", "brew", "vessel", "state"), rows), *drawn]
     if view.waiting:
-        text.append(f"When the air goes on in one of them: aerobe trial begin {key} CODE")
+        text += then(f"trial begin {key} CODE", f"trial sheet {key}")
     say(view, as_json=where.json, text=text)
 
 
@@ -79,7 +79,7 @@ def begin(key: str, code: str, /, *, where: Where = OWN) -> None:
     with where.open() as notebook:
         receipt = start_planned_brew(notebook, key, code, now=now())
     say(receipt, as_json=where.json, text=[
-        f"Brew '{receipt.key}' began.", f"Record its tests: aerobe reading add {receipt.key} RESULT --assay KEY",
+        f"Brew '{receipt.key}' began.", *then(f"reading add {receipt.key} RESULT --assay KEY", f"call {receipt.key}"),
     ])
 
 
