@@ -92,7 +92,7 @@ def folded(line: str, width: int | None) -> list[str]:
 def table(head: Sequence[str], rows: Iterable[Sequence[object]]) -> list[str]:
     """Rows under a head, in columns that line up; an empty list says so.
 
-    Where the terminal is too narrow, the widest columns are folded: between words, and if that is not enough at hyphens.
+    Where the terminal is too narrow, heads are folded first, then the widest columns between words, and last at hyphens.
     """
     cells = [[str(cell) for cell in row] for row in rows]
     if not cells:
@@ -101,8 +101,10 @@ def table(head: Sequence[str], rows: Iterable[Sequence[object]]) -> list[str]:
     widths = [max(len(line[column]) for line in lines) for column in range(len(head))]
     room = terminal_columns()
     if room is not None:
+        columns = range(len(head))
+        widths = _narrowed(widths, [max(_longest(head[at], _words), *(len(row[at]) for row in cells)) for at in columns], room)
         for pieces in (_words, _parts_of_words):
-            widths = _narrowed(widths, [max(_longest(line[at], pieces) for line in lines) for at in range(len(head))], room)
+            widths = _narrowed(widths, [max(_longest(line[at], pieces) for line in lines) for at in columns], room)
     return [text for line in lines for text in _row(line, widths)]
 
 

@@ -78,6 +78,12 @@ def test_a_table_fits_the_terminal_and_keeps_numbers_whole(monkeypatch: pytest.M
     assert {line.index(cell) for line in lines for cell in ("4.6", "<3", "lowest") if cell in line} == {lines[0].index("lowest")}
 
 
+def test_heads_are_folded_before_what_stands_under_them(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(_common, "terminal_columns", lambda: 44)
+    lines = _common.table(("way", "chance above the floor", "cost of a brew"), [("double the air at night", "92 %", "0.24")])
+    assert len(lines) > 2 and lines[-1].startswith("double the air at night  92 %") and max(map(len, lines)) <= 44
+
+
 def test_what_no_one_reads_on_a_terminal_is_left_whole(monkeypatch: pytest.MonkeyPatch, capsys) -> None:
     assert len(_common.table(("key", "notes", "oxygen"), LONG)) == 3
     _common.say({}, as_json=False, text="word " * 60)
