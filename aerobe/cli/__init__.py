@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     import cyclopts
 
 DONE, BUG, MISUNDERSTOOD, FAULT, NOT_SETTLED, INTERRUPTED = 0, 1, 2, 3, 4, 130
+LARGEST = 1e15
 
 # command -> (where it lives, what it does). Keep the lines short: they are the help.
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -48,7 +49,7 @@ def build() -> cyclopts.App:
         name="aerobe", help=(aerobe.__doc__ or "").split("\n")[0], version=aerobe.__version__,
         help_format="plaintext",    # reading help as Markdown would load a parser before the first word is shown
         # A switch that is off has no second name; a default is shown where it says something.
-        default_parameter=cyclopts.Parameter(negative=(), show_default=_default_in_words),
+        default_parameter=cyclopts.Parameter(negative=(), show_default=_default_in_words, validator=_a_number_of_this_world),
     )
     for name, (where, does) in COMMANDS.items():
         app.command(where, name=name, help=does)
@@ -58,6 +59,12 @@ def build() -> cyclopts.App:
 
 def _default_in_words(value: object) -> str | None:
     return None if value in ("", False, None, ()) else "yes" if value is True else str(value)
+
+
+def _a_number_of_this_world(_: object, value: object) -> None:
+    """No command means NaN, infinity or a count beyond all counting; what the person meant is for the command to say."""
+    if isinstance(value, int | float) and not abs(value) <= LARGEST:
+        raise ValueError(f"{str(value)[:20]} is no number that can be meant here.")
 
 
 def main(words: list[str] | None = None) -> None:

@@ -47,6 +47,7 @@ _WHERE: dict[str, str] = {
     "past_of": "_advice",
     "record_and_advise": "_advice",
     "replay_brew": "_advice",
+    "replay_hours": "_advice",
     "replay_picture": "_brew_pictures",
     "story_of_history": "_advice",
     # the brews at a glance and at the vessel (_under_way, _starting, _shelf, _vessel_side, _sensors, _call, _reminders, _moments)

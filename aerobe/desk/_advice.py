@@ -15,12 +15,13 @@ from aerobe.decisions import Advice, advise, oxygen_outlook, replay
 from aerobe.desk._records import ReadingEntry, add_reading
 from aerobe.desk._safety_facts import gates_of_brew
 from aerobe.desk._trial_steps import steps_of_brew
-from aerobe.errors import NotEnoughData
+from aerobe.errors import NotEnoughData, UnusableRecord
 from aerobe.inference import DEFAULT_HORIZON_H, PRIOR, BrewStory, Log, Measurement, Past, Posterior, infer_brew, measurements_of
 from aerobe.notebook import BrewHistory, Notebook, Receipt, brew_history
 from aerobe.records import Assay, Brew, Harvest, Recipe, content_hash
 
 PAST_BREWS = 5  # earlier brews that sharpen the prior; more teach little and take time
+CLOSEST_H, LATEST_H = 0.25, 240.0  # steps and end of a replay [h]
 PAST_TESTS = 2  # tests that an earlier brew must have to teach anything
 HOURS_BEYOND = 12.0  # that a course goes on after the last thing known of a long brew [h]
 LONGEST_H = 168.0  # a brew that nobody ended is followed no further than this [h]
@@ -133,6 +134,22 @@ def record_and_advise(
     """Keep the reading first, then think: a failed fit never loses a measurement."""
     receipt = add_reading(notebook, entry, now=now, who=who)
     return receipt, advise_brew(notebook, entry.brew, now, progress=progress)
+
+
+def replay_hours(every_h: float, until_h: float) -> tuple[float, ...]:
+    """The hours of a replay. [h]
+
+    Raises
+    ------
+    UnusableRecord
+        If they are too many, too close, or none.
+    """
+    if not CLOSEST_H <= every_h <= until_h <= LATEST_H:
+        raise UnusableRecord(
+            f"A call every {every_h:g} h until {until_h:g} h cannot be replayed.",
+            f"Give steps of at least {CLOSEST_H:g} h, and an end within {LATEST_H:g} h.",
+        )
+    return tuple(every_h * step for step in range(int(until_h / every_h) + 1))
 
 
 def replay_brew(

@@ -8,11 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from aerobe.errors import OutsideValidity
+from aerobe.errors import OutsideValidity, UnusableRecord
 from aerobe.oxygen import FOODS, Outcome, outcome_of, saturation_mg_per_l, split_feeds
 from aerobe.records import FoodDose, Recipe, Vessel
 
 Array = NDArray[np.float64]
+MOST_DRAWS = 100_000
 _STEP_H = 0.5
 
 
@@ -33,6 +34,10 @@ class FoodQuestion:
     seed: int = 1
     from_h: float = 0.0                 # oxygen and biomass before this hour are past and do not count [h]
     on_top: bool = False                # the dose comes on top of what the recipe holds of this food
+
+    def __post_init__(self) -> None:
+        if not 1 <= self.draws <= MOST_DRAWS:
+            raise UnusableRecord(f"{self.draws} is no number of draws.", f"Give from 41 to {MOST_DRAWS}; hundreds are enough.")
 
     def with_dose(self, g_per_l: float) -> Recipe:
         """The recipe with this dose of the food, in its feedings."""

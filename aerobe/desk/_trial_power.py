@@ -19,6 +19,7 @@ from aerobe.records import Assay, AssayError, Recipe, Vessel
 from aerobe.trials import Plot, Scatter, Told, told_through_model
 
 Array = NDArray[np.float64]
+MOST_SIMULATIONS = 1_000_000
 COURSES = 300
 
 
@@ -69,6 +70,8 @@ def power_through_model(
     UnusableRecord
         If an arm is not brewed.
     """
+    if not 1 <= simulations <= MOST_SIMULATIONS:
+        raise UnusableRecord(f"{simulations} is no number of simulations.", f"Give from 1 to {MOST_SIMULATIONS}.")
     view = trial_view(notebook, key)
     if view.sheet is None:
         raise NotFound(f"Trial {key} has no run sheet.", "Plan the trial here first.")

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
+from aerobe.errors import UnusableRecord
 from aerobe.inference import BrewStory, peak_times, simulate_brews
 from aerobe.notebook import Notebook
 from aerobe.records import Recipe, Vessel
 from aerobe.trials import SamplingTimes, optimal_times
+
+MOST_SAMPLES = 50
+LATEST_H = 240.0
 
 
 def suggest_sampling_times(
@@ -40,6 +44,11 @@ def suggest_sampling_times(
     courses
         How many courses are drawn. [-]
     """
+    if not 0.0 < until_h <= LATEST_H or not samples <= MOST_SAMPLES:
+        raise UnusableRecord(
+            f"{samples} samples until {until_h:g} h cannot be placed.",
+            f"Give up to {MOST_SAMPLES} samples, and an end within {LATEST_H:g} h.",
+        )
     story = BrewStory(
         recipe=notebook.get(Recipe, recipe), vessel=notebook.get(Vessel, vessel), temperature_degc=temperature_degc
     )

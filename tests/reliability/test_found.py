@@ -17,7 +17,7 @@ import pytest
 
 from aerobe import desk
 from aerobe.assay import study_from_table
-from aerobe.cli import FAULT, run
+from aerobe.cli import FAULT, MISUNDERSTOOD, run
 from aerobe.desk import write_whole
 from aerobe.desk._moments import elapsed_from
 from aerobe.errors import LONGEST, AerobeError, NotFound
@@ -202,8 +202,36 @@ def test_a_number_of_changes_that_is_none_is_refused(
 ) -> None:
     where = str(tmp_path / "tea.notebook")
     open_notebook(where, at=NOW).close()
-    assert run(["notebook", "changes", f"--newest={newest}", "--notebook", where]) == FAULT
-    assert "whole number" in capsys.readouterr().err
+    assert run(["notebook", "changes", f"--newest={newest}", "--notebook", where]) in (FAULT, MISUNDERSTOOD)
+    assert "number" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("oxygen", "hold", "7 mg/L", "nan"),
+        ("oxygen", "hold", "7 mg/L", "1e308"),
+        ("oxygen", "ceiling", "--draws=-5"),
+        ("oxygen", "ceiling", "--draws", "1000000000"),
+        ("oxygen", "splits", "2 g/L", "--draws", "100000000"),
+        ("trial", "times", "kelp", "bucket-a", "--until-h", "nan"),
+        ("trial", "times", "kelp", "bucket-a", "--until-h", "1e9"),
+        ("trial", "times", "kelp", "bucket-a", "--samples", "100000"),
+        ("trial", "power", "drawn", "--simulations", "0"),
+        ("call", "replay", "kelp-1", "--every=-4"),
+        ("call", "replay", "kelp-1", "--every", "0"),
+        ("call", "replay", "kelp-1", "--every", "1e-9"),
+        ("call", "replay", "kelp-1", "--until", "1e12"),
+    ],
+    ids=" ".join,
+)
+def test_a_number_that_means_nothing_is_refused_at_once(
+    world: World, capsys: pytest.CaptureFixture[str], words: tuple[str, ...]
+) -> None:
+    where = [] if words[0] == "oxygen" else ["--notebook", str(world.folder / "tea.notebook")]
+    began = time.process_time()
+    assert run([*words, *where]) in (FAULT, MISUNDERSTOOD)
+    assert capsys.readouterr().err and time.process_time() - began < 5.0
 
 
 def test_a_json_file_without_end_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
