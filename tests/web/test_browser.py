@@ -254,6 +254,7 @@ def pages_of(served: Served) -> list[str]:
     """Every page that can be opened by its address alone, and those of the brew under air."""
     brew = desk.brews_under_way(served.notebook, now=datetime.now().astimezone())[0].key
     reading = served.notebook.readings(brew)[0].key
+    trial = desk.trial_names(served.notebook)[0][0]
     addresses = served.server.config.app.openapi()["paths"]
     routes = {path for path, ways in addresses.items() if "get" in ways}
     skipped = (
@@ -274,6 +275,10 @@ def pages_of(served: Served) -> list[str]:
         f"/brews/{brew}/record?what=smell",
         f"/brews/{brew}/harvest",
         f"/brews/{brew}/readings/{reading}",
+        f"/brews/{brew}/record?role=killed+control",
+        f"/safety/brews/{brew}",
+        f"/trials/{trial}",
+        f"/trials/{trial}/verdict",
         "/no/such/page",
     ]
     assert len(plain) > 15

@@ -1,0 +1,145 @@
+"""The pages of a trial lead on: nothing typed is lost, nothing is asked that the app knows, and each step names the next."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from aerobe import desk
+from aerobe.records import Brew
+from tests.web.conftest import Shed
+from tests.web.test_shelf import BUCKET, RECIPE
+
+WISH = {
+    "name": "Molasses or plain",
+    "question": "two recipes",
+    "arms": ["plain", "with-molasses"],
+    "standard": "plain",
+    "tests": "12",
+    "vessels": "4",
+    "scatter": "same-day bottles",
+    "margin": "4",
+    "sample_at": "16 h, 24 h",
+    "money": "500",
+}
+
+
+@pytest.fixture
+def shelf(shed: Shed) -> Shed:
+    """Two recipes, four buckets and a test."""
+    shed.post("/shelf/recipes", recipe_name="Plain", **RECIPE)
+    fed = {"compost": "leaf-mould", "food_1": "molasses", "food_1_amount": "40", "food_1_amount_unit": "g"}
+    shed.post("/shelf/recipes", recipe_name="With molasses", **{**RECIPE, **fed})
+    shed.post("/shelf/vessels", **BUCKET)
+    shed.post("/shelf/tests", assay_name="Colour test", method="colour test", assay_unit="ug C/mL", price="2,5")
+    return shed
+
+
+@pytest.fixture
+def trial(shelf: Shed) -> Shed:
+    """A trial drawn by lot, none of its brews begun."""
+    assert shelf.post("/trials", **{**WISH, "sample_at": "24 h"}).status_code == 303
+    return shelf
+
+
+def codes(shed: Shed) -> list[str]:
+    return [line.code for line in desk.trial_lines(shed.notebook, "molasses-or-plain")]
+
+
+def begin_all(shed: Shed) -> list[str]:
+    found = codes(shed)
+    for code in found:
+        assert shed.post("/trials/molasses-or-plain/begin", code=code).status_code == 303
+    return found
+
+
+def test_the_form_knows_vessels_and_the_price_of_the_test(shelf: Shed) -> None:
+    text = shelf.client.get("/trials/new").text
+    assert re.search(r'name="vessels"[^>]*value="4"', text) and re.search(r'name="test_price"[^>]*value="2.50"', text)
+
+
+def test_a_plan_without_recipes_says_what_is_missing_and_the_way_back_keeps_what_was_typed(shed: Shed) -> None:
+    planned = shed.post("/trials/plan", **WISH).text
+    assert "Not yet written in: recipe plain, with-molasses." in planned and "The notebook holds 0 vessels" in planned
+    back = re.search(r'href="(/trials/new\?[^"]+)"', planned)
+    assert back is not None
+    again = shed.client.get(back[1].replace("&amp;", "&")).text
+    assert 'value="Molasses or plain"' in again and ">plain, with-molasses</textarea>" in again
+    assert re.search(r'name="margin"[^>]*value="4"', again)
+
+
+def test_each_hour_of_sampling_takes_its_tests_from_the_budget(shelf: Shed) -> None:
+    # By hand: 4 brews x (sample + killed control) x 2 hours + 1 blank = 17 tests; with 12 there is no design at all.
+    assert "Designs that fit the budget" not in shelf.post("/trials/plan", **WISH).text
+    enough = shelf.post("/trials/plan", **{**WISH, "tests": "17"}).text
+    assert "takes 17 tests of your 17" in enough
+
+
+def test_a_spread_that_was_measured_is_used(shelf: Shed) -> None:
+    planned = shelf.post("/trials/plan", **{**WISH, "sample_at": "24 h", "spread": "0,05"}).text
+    assert "Scatter taken from: as given" in planned
+
+
+def test_the_welcome_names_the_trial_that_waits(trial: Shed) -> None:
+    assert "Molasses or plain: 4 brews wait to begin" in trial.client.get("/").text
+
+
+def test_a_trial_says_what_comes_next_from_the_first_bucket_to_the_verdict(trial: Shed) -> None:
+    def says() -> str:
+        return desk.trial_says(desk.trial_lines(trial.notebook, "molasses-or-plain"), now=trial.clock())
+
+    first = codes(trial)[0]
+    assert says().startswith(f"Next to begin: {first} in Bucket 1")
+    begun = begin_all(trial)
+    assert says() == f"Next test: {first} at 08:00 tomorrow, sample and killed control and blank."
+    trial.clock.turn(hours=24)
+    assert says().startswith(f"Test now: {first}, sample and killed control and blank; ")
+    for code in begun:
+        for role in ("sample", "killed control", "blank"):
+            trial.post(f"/brews/molasses-or-plain-{code}/readings", what="assay:colour-test", signal="50", role=role)
+    assert says() == "Every planned test is in. Follow each brew's call to its harvest."
+    for code in begun:
+        trial.post(f"/brews/molasses-or-plain-{code}/harvest", smell="earthy")
+    assert says().startswith("Every brew is harvested. Judge now")
+    text = trial.client.get("/trials/molasses-or-plain").text
+    assert "Judge now" in text and "/reports/trial/molasses-or-plain.zip" in text
+
+
+def test_a_brew_under_a_code_keeps_its_recipe_to_itself_until_harvest(trial: Shed) -> None:
+    code = begin_all(trial)[0]
+    recipe = {"plain": "Plain", "with-molasses": "With molasses"}[
+        trial.notebook.get(Brew, f"molasses-or-plain-{code}").recipe
+    ]
+    head = trial.client.get(f"/brews/molasses-or-plain-{code}").text.split("<details")[0]
+    assert f"{recipe} ·" not in head and f"code {code}" in head
+    assert f"{recipe} ·" not in trial.client.get("/").text
+    trial.post(f"/brews/molasses-or-plain-{code}/harvest", smell="earthy")
+    assert f"{recipe} ·" in trial.client.get(f"/brews/molasses-or-plain-{code}").text
+
+
+def test_the_sheet_is_asked_for_on_the_page_of_the_brew_in_reminders_and_before_harvest(trial: Shed) -> None:
+    code = begin_all(trial)[1]
+    page = trial.client.get(f"/brews/molasses-or-plain-{code}").text
+    assert "Record the killed control" in page
+    form = trial.client.get(f"/brews/molasses-or-plain-{code}/record?role=killed+control").text
+    assert "Killed control, Colour test" in form and re.search(r'value="killed control" selected', form)
+    assert "Run sheet, 24 h: sample, killed control." in trial.client.get("/reminders").text
+    assert (
+        "still asks for sample and killed control" in trial.client.get(f"/brews/molasses-or-plain-{code}/harvest").text
+    )
+
+
+def test_the_call_spends_no_test_of_the_sheet(trial: Shed) -> None:
+    from aerobe.desk._advice import tests_left as left
+
+    code = begin_all(trial)[1]
+    history = desk.brew_history(trial.notebook, f"molasses-or-plain-{code}")
+    assert history.brew.tests_in_budget == 2 and left(trial.notebook, history) == 0
+
+
+def test_a_tea_that_was_drawn_off_is_known_when_its_use_is_asked(trial: Shed) -> None:
+    code = begin_all(trial)[0]
+    trial.post(f"/brews/molasses-or-plain-{code}/harvest", smell="earthy", volume="18", volume_unit="L")
+    text = trial.client.get(f"/safety/use?brew=molasses-or-plain-{code}").text
+    assert re.search(r'name="tea"[^>]*value="18.0"', text)
