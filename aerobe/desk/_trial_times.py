@@ -43,6 +43,11 @@ def suggest_sampling_times(
         Of the believed courses.
     courses
         How many courses are drawn. [-]
+
+    Raises
+    ------
+    UnusableRecord
+        If so many samples, or so late an end, cannot be placed.
     """
     if not 0.0 < until_h <= LATEST_H or not samples <= MOST_SAMPLES:
         raise UnusableRecord(
