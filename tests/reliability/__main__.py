@@ -19,7 +19,8 @@ from pathlib import Path
 import pytest
 
 from tests.notebook.test_kill import test_nothing_acknowledged_is_lost_and_nothing_is_half_there as kill_once
-from tests.reliability.doors import command_parser, file_parsers, web_parsers
+from tests.reliability.commands import command_parser, file_parsers
+from tests.reliability.doors import web_parsers
 from tests.reliability.fuzz import Parser, run
 from tests.reliability.parsers import parsers
 from tests.reliability.test_kill_app import kill_and_send_again

@@ -152,6 +152,10 @@ class Tally:
     breaks: list[str] = field(default_factory=list)
 
 
+class Broken(Exception):
+    """An answer that no person could use."""
+
+
 class Hang(Exception):
     """A reader that did not come back."""
 
@@ -179,7 +183,7 @@ def run(parser: Parser, *, count: int, seed: int, most_breaks: int = 20) -> Tall
     """So many spoiled inputs into one parser; the samples themselves go in first, unharmed."""
     rng = random.Random(f"{parser.name}/{seed}")
     tally = Tally(name=parser.name)
-    for sample in parser.samples:
+    for sample in parser.samples if count else ():
         with nullcontext() if parser.samples_are_taken else suppress(AerobeError):
             parser.read(sample)  # a sample that is refused would make all that follows meaningless
     began, held = time.perf_counter(), _peak_mb()

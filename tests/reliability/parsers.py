@@ -7,9 +7,7 @@ import io
 import json
 import math
 import random
-import zipfile
 from collections.abc import Callable, Iterator
-from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -23,20 +21,18 @@ from aerobe.desk._records import ReadingEntry, dilution_from
 from aerobe.desk._safety_entry import UseEntry, amounts_of, applied_of, field_findings, yes_or_no
 from aerobe.desk._safety_notes import _heat_log
 from aerobe.desk._trial_wish import TrialWish
-from aerobe.errors import AerobeError
 from aerobe.evidence import contrasts_from_table
 from aerobe.notebook import open_notebook
 from aerobe.notebook._rows import zone_of
-from aerobe.records import Assay, Brew, Recipe, Trial, Vessel, as_plain, from_plain
+from aerobe.records import Assay, Brew
 from aerobe.units import AREA, KINDS, parse_number
 from aerobe.web._alarms import AlarmSettings
 from aerobe.web._broker import topics_from
-from aerobe.web._photos import keep_photo
 from aerobe.web._points import batches_from
-from aerobe.web._state import open_state
 from tests.conftest import DATA
+from tests.reliability.files import file_readers, spoil_zip_or_bytes
+from tests.reliability.forms import RATIOS, RUN, TABLE, USE, WISH
 from tests.reliability.fuzz import Parser, spoil_bytes, spoil_plain, spoil_text
-from tests.reliability.world import RATIOS, RUN, TABLE, USE, WISH, yard
 from tests.web.conftest import START
 
 BREW = Brew(key="b1", name="First", recipe="plain", vessel="barrel", started_at=START)
@@ -55,7 +51,7 @@ def parsers(folder: Path) -> Iterator[Parser]:
     yield from _tables()
     yield from _typed_forms(folder)
     yield from _messages()
-    yield from _files(folder)
+    yield from file_readers(folder)
 
 
 def _numbers_and_times() -> Iterator[Parser]:
@@ -114,7 +110,7 @@ def _tables() -> Iterator[Parser]:
         name="spreadsheets",
         read=lambda content: desk.preview_table(content, "table.xlsx", _WISHES),
         samples=[book],
-        spoil=_spoil_zip_or_bytes,
+        spoil=spoil_zip_or_bytes,
         sane=_rows_are_finite,
     )
     yield Parser(name="tables of trials of others", read=contrasts_from_table, samples=[RATIOS.decode(), _MEANS])
@@ -164,49 +160,6 @@ def _spreadsheet() -> bytes:
     out = io.BytesIO()
     book.save(out)
     return out.getvalue()
-
-
-def _spoil_zip_or_bytes(rng: random.Random, content: bytes) -> bytes:
-    return spoil_bytes(rng, content) if rng.random() < 0.4 else spoil_zip(rng, content)
-
-
-def spoil_zip(rng: random.Random, content: bytes) -> bytes:
-    """One file in a zip spoiled and packed again, so that the harm reaches the reader behind the zip."""
-    with zipfile.ZipFile(io.BytesIO(content)) as packed:
-        files = {name: packed.read(name) for name in packed.namelist()}
-    name = rng.choice(sorted(files))
-    if rng.random() < 0.1:
-        del files[name]
-    else:
-        files[name] = spoil_bytes(rng, files[name])
-    return packed_again(files)
-
-
-def packed_again(files: dict[str, bytes]) -> bytes:
-    """A zip of these files."""
-    out = io.BytesIO()
-    with zipfile.ZipFile(out, "w") as packed:
-        for name, content in files.items():
-            packed.writestr(name, content)
-    return out.getvalue()
-
-
-def spoil_package(rng: random.Random, content: bytes) -> bytes:
-    """A package spoiled inside, with lengths and hashes made right again: only its content is rubbish."""
-    with zipfile.ZipFile(io.BytesIO(content)) as packed:
-        files = {name: packed.read(name) for name in packed.namelist()}
-    about = json.loads(files["datapackage.json"])
-    entry = rng.choice(about["resources"])
-    inner = files[entry["path"]]
-    if entry["path"].endswith(".json") and rng.random() < 0.7:
-        files[entry["path"]] = json.dumps(spoil_plain(rng, json.loads(inner))).encode()
-    else:
-        files[entry["path"]] = spoil_bytes(rng, inner)
-    entry["hash"] = f"sha256:{sha256(files[entry['path']]).hexdigest()}"
-    if rng.random() < 0.3:
-        about = spoil_plain(rng, about)
-    files["datapackage.json"] = json.dumps(about).encode()
-    return packed_again(files)
 
 
 def _typed_forms(folder: Path) -> Iterator[Parser]:
@@ -341,124 +294,9 @@ def _points_are_finite(batches: Any) -> str:
     return next((said for batch in batches for point in batch.points if (said := _finite(point.value))), "")
 
 
-def _files(folder: Path) -> Iterator[Parser]:
-    with desk.open_notebook(yard(), at=START) as book:
-        records = [book.find(cls)[0] for cls in (Brew, Recipe, Vessel, Assay, Trial)]
-    samples = [(type(record), as_plain(record)) for record in records]
-    yield Parser(
-        name="records in JSON",
-        read=lambda pair: from_plain(*pair),
-        samples=samples,
-        quick=300,
-        spoil=lambda rng, pair: (pair[0], spoil_plain(rng, pair[1])),
-    )
-    state = {
-        "version": 1,
-        "secret": "00" * 32,
-        "devices": [],
-        "senders": [],
-        "alarms": {"quiet_from": ""},
-        "broker": {"host": "x"},
-    }
-    yield Parser(name="the app's memory", samples=[state], spoil=spoil_plain, read=lambda plain: _state(folder, plain))
-    yield Parser(
-        name="photos",
-        samples=[b"\x89PNG\r\n\x1a\n0000", b"\xff\xd8\xff000"],
-        spoil=spoil_bytes,
-        read=lambda content: keep_photo(folder / "photos", "r-1", content),
-    )
-    whole = yard().read_bytes()[: 40 * 4096]
-    del whole
-    small = folder / "small.notebook"
-    open_notebook(small, at=START).close()
-    yield Parser(
-        name="notebook files",
-        samples=[small.read_bytes()],
-        spoil=spoil_bytes,
-        long=2000,
-        quick=40,
-        read=lambda content: _opened(folder / "spoiled.notebook", content),
-    )
-    with desk.open_notebook(yard(), at=START) as book:
-        package = desk.export_package(book, now=START, trial="drawn")
-        full = _small_package(folder)
-    target = open_notebook(folder / "target.notebook", at=START)
-    take: Callable[[bytes], Any] = lambda content: desk.import_package(target, content, now=START)  # noqa: E731
-    yield Parser(name="data packages, content", samples=[full], spoil=spoil_package, read=take, quick=100)
-    second = open_notebook(folder / "second.notebook", at=START)
-    yield Parser(
-        name="packages of a trial",
-        samples=[package],
-        spoil=spoil_package,
-        quick=60,
-        read=lambda content: desk.import_package(second, content, now=START),
-    )
-    yield Parser(name="data packages, zip", samples=[full], spoil=_spoil_zip_or_bytes, read=take, quick=100)
-    yield Parser(
-        name="evidence of others",
-        samples=[package, RATIOS],
-        quick=60,
-        long=2000,
-        spoil=lambda rng, content: spoil_package(rng, content) if content[:2] == b"PK" else spoil_bytes(rng, content),
-        read=lambda content: desk.take_evidence(target, content, "file", now=START),
-    )
-    yield Parser(
-        name="packages computed anew",
-        samples=[full, package],
-        samples_are_taken=False,
-        spoil=spoil_package,
-        long=1000,
-        quick=20,
-        read=_anew,
-    )
-
-
-def _small_package(folder: Path) -> bytes:
-    from aerobe.records import SensorLog
-    from tests.notebook.conftest import NOW, furnish, reading
-
-    with open_notebook(folder / "few.notebook", at=NOW) as book:
-        furnish(book)
-        book.add_reading(reading("r1"), at=NOW)
-        book.add_reading(reading("r2", replaces="r1", notes="=1+1"), at=NOW)
-        book.append_log(SensorLog(brew="b1", channel="oxygen", elapsed_h=(0.0, 1.0), values=(9.0, 8.0)), at=NOW)
-        book.keep("smell", "b1", {"smell": "earthy"}, at=NOW)
-        return desk.export_package(book, now=NOW)
-
-
-def _anew(content: bytes) -> Any:
-    return desk.check_package(content, now=START)
-
-
-def _state(folder: Path, plain: Any) -> Any:
-    from aerobe.web._broker import broker_settings
-    from aerobe.web._senders import senders
-
-    path = folder / "state.json"
-    path.write_text(json.dumps(plain), encoding="utf-8")
-    state = open_state(path)
-    return (
-        AlarmSettings(**state.get("alarms")),
-        broker_settings(state.get("broker")),
-        senders(state),
-        state.get("devices"),
-    )
-
-
-def _opened(path: Path, content: bytes) -> None:
-    for near in (path, path.with_name(path.name + "-wal"), path.with_name(path.name + "-shm")):
-        near.unlink(missing_ok=True)
-    path.write_bytes(content)
-    with open_notebook(path, at=START, create=False) as book:
-        desk.check_notebook(book)
-
-
 def _finite(value: float) -> str:
     return "" if math.isfinite(value) else f"not finite: {value}"
 
 
 def _between(value: float, low: float, high: float) -> str:
     return "" if low <= value <= high else f"{value} is outside {low} to {high}"
-
-
-__all__ = ["AerobeError", "parsers", "spoil_package", "spoil_zip"]

@@ -14,7 +14,8 @@ from pathlib import Path
 import httpx
 
 from aerobe.web._serve import make_server
-from tests.reliability.world import Form, World, open_world
+from tests.reliability.forms import Form
+from tests.reliability.world import World, open_world
 
 HANDLED_S = 30.0
 

@@ -19,7 +19,8 @@ from aerobe.web._https import local_certificate
 from aerobe.web._live import Live
 from aerobe.web._thinker import Thinker
 from tests.notebook.conftest import NOW, furnish, reading
-from tests.reliability.world import Form, World
+from tests.reliability.forms import Form
+from tests.reliability.world import World
 
 YEAR_1970 = datetime(1970, 1, 1, 0, 0, tzinfo=UTC)  # where a machine with a flat battery wakes up
 READING = Form(address="/brews/kelp-3/readings", fields={"what": "assay:colour-test", "signal": "120"})

@@ -10,8 +10,9 @@ import pytest
 
 from aerobe.notebook import check
 from tests.reliability.doors import covers
+from tests.reliability.forms import Form, forms
 from tests.reliability.served import Wire, wired
-from tests.reliability.world import Form, addresses, forms
+from tests.reliability.world import addresses
 
 FORMS = forms()
 WRITING = [form for form in FORMS if form.writes]

@@ -18,8 +18,9 @@ from aerobe.records import SensorLog
 from aerobe.web import open_state
 from tests.notebook.conftest import NOW, furnish, reading
 from tests.reliability.disk import Disk, small_disk
-from tests.reliability.parsers import _small_package
-from tests.reliability.world import PICTURE, TABLE, Form, World, open_world
+from tests.reliability.files import small_package
+from tests.reliability.forms import PICTURE, TABLE, Form
+from tests.reliability.world import World, open_world
 
 FROZEN = Path(__file__).parents[1] / "frozen" / "schema-0001.sqlite"
 LONG_LOG = SensorLog(
@@ -48,7 +49,7 @@ WRITES: dict[str, Callable[[Notebook, Path], Any]] = {
     "readings": lambda book, _: [book.add_reading(reading(f"n{n}", notes="x" * 3000), at=NOW) for n in range(30)],
     "a log": lambda book, _: book.append_log(LONG_LOG, at=NOW),
     "a table": lambda book, _: desk.take_in(book, TABLE, "log.csv", desk.Wishes(columns={}, brew="b1"), now=NOW),
-    "a package": lambda book, folder: desk.import_package(book, _small_package(folder), now=NOW),
+    "a package": lambda book, folder: desk.import_package(book, small_package(folder), now=NOW),
     "a kept result": lambda book, _: book.keep("advice", "b1", {"text": "x" * 100_000}, at=NOW),
     "a copy": lambda book, _: desk.back_up_notebook(book, now=NOW),
 }

@@ -29,8 +29,9 @@ from aerobe.trials import Budget
 from aerobe.web._points import batches_from
 from aerobe.web._state import EMPTY, open_state
 from tests.notebook.conftest import NOW, furnish
-from tests.reliability.parsers import packed_again
-from tests.reliability.world import TABLE, World
+from tests.reliability.files import packed_again
+from tests.reliability.forms import TABLE
+from tests.reliability.world import World
 
 LONG_CELL = '"' + "x" * 200_000 + '"'  # longer than Python's reader of tables takes
 
@@ -125,9 +126,9 @@ def test_a_notebook_whose_text_is_no_text_is_called_damaged(tmp_path: Path) -> N
 def test_a_package_spoiled_anywhere_is_refused_as_a_whole(tmp_path: Path, harm: str) -> None:
     from hashlib import sha256
 
-    from tests.reliability.parsers import _small_package
+    from tests.reliability.files import small_package
 
-    package = _small_package(tmp_path)
+    package = small_package(tmp_path)
     with zipfile.ZipFile(io.BytesIO(package)) as packed:
         files = {name: packed.read(name) for name in packed.namelist()}
     about = json.loads(files["datapackage.json"])

@@ -20,7 +20,7 @@ import pytest
 from aerobe.notebook import Notebook, check, open_notebook
 from aerobe.records import Brew, Use
 from tests.notebook.conftest import NOW
-from tests.reliability.world import PICTURE
+from tests.reliability.forms import PICTURE
 from tests.web.conftest import BREW, form_token
 
 ROOT = Path(__file__).parents[2]
