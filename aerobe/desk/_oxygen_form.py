@@ -105,7 +105,10 @@ def _others(text: str) -> tuple[FoodDose, ...]:
 
 def _share(text: str) -> float:
     value = parse_number(text.replace("%", "").strip())
-    return value / 100.0 if "%" in text or value > 1.0 else value
+    share = value / 100.0 if "%" in text or value > 1.0 else value
+    if not 0.0 < share < 1.0:
+        raise NotAQuantity(f"A chance of '{text}' is none.", "Write 0.9 or 90 %.")
+    return share
 
 
 def _hours(text: str) -> float:

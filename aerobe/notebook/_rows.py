@@ -311,9 +311,9 @@ class _Reader:
 
     def _parse(self, cell: str, field: str, header: str = "") -> float:
         text = cell.strip()
-        if not self.mapping.decimal_comma and re.fullmatch(r"[+-]?\d{1,3}(,\d{3})+(\.\d+)?", text):
+        if not self.mapping.decimal_comma and re.fullmatch(r"[+-]?[1-9]\d{0,2}(,\d{3})+(\.\d+)?", text):
             text = text.replace(",", "")
-        elif self.mapping.decimal_comma and re.fullmatch(r"[+-]?\d{1,3}(\.\d{3})+(,\d+)?", text):
+        elif self.mapping.decimal_comma and re.fullmatch(r"[+-]?[1-9]\d{0,2}(\.\d{3})+(,\d+)?", text):
             text = text.replace(".", "")
         try:
             return parse_number(text)

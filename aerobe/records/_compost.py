@@ -23,6 +23,8 @@ class HeatLog:
             raise UnusableRecord("The heat log has unequal numbers of days and values.", "Give one temperature for each day.")
         if any(later <= earlier for earlier, later in zip(self.days, self.days[1:], strict=False)):
             raise UnusableRecord("The days of the heat log do not increase.", "Sort the log and remove doubled entries.")
+        for day in (*self.days, *self.turned_on_days):
+            require_between(day, 0.0, 3660.0, "A day of the heat log", "days since the heap was made")
         for temperature in self.temperatures_degc:
             require_between(temperature, -30.0, 110.0, "A heap temperature", "degC")
 
@@ -47,6 +49,10 @@ class Compost:
         require_one_of(self.process, PROCESSES, "compost process")
         if self.moisture is not None:
             require_between(self.moisture, 0.0, 0.95, "Moisture", "(fraction of wet mass)")
+        if self.carbon_to_nitrogen is not None:
+            require_between(self.carbon_to_nitrogen, 1.0, 1000.0, "A C:N", "")
+        if self.age_days is not None:
+            require_between(self.age_days, 0.0, 36600.0, "An age of compost", "days")
         if self.bulk_density_kg_per_l is not None:
             require_between(self.bulk_density_kg_per_l, 0.05, 2.0, "Bulk density", "kg/L")
 

@@ -9,8 +9,9 @@ from aerobe.errors import NotAQuantity
 
 LONGEST = 200       # characters of a number or quantity; nobody types more, and reading must stay quick
 _PLAIN = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
-_GROUPED = re.compile(r"[+-]?\d{1,3}([ '\u00a0\u202f]\d{3})+([.,]\d*)?")
-_THOUSANDS = re.compile(r"[+-]?\d{1,3}((,\d{3})+(\.\d*)?|(\.\d{3})+(,\d*)?)")
+# No group of thousands begins with a nought: 0.000.001 is a slip, and not one.
+_GROUPED = re.compile(r"[+-]?[1-9]\d{0,2}([ '\u00a0\u202f]\d{3})+([.,]\d*)?")
+_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}((,\d{3})+(\.\d*)?|(\.\d{3})+(,\d*)?)")
 
 
 def parse_number(text: str) -> float:

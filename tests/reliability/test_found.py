@@ -20,11 +20,12 @@ from aerobe.assay import study_from_table
 from aerobe.cli import FAULT, MISUNDERSTOOD, run
 from aerobe.desk import write_whole
 from aerobe.desk._moments import elapsed_from
+from aerobe.desk._oxygen_form import FoodForm
 from aerobe.errors import LONGEST, AerobeError, NotFound
 from aerobe.evidence import contrasts_from_table
 from aerobe.notebook import open_notebook
 from aerobe.notebook._rows import zone_of
-from aerobe.records import Brew, from_plain
+from aerobe.records import Brew, Compost, HeatLog, from_plain
 from aerobe.trials import Budget
 from aerobe.web._points import batches_from
 from aerobe.web._state import EMPTY, open_state
@@ -78,6 +79,29 @@ def test_rubbish_is_refused_with_a_remedy_and_at_once(read: Callable[[], Any]) -
         read()
     assert found.value.problem and found.value.remedy
     assert time.process_time() - began < 1.0
+
+
+@pytest.mark.parametrize(
+    "read",
+    [
+        lambda: HeatLog(days=(0.0, 1e30), temperatures_degc=(60.0, 61.0)),
+        lambda: HeatLog(days=(-5.0, 3.0), temperatures_degc=(60.0, 61.0)),
+        lambda: Compost(key="heap", name="Heap", carbon_to_nitrogen=1e9),
+        lambda: FoodForm(probability="9090").question(),
+        lambda: FoodForm(probability="-5 %").question(),
+    ],
+    ids=["a day without end", "a day before the heap", "C:N", "a chance above one", "a chance below none"],
+)
+def test_what_is_a_number_but_cannot_be_is_refused(read: Callable[[], Any]) -> None:
+    with pytest.raises(AerobeError) as found:
+        read()
+    assert found.value.remedy
+
+
+def test_a_cell_of_a_thousandth_is_no_one(tmp_path: Path) -> None:
+    table = b'hours,"conductivity [uS/cm]"\n1,"0,001"\n2,"1,234"\n'
+    preview = desk.preview_table(table, "log.csv", desk.Wishes(columns={}, brew="b1"))
+    assert preview.rows is not None and preview.rows.probes[0].values == [0.001, 1234.0]
 
 
 def test_a_crowded_plate_that_the_others_contradict_still_has_limits() -> None:

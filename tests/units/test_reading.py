@@ -31,6 +31,12 @@ def test_a_number_ends_where_its_unit_begins(kind: Kind, typed: str, value: floa
     assert kind.read(typed) == pytest.approx(value)
 
 
+@pytest.mark.parametrize("typed", ["0.000.001", "0 001", "0,001,000.5", "00.000.001", "-0'001"])
+def test_no_group_of_thousands_begins_with_a_nought(typed: str) -> None:
+    with pytest.raises(NotAQuantity):
+        parse_number(typed)
+
+
 @pytest.mark.parametrize("typed", ["12 34 L", "1 2345 L", "1 23 L", "5 L\nx", "5 L 6", "", "L", "1,2,3 L", "1e400 L"])
 def test_what_is_no_quantity_is_refused(typed: str) -> None:
     with pytest.raises(NotAQuantity) as found:
