@@ -45,6 +45,16 @@ class TrialLine:
         """Tests not yet made."""
         return tuple(step for step in self.steps if not step.done)
 
+    def progress(self, now: datetime) -> str:
+        """How far it is: `2 of 4 tests made, next killed control at 24 h (08:15 tomorrow)`."""
+        made = f"{len(self.steps) - len(self.open_steps)} of {len(self.steps)} tests made"
+        if not self.open_steps:
+            return made
+        first = self.open_steps[0]
+        roles = dict.fromkeys(step.role for step in self.open_steps if step.elapsed_h == first.elapsed_h)
+        when = f" ({spoken(first.at, now)})" if first.at else ""
+        return f"{made}, next {', '.join(roles)} at {first.elapsed_h:g} h{when}"
+
 
 def steps_of_brew(notebook: Notebook, brew: Brew) -> tuple[Step, ...]:
     """What the run sheet asks of a brew; nothing where it belongs to no trial with a sheet."""

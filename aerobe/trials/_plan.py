@@ -205,11 +205,13 @@ def _words(
     arms, margin = len(trial.arms), trial.margin_ratio
     if design is not None and can_answer:
         tests = "1 test" if design.tests_per_brew == 1 else f"{design.tests_per_brew} tests"
+        what = "recipes" if trial.question in ("two recipes", "several against a standard") else "arms"
         rounds_words = "1 round" if design.rounds == 1 else f"{design.rounds} rounds"
+        wrong = percent(design.power.false_claims)
         return (
-            f"{design.brews_per_arm} brews of each of {arms} arms, {tests} of each brew, in {rounds_words}, "
+            f"{design.brews_per_arm} brews of each of {arms} {what}, {tests} of each brew, in {rounds_words}, "
             f"cost {number(design.cost)}: a difference of {number(margin)} times would be told {percent(design.power.told)} "
-            f"of the time, and arms that do not differ would be told apart {percent(design.power.false_claims)} of the time."
+            f"of the time, and {what} that do not differ would wrongly be told apart {wrong} of the time."
         )
     needed = _needed(trial, scatter, budget)
     if needed is None:

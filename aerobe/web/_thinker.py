@@ -6,7 +6,7 @@ import logging
 import queue
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -71,6 +71,11 @@ class Thinker:
             version=thought.version,
             working=working,
         )
+
+    def renew(self) -> None:
+        """Something changed that no count shows, such as whose rules are asked: every call is worked out again when looked at."""
+        with self._lock:
+            self._thoughts = {brew: replace(thought, at=None) for brew, thought in self._thoughts.items()}
 
     def _wants(self, thought: Thought, brew: str, now: datetime, urgent: bool) -> bool:
         if thought.at is None or abs(now - thought.at) > STALE_AFTER:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 
 import pytest
 
@@ -128,6 +129,37 @@ def test_the_sheet_is_asked_for_on_the_page_of_the_brew_in_reminders_and_before_
     assert (
         "still asks for sample and killed control" in trial.client.get(f"/brews/molasses-or-plain-{code}/harvest").text
     )
+
+
+def test_a_long_sheet_stays_short_on_the_page(shelf: Shed) -> None:
+    shelf.post("/trials", **{**WISH, "sample_at": "4 h, 16 h, 24 h", "tests": "40"})
+    code = begin_all(shelf)[1]
+    shelf.clock.turn(hours=4)
+    shelf.post(f"/brews/molasses-or-plain-{code}/readings", what="assay:colour-test", signal="50")
+    page = shelf.client.get(f"/brews/molasses-or-plain-{code}").text
+    assert "1 of 6 tests made" in page and page.count("Record the ") == 1  # the killed control of this hour, no more
+    assert "1 of 6 tests made, next killed control at 4 h (12:00)" in shelf.client.get("/trials/molasses-or-plain").text
+
+
+def test_what_is_settled_on_the_pages_of_safe_use_renews_the_call(trial: Shed) -> None:
+    asked: list[str] = []
+    thinker = trial.app.state.thinker
+    thinker.advise = lambda brew, now: asked.append(brew)
+    key = f"molasses-or-plain-{begin_all(trial)[0]}"
+
+    def look() -> None:
+        thinker.look(key)
+        for _ in range(200):
+            if not thinker.look(key).working:
+                return
+            time.sleep(0.01)
+
+    look()
+    look()
+    assert asked.count(key) == 1
+    trial.post("/safety/place", place="US")
+    look()
+    assert asked.count(key) == 2
 
 
 def test_the_call_spends_no_test_of_the_sheet(trial: Shed) -> None:

@@ -12,6 +12,7 @@ from aerobe.errors import AerobeError, UnusableReading
 from aerobe.records import as_json
 from aerobe.units import VOLUME, number, parse_number, whole_numbers
 from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page
+from aerobe.web._views import thinker_of
 
 router = APIRouter()
 nav = menu_entry("Safe use", "/safety", order=50, icon="safety")
@@ -42,6 +43,7 @@ def hub(request: Request) -> Response:
 def choose(request: Request, sent: Sent) -> Response:
     """Choose whose rules count."""
     desk.choose_place(notebook_of(request), sent.text("place"), now=clock_of(request))
+    thinker_of(request).renew()
     return go_to("/safety?done=Chosen.+Check+your+local+code+all+the+same.")
 
 
@@ -127,6 +129,7 @@ def compost_history(request: Request, key: str, sent: Sent) -> Response:
             desk.note_pieces(notebook, key, pieces, now=now, token=sent.text("entry"))
     except AerobeError as fault:
         return page(request, "safety/compost.html", status=422, **_compost_context(request, key), fault=fault, sent=sent)
+    thinker_of(request).renew()
     return go_to(f"/safety/compost/{quote(key)}?done=Kept.")
 
 
