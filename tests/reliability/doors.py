@@ -53,7 +53,7 @@ def web_parsers(world: World) -> Iterator[Parser]:
             read=lambda given: _usable(world.send(given)),
             slow_s=20.0 if form.heavy else 1.0,
             quick=0 if form.heavy else 5,
-            long=1000 if not form.heavy else 100,
+            long=300 if not form.heavy else 30,
         )
     for address, asked in QUERIES.items():
         yield Parser(
@@ -61,7 +61,7 @@ def web_parsers(world: World) -> Iterator[Parser]:
             samples=[asked],
             spoil=_spoil_asked,
             quick=0 if address.startswith(SLOW_QUERIES) else 5,
-            long=300 if address.startswith(SLOW_QUERIES) else 1000,
+            long=60 if address.startswith(SLOW_QUERIES) else 500,
             slow_s=20.0 if address.startswith(SLOW_QUERIES) else 1.0,
             read=lambda given, address=address: _usable(world.client.get(f"{address}?{_query(given)}")),
         )
@@ -87,7 +87,7 @@ def web_parsers(world: World) -> Iterator[Parser]:
             samples=[body],
             spoil=spoil_plain,
             quick=0,
-            long=500,
+            long=100,
             slow_s=20.0,
             read=lambda given, address=address: _usable(_post_json(world, address, json.dumps(given).encode())),
         )
