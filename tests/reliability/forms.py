@@ -58,7 +58,7 @@ class Form:
 def forms() -> tuple[Form, ...]:
     """Every form; a test holds the list against the app's own addresses."""
     study = desk.example_study()
-    brew, reading = "/brews/kelp-3/readings", "kelp-1-0.5h-sample-1"
+    brew = "/brews/kelp-3/readings"
     return (
         Form(address="/brews", fields=BREW),
         Form(
@@ -73,7 +73,7 @@ def forms() -> tuple[Form, ...]:
         Form(address=brew, fields={"what": "conductivity", "signal": "1.2", "signal_unit": "mS/cm"}, queued=True),
         Form(address=brew, fields={"what": "smell", "signal": "earthy"}, queued=True),
         Form(
-            address=f"/brews/kelp-1/readings/{reading}/correct",
+            address="/brews/kelp-1/readings/{standing}/correct",
             fields={"signal": "90", "when": "8.5 h", "why": "a nought too many"},
         ),
         Form(

@@ -70,6 +70,8 @@ class World:
             fields["device"] = self._device()
         if form.address == "/pair" and not fields["code"]:
             fields["code"] = self.app.state.pairing.offer().code
+        if "{standing}" in address:
+            address = address.format(standing=self.notebook.readings("kelp-1")[0].key)  # one that was not corrected yet
         if "{drawn}" in address:
             waiting = desk.trial_view(self.notebook, "Drawn".lower()).waiting
             fields["code"] = fields["code"] or waiting[0].blind_code
