@@ -137,7 +137,7 @@ def kill_and_send_again(folder: Path, seed: int) -> tuple[int, int]:
         hands = [threading.Thread(target=work, args=(range(start, ENTRIES, 2),)) for start in (0, 1)]
         for hand in hands:
             hand.start()
-        while len(acknowledged) < stop_after:
+        while len(acknowledged) < stop_after and any(hand.is_alive() for hand in hands):
             time.sleep(0.001)
         time.sleep(rng.random() * 0.02)  # somewhere inside one of the next entries
         os.kill(running.pid, signal.SIGKILL)

@@ -63,7 +63,7 @@ def test_two_programs_lose_nothing_and_end(where: str) -> None:
     write_together(where, "ab", WRITES)
 
 
-@pytest.mark.parametrize("held_s", [0.5])
+@pytest.mark.parametrize("held_s", [1.5])
 def test_a_busy_notebook_is_waited_for(where: str, held_s: float) -> None:
     with open_notebook(where, at=NOW) as book, open_notebook(where, at=NOW) as other:
         furnish(book)
