@@ -7,7 +7,7 @@ from datetime import datetime
 
 import numpy as np
 
-from aerobe.desk._advice import infer_history
+from aerobe.desk._beliefs import infer_history
 from aerobe.desk._oxygen import FOOD_CAUTION
 from aerobe.desk._oxygen_forecast import FoodQuestion, food_forecast
 from aerobe.errors import NotAllowed

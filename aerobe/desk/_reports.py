@@ -159,7 +159,7 @@ def _is_invented(notebook: Notebook) -> bool:
 
 
 def _build_brew(copy: Notebook, key: str, options: dict[str, Any], now: datetime) -> Report:
-    from aerobe.desk._advice import story_of_history
+    from aerobe.desk._beliefs import story_of_history
     from aerobe.desk._report_pictures import brew_pictures_of
     from aerobe.inference import infer_brew
     from aerobe.reports import brew_report

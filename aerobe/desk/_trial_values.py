@@ -138,7 +138,7 @@ def _from_course(notebook: Notebook, brew: Brew, key: str, now: datetime) -> Bre
     """Height or time of the peak of the inferred course, with its posterior uncertainty."""
     import numpy as np
 
-    from aerobe.desk._advice import infer_history
+    from aerobe.desk._beliefs import infer_history
     from aerobe.inference import peak_times
 
     history = brew_history(notebook, brew.key)

@@ -1,4 +1,4 @@
-"""Dated copies. A copy is always an SQLite notebook, also of a server's: any Aerobe can open it as it is."""
+"""Dated copies, always SQLite notebooks that any Aerobe can open as they are; and bringing a notebook up to date after one."""
 
 from __future__ import annotations
 
@@ -12,7 +12,8 @@ import sqlalchemy as sa
 
 from aerobe.errors import NotebookFault
 from aerobe.notebook._pen import Pen
-from aerobe.notebook._store import Store, bring_up_to_date, file_mode_private, in_plain_words
+from aerobe.notebook._schema import SCHEMA
+from aerobe.notebook._store import Store, file_mode_private, in_plain_words
 
 
 def back_up(store: Store, *, at: datetime, to: Path | None = None, why: str = "") -> Path:
@@ -83,6 +84,30 @@ def restore(store: Store, copy: Path, *, at: datetime) -> Path:
     return before
 
 
+def bring_up_to_date(store: Store, *, at: datetime, create: bool) -> Path | None:
+    """Migrate a store that needs it, after a dated copy. Gives the copy's path, if one was made."""
+    have = store.schema()
+    if have == SCHEMA:
+        return None
+    if have is None:
+        if not create:
+            raise NotebookFault("This notebook is empty or no notebook.", "Check the path, or start one with `aerobe brew new`.")
+        with store.reading() as connection:
+            strangers = sa.inspect(connection).get_table_names()
+        if strangers:
+            raise NotebookFault("This file or database holds other data.", "Give the notebook a file or a database of its own.")
+        store.migrate()
+        return None
+    if have > SCHEMA:
+        raise NotebookFault(
+            f"This notebook was written by a newer Aerobe (its tables are at {have}, this program knows {SCHEMA}).",
+            "Update Aerobe; the notebook has not been touched.",
+        )
+    copy = back_up(store, at=at, why=f"before-{SCHEMA}")
+    store.migrate()
+    return copy
+
+
 def _dated(store: Store, at: datetime, why: str) -> Path:
     stamp = at.astimezone(UTC).strftime("%Y-%m-%dT%H%M%SZ")
     tail = f"-{why}" if why else ""
@@ -135,7 +160,6 @@ def _copy_tables(store: Store, target: Path) -> None:
 
 
 def _fill_server(source: Store, store: Store, have: str) -> None:
-    from aerobe.notebook._schema import SCHEMA
 
     if have != SCHEMA:
         raise NotebookFault(

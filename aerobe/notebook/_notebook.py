@@ -13,10 +13,11 @@ import sqlalchemy as sa
 
 from aerobe.errors import NotebookFault
 from aerobe.notebook import _logs
+from aerobe.notebook._backup import bring_up_to_date
 from aerobe.notebook._pen import Pen
 from aerobe.notebook._reads import Change, Kept, Receipt, all_kept, all_readings, changes, get, load
 from aerobe.notebook._schema import BY_CLASS, audit, log_chunks, settings
-from aerobe.notebook._store import Store, bring_up_to_date, file_mode_private
+from aerobe.notebook._store import Store, file_mode_private
 from aerobe.records import Reading, SensorLog
 
 R = TypeVar("R")

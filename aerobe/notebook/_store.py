@@ -6,7 +6,6 @@ import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -14,7 +13,6 @@ from urllib.parse import quote
 import sqlalchemy as sa
 
 from aerobe.errors import NotebookFault, UnusableRecord
-from aerobe.notebook._schema import SCHEMA
 
 DAMAGED = "This file is damaged or is no notebook.", "Restore a dated copy: `aerobe notebook restore`."
 READ_ONLY = (
@@ -82,32 +80,6 @@ class Store:
 def is_server(where: str) -> bool:
     """Whether a notebook's address is a server's and not a file's."""
     return "://" in where
-
-
-def bring_up_to_date(store: Store, *, at: datetime, create: bool) -> Path | None:
-    """Migrate a store that needs it, after a dated copy. Gives the copy's path, if one was made."""
-    have = store.schema()
-    if have == SCHEMA:
-        return None
-    if have is None:
-        if not create:
-            raise NotebookFault("This notebook is empty or no notebook.", "Check the path, or start one with `aerobe brew new`.")
-        with store.reading() as connection:
-            strangers = sa.inspect(connection).get_table_names()
-        if strangers:
-            raise NotebookFault("This file or database holds other data.", "Give the notebook a file or a database of its own.")
-        store.migrate()
-        return None
-    if have > SCHEMA:
-        raise NotebookFault(
-            f"This notebook was written by a newer Aerobe (its tables are at {have}, this program knows {SCHEMA}).",
-            "Update Aerobe; the notebook has not been touched.",
-        )
-    from aerobe.notebook._backup import back_up
-
-    copy = back_up(store, at=at, why=f"before-{SCHEMA}")
-    store.migrate()
-    return copy
 
 
 def _file_engine(path: Path) -> sa.Engine:

@@ -7,7 +7,7 @@ from datetime import timedelta
 import pytest
 
 from aerobe import desk
-from aerobe.desk import _advice
+from aerobe.desk import _beliefs
 from aerobe.errors import NotEnoughData
 from tests.notebook.conftest import NOW
 
@@ -41,7 +41,7 @@ def test_a_reading_is_kept_when_the_fit_fails(demo, monkeypatch):
     def broken(*args, **kwargs):
         raise RuntimeError("no fit today")
 
-    monkeypatch.setattr(_advice, "infer_brew", broken)
+    monkeypatch.setattr(_beliefs, "infer_brew", broken)
     assay = notebook.readings(brew)[0].assay
     with pytest.raises(RuntimeError):
         desk.record_and_advise(notebook, desk.ReadingEntry(brew=brew, assay=assay, signal="140", when="9 h"), now=NOW)
