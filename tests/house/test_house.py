@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import ast
-from graphlib import TopologicalSorter
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -87,3 +87,23 @@ def test_the_table_has_no_circle() -> None:
 )
 def test_a_forbidden_import_is_noticed(room: str, source: str) -> None:
     assert breaches(room, source)
+
+
+def files_of(room: str, sources: dict[str, str]) -> dict[str, set[str]]:
+    """Which files of a room each of its files imports, also inside functions."""
+    return {
+        name: {parts[1] for parts in imports_of(source) if parts[0:1] == (room,) and parts[1:2] and parts[1] in sources}
+        for name, source in sources.items()
+    }
+
+
+@pytest.mark.parametrize("room", MAY_IMPORT)
+def test_no_file_of_a_room_leads_back_to_itself(room: str) -> None:
+    sources = {path.stem: path.read_text(encoding="utf-8") for path in (HOUSE / room).glob("*.py") if path.stem != "__init__"}
+    TopologicalSorter(files_of(room, sources)).prepare()    # raises and names the files of a circle
+
+
+def test_a_circle_of_files_is_noticed() -> None:
+    sources = {"_a": "from aerobe.desk._b import x", "_b": "def f():\n    from aerobe.desk._a import y"}
+    with pytest.raises(CycleError):
+        TopologicalSorter(files_of("desk", sources)).prepare()
