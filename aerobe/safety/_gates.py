@@ -12,7 +12,7 @@ from aerobe.errors import UnusableRecord
 from aerobe.safety._findings import FAILS, NOT_SHOWN, SHOWN, STATES
 from aerobe.safety._holding import holding_time_h
 from aerobe.safety._smell import smell_of
-from aerobe.safety._thresholds import threshold
+from aerobe.safety._thresholds import DECIDE, threshold
 from aerobe.units import percent
 
 
@@ -115,17 +115,23 @@ def closed(gates: tuple[Gate, ...]) -> tuple[Gate, ...]:
 
 def open_gate(name: str, why: str, *sources: str) -> Gate:
     """A gate that stands open."""
-    return Gate(name=name, is_open=True, why=why, how_it_opens="", sources=sources)
+    return Gate(name=name, is_open=True, why=_once(why), how_it_opens="", sources=sources)
 
 
 def shut_gate(name: str, why: str, how: str, *sources: str) -> Gate:
     """A gate closed by something known."""
-    return Gate(name=name, is_open=False, why=why, how_it_opens=how, sources=sources)
+    return Gate(name=name, is_open=False, why=_once(why, how), how_it_opens=_once(how), sources=sources)
 
 
 def unshown_gate(name: str, why: str, how: str, *sources: str) -> Gate:
     """A gate closed because something is not known."""
-    return Gate(name=name, is_open=False, why=why, how_it_opens=how, sources=sources, shown=False)
+    return Gate(name=name, is_open=False, why=_once(why, how), how_it_opens=_once(how), sources=sources, shown=False)
+
+
+def _once(text: str, after: str = "") -> str:
+    """`text` with who decides said no more than once in it and in what stands after it: both are read in one breath."""
+    bare = text.replace(DECIDE, "")
+    return bare if bare == text or DECIDE in after else bare + DECIDE
 
 
 def _oxygen_measured(facts: BrewFacts) -> Gate:
@@ -261,8 +267,7 @@ def _compost(facts: BrewFacts) -> Gate:
             name, "The compost is not shown to have been heated; the tea is meant for a place where nothing is eaten.", source
         )
     how = (
-        "Use compost with a heat log that meets the rule of your place, or keep this tea to plants that nobody eats. "
-        "Local codes and licensed practice decide."
+        "Use compost with a heat log that meets the rule of your place, or keep this tea to plants that nobody eats." + DECIDE
     )
     make = shut_gate if facts.compost == FAILS else unshown_gate
     return make(name, facts.compost_why, how, source)

@@ -130,6 +130,20 @@ def test_no_place_no_rule(notebook: Notebook) -> None:
         desk.choose_place(notebook, "Atlantis", now=NOW)
 
 
+@pytest.mark.parametrize("place", ["", "US"])
+@pytest.mark.parametrize("brew", ["clean", "fed", "starved", "unknown"])
+def test_a_gate_says_once_who_decides(notebook: Notebook, brew: str, place: str) -> None:
+    """Why and how are printed in one bullet, and read there in one breath."""
+    notebook.set_setting("safety place", place, at=NOW)
+    said = {
+        gate.name: f"{gate.why} {gate.how_it_opens}".lower().count(LOCAL)
+        for gate in desk.ask_use(notebook, replace(LETTUCE, brew=brew), now=NOW).gates
+    }
+    assert all(times <= 1 for times in said.values()), said
+    # The gate of the compost never goes without the sentence where it is shut.
+    assert said["compost history"] == 1 or (brew != "unknown" and place)
+
+
 def test_old_facts_say_nothing_about_now(notebook: Notebook) -> None:
     later = NOW + timedelta(hours=7)
     assert {"oxygen measured", "oxygen forecast", "smell"} <= {
