@@ -115,7 +115,7 @@ def judge(request: Request, key: str, sent: Sent) -> Response:
         verdict = desk.verdict_of_trial(notebook, key, outcome=outcome, now=now)
     except AerobeError as fault:
         return page(request, "trials/one.html", status=422, fault=fault, sent=sent, **_one_context(request, key))
-    desk.keep_verdict(notebook, key, verdict, now=now)
+    desk.keep_verdict(notebook, key, verdict, now=now, token=sent.text("entry"))
     return go_to(f"/trials/{key}/verdict?outcome={verdict.outcome.key}")
 
 
