@@ -13,19 +13,16 @@ from aerobe.cli._safety_words import (
     answer_lines,
     gate_lines,
     numbers_of,
-    plain_answer,
-    plain_gates,
     source_line,
     text_of,
     whole_numbers,
 )
-from aerobe.desk import IndicatorTest, UseEntry
+from aerobe.desk import DECIDES, IndicatorTest, UseEntry
 from aerobe.errors import UnusableReading, UnusableRecord
 from aerobe.units import VOLUME, parse_number
 
 app = App(name="safety", help="Gates, compost rules, tests, water, cautions; may this tea go there?")
 
-DECIDES = "Local codes and licensed practice decide."
 Entry = Annotated[UseEntry, Parameter(name="*")]
 
 
@@ -55,13 +52,13 @@ def gates(brew: str, /, *, where: Where = OWN) -> int:
     brew
         Key of the brew.
     """
-    from aerobe.desk import cautions_for, gates_of_brew
+    from aerobe.desk import cautions_for, gates_as_data, gates_of_brew
 
     with where.open(create=False) as book:
         found = gates_of_brew(book, brew, now=now())
     warned = cautions_for("harvest")
     text = [*gate_lines(found), DECIDES, *(f"! {item.short}" for item in warned)]
-    say({"gates": plain_gates(found), "decides": DECIDES, "cautions": warned}, as_json=where.json, text=text)
+    say({**gates_as_data(found), "cautions": warned}, as_json=where.json, text=text)
     return 0 if all(gate.is_open for gate in found) else NOT_SETTLED
 
 
@@ -72,7 +69,7 @@ def ask(*, entry: Entry, where: Where = OWN) -> int:
 
     with where.open(create=False) as book:
         answer = ask_use(book, entry, now=now())
-    say(plain_answer(answer), as_json=where.json, text=answer_lines(answer))
+    say(answer.as_data(), as_json=where.json, text=answer_lines(answer))
     return 0 if answer.advice.may_go_ahead else NOT_SETTLED
 
 
@@ -83,7 +80,7 @@ def use(*, entry: Entry, where: Where = OWN) -> int:
 
     with where.open(create=False) as book:
         receipt, answer = record_use(book, entry, now=now())
-    say({"kept": receipt, **plain_answer(answer)}, as_json=where.json, text=[f"Kept as '{receipt.key}'.", *answer_lines(answer)])
+    say({"kept": receipt, **answer.as_data()}, as_json=where.json, text=[f"Kept as '{receipt.key}'.", *answer_lines(answer)])
     return 0 if answer.advice.may_go_ahead else NOT_SETTLED
 
 

@@ -7,28 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from aerobe.errors import UnusableReading, UnusableRecord
-from aerobe.records import as_plain
 from aerobe.units import number, parse_number
-
-
-def plain_answer(answer: Any) -> dict[str, Any]:
-    """The answer for programs: each gate with its state, and the sentence that says who decides."""
-    return {
-        "call": answer.call,
-        "sentence": answer.sentence,
-        "gates": plain_gates(answer.gates),
-        "tea": answer.tea,
-        "risks": answer.risks,
-        "field": answer.field,
-        "amounts": answer.amounts,
-        "applied": answer.applied,
-        "cautions": answer.advice.cautions,
-    }
-
-
-def plain_gates(found: Iterable[Any]) -> list[dict[str, Any]]:
-    """Gates for programs, each with its state."""
-    return [{**as_plain(gate), "state": gate.state} for gate in found]
 
 
 def gate_lines(found: Iterable[Any]) -> list[str]:

@@ -142,6 +142,8 @@ _WHERE: dict[str, str] = {
     "check_compost": "_safety_lookups",
     "check_laboratory": "_safety_lookups",
     "choose_place": "_safety_notes",
+    "DECIDES": "_safety_facts",
+    "gates_as_data": "_safety_facts",
     "gates_of_brew": "_safety_facts",
     "mix_of": "_safety_lookups",
     "note_compost_history": "_safety_notes",

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import Any
 
 from aerobe.desk._moments import moment_of
 from aerobe.desk._records import new_key
@@ -19,10 +20,10 @@ from aerobe.desk._safety_entry import (
     number_or_none,
     yes_or_no,
 )
-from aerobe.desk._safety_facts import brew_facts, compost_state
+from aerobe.desk._safety_facts import brew_facts, compost_state, gates_as_data
 from aerobe.desk._safety_notes import indicator_findings, place_of, water_finding
 from aerobe.notebook import Notebook, Receipt
-from aerobe.records import Brew, Recipe, Use
+from aerobe.records import Brew, Recipe, Use, as_json
 from aerobe.safety import (
     Amounts,
     Applied,
@@ -54,6 +55,22 @@ class UseAnswer:
     amounts: Amounts | None
     applied: Applied | None
     advice: UseAdvice
+
+    def as_data(self) -> dict[str, Any]:
+        """Everything for programs: each gate with its state, and the sentence that says who decides."""
+        plain: dict[str, Any] = as_json(
+            {
+                "call": self.call,
+                "sentence": self.sentence,
+                "tea": self.tea,
+                "risks": self.risks,
+                "field": self.field,
+                "amounts": self.amounts,
+                "applied": self.applied,
+                "cautions": self.advice.cautions,
+            }
+        )
+        return {**plain, "gates": gates_as_data(self.gates)["gates"]}
 
 
 def ask_use(notebook: Notebook, entry: UseEntry, *, now: datetime) -> UseAnswer:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
 from aerobe.desk._safety_notes import pieces_of, place_of, smell_of_brew
 from aerobe.notebook import Kept, Notebook
-from aerobe.records import Brew, Compost, Harvest, Recipe
-from aerobe.safety import NOT_SHOWN, BrewFacts, Gate, harvest_gates, judge_compost, jurisdictions, threshold
+from aerobe.records import Brew, Compost, Harvest, Recipe, as_json
+from aerobe.safety import DECIDES, NOT_SHOWN, BrewFacts, Gate, harvest_gates, judge_compost, jurisdictions, threshold
 
 
 def brew_facts(notebook: Notebook, brew: str, *, now: datetime, risk: float | None = None) -> BrewFacts:
@@ -71,6 +71,15 @@ def gates_of_brew(notebook: Notebook, brew: str, *, now: datetime, risk: float |
         Chance that oxygen falls below the floor, from a forecast just made. [-]
     """
     return harvest_gates(brew_facts(notebook, brew, now=now, risk=risk))
+
+
+def gates_as_data(gates: Sequence[Gate]) -> dict[str, Any]:
+    """Gates for programs, each with its state, and who decides."""
+    return {
+        "gates": [{**as_json(gate), "state": gate.state} for gate in gates],
+        "all_open": all(gate.is_open for gate in gates),
+        "decides": DECIDES,
+    }
 
 
 def _harvest(notebook: Notebook, brew: str) -> Harvest | None:

@@ -14,13 +14,13 @@ from aerobe.safety._holding import holding_time_h
 from aerobe.safety._indicators import E_COLI, ENTEROCOCCI, judge_absence, judge_count, judge_portions
 from aerobe.safety._smell import smell_of
 from aerobe.safety._tea import TREATED, UNKNOWN, UNTREATED, RiskNote, TeaFinding, judge_tea, regrowth_risk
-from aerobe.safety._thresholds import LOCAL, Threshold, all_thresholds, threshold
+from aerobe.safety._thresholds import DECIDES, LOCAL, Threshold, all_thresholds, threshold
 from aerobe.safety._use_gates import UseFacts, days_needed, use_gates
 from aerobe.safety._water import Dechlorination, Sanitising, dechlorinate, judge_water, sanitise, water_kind
 
 __all__ = [
-    "ENTEROCOCCI", "E_COLI", "FAILS", "HOLD_BACK", "LOCAL", "NOTHING_AGAINST", "NOT_SHOWN", "OCCASIONS", "SHOWN", "STATES",
-    "TREATED", "UNKNOWN", "UNTREATED", "Amounts", "Applied", "BrewFacts", "Caution", "CompostFinding", "Dechlorination",
+    "DECIDES", "ENTEROCOCCI", "E_COLI", "FAILS", "HOLD_BACK", "LOCAL", "NOTHING_AGAINST", "NOT_SHOWN", "OCCASIONS",
+    "SHOWN", "STATES", "TREATED", "UNKNOWN", "UNTREATED", "Amounts", "Applied", "BrewFacts", "Caution", "CompostFinding", "Dechlorination",
     "Finding", "Gate", "HeatRule", "RiskNote", "Sanitising", "TeaFinding", "Threshold", "UseAdvice", "UseFacts",
     "advise_use", "all_cautions", "all_thresholds", "amounts", "applied_per_m2", "cautions", "closed", "days_needed",
     "dechlorinate", "floor_of", "harvest_gates", "heat_rules", "holding_time_h", "judge_absence", "judge_compost",

@@ -11,7 +11,8 @@ from typing import Any
 from aerobe.errors import NotFound
 
 LOCAL = "local codes and licensed practice decide"
-DECIDE = f" {LOCAL[0].upper()}{LOCAL[1:]}."
+DECIDES = f"{LOCAL[0].upper()}{LOCAL[1:]}."
+DECIDE = f" {DECIDES}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

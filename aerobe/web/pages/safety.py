@@ -9,7 +9,6 @@ from fastapi import APIRouter, Body, Depends, Request, Response
 
 from aerobe import desk
 from aerobe.errors import AerobeError, UnusableReading
-from aerobe.records import as_json
 from aerobe.units import VOLUME, number, parse_number, whole_numbers
 from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page
 from aerobe.web._views import thinker_of
@@ -18,7 +17,6 @@ router = APIRouter()
 nav = menu_entry("Safe use", "/safety", order=50, icon="safety")
 Sent = Annotated[Fields, Depends(fields)]
 
-DECIDES = "Local codes and licensed practice decide."
 WITH_UNIT = ("tea", "water", "area", "mesh", "nozzle")
 
 
@@ -194,29 +192,14 @@ def limits(request: Request) -> Response:
 def gates_json(request: Request, key: str) -> dict[str, Any]:
     """The harvest gates of a brew, for programs."""
     found = desk.gates_of_brew(notebook_of(request), key, now=clock_of(request))
-    return {
-        "gates": [{**as_json(gate), "state": gate.state} for gate in found],
-        "all_open": all(gate.is_open for gate in found),
-        "decides": DECIDES,
-    }
+    return desk.gates_as_data(found)
 
 
 @router.post("/api/safety/use")
 def use_json(request: Request, sent: Annotated[dict[str, Any], Body()]) -> dict[str, Any]:
     """The question before a use, for programs; fields of `UseEntry`. Nothing is written."""
     answer = desk.ask_use(notebook_of(request), desk.UseEntry.from_form(sent), now=clock_of(request))
-    gates = [{**as_json(gate), "state": gate.state} for gate in answer.gates]
-    return {
-        "call": answer.call,
-        "sentence": answer.sentence,
-        "gates": gates,
-        "tea": as_json(answer.tea),
-        "risks": as_json(answer.risks),
-        "field": as_json(answer.field),
-        "amounts": as_json(answer.amounts),
-        "applied": as_json(answer.applied),
-        "cautions": as_json(answer.advice.cautions),
-    }
+    return answer.as_data()
 
 
 def _brew_context(request: Request, key: str, finding: Any = None) -> dict[str, Any]:
