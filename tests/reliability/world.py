@@ -74,7 +74,7 @@ class World:
             address = address.format(standing=self.notebook.readings("kelp-1")[0].key)  # one that was not corrected yet
         if "{drawn}" in address:
             waiting = desk.trial_view(self.notebook, "Drawn".lower()).waiting
-            fields["code"] = fields["code"] or waiting[0].blind_code
+            fields["code"] = fields["code"] or (waiting[0].blind_code if waiting else "none left")
             address = address.format(drawn="drawn")
         return Form(
             address=address, fields=fields, file=form.file, writes=form.writes, queued=form.queued, heavy=form.heavy
