@@ -20,7 +20,8 @@ from aerobe.safety._water import Dechlorination, Sanitising, dechlorinate, judge
 
 __all__ = [
     "DECIDES", "ENTEROCOCCI", "E_COLI", "FAILS", "HOLD_BACK", "LOCAL", "NOTHING_AGAINST", "NOT_SHOWN", "OCCASIONS",
-    "SHOWN", "STATES", "TREATED", "UNKNOWN", "UNTREATED", "Amounts", "Applied", "BrewFacts", "Caution", "CompostFinding", "Dechlorination",
+    "SHOWN", "STATES",
+    "TREATED", "UNKNOWN", "UNTREATED", "Amounts", "Applied", "BrewFacts", "Caution", "CompostFinding", "Dechlorination",
     "Finding", "Gate", "HeatRule", "RiskNote", "Sanitising", "TeaFinding", "Threshold", "UseAdvice", "UseFacts",
     "advise_use", "all_cautions", "all_thresholds", "amounts", "applied_per_m2", "cautions", "closed", "days_needed",
     "dechlorinate", "floor_of", "harvest_gates", "heat_rules", "holding_time_h", "judge_absence", "judge_compost",
