@@ -133,8 +133,10 @@ def _usable(answer: Any, also: set[int] = frozenset()) -> Any:  # type: ignore[a
     """Refusals are refusals; a fault of ours is one."""
     if answer.status_code not in ANSWERS | also:
         raise Broken(f"status {answer.status_code}")
-    if answer.status_code != 422:
+    if answer.status_code in (200, 303):
         return answer
+    if answer.status_code != 422:
+        raise ImportFault("Refused.", "There is no such thing here, or it is not let in.")
     if "json" in answer.headers.get("content-type", ""):
         told = answer.json()
         if not (told.get("problem") and told.get("remedy")):
