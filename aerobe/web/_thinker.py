@@ -63,14 +63,7 @@ class Thinker:
                 self._asked.put(brew)
                 self._start()
             working = brew in self._waiting
-        return Thought(
-            advice=thought.advice,
-            problem=thought.problem,
-            remedy=thought.remedy,
-            at=thought.at,
-            version=thought.version,
-            working=working,
-        )
+        return replace(thought, working=working)
 
     def renew(self) -> None:
         """Something changed that no count shows, such as whose rules are asked: every call is worked out again when looked at."""
