@@ -91,7 +91,7 @@ def web_parsers(world: World) -> Iterator[Parser]:
             slow_s=20.0,
             read=lambda given, address=address: _usable(_post_json(world, address, json.dumps(given).encode())),
         )
-    token = add_sender(world.state, name="DO 1", place="bucket-a", now=world.clock())
+    token = add_sender(world.state, name="DO 1", place="kelp-3", now=world.clock())
     told = json.dumps({"channel": "oxygen", "unit": "mg/L", "points": [["2026-05-01T08:00+02:00", 7.9]]}).encode()
     yield Parser(
         name="values posted by a probe",
@@ -119,7 +119,7 @@ def web_parsers(world: World) -> Iterator[Parser]:
         spoil=_spoil_headers,
         quick=40,
         long=2000,
-        read=lambda headers: _usable(world.client.get("/menu", headers=headers), {421, 429}),
+        read=lambda headers: _usable(world.client.get("/menu", headers=_raw(headers)), {421, 429}),
     )
 
 
@@ -209,6 +209,11 @@ def _post_raw(world: World, body: bytes) -> Any:
 
 
 _HEADERS = {"host": "localhost", "cookie": "aerobe_session=" + "a" * 43, "content-length": "0", "accept": "text/html"}
+
+
+def _raw(headers: dict[str, str]) -> list[tuple[bytes, bytes]]:
+    """As they go over the wire: a stranger's need not be ASCII."""
+    return [(name.encode(), value.encode("latin-1")) for name, value in headers.items()]
 
 
 def _spoil_headers(rng: random.Random, headers: dict[str, str]) -> dict[str, str]:

@@ -17,7 +17,7 @@ from fastapi.testclient import TestClient
 from aerobe import desk
 from aerobe.errors import NotEnoughData
 from aerobe.web import ServeSettings, create_app, open_state
-from tests.reliability.forms import TABLE, WISH, Form
+from tests.reliability.forms import RATIOS, TABLE, WISH, Form
 from tests.web.conftest import START, Clock, form_token
 
 
@@ -29,6 +29,7 @@ def yard() -> Path:
         desk.make_demo(book, now=START)
         wish = desk.TrialWish.from_form({**WISH, "name": "Drawn"})
         desk.start_trial(book, wish, now=START)
+        desk.take_evidence(book, RATIOS.replace(b"shed", b"paper"), "papers.csv", now=START)
     return path
 
 
