@@ -93,8 +93,9 @@ class SimulatedBrew:
     @staticmethod
     def _seen(item: Measurement, value: float) -> Measurement:
         limit, top = item.error.detection_limit, item.error.upper_limit
-        if limit is not None and value < limit:
-            return replace(item, value=limit, below_detection=True)
+        # The limit below is one of the net result; a mark at the end of a scale is one of what is read.
+        if limit is not None and value - item.error.bias < limit:
+            return replace(item, value=limit + item.error.bias, below_detection=True)
         if top is not None and value > top:
             return replace(item, value=top, above_range=True)
         return replace(item, value=value)

@@ -169,7 +169,8 @@ def advance(y, p, start, end, left, right, tolerance, step, work, matrix, pivots
     `work` has shape (12, states), `matrix` (states, states).
     """
     span = end - start
-    # work rows: 0 slope, 1 time slope, 2 stage state, 3 stage slope, 4 to 9 stages, 10 trial; 11 holds the oxygen summed so far [mg/L h]
+    # work rows: 0 slope, 1 time slope, 2 stage state, 3 stage slope, 4 to 9 stages, 10 trial,
+    # 11 the oxygen summed so far [mg/L h]
     t = start
     h = min(step, span)
     tries = 0

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from aerobe.errors import UnusableReading
-from aerobe.inference import Log, Measurement, infer_brew, measurements_of, story_of
+from aerobe.inference import Log, Measurement, infer_brew, measurements_of, simulate_brews, story_of
 from aerobe.inference._likelihood import (
     generalised_log,
     log_t,
@@ -166,3 +166,14 @@ def test_one_gross_test_does_not_take_over():
     spoilt, posterior = at_18(bad)
     assert spoilt == pytest.approx(clean, rel=0.25)
     assert any("repeat it" in note for note in posterior.notes)
+
+
+def test_simulated_results_are_censored_by_the_net_limit():
+    # The decision limit of a certificate is one of the net result, bias taken off (see the glossary).
+    error = AssayError(constant_sd=5.0, proportional_cv=0.1, bias=40.0, detection_limit=30.0)
+    truth = simulate_brews(story_of(compost_g_per_l=30.0), 1, seed=4)[0]
+    blanks = [Measurement(elapsed_h=0.1 * i, value=0.0, error=error) for i in range(60)]
+    results = truth.measure(np.random.default_rng(1), *blanks)
+    below = [item.value for item in results if item.below_detection]
+    seen = [item.value for item in results if not item.below_detection]
+    assert below and seen and set(below) == {70.0} and min(seen) >= 70.0
