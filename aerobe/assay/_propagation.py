@@ -225,7 +225,8 @@ def _draw(item: Input, rng: np.random.Generator, draws: int) -> Floats:
 
 def _steps(value: Floats, u: Floats) -> Floats:
     # A fraction of the uncertainty: small enough for a derivative, large enough to keep its digits.
-    return np.where(u > 0, 1e-3 * u, 1e-6 * np.maximum(1.0, abs(value)))
+    # A value known to more digits than a computer has would be left where it is by so small a step.
+    return np.where(u > 0, np.maximum(np.maximum(1e-3 * u, 1e-9 * abs(value)), 1e-300), 1e-6 * np.maximum(1.0, abs(value)))
 
 
 def _gradient(model: Model, value: Floats, u: Floats) -> Floats:

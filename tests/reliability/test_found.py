@@ -104,6 +104,11 @@ def test_a_cell_of_a_thousandth_is_no_one(tmp_path: Path) -> None:
     assert preview.rows is not None and preview.rows.probes[0].values == [0.001, 1234.0]
 
 
+def test_an_uncertainty_below_all_digits_is_none() -> None:
+    found = desk.result_on_basis("12 +- 1e-30", given="per mL", wanted="per g wet", density="1.02 +- 1e-25").linear
+    assert found.value == pytest.approx(12 / 1.02) and 0.0 <= found.uncertainty < 1e-20
+
+
 def test_a_crowded_plate_that_the_others_contradict_still_has_limits() -> None:
     # 24 mL without a colony and 0.01 mL with over 300: no honest dilution series, but a likelihood with its maximum all the same.
     _, found = desk.count_plates("24:0 0.01:>300 0.001:14")
