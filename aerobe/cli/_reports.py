@@ -39,7 +39,7 @@ def brew(
 
 @app.command
 def trial(
-    key: str, /, *, to: Folder = Path("."), at_h: float | None = None, licence: Licence = "CC-BY-4.0",
+    key: str, /, *, to: Folder = Path("."), assay: str = "", at_h: float | None = None, licence: Licence = "CC-BY-4.0",
     with_people: People = False, where: Where = OWN,
 ) -> None:
     """Write the report of a trial: one HTML page, a tagged PDF, and the data package.
@@ -48,12 +48,14 @@ def trial(
     ----------
     key
         Key of the trial.
+    assay
+        Key of the assay whose readings are judged; the one that measured the most brews if left out.
     at_h
         Hour to compare the brews at; the last planned sample if left out. [h]
     """
     from aerobe.desk import Wanted, report_of_trial
 
-    wanted = Wanted(licence=licence, with_people=with_people, at_h=at_h)
+    wanted = Wanted(licence=licence, with_people=with_people, at_h=at_h, assay=assay)
     with where.open(create=False) as book, progress("judging the trial and writing its report"):
         report = report_of_trial(book, key, now=now(), wanted=wanted)
     _written(report, f"trial-{key}", to, where.json)
@@ -149,9 +151,9 @@ def _written(report: Any, stem: str, to: Path, as_json: bool) -> None:
     for name, content in files.items():
         write_whole(to / name, content)
     paths = [str(to / name) for name in files]
-    answer = {"headline": report.headline, "files": paths, "numbers": report.numbers, "seed": report.seed,
-              "versions": report.versions}
-    say(answer, as_json=as_json, text=[report.headline, *(f"Wrote {path}" for path in paths)])
+    answer = {"headline": report.headline, "rests_on": report.basis, "files": paths, "numbers": report.numbers,
+              "seed": report.seed, "versions": report.versions}
+    say(answer, as_json=as_json, text=[report.headline, *filter(None, [report.basis]), *(f"Wrote {path}" for path in paths)])
 
 
 def _read(path: Path) -> bytes:

@@ -9,7 +9,7 @@ from typing import Any
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import OWN, Where, now, progress, say
 from aerobe.errors import ImportFault, UnusableRecord
-from aerobe.records import Arm, Trial
+from aerobe.records import Arm, Trial, as_json
 
 
 def verdict(
@@ -33,7 +33,7 @@ def verdict(
     also
         Comparisons nobody planned, as first/second; they are marked.
     """
-    from aerobe.desk import keep_verdict, verdict_of_trial
+    from aerobe.desk import keep_verdict, rests_on, verdict_of_trial
 
     pairs = [_pair(item) for item in also]
     with where.open() as notebook:
@@ -42,7 +42,8 @@ def verdict(
             notebook, key, outcome=outcome, assay=assay, at_h=at_h, margin=margin, also=pairs, now=now()
         )
         keep_verdict(notebook, key, found, now=now())
-    return _say_verdict(found, where.json)
+        basis = rests_on(notebook, key, outcome_key=outcome, assay=assay).words
+    return _say_verdict(found, where.json, basis)
 
 
 def next_one(key: str, /, *, where: Where = OWN) -> None:
@@ -132,10 +133,11 @@ def _pair(text: str) -> tuple[str, str]:
     return first, second
 
 
-def _say_verdict(found: Any, as_json: bool) -> int:
+def _say_verdict(found: Any, for_programs: bool, basis: str = "") -> int:
     from aerobe.desk import verdict_lines
 
-    say(found, as_json=as_json, text=verdict_lines(found))
+    answer = {**as_json(found), **({"rests_on": basis} if basis else {})}
+    say(answer, as_json=for_programs, text=[*verdict_lines(found), *filter(None, [basis])])
     return NOT_SETTLED if all(item.call == "can't tell yet" for item in found.comparisons) else 0
 
 

@@ -98,7 +98,7 @@ _WHERE: dict[str, str] = {
     "pool_all_brews": "_evidence",
     "take_evidence": "_evidence",
     "weigh_evidence": "_evidence",
-    # trials and verdicts (_trials, _trial_papers, _trial_steps, _trial_wish, _trial_values)
+    # trials and verdicts (_trials, _trial_papers, _trial_steps, _trial_wish, _trial_values, _trial_tests)
     "PlannedTrial": "_trials",
     "TrialView": "_trials",
     "TrialWish": "_trial_wish",
@@ -130,6 +130,7 @@ _WHERE: dict[str, str] = {
     "trial_list": "_trials",
     "trial_view": "_trials",
     "verdict_lines": "_trial_pictures",
+    "rests_on": "_trial_tests",
     "verdict_of_trial": "_trials",
     "verdict_pictures": "_trial_pictures",
     # safe use (_safety, _safety_entry, _safety_facts, _safety_lookups, _safety_notes)

@@ -28,6 +28,7 @@ class Wanted:
     licence: str = "CC-BY-4.0"          # of the data, SPDX name
     with_people: bool = False           # keep names and free notes
     at_h: float | None = None           # trials: the hour to compare at; None takes each brew's last sample [h]
+    assay: str = ""                     # trials: key of the assay judged by; "" takes the one that measured the most brews
 
 
 def report_of_brew(notebook: Notebook, key: str, *, now: datetime, wanted: Wanted | None = None) -> Report:
@@ -71,7 +72,8 @@ def report_of_trial(notebook: Notebook, key: str, *, now: datetime, wanted: Want
         raise NotEnoughData(f"Trial {key} has no brew yet.", "Start the brews of its run sheet first.")
     with copy_of(notebook, brews=brews, trial=key, now=now, with_people=wanted.with_people) as copy:
         copy_evidence(notebook, copy, now=now, with_people=wanted.with_people)
-        return _finished(copy, "trial", key, {"invented": _is_invented(notebook), "at_h": wanted.at_h}, now, wanted)
+        options = {"invented": _is_invented(notebook), "at_h": wanted.at_h, "assay": wanted.assay}
+        return _finished(copy, "trial", key, options, now, wanted)
 
 
 def report_of_assay(
@@ -178,6 +180,7 @@ def _build_brew(copy: Notebook, key: str, options: dict[str, Any], now: datetime
 def _build_trial(copy: Notebook, key: str, options: dict[str, Any], now: datetime) -> Report:
     from aerobe.desk._evidence import weighed_with_others
     from aerobe.desk._trial_results import judged
+    from aerobe.desk._trial_tests import rests_on
     from aerobe.desk._trials import sheet_of
     from aerobe.reports import trial_report
 
@@ -185,11 +188,12 @@ def _build_trial(copy: Notebook, key: str, options: dict[str, Any], now: datetim
     brews = copy.find(Brew, of=key)
     assays = {item.key: item for item in copy.find(Assay)}
     readings: list[Reading] = copy.readings(with_corrected=True)
-    at_h = options.get("at_h")
-    verdict, _, notes = judged(copy, key, at_h=None if at_h is None else float(at_h), now=now)
+    at_h, assay = options.get("at_h"), str(options.get("assay", ""))
+    verdict, _, notes = judged(copy, key, at_h=None if at_h is None else float(at_h), now=now, assay=assay)
     recipes = [copy.get(Recipe, name) for name in dict.fromkeys(arm.recipe for arm in trial.arms) if name]
     return trial_report(
-        trial=trial, run_sheet=sheet_of(copy, key), verdict=verdict, notes=notes, pooled=weighed_with_others(copy), brews=brews,
+        trial=trial, run_sheet=sheet_of(copy, key), verdict=verdict, basis=rests_on(copy, key, assay=assay).words, notes=notes,
+        pooled=weighed_with_others(copy), brews=brews,
         recipes=[(recipe, copy.get(Compost, recipe.compost)) for recipe in recipes], readings=readings, assays=assays,
         cautions=_cautions(), made_at=now, versions=versions(), invented=bool(options.get("invented")))
 

@@ -65,6 +65,15 @@ def _by_one_assay(
     return assays, [reading for reading in readings if reading.assay == chosen]
 
 
+def assays_that_judge(notebook: Notebook, brews: Sequence[Brew], key: str, assay: str = "") -> tuple[str, ...]:
+    """Keys of the assays that read samples of these brews and could judge an outcome; the one that does comes first."""
+    assays, readings = _by_one_assay(notebook, brews, key, assay)
+    read = {r.assay for brew in brews for r in notebook.readings(brew.key) if r.role == "sample"}
+    judging = {reading.assay for reading in readings if reading.role == "sample"}
+    others = sorted(name for name in read - judging if _measures(assays[name], key))
+    return (*judging, *others) if judging else ()
+
+
 def hour_to_compare(
     notebook: Notebook, brews: Sequence[Brew], outcome_key: str, sheet: RunSheet | None, *, assay: str = ""
 ) -> float | None:

@@ -74,6 +74,8 @@ class Report:
         What it is about; "brew", "assay" or "trial".
     headline
         The answer in one or two sentences.
+    basis
+        What the answer rests on, said right under it; empty where the title says it.
     first
         The first page or two, for the reader in a hurry.
     sections
@@ -107,6 +109,7 @@ class Report:
     package: bytes = b""
     package_name: str = "data-package.zip"
     licence: str = "CC-BY-4.0"
+    basis: str = ""
     invented: bool = False
 
     def __post_init__(self) -> None:

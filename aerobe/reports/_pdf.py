@@ -31,7 +31,8 @@ def as_pdf(report: Report) -> bytes:
 
     pictures: dict[str, bytes] = {}
     content = {
-        "title": report.title, "kind": report.kind, "headline": report.headline, "invented": report.invented,
+        "title": report.title, "kind": report.kind, "headline": report.headline, "basis": report.basis,
+        "invented": report.invented,
         "date": f"{report.made_at:%Y-%m-%d %H:%M %z}",
         "first": [_plain(block, pictures) for block in report.first],
         "sections": [_section(section, pictures) for section in report.sections],

@@ -26,6 +26,7 @@ def trial_report(
     recipes: Sequence[tuple[Recipe, Compost | None]], readings: Sequence[Reading], assays: Mapping[str, Assay],
     cautions: Sequence[str], made_at: datetime, versions: dict[str, str], sources: Sequence[str] = (), package: bytes = b"",
     licence: str = "CC-BY-4.0", invented: bool = False, pooled: Sequence[Weighed] = (), notes: Sequence[str] = (),
+    basis: str = "",
 ) -> Report:
     """The report of a trial: the verdict, the raw result of every brew, rivals, and what was planned before and what not.
 
@@ -39,6 +40,8 @@ def trial_report(
         What was noticed about the brews, such as those left out.
     pooled
         What other people's trials say of the same recipes, if any were taken in.
+    basis
+        Which test the verdict rests on, and which others there are.
     """
     first: list[Block] = [Facts(rows=tuple(_facts(trial, run_sheet, verdict)))]
     first += [Shown(picture=picture) for picture in trial_pictures(verdict)]
@@ -61,7 +64,7 @@ def trial_report(
         sections.insert(1, Section(title="With the trials of others", blocks=pooled_blocks(pooled)))
         sources = (*sources, *POOL_SOURCES)
     return Report(
-        title=trial.name, kind="trial", headline=verdict.headline, first=tuple(first), sections=tuple(sections),
+        title=trial.name, kind="trial", headline=verdict.headline, basis=basis, first=tuple(first), sections=tuple(sections),
         sources=tuple(cite(*known_sources(*VERDICT_SOURCES, *sources))), made_at=made_at, versions=versions,
         seed=run_sheet.seed if run_sheet else None, numbers={**trial_numbers(verdict), **pooled_numbers(pooled)},
         package=package,

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from aerobe.cli import run
-from tests.reports.world import invented
+from aerobe.notebook import open_notebook
+from tests.reports.world import NOW, invented, read_by_microscope
 
 
 def answer(capsys: pytest.CaptureFixture[str], *words: str) -> object:
@@ -34,6 +35,21 @@ def test_a_report_is_written_and_checked(book: str, tmp_path: Path, capsys: pyte
     assert run(["report", "check", str(tmp_path / "out" / "trial-kelp.html")]) == 3
     assert "zip" in capsys.readouterr().err
     assert run(["report", "check", str(tmp_path / "nothing.zip")]) == 3
+
+
+def test_report_and_verdict_name_their_test_and_take_another(
+    book: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with open_notebook(Path(book), at=NOW) as opened:
+        read_by_microscope(opened)
+    for words in (("trial", "verdict", "kelp"), ("report", "trial", "kelp", "--to", str(tmp_path / "out"))):
+        for more, test in (((), "Colour test"), (("--assay", "scope"), "Stain"), (("--assay", "card"), "Colour test")):
+            _, said = answer(capsys, *words, *more, "-n", book)
+            assert said["rests_on"].startswith(f"The verdict rests on one test: '{test} (invented)'")
+            assert f"--assay {'card' if test == 'Stain' else 'scope'}" in said["rests_on"]
+        run([*words, "-n", book])
+        assert "'Stain (invented)' (direct microscopy" in capsys.readouterr().out
+        assert run([*words, "--assay", "none", "-n", book]) == 3
 
 
 def test_evidence_is_taken_listed_weighed_and_pooled(book: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

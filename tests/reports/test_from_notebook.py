@@ -22,7 +22,7 @@ from aerobe.evidence import contrasts_from_table
 from aerobe.notebook import Notebook, open_notebook
 from aerobe.records import Brew, Recipe, Trial
 from aerobe.reports import Report, as_html, as_pdf
-from tests.reports.world import EVIL, NOW, invented
+from tests.reports.world import EVIL, NOW, invented, read_by_microscope
 
 
 @pytest.fixture(scope="module")
@@ -143,6 +143,29 @@ def test_a_trial_report_shows_verdict_points_limits_plan_and_sources(trial: Repo
         assert words in page, words
     assert "better" in trial.headline or "tell" in trial.headline
     assert len(trial.sources) >= 3
+
+
+def test_a_report_names_the_test_it_rests_on_and_can_be_judged_by_another(trial: Report, tmp_path: Path) -> None:
+    alone = "The verdict rests on one test: 'Colour test (invented)' (colour test, ug C/mL)."
+    assert trial.basis == alone and alone.replace("'", "&#39;") in as_html(trial)
+    with invented(tmp_path / "b.notebook") as book:
+        read_by_microscope(book)
+        usual = desk.report_of_trial(book, "kelp", now=NOW)
+        assert usual.numbers == trial.numbers and usual.basis.startswith(alone)
+        assert "'Stain (invented)' (direct microscopy, cells/mL), --assay scope" in usual.basis
+        other = desk.report_of_trial(book, "kelp", now=NOW, wanted=desk.Wanted(assay="scope"))
+        assert other.basis.startswith("The verdict rests on one test: 'Stain (invented)'") and "--assay card" in other.basis
+        assert float(str(other.numbers["kelp against plain: effect"])) < 0.0 < float(str(usual.numbers["kelp against plain: effect"]))
+        # Who computes it anew judges by the same test.
+        assert all(again.is_same for again in desk.check_package(other.package, now=NOW))
+        with pytest.raises(NotFound):
+            desk.report_of_trial(book, "kelp", now=NOW, wanted=desk.Wanted(assay="no-such-test"))
+
+
+@pytest.mark.parametrize(("outcome", "says"), [("oxygen", "oxygen logs"), ("peak biomass", "'Colour test (invented)' (colour")])
+def test_what_rests_on_no_single_test_says_so(book: Notebook, outcome: str, says: str) -> None:
+    found = desk.rests_on(book, "kelp", outcome_key=outcome)
+    assert found.assay is None and not found.others and says in found.words
 
 
 def test_one_brew_per_recipe_is_stated_as_the_limit_it_is(tmp_path: Path) -> None:

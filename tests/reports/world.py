@@ -60,6 +60,15 @@ def invented(path: Path, *, brews: int = 3, name: str = "Kelp or not (invented)"
     return book
 
 
+def read_by_microscope(book: Notebook) -> None:
+    """A second test of every brew: under the microscope kelp has fewer cells, whatever the colour says."""
+    book.add(Assay(key="scope", name="Stain (invented)", method="direct microscopy", to_house=2e-8, unit="cells/mL"), at=NOW)
+    for brew in book.find(Brew, of="kelp"):
+        seen = (8e8 if brew.arm == "kelp" else 2.4e9 * 0.95 ** int(brew.key[-1])) * (1.0 + 0.03 * int(brew.key[-1]))
+        book.add(Reading(key=f"{brew.key}-m", brew=brew.key, assay="scope", role="sample", elapsed_h=20.0, signal=seen,
+                         unit="cells/mL", typed_as=f"{seen:g}"), at=NOW)
+
+
 def _brew(
     pen: object, key: str, arm: str, place: int, level: float, rng: np.random.Generator, notes: str, controls: bool,
 ) -> None:

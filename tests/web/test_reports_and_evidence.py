@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -9,7 +10,7 @@ from typing import Any
 import pytest
 
 from aerobe import desk
-from tests.reports.world import NOW, invented
+from tests.reports.world import NOW, invented, read_by_microscope
 
 
 @pytest.fixture(scope="module")
@@ -33,6 +34,21 @@ def test_a_trial_comes_out_as_page_pdf_and_data(shed: Any, packages: list[bytes]
         answer = shed.client.get(f"/reports/trial/kelp.{form}")
         assert answer.status_code == 200 and answer.content.startswith(start)
         assert answer.headers["content-disposition"].startswith("attachment")
+
+
+def test_a_verdict_names_its_test_and_leads_to_the_other(shed: Any, packages: list[bytes]) -> None:
+    desk.import_package(shed.notebook, packages[0], now=shed.clock.now)
+    assert "read by" not in shed.client.get("/trials/kelp/verdict").text
+    read_by_microscope(shed.notebook)
+    page = shed.client.get("/trials/kelp/verdict").text
+    assert "one test: &#39;Colour test (invented)&#39;" in page and "Judge by Stain (invented)" in page
+    link = re.search(r'href="(/trials/kelp/verdict\?[^"]*assay=scope)"', page)
+    assert link is not None
+    other = shed.client.get(link[1].replace("&amp;", "&")).text
+    assert "one test: &#39;Stain (invented)&#39;" in other and "/reports/trial/kelp.pdf?assay=scope" in other
+    report = shed.client.get("/reports/trial/kelp.html?assay=scope").text
+    assert "one test: &#39;Stain (invented)&#39;" in report
+    assert shed.client.get("/api/trials/kelp/verdict?assay=scope").json()["rests_on"].startswith("The verdict rests on one")
 
 
 def test_an_unknown_report_says_where_to_look(shed: Any) -> None:

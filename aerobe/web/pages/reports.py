@@ -25,11 +25,11 @@ def hub(request: Request) -> Response:
 
 
 @router.get("/reports/{kind}/{key}.{form}")
-def report(request: Request, kind: str, key: str, form: str, people: bool = False) -> Response:
-    """One report as a file. It is sent as a download: it is a page of its own, not one of the app's."""
+def report(request: Request, kind: str, key: str, form: str, people: bool = False, assay: str = "") -> Response:
+    """One report as a file; of a trial, by the test named. It is a download: a page of its own, not one of the app's."""
     if kind not in MAKERS or form not in KINDS:
         raise NotFound(f"There is no report '{kind}' as '{form}'.", "Choose one on the page of reports.")
-    wanted = desk.Wanted(with_people=people)
+    wanted = desk.Wanted(with_people=people, assay=assay)
     made = getattr(desk, MAKERS[kind])(notebook_of(request), key, now=clock_of(request), wanted=wanted)
     content = made.package
     if form != "zip":

@@ -120,16 +120,17 @@ def judge(request: Request, key: str, sent: Sent) -> Response:
 
 
 @router.get("/trials/{key}/verdict")
-def verdict(request: Request, key: str, outcome: str = "") -> Response:
-    """The verdict with its raw points, rivals and what would settle the rest."""
+def verdict(request: Request, key: str, outcome: str = "", assay: str = "") -> Response:
+    """The verdict with its raw points, rivals and what would settle the rest; by another test where one is named."""
     notebook, now = notebook_of(request), clock_of(request)
-    found = desk.verdict_of_trial(notebook, key, outcome=outcome, now=now)
+    found = desk.verdict_of_trial(notebook, key, outcome=outcome, assay=assay, now=now)
     view = desk.trial_view(notebook, key)
     doses = {arm.key: arm.dose for arm in view.trial.arms if arm.dose is not None}
     return page(
         request, "trials/verdict.html", title=f"Verdict: {view.trial.name}", verdict=found, trial=view.trial,
         pictures=desk.verdict_pictures(found, doses), rows=_comparison_rows(found), checks=_check_rows(found),
         next_one=desk.next_trial(notebook, key, now=now, outcome=outcome),
+        basis=desk.rests_on(notebook, key, outcome_key=outcome, assay=assay), assay=assay,
     )
 
 
@@ -172,9 +173,11 @@ def plan_json(request: Request, sent: Annotated[dict[str, Any], Body()]) -> Any:
 
 
 @router.get("/api/trials/{key}/verdict")
-def verdict_json(request: Request, key: str, outcome: str = "") -> Any:
+def verdict_json(request: Request, key: str, outcome: str = "", assay: str = "") -> Any:
     """The verdict, for programs; effects are logs of ratios."""
-    return as_json(desk.verdict_of_trial(notebook_of(request), key, outcome=outcome, now=clock_of(request)))
+    notebook = notebook_of(request)
+    found = desk.verdict_of_trial(notebook, key, outcome=outcome, assay=assay, now=clock_of(request))
+    return as_json(found) | {"rests_on": desk.rests_on(notebook, key, outcome_key=outcome, assay=assay).words}
 
 
 def _wish(sent: Fields) -> desk.TrialWish:
