@@ -26,6 +26,17 @@ WORDS = """page => {
   }
   return found.join(" ");
 }"""
+LINKS = "main a:not(#alarms a)"
+FIRST = """([selector, words]) => [...document.querySelectorAll(selector)].find(
+  item => (item.getAttribute("aria-label") || item.textContent).replace(/\\s+/g, " ").toLowerCase().includes(words))"""
+PRESS = f"""asked => {{
+  const item = ({FIRST})(asked);
+  if (!item || !item.checkVisibility()) return item ? "hidden" : "not there";
+  const box = item.getBoundingClientRect();
+  if (box.left < 0 || box.width < 1) return "outside the screen";
+  setTimeout(() => item.click());
+  return true;
+}}"""
 OPEN = (
     "field => { for (let at = field.closest('details'); at; at = at.parentElement.closest('details')) at.open = true; }"
 )
@@ -42,54 +53,67 @@ class Chromium:
         self.one.page.goto(self.base + path)
 
     def follow(self, words: str, near: str = "") -> None:
-        with self.one.page.expect_navigation():
-            self._link(words).click()
+        # An alarm stands on every page and links its brew; what the page itself links is meant.
+        self._leave(LINKS, words)
 
     def fetch(self, words: str) -> bytes:
         with self.one.page.expect_download() as coming:
-            self._link(words).click()
+            self._find(LINKS, words).click()
         return Path(coming.value.path()).read_bytes()
 
     def press(self, button: str, **typed: Any) -> None:
-        keys = self.one.page.locator("main form button")
-        words = keys.evaluate_all("keys => keys.map(key => key.getAttribute('aria-label') || key.textContent)")
-        places = [place for place, said in enumerate(words) if button.casefold() in " ".join(said.split()).casefold()]
-        assert places, f"{self.one.page.url} has no button '{button}', only {words}"
-        key = keys.nth(places[0])
+        key = self._find("main form button", button)
         key.evaluate(OPEN)
-        form = key.locator("xpath=ancestor::form")
+        form = key.evaluate_handle("key => key.form").as_element()
         for name, value in typed.items():
             self._fill(form, name, value)
-        with self.one.page.expect_navigation():
-            key.click()
+        self._leave("main form button", button)
 
     def text(self) -> str:
         place = self.one.page.locator("main" if self.one.page.locator("main").count() else "body")
         return re.sub(r"\s+", " ", place.evaluate(WORDS)).strip()
 
-    def _link(self, words: str) -> Any:
-        # An alarm stands on every page and links its brew; what the page itself links is meant.
-        links = self.one.page.locator("main a:not(#alarms a)")
-        said = links.evaluate_all("links => links.map(link => link.getAttribute('aria-label') || link.textContent)")
-        places = [place for place, each in enumerate(said) if words.casefold() in " ".join(each.split()).casefold()]
-        assert places, f"{self.one.page.url} has no link '{words}', only {said}"
-        return links.nth(places[0])
+    def _find(self, selector: str, words: str) -> Any:
+        """The first with these words, found in one look: a call that arrives meanwhile may change the page."""
+        from playwright.sync_api import Error
+
+        try:
+            found = self.one.page.evaluate_handle(FIRST, [selector, words.casefold()]).as_element()
+        except Error as fault:
+            assert "destroyed" in str(fault), fault  # the page renewed itself under the look
+            self.one.page.wait_for_load_state()
+            found = self.one.page.evaluate_handle(FIRST, [selector, words.casefold()]).as_element()
+        said = self.one.page.locator(selector).all_inner_texts() if found is None else ()
+        assert found is not None, f"{self.one.page.url} has no '{words}' among: {said}"
+        return found
+
+    def _leave(self, selector: str, words: str) -> None:
+        """Press what leads to another page and wait until that page stands: a link's own, or any after a form but its own."""
+        item, here = self._find(selector, words), self.one.page.url
+        target = item.evaluate("item => item.href || ''")
+        own = item.evaluate("item => Boolean(item.form?.hasAttribute('data-queue'))")
+
+        def arrived(url: str) -> bool:
+            return url == target if target else not own or url.split("?")[0] != here.split("?")[0]
+
+        with self.one.page.expect_navigation(url=arrived):
+            seen = self.one.page.evaluate(PRESS, [selector, words.casefold()])
+            assert seen is True, f"{self.one.page.url} has no '{words}' to be seen ({seen})"
 
     def _fill(self, form: Any, name: str, value: Any) -> None:
-        fields = form.locator(f'[name="{name}"]')
-        kind = fields.first.evaluate("field => field.type || field.tagName")
-        fields.first.evaluate(OPEN)
-        if kind == "hidden":
-            return
+        field = form.query_selector(f'[name="{name}"]')
+        assert field is not None, f"the form on {self.one.page.url} has no field '{name}'"
+        kind = field.evaluate("field => field.type")
+        field.evaluate(OPEN)
         if kind in ("radio", "checkbox"):
             for each in value if isinstance(value, tuple) else (value,):
-                form.locator(f'[name="{name}"][value="{each}"]').check(force=True)
+                form.query_selector(f'[name="{name}"][value="{each}"]').check(force=True)
         elif kind == "select-one":
-            fields.first.select_option(value)
+            field.select_option(value)
         elif kind == "file":
-            fields.first.set_input_files({"name": value[0], "buffer": value[1], "mimeType": value[2]})
-        else:
-            fields.first.fill(value)
+            field.set_input_files({"name": value[0], "buffer": value[1], "mimeType": value[2]})
+        elif kind != "hidden":
+            field.fill(value)
 
 
 @pytest.fixture
