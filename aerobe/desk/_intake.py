@@ -23,6 +23,7 @@ from aerobe.desk._intake_trial import (
     trial_key,
     wholes_of,
 )
+from aerobe.desk._origin import READ_FROM_TABLE, note_origin
 from aerobe.errors import ImportFault
 from aerobe.notebook import (
     Mapping,
@@ -138,7 +139,7 @@ def take_in(
     rows = preview.rows
     digest = hashlib.sha256(content).hexdigest()
     with notebook.writing() as pen:
-        taken = _Keeper(notebook, pen, rows, wishes, now=now, who=who, file=_bare(name), digest=digest[:16]).keep()
+        taken = _Keeper(notebook, pen, rows, wishes, now=now, who=who, file=_bare(name), sha256=digest).keep()
         found = f"{taken.readings} readings, {taken.log_points} log points, {len(taken.faults)} faults"
         pen.note(at=now, who=who, did="import", noun="file", key=digest[:16], why=f"{_bare(name)}: {found}")
     return taken
@@ -148,10 +149,10 @@ class _Keeper:
     """One table on its way into the notebook."""
 
     def __init__(
-        self, notebook: Notebook, pen: Pen, rows: RowsRead, wishes: Wishes, *, now: datetime, who: str, file: str, digest: str
+        self, notebook: Notebook, pen: Pen, rows: RowsRead, wishes: Wishes, *, now: datetime, who: str, file: str, sha256: str
     ) -> None:
         self.notebook, self.pen, self.rows, self.wishes = notebook, pen, rows, wishes
-        self.now, self.who, self.file, self.digest = now, who, file, digest
+        self.now, self.who, self.file, self.sha256, self.digest = now, who, file, sha256, sha256[:16]
         self.trial_key = trial_key(wishes.trial or file)
         self.brews = known_brews(notebook, self.trial_key)
         self.wholes = wholes_of(rows.results)
@@ -159,6 +160,7 @@ class _Keeper:
         self.faults = list(rows.faults)
         self.notes: list[str] = []
         self.trial: TrialMade | None = None
+        self.filled: set[str] = set()       # brews that got a reading or a log point
         self.water: dict[str, tuple[list[float], list[float]]] = {}     # temperatures that the table brings, by brew
 
     def keep(self) -> TakenIn:
@@ -177,6 +179,7 @@ class _Keeper:
         points = sum(self._probe(probe) for probe in sorted(self.rows.probes, key=lambda probe: probe.channel != "temperature"))
         if not kept and not doubled and not points and not beside and not self.rows.probes:
             raise ImportFault("Not one row of the table could be kept.", _first_remedy(self.faults))
+        self._origins()
         return TakenIn(
             trial=self.trial.trial if self.trial else "", brews=self.trial.brews if self.trial else (),
             assays=tuple(sorted({item.key for item in made.new})), readings=kept, duplicates=doubled, log_points=points,
@@ -222,8 +225,9 @@ class _Keeper:
             if met[content] <= held[content]:
                 doubled += 1
                 continue
-            key = "i-" + hashlib.sha256(repr((content, met[content])).encode()).hexdigest()[:20]
+            key = READ_FROM_TABLE + hashlib.sha256(repr((content, met[content])).encode()).hexdigest()[:20]
             self.pen.add(_with_key(reading, key), at=self.now, who=self.who)
+            self.filled.add(reading.brew)
             kept += 1
         return kept, doubled
 
@@ -266,7 +270,20 @@ class _Keeper:
         if probe.unit == "% saturation":
             values = self._from_percent(times, values, brew)
         log = SensorLog(brew=brew.key, channel=probe.channel, elapsed_h=tuple(times), values=tuple(values), probe="imported")
-        return self.pen.append_log(log, at=self.now, who=self.who).points
+        points = self.pen.append_log(log, at=self.now, who=self.who).points
+        if points:
+            self.filled.add(brew.key)
+        return points
+
+    def _origins(self) -> None:
+        """Say with each brew that got something which table it came from: a report must know what is not the person's own."""
+        begun = {brew.key: brew for brew in self.trial.by_label.values()} if self.trial else {}
+        for key in sorted(self.filled | set(begun)):
+            new = begun.get(key)
+            note_origin(
+                self.notebook, self.pen, key, file=self.file, sha256=self.sha256, started_at=new.started_at if new else None,
+                start=self.trial.start if self.trial and new else "", now=self.now, who=self.who,
+            )
 
     def _from_percent(self, times: list[float], values: list[float], brew: Brew) -> list[float]:
         fresh = self.trial is not None and brew.key in self.trial.brews     # its vessel is not stated

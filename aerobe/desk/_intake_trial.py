@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
+from aerobe.desk._origin import ASSUMED, FIRST_CLOCK
 from aerobe.errors import NotAQuantity, NotFound
 from aerobe.notebook import Notebook, Pen, ProbeColumn, RowRead
 from aerobe.records import AirSupply, Arm, Assay, Brew, Compost, Recipe, Trial, Vessel
@@ -32,6 +33,7 @@ class TrialMade:
     brews: tuple[str, ...]
     by_label: dict[str, Brew]
     notes: tuple[str, ...]
+    start: str                  # how the start of its brews is known: `ASSUMED`, `FIRST_CLOCK` or "" where somebody said it
 
 
 @dataclass(slots=True, kw_only=True)
@@ -100,7 +102,7 @@ def make_trial(
     keys = _distinct_keys(arms)
     recipes = {arm: f"{key}.{keys[arm]}" for arm in arms}
     unsaid = "Imported; the table does not state it."
-    start, begun = (started_at, "") if started_at else _start_of(items, now)
+    start, how, begun = (started_at, "", "") if started_at else _start_of(items, now)
     _add_unknowns(pen, now, who)
     known = {recipe.key for recipe in notebook.find(Recipe)}
     for arm in arms:
@@ -122,7 +124,7 @@ def make_trial(
     notes.append("Recipe, vessel and temperature are not in the table: they stand as not stated; mend them where you know them.")
     return TrialMade(
         trial=key, brews=tuple(brew.key for brew in by_label.values()), by_label=by_label,
-        notes=tuple(notes + ([begun] if begun else [])),
+        notes=tuple(notes + ([begun] if begun else [])), start=how,
     )
 
 
@@ -130,14 +132,15 @@ def _arm_of(item: RowRead | ProbeColumn) -> str:
     return item.arm or item.brew or "brew"
 
 
-def _start_of(items: Sequence[RowRead | ProbeColumn], now: datetime) -> tuple[datetime, str]:
-    """When the air went on where nobody says so: never such that a result would lie in the future. With a word on it."""
+def _start_of(items: Sequence[RowRead | ProbeColumn], now: datetime) -> tuple[datetime, str, str]:
+    """When the air went on where nobody says so: never such that a result would lie in the future. How, and a word on it."""
     clocks = [clock for item in items for clock in (item.clocks if isinstance(item, ProbeColumn) else [item.clock]) if clock]
     if clocks:
-        return min(clocks), "When the air went on is not stated: the start is the table's first clock time."
+        return min(clocks), FIRST_CLOCK, "When the air went on is not stated: the start is the table's first clock time."
     hours = [hour for item in items for hour in (item.elapsed_h if isinstance(item, ProbeColumn) else [item.elapsed_h])]
     last_h = max((hour for hour in hours if hour is not None), default=0.0)
-    return now - timedelta(hours=max(0.0, last_h)), "The table has no clock: its last hour is taken to be the time of import."
+    said = "The table has no clock: its last hour is taken to be the time of import."
+    return now - timedelta(hours=max(0.0, last_h)), ASSUMED, said
 
 
 def outcome_of(items: Sequence[RowRead | ProbeColumn]) -> str:

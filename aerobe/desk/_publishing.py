@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from aerobe.assay import Study
+from aerobe.desk._origin import KIND as TAKEN_IN
 from aerobe.notebook import Notebook, open_notebook
 from aerobe.records import (
     Arm,
@@ -30,7 +31,7 @@ from aerobe.records import (
     Vessel,
 )
 
-KEPT_KINDS = ("advice", "verdict")
+KEPT_KINDS = ("advice", "verdict", TAKEN_IN)
 STUDY_COLUMNS = ("role", "signal", "unit", "what", "colour", "added", "dilution", "sample", "day", "operator", "kit_lot", "mark")
 
 

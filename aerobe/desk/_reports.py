@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from aerobe.desk._origin import start_in_words, tables_of
 from aerobe.desk._packages import export_package, import_package, versions
 from aerobe.desk._publishing import copy_of, empty_notebook, table_of_study
 from aerobe.errors import ImportFault, NotEnoughData
@@ -152,7 +153,8 @@ def _finished(copy: Notebook, kind: str, key: str, options: dict[str, Any], now:
     report = _BUILDERS[kind](copy, key, options, now)
     payload = {"kind": kind, "numbers": report.numbers, "versions": versions(), "seed": report.seed, "options": options}
     copy.keep(KIND, key, payload, at=now)
-    packed = with_licence(export_package(copy, now=now), wanted.licence, title=report.title, made_at=now, about=report.headline)
+    packed = with_licence(export_package(copy, now=now), wanted.licence, title=report.title, made_at=now, about=report.headline,
+                          tables=tables_of(copy, copy.find(Brew)))
     return replace(report, package=packed, licence=wanted.licence)
 
 
@@ -174,7 +176,7 @@ def _build_brew(copy: Notebook, key: str, options: dict[str, Any], now: datetime
         readings=copy.readings(key, with_corrected=True), assays=history.assays, logs=history.logs, harvest=history.harvest,
         posterior=posterior, notes=notes, pictures=brew_pictures_of(history, posterior, now), cautions=_cautions(),
         advice=[(item.at, _call(item.payload)) for item in history.advice], made_at=now, versions=versions(),
-        invented=bool(options.get("invented")))
+        invented=bool(options.get("invented")), tables=tables_of(copy, [history.brew]), start=start_in_words(copy, history.brew))
 
 
 def _build_trial(copy: Notebook, key: str, options: dict[str, Any], now: datetime) -> Report:
@@ -195,7 +197,8 @@ def _build_trial(copy: Notebook, key: str, options: dict[str, Any], now: datetim
         trial=trial, run_sheet=sheet_of(copy, key), verdict=verdict, basis=rests_on(copy, key, assay=assay).words, notes=notes,
         pooled=weighed_with_others(copy), brews=brews,
         recipes=[(recipe, copy.get(Compost, recipe.compost)) for recipe in recipes], readings=readings, assays=assays,
-        cautions=_cautions(), made_at=now, versions=versions(), invented=bool(options.get("invented")))
+        cautions=_cautions(), made_at=now, versions=versions(), invented=bool(options.get("invented")),
+        tables=tables_of(copy, brews), starts={brew.key: start_in_words(copy, brew) for brew in brews})
 
 
 def _build_assay(copy: Notebook, key: str, options: dict[str, Any], now: datetime) -> Report:

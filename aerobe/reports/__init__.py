@@ -5,6 +5,7 @@ from aerobe.reports._assay import assay_report
 from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
 from aerobe.reports._brew import brew_numbers, brew_report
 from aerobe.reports._html import as_html
+from aerobe.reports._origin import FromTable
 from aerobe.reports._pdf import as_pdf
 from aerobe.reports._pooled import POOL_SOURCES, pooled_blocks, pooled_numbers
 from aerobe.reports._publish import LICENCES, with_licence
@@ -12,7 +13,7 @@ from aerobe.reports._site import site
 from aerobe.reports._trial import course_pictures, trial_numbers, trial_pictures, trial_report
 
 __all__ = [
-    "LICENCES", "POOL_SOURCES", "Again", "Block", "Difference", "Facts", "Grid", "Points", "Report", "Section",
+    "LICENCES", "POOL_SOURCES", "Again", "Block", "Difference", "Facts", "FromTable", "Grid", "Points", "Report", "Section",
     "Shown", "Warned", "Words", "as_html", "as_pdf", "assay_report", "brew_numbers", "brew_report", "compare",
     "course_pictures", "pooled_blocks", "pooled_numbers", "site", "trial_numbers", "trial_pictures", "trial_report",
     "with_licence",

@@ -92,6 +92,8 @@ class Report:
         The data package to attach, or nothing.
     licence
         Under which the data may be used, as an SPDX name.
+    from_tables
+        Whether data came in from a table, so that a licence may not be the person's to give.
     invented
         Whether the data are invented; said at the top of every page.
     """
@@ -110,6 +112,7 @@ class Report:
     package_name: str = "data-package.zip"
     licence: str = "CC-BY-4.0"
     basis: str = ""
+    from_tables: bool = False
     invented: bool = False
 
     def __post_init__(self) -> None:

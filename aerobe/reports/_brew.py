@@ -10,6 +10,7 @@ from aerobe.charts import FigureTable, Picture
 from aerobe.inference import Posterior
 from aerobe.records import Assay, Brew, Compost, Harvest, Reading, Recipe, SensorLog, Vessel
 from aerobe.reports._blocks import Block, Facts, Grid, Report, Section, Shown, Warned, Words
+from aerobe.reports._origin import FromTable, origin_block
 from aerobe.reports._tables import limits_of_readings, noise_and_colour, readings_table, recipe_blocks, vessel_facts
 from aerobe.sources import cite
 from aerobe.units import number, with_uncertainty
@@ -23,7 +24,7 @@ def brew_report(
     assays: Mapping[str, Assay], logs: Sequence[SensorLog], harvest: Harvest | None, posterior: Posterior,
     pictures: Sequence[Picture], advice: Sequence[tuple[datetime, str]], cautions: Sequence[str], made_at: datetime,
     versions: dict[str, str], sources: Sequence[str] = (), notes: Sequence[str] = (), package: bytes = b"",
-    licence: str = "CC-BY-4.0", invented: bool = False,
+    licence: str = "CC-BY-4.0", invented: bool = False, tables: Sequence[FromTable] = (), start: str = "",
 ) -> Report:
     """The report of a brew: what came out, how sure it is, and everything it rests on.
 
@@ -43,6 +44,8 @@ def brew_report(
         Short cautions for people's health.
     made_at, versions, sources, package, licence, invented
         See `Report`; `sources` are keys beside those of the model.
+    tables, start
+        Tables that data came in from; what to say where the start of the brew is not known.
 
     Returns
     -------
@@ -52,9 +55,9 @@ def brew_report(
     numbers = brew_numbers(posterior, harvest)
     limits = [f"One brew: it speaks of {brew.name}, and nothing can be said about the recipe {recipe.name}.",
               *limits_of_readings(readings, assays), *notes, *_limits_of_fit(posterior, vessel)]
-    first: list[Block] = [Facts(rows=tuple(_facts(brew, recipe, vessel, harvest, numbers)))]
+    first: list[Block] = [Facts(rows=tuple(_facts(brew, recipe, vessel, harvest, numbers, start)))]
     first += [Shown(picture=picture) for picture in pictures]
-    first += [Warned(title="What this brew cannot tell", items=tuple(limits)), health_cautions(cautions)]
+    first += [Warned(title="What this brew cannot tell", items=tuple(limits)), *origin_block(tables), health_cautions(cautions)]
     return Report(
         title=brew.name, kind="brew", headline=_headline(numbers, posterior), first=tuple(first),
         sections=(
@@ -65,7 +68,8 @@ def brew_report(
             Section(title="All readings", blocks=(readings_table(readings, assays, with_brew=False), *_logs(logs))),
         ),
         sources=tuple(cite(*known_sources(*MODEL_SOURCES, *sources))), made_at=made_at, versions=versions, seed=posterior.seed,
-        numbers=numbers, package=package, package_name=f"{brew.key}-data.zip", licence=licence, invented=invented)
+        numbers=numbers, package=package, package_name=f"{brew.key}-data.zip", licence=licence, from_tables=bool(tables),
+        invented=invented)
 
 
 def brew_numbers(posterior: Posterior, harvest: Harvest | None) -> dict[str, float | str | None]:
@@ -109,10 +113,11 @@ def _headline(numbers: Mapping[str, Any], posterior: Posterior) -> str:
 
 
 def _facts(
-    brew: Brew, recipe: Recipe, vessel: Vessel, harvest: Harvest | None, numbers: Mapping[str, Any],
+    brew: Brew, recipe: Recipe, vessel: Vessel, harvest: Harvest | None, numbers: Mapping[str, Any], start: str,
 ) -> list[tuple[str, str]]:
     rows = [("Recipe", recipe.name), ("Vessel", f"{vessel.name}, {vessel.volume_l:g} L"),
-            ("Air on at", f"{brew.started_at:%Y-%m-%d %H:%M %z}"), ("Water, expected", f"{brew.temperature_degc:g} degC"),
+            ("Air on at", start or f"{brew.started_at:%Y-%m-%d %H:%M %z}"),
+            ("Water, expected", f"{brew.temperature_degc:g} degC"),
             ("Peak time", f"{_told(numbers, 'peak time [h]')} h"),
             ("Peak biomass", f"{_told(numbers, 'peak biomass [ug C/mL]')} ug C/mL"),
             ("Lowest oxygen", f"{_told(numbers, 'lowest oxygen [mg/L]')} mg/L, floor {brew.aim.oxygen_floor_mg_per_l:g}")]

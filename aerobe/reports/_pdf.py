@@ -38,6 +38,7 @@ def as_pdf(report: Report) -> bytes:
         "sections": [_section(section, pictures) for section in report.sections],
         "sources": list(report.sources), "versions": sorted(report.versions.items()),
         "seed": None if report.seed is None else str(report.seed), "licence": report.licence,
+        "from_tables": report.from_tables,
         "numbers": [[name, "\u2013" if value is None else str(value)] for name, value in report.numbers.items()],
         "package": report.package_name if report.package else "",
         "package_hash": hashlib.sha256(report.package).hexdigest(),

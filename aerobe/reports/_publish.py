@@ -5,10 +5,12 @@ from __future__ import annotations
 import io
 import json
 import zipfile
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
 from aerobe.errors import ImportFault, NotFound
+from aerobe.reports._origin import FromTable, described_origin
 
 # SPDX name -> (title, address of the text)
 LICENCES = {
@@ -22,7 +24,8 @@ _EPOCH = (1980, 1, 1, 0, 0, 0)
 CRATE = "ro-crate-metadata.json"
 
 
-def with_licence(package: bytes, licence: str, *, title: str, made_at: datetime, about: str = "") -> bytes:
+def with_licence(package: bytes, licence: str, *, title: str, made_at: datetime, about: str = "",
+                 tables: Sequence[FromTable] = ()) -> bytes:
     """The package with its licence in `datapackage.json` and an RO-Crate description.
 
     Parameters
@@ -33,6 +36,8 @@ def with_licence(package: bytes, licence: str, *, title: str, made_at: datetime,
         SPDX name of one of `LICENCES`.
     title, made_at, about
         For the description.
+    tables
+        Tables that data came in from: named as its sources, with whose licence it is to give.
 
     Raises
     ------
@@ -53,7 +58,7 @@ def with_licence(package: bytes, licence: str, *, title: str, made_at: datetime,
         raise ImportFault("The package has no datapackage.json.", "Give a package that Aerobe exported.")
     name, path = LICENCES[licence]
     described = json.loads(files["datapackage.json"])
-    described |= {"title": title, "licenses": [{"name": licence, "title": name, "path": path}]}
+    described |= {"title": title, "licenses": [{"name": licence, "title": name, "path": path}]} | described_origin(tables)
     files["datapackage.json"] = json.dumps(described, ensure_ascii=False, indent=2).encode()
     files[CRATE] = json.dumps(_crate(described, files, title, made_at, about, path), ensure_ascii=False, indent=2).encode()
     return _packed(files)
@@ -61,13 +66,14 @@ def with_licence(package: bytes, licence: str, *, title: str, made_at: datetime,
 
 def _crate(described: dict[str, Any], files: dict[str, bytes], title: str, made_at: datetime, about: str, licence: str) -> Any:
     parts = [entry["path"] for entry in described.get("resources", [])]
+    says = " ".join(filter(None, [about or title, described.get("description", "")]))
     kinds = {entry["path"]: entry.get("mediatype", "text/plain") for entry in described.get("resources", [])}
     return {
         "@context": "https://w3id.org/ro/crate/1.1/context",
         "@graph": [
             {"@id": CRATE, "@type": "CreativeWork", "conformsTo": {"@id": "https://w3id.org/ro/crate/1.1"},
              "about": {"@id": "./"}},
-            {"@id": "./", "@type": "Dataset", "name": title, "description": about or title, "datePublished": made_at.isoformat(),
+            {"@id": "./", "@type": "Dataset", "name": title, "description": says, "datePublished": made_at.isoformat(),
              "license": {"@id": licence}, "hasPart": [{"@id": path} for path in ["datapackage.json", *parts]]},
             {"@id": "datapackage.json", "@type": "File", "encodingFormat": "application/json",
              "name": "Frictionless Data Package"},

@@ -11,6 +11,7 @@ from aerobe.evidence import Weighed
 from aerobe.records import Assay, Brew, Compost, Reading, Recipe, RunSheet, Trial
 from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
 from aerobe.reports._brew import health_cautions, known_sources
+from aerobe.reports._origin import FromTable, origin_block
 from aerobe.reports._pooled import POOL_SOURCES, pooled_blocks, pooled_numbers
 from aerobe.reports._tables import limits_of_readings, noise_and_colour, readings_table, recipe_blocks
 from aerobe.sources import cite
@@ -26,7 +27,7 @@ def trial_report(
     recipes: Sequence[tuple[Recipe, Compost | None]], readings: Sequence[Reading], assays: Mapping[str, Assay],
     cautions: Sequence[str], made_at: datetime, versions: dict[str, str], sources: Sequence[str] = (), package: bytes = b"",
     licence: str = "CC-BY-4.0", invented: bool = False, pooled: Sequence[Weighed] = (), notes: Sequence[str] = (),
-    basis: str = "",
+    basis: str = "", tables: Sequence[FromTable] = (), starts: Mapping[str, str] | None = None,
 ) -> Report:
     """The report of a trial: the verdict, the raw result of every brew, rivals, and what was planned before and what not.
 
@@ -42,6 +43,8 @@ def trial_report(
         What other people's trials say of the same recipes, if any were taken in.
     basis
         Which test the verdict rests on, and which others there are.
+    tables, starts
+        Tables that data came in from; and by key of a brew what to say where its start is not known.
     """
     first: list[Block] = [Facts(rows=tuple(_facts(trial, run_sheet, verdict)))]
     first += [Shown(picture=picture) for picture in trial_pictures(verdict)]
@@ -51,10 +54,11 @@ def trial_report(
         first.append(Warned(title="What this trial cannot tell", items=tuple(limits)))
     if verdict.settle is not None:
         first.append(Words(text=f"What would settle it: {verdict.settle.words}"))
-    first.append(health_cautions(cautions))
+    first += [*origin_block(tables), health_cautions(cautions)]
     sections = [
         Section(title="What was planned before, and what was not", blocks=_planned(trial, run_sheet, verdict)),
-        Section(title="Result of every brew", blocks=(*_results(verdict, brews), *_over_time(brews, readings, assays))),
+        Section(title="Result of every brew", blocks=(
+            *_results(verdict, brews, starts or {}), *_over_time(brews, readings, assays))),
         Section(title="How colour and noise were handled", blocks=noise_and_colour(readings, assays)),
         Section(title="How the verdict was reached", blocks=_method(verdict)),
         Section(title="The recipes", blocks=tuple(block for pair in recipes for block in recipe_blocks(*pair))),
@@ -68,7 +72,7 @@ def trial_report(
         sources=tuple(cite(*known_sources(*VERDICT_SOURCES, *sources))), made_at=made_at, versions=versions,
         seed=run_sheet.seed if run_sheet else None, numbers={**trial_numbers(verdict), **pooled_numbers(pooled)},
         package=package,
-        package_name=f"{trial.key}-data.zip", licence=licence, invented=invented)
+        package_name=f"{trial.key}-data.zip", licence=licence, from_tables=bool(tables), invented=invented)
 
 
 def trial_numbers(verdict: Verdict) -> dict[str, float | str | None]:
@@ -192,8 +196,8 @@ def _over_time(brews: Sequence[Brew], readings: Sequence[Reading], assays: Mappi
     return tuple(Shown(picture=picture) for picture in course_pictures(brews, readings, assays))
 
 
-def _results(verdict: Verdict, brews: Sequence[Brew]) -> tuple[Block, ...]:
-    started = {brew.key: f"{brew.started_at:%Y-%m-%d}" for brew in brews}
+def _results(verdict: Verdict, brews: Sequence[Brew], starts: Mapping[str, str]) -> tuple[Block, ...]:
+    started = {brew.key: starts.get(brew.key) or f"{brew.started_at:%Y-%m-%d}" for brew in brews}
     unit = f" [{verdict.outcome.unit}]" if verdict.outcome.unit else ""
     rows = tuple((item.brew, item.arm, item.block, started.get(item.brew, ""), item.value, str(item.tests),
                   ", ".join(number(point) for point in item.points), "at the limit" if item.at_limit else "")

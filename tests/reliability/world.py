@@ -103,6 +103,7 @@ class World:
             "verdict",
             "evidence",
             "rows beside",
+            "taken in",
         )
         counts = dict(desk.notebook_summary(self.notebook))
         counts |= {f"kept {kind}": len(self.notebook.kept(kind)) for kind in kinds}

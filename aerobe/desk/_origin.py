@@ -1,0 +1,68 @@
+"""Where data came from that nobody entered here: which table, and whether it said when the air went on."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from aerobe.notebook import Kept, Notebook, Pen
+from aerobe.records import Brew
+from aerobe.reports import FromTable
+
+KIND = "taken in"
+READ_FROM_TABLE = "i-"          # how the key of a reading begins that a table brought
+ASSUMED, FIRST_CLOCK = "assumed at import", "first clock time of the table"
+
+
+def note_origin(
+    notebook: Notebook, pen: Pen, brew: str, *, file: str, sha256: str, started_at: datetime | None = None, start: str = "",
+    now: datetime, who: str = "",
+) -> None:
+    """Keep with a brew which table its data came from, once for each version of the table.
+
+    Parameters
+    ----------
+    notebook, pen, brew
+        The notebook being written, and the key of the brew.
+    file, sha256
+        Name of the table and the hash of its bytes.
+    started_at, start
+        For a brew that the table began: when the air is taken to have gone on, and `ASSUMED`, `FIRST_CLOCK` or "" (known).
+    now, who
+        When it was taken in, and by whom.
+    """
+    if any(item.payload["sha256"] == sha256 for item in notebook.kept(KIND, brew)):
+        return
+    began = {"at": started_at.isoformat(), "is": start} if started_at is not None and start else None
+    pen.keep(KIND, brew, {"file": file, "sha256": sha256, "start": began}, at=now, who=who)
+
+
+def tables_of(notebook: Notebook, brews: Sequence[Brew]) -> tuple[FromTable, ...]:
+    """The tables that data of these brews came from, by name."""
+    held: dict[str, list[Kept]] = {}
+    unnamed = 0
+    for brew in brews:
+        found = notebook.kept(KIND, brew.key)
+        for item in found:
+            held.setdefault(item.payload["file"], []).append(item)
+        readings = () if found else notebook.readings(brew.key, with_corrected=True)
+        unnamed += any(reading.key.startswith(READ_FROM_TABLE) for reading in readings)
+    tables = []
+    for file, items in sorted(held.items()):
+        last = max(items, key=lambda item: item.at)
+        tables.append(FromTable(
+            file=file, sha256=last.payload["sha256"], taken_in=f"{last.at:%Y-%m-%d}", brews=len({item.subject for item in items}),
+            times=len({item.payload["sha256"] for item in items}),
+        ))
+    if unnamed:
+        tables.append(FromTable(file="", sha256="", taken_in="", brews=unnamed))
+    return tuple(tables)
+
+
+def start_in_words(notebook: Notebook, brew: Brew) -> str:
+    """What to say in the place of a brew's start where nobody knows it; empty where it is known, or was mended since."""
+    for item in notebook.kept(KIND, brew.key):
+        began = item.payload.get("start")
+        if began and datetime.fromisoformat(began["at"]) == brew.started_at:
+            return str(began["is"])
+    return ""
