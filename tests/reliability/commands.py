@@ -76,7 +76,7 @@ def command_parser(folder: Path) -> Parser:
         name="command line",
         samples=words,
         spoil=_spoil_words,
-        quick=150,
+        quick=80,
         read=lambda given: _command(folder, given),
         slow_s=5.0,
     )
@@ -101,7 +101,7 @@ def file_parsers(folder: Path) -> Iterator[Parser]:
             name=f"file of `aerobe {line.split(' {')[0]}`",
             samples=[content],
             spoil=spoil_bytes,
-            quick=15,
+            quick=6,
             long=200 if heavy else 1000,
             slow_s=20.0,
             read=lambda given, words=words, name=name: _with_file(folder, words, name, given),

@@ -46,7 +46,11 @@ def test_a_form_that_never_arrived_whole_has_done_nothing_and_can_be_sent_again(
     assert wire.world.holds() == before
 
 
-@pytest.mark.parametrize("form", FORMS, ids=named)
+@pytest.mark.parametrize(
+    "form",
+    [pytest.param(form, marks=pytest.mark.slow) if form.heavy and not form.writes else form for form in FORMS],
+    ids=named,
+)
 def test_a_form_whose_answer_was_lost_can_be_sent_again_and_counts_once(wire: Wire, form: Form) -> None:
     request = wire.request(form, entry=f"after-{FORMS.index(form)}")
     before = wire.world.holds()
