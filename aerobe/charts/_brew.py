@@ -39,7 +39,8 @@ class Window:
 def brew_curve(
     *, elapsed_h: Sequence[float], low: Sequence[float], middle: Sequence[float], high: Sequence[float],
     points: Sequence[RawPoint] = (), window: Window | None = None, now_h: float | None = None,
-    quantity: str = "Living biomass", unit: str = "ug C/mL", level: str = "90 %", name: str = "this brew",
+    harvested_h: float | None = None, quantity: str = "Living biomass", unit: str = "ug C/mL", level: str = "90 %",
+    name: str = "this brew",
 ) -> Picture:
     """The curve of a brew: band, raw readings, harvest window.
 
@@ -53,6 +54,8 @@ def brew_curve(
         When to harvest, if there is advice. [h]
     now_h
         The present, for a brew under way. [h]
+    harvested_h
+        When it was harvested, for one that was. [h]
     quantity, unit, level, name
         Words for axis, sentence and table.
 
@@ -73,7 +76,9 @@ def brew_curve(
         x=x_axis, y=alt.Y("low:Q", title=y_title, scale=alt.Scale(zero=True)), y2="high:Q"))
     layers.append(alt.Chart(curve).mark_line(color="@leaf").encode(x=x_axis, y=alt.Y("middle:Q", title=y_title)))
     if now_h is not None:
-        layers += _now_layers(alt, now_h)
+        layers += _moment_layers(alt, now_h, "now")
+    if harvested_h is not None:
+        layers += _moment_layers(alt, harvested_h, "harvested")
     layers += _point_layers(alt, points, x_axis, y_title)
     top = max(range(len(middle)), key=lambda place: middle[place])
     says = f"{quantity} of {name}, with the {level} band: highest near {number(elapsed_h[top])} h at {number(middle[top])} {unit}"
@@ -81,6 +86,8 @@ def brew_curve(
     if window is not None:
         best = f", best {number(window.best_h)} h" if window.best_h is not None else ""
         says += f" Harvest window {number(window.from_h)} to {number(window.to_h)} h{best}."
+    if harvested_h is not None:
+        says += f" Harvested at {number(harvested_h)} h."
     figures = _curve_table(elapsed_h, low, middle, high, points, f"{quantity} [{unit}]", level)
     return picture(alt.layer(*layers), title=f"{quantity}: {name}", says=says, figures=figures)
 
@@ -130,7 +137,7 @@ def oxygen_curve(
         if value is not None:
             layers += _level_layers(alt, value, words, colour)
     if now_h is not None:
-        layers += _now_layers(alt, now_h)
+        layers += _moment_layers(alt, now_h, "now")
     if not layers:
         raise ValueError("an oxygen chart needs a log or a forecast")
     says = _oxygen_in_words(logged_h, logged_mg_per_l, forecast_h, low_mg_per_l, middle_mg_per_l, floor_mg_per_l, level, name)
@@ -153,10 +160,10 @@ def _window_layers(alt: Any, window: Window) -> list[Any]:
     return layers
 
 
-def _now_layers(alt: Any, now_h: float) -> list[Any]:
-    here = alt.InlineData(values=[{"h": now_h}])
+def _moment_layers(alt: Any, at_h: float, words: str) -> list[Any]:
+    here = alt.InlineData(values=[{"h": at_h}])
     rule = alt.Chart(here).mark_rule(color="@ink", strokeDash=[2, 3]).encode(x="h:Q")
-    return [rule, alt.Chart(here).mark_text(text="now", align="left", dx=4, baseline="top").encode(x="h:Q", y=alt.value(2))]
+    return [rule, alt.Chart(here).mark_text(text=words, align="left", dx=4, baseline="top").encode(x="h:Q", y=alt.value(2))]
 
 
 def _level_layers(alt: Any, value: float, words: str, colour: str) -> list[Any]:

@@ -18,7 +18,7 @@ from aerobe.records import Brew, Harvest, Recipe, as_plain, content_hash
 PAST_BREWS = 5  # earlier brews that sharpen the prior; more teach little and take time
 PAST_TESTS = 2  # tests that an earlier brew must have to teach anything
 HOURS_BEYOND = 12.0  # that a course goes on after the last thing known of a long brew [h]
-_MODEL = "2"  # grows when the model changes, so that kept summaries of brews are made anew
+MODEL = "2"  # grows when the model changes, so that kept summaries of brews are made anew
 
 
 def infer_history(
@@ -93,7 +93,7 @@ def past_of(notebook: Notebook, history: BrewHistory, *, now: datetime) -> list[
 
 def _summary(notebook: Notebook, brew: Brew, *, now: datetime) -> dict[str, Any] | None:
     held = [[reading.key for reading in notebook.readings(brew.key)], notebook.logged(brew.key)]
-    stamp = content_hash([_MODEL, __version__, held])
+    stamp = content_hash([MODEL, __version__, held])
     kept = notebook.latest("summary", brew.key)
     if kept is not None and kept.payload.get("stamp") == stamp:
         return kept.payload if kept.payload["settled"] else None

@@ -32,7 +32,8 @@ class DrawnPicture:
 
 
 def brew_pictures(notebook: Notebook, view: BrewView, advice: Any, *, now: datetime) -> tuple[DrawnPicture, ...]:
-    """Charts of one brew, the most asked-for first; `advice` (of `advise_brew`, or None) brings bands and window.
+    """Charts of one brew, the most asked-for first; `advice` (of `advise_brew`, of an ended brew `look_back_at`, or None)
+    brings bands and window.
 
     Returns
     -------
@@ -41,7 +42,7 @@ def brew_pictures(notebook: Notebook, view: BrewView, advice: Any, *, now: datet
     """
     # Built once for each change of the brew; "now" moves the dashed line, a quarter of an hour is fine enough for it.
     quarter = int(now.timestamp() // 900) if view.card.state == "under way" else 0
-    made_at = advice.now_h if advice is not None else None
+    made_at = None if advice is None else (advice.now_h, getattr(advice, "stamp", ""))
     return cached(notebook, ("pictures", view.card.brew.key), (view.last_change, quarter, made_at), lambda: _draw(view, advice))
 
 
@@ -104,6 +105,7 @@ def _curve(view: BrewView, advice: Any) -> Any:
         points=points,
         window=_window(advice),
         now_h=now_h,
+        harvested_h=view.harvest.elapsed_h if view.harvest is not None else None,
         name=view.card.brew.name,
     )
 

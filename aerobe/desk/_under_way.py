@@ -14,6 +14,7 @@ from aerobe.notebook import LogEnvelope, Notebook
 from aerobe.records import Assay, Brew, Compost, Harvest, Reading, Recipe, Trial, Use, Vessel
 
 LEFT_OPEN_AFTER = timedelta(days=7)  # a brew nobody closed for so long is no longer under way
+WORKED_OUT = ("advice", "summary", "hindsight")  # kept results that are made from a brew
 RECENT_H = 3.0  # how far back "oxygen now" is looked for first [h]
 
 T = TypeVar("T")
@@ -130,6 +131,11 @@ def brew_view(notebook: Notebook, key: str, *, now: datetime, buckets: int = 160
     return BrewView(card=_card(notebook, held, brew, now), harvest=held.ends.get(key), last_change=version, **still)
 
 
+def brew_version(notebook: Notebook, key: str) -> int:
+    """A number that grows when a brew, or what it shares with others, changes."""
+    return held_by(notebook).version(key)
+
+
 def oxygen_now(notebook: Notebook, brew: Brew, *, now: datetime) -> OxygenNow | None:
     """The newest point of the oxygen log, if there is one, with the temperature logged nearest before it."""
 
@@ -207,8 +213,8 @@ class Held:
                 self.brews[line.key] = notebook.get(Brew, line.key)
             elif line.noun == "harvests":
                 self.ends[line.key] = notebook.get(Harvest, line.key)
-            # Kept advice and summaries are made from the brew and change nothing of it.
-            if line.brew and line.noun not in ("advice", "summary"):
+            # What was worked out from a brew changes nothing of it.
+            if line.brew and line.noun not in WORKED_OUT:
                 self._changed[line.brew] = line.id
         self.seen = newest
         return True

@@ -64,6 +64,7 @@ def create_app(
     clock: Callable[[], datetime] = system_clock,
     settings: ServeSettings | None = None,
     advise: Callable[[Any, str, datetime], Any] | None = None,
+    look_back: Callable[[Any, str, datetime], Any] | None = None,
 ) -> FastAPI:
     """The app for one open notebook.
 
@@ -79,6 +80,8 @@ def create_app(
         How it is started.
     advise
         What finds the call of a brew: `desk.advise_brew` if not given.
+    look_back
+        What looks back at an ended brew: `desk.look_back_at` if neither is given.
 
     Returns
     -------
@@ -93,6 +96,7 @@ def create_app(
     app.state.pairing = Pairing(state, clock)
     app.state.broker = Broker(notebook, app.state.live, clock)
     app.state.thinker = _thinker(notebook, clock, app.state.live, advise or _advise)
+    app.state.hindsight = _hindsight(notebook, clock, app.state.live, look_back or (None if advise else _look_back))
     app.state.watch = Watch(notebook, state, app.state.live, app.state.thinker, clock)
     found = list(page_modules())
     # A page file may show several entries: `nav` alone or a tuple of them.
@@ -144,6 +148,23 @@ def _thinker(notebook: Any, clock: Callable[[], datetime], live: Live, advise: C
         return desk.evidence_count(notebook, brew)
 
     return Thinker(lambda brew, now: advise(notebook, brew, now), version=version, clock=clock, live=live)
+
+
+def _look_back(notebook: Any, brew: str, now: datetime) -> Any:
+    return desk.look_back_at(notebook, brew, now)
+
+
+def _hindsight(
+    notebook: Any, clock: Callable[[], datetime], live: Live, look_back: Callable[[Any, str, datetime], Any] | None
+) -> Thinker:
+    """A worker of its own for ended brews: nobody who waits for a call waits for them."""
+
+    def version(brew: str) -> tuple[int, int]:
+        return desk.brew_version(notebook, brew), 0
+
+    if look_back is None:
+        return Thinker(None, version=version, clock=clock, live=live)
+    return Thinker(lambda brew, now: look_back(notebook, brew, now), version=version, clock=clock, live=live)
 
 
 def _answer_faults(app: FastAPI) -> None:

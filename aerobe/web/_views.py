@@ -36,6 +36,12 @@ def call_of(request: Request, brew: Brew, *, urgent: bool = False) -> CallView:
     return CallView(thought=thought, call=call, able=thinker.able)
 
 
+def hindsight_of(request: Request, brew: Brew) -> CallView:
+    """What is known of an ended brew; there is no call in it, for nothing is left to decide."""
+    found: Thinker = request.app.state.hindsight
+    return CallView(thought=found.look(brew.key), call=None, able=found.able)
+
+
 def troubles_of(request: Request, brew: Brew) -> Any:
     """What is wrong with the probes of a brew."""
     return desk.live_troubles(notebook_of(request), brew, now=clock_of(request))

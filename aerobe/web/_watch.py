@@ -54,7 +54,7 @@ class Watch:
         newest = self.notebook.last_change()
         if newest != self._seen and self._seen >= 0:
             lines = [line for line in self.notebook.audit(newest=200) if line.id > self._seen]
-            for brew in {line.brew for line in lines if line.noun not in ("advice", "summary")}:
+            for brew in {line.brew for line in lines if line.noun not in desk.WORKED_OUT}:
                 self.live.tell(*(("brew", brew) if brew else ("brews",)))
             if any(line.noun in ("brews", "harvests") for line in lines):
                 self.live.tell("brews")

@@ -97,6 +97,7 @@ def shed(tmp_path: Path) -> Iterator[Shed]:
         app = create_app(notebook, state=state, clock=clock, settings=settings)
         # What finds calls is tried with the browser; here pages stand without waiting for it.
         app.state.thinker.advise = None
+        app.state.hindsight.advise = None
         with TestClient(app, base_url="http://localhost") as client:
             made = Shed(app=app, client=client, clock=clock, notebook=notebook, state=state)
             made.token = form_token(client.get("/menu").text)

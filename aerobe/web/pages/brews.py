@@ -11,7 +11,7 @@ from aerobe import desk
 from aerobe.errors import AerobeError
 from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page, wants_json
 from aerobe.web._typed import brew_start_of
-from aerobe.web._views import CallView, call_of, troubles_of
+from aerobe.web._views import CallView, call_of, hindsight_of, troubles_of
 
 router = APIRouter()
 nav = menu_entry("Brews", "/", order=10, icon="brew", first=True)
@@ -145,13 +145,17 @@ def _brew_context(request: Request, key: str) -> dict[str, Any]:
     now = clock_of(request)
     view = desk.brew_view(notebook_of(request), key, now=now)
     under_way = view.card.state == "under way"
+    ended = view.card.state in ("harvested", "left open")
     call = call_of(request, view.card.brew) if under_way else None
-    advice = call.thought.advice if call is not None else None
+    hindsight = hindsight_of(request, view.card.brew) if ended else None
+    known = call or hindsight
+    advice = known.thought.advice if known is not None else None
     return {
         "title": view.card.brew.name,
         "view": view,
         "card": view.card,
         "call": call,
+        "hindsight": hindsight,
         "pictures": desk.brew_pictures(notebook_of(request), view, advice, now=now),
         "steps": desk.steps_of_brew(notebook_of(request), view.card.brew),
         "troubles": troubles_of(request, view.card.brew) if under_way else (),

@@ -1,0 +1,82 @@
+"""The page of an ended brew: there at once, without waiting for a fit; with the model's band when that has been worked out."""
+
+from __future__ import annotations
+
+import threading
+import time
+from typing import Any
+
+import pytest
+
+from aerobe import desk
+from aerobe.errors import NotEnoughData
+from tests.web.conftest import Shed
+
+PAGE = "/brews/barrel-1"
+READING = {"what": "assay:home-colour-test", "signal": "90", "entry": "r1"}
+
+
+class Slow:
+    """The real look back, held up until the test lets it go."""
+
+    def __init__(self, shed: Shed) -> None:
+        self.notebook, self.go, self.asked = shed.notebook, threading.Event(), 0
+
+    def __call__(self, brew: str, now: Any) -> Any:
+        self.asked += 1
+        assert self.go.wait(20.0)
+        return desk.look_back_at(self.notebook, brew, now)
+
+
+@pytest.fixture
+def ended(brewing: Shed) -> Shed:
+    """The brew, tested once and harvested after eight hours."""
+    assert brewing.post(f"{PAGE}/readings", **READING).status_code == 303
+    assert brewing.post(f"{PAGE}/harvest", smell="earthy").status_code == 303
+    return brewing
+
+
+def wait_for(shed: Shed, words: str) -> str:
+    end = time.monotonic() + 60.0
+    while words not in (text := shed.client.get(PAGE).text):
+        assert time.monotonic() < end, text
+        time.sleep(0.1)
+    return text
+
+
+def test_the_page_does_not_wait_and_then_shows_band_and_hindsight(ended: Shed) -> None:
+    slow = Slow(ended)
+    ended.app.state.hindsight.advise = slow
+    first = ended.client.get(PAGE).text
+    assert "Working out what the model believes" in first and "In hindsight" not in first and "90 % band" not in first
+    slow.go.set()
+    page = wait_for(ended, "In hindsight")
+    assert "with the 90 % band" in page and "Harvested at 8 h." in page
+    assert "The model&#39;s best time in hindsight was" in page or "did not settle" in page
+    # Nothing is left to decide: no call.
+    assert "Harvest now" not in page and "Wait until" not in page and "Working out the call" not in page
+    assert slow.asked == 1 and ended.client.get(PAGE).text.count("In hindsight") == 1 and slow.asked == 1
+    # A reading mended or added afterwards is thought about anew, and the page stands meanwhile.
+    slow.go.clear()
+    assert ended.post(f"{PAGE}/readings", **READING | {"signal": "50", "entry": "r2"}).status_code == 303
+    assert "Looking again with what is new" in ended.client.get(PAGE).text
+    slow.go.set()
+    end = time.monotonic() + 60.0
+    while "Looking again" in ended.client.get(PAGE).text:
+        assert time.monotonic() < end
+        time.sleep(0.1)
+    assert slow.asked == 2
+
+
+def test_what_cannot_be_looked_back_at_says_why(ended: Shed) -> None:
+    def refused(brew: str, now: Any) -> Any:
+        raise NotEnoughData("The recipe holds nothing.", "Write down what went in.")
+
+    ended.app.state.hindsight.advise = refused
+    assert "The recipe holds nothing. Write down what went in." in wait_for(ended, "In hindsight")
+
+
+def test_a_brew_under_way_has_a_call_and_no_hindsight(brewing: Shed) -> None:
+    asked: list[str] = []
+    brewing.app.state.hindsight.advise = lambda brew, now: asked.append(brew)
+    assert "hindsight" not in brewing.client.get(PAGE).text and not asked
