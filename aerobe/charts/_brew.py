@@ -78,7 +78,7 @@ def brew_curve(
     if now_h is not None:
         layers += _moment_layers(alt, now_h, "now")
     if harvested_h is not None:
-        layers += _moment_layers(alt, harvested_h, "harvested")
+        layers += _moment_layers(alt, harvested_h, "harvested", align="right")
     layers += _point_layers(alt, points, x_axis, y_title)
     top = max(range(len(middle)), key=lambda place: middle[place])
     says = f"{quantity} of {name}, with the {level} band: highest near {number(elapsed_h[top])} h at {number(middle[top])} {unit}"
@@ -160,10 +160,11 @@ def _window_layers(alt: Any, window: Window) -> list[Any]:
     return layers
 
 
-def _moment_layers(alt: Any, at_h: float, words: str) -> list[Any]:
+def _moment_layers(alt: Any, at_h: float, words: str, *, align: str = "left") -> list[Any]:
     here = alt.InlineData(values=[{"h": at_h}])
     rule = alt.Chart(here).mark_rule(color="@ink", strokeDash=[2, 3]).encode(x="h:Q")
-    return [rule, alt.Chart(here).mark_text(text=words, align="left", dx=4, baseline="top").encode(x="h:Q", y=alt.value(2))]
+    text = alt.Chart(here).mark_text(text=words, align=align, dx=4 if align == "left" else -4, baseline="top")
+    return [rule, text.encode(x="h:Q", y=alt.value(2))]
 
 
 def _level_layers(alt: Any, value: float, words: str, colour: str) -> list[Any]:

@@ -65,6 +65,7 @@ _WHERE: dict[str, str] = {
     "brew_at": "_sensors",
     "brew_pictures": "_brew_pictures",
     "brew_version": "_under_way",
+    "start_in_words": "_origin",
     "brew_view": "_under_way",
     "WORKED_OUT": "_under_way",
     "Hindsight": "_hindsight",

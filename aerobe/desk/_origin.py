@@ -64,5 +64,6 @@ def start_in_words(notebook: Notebook, brew: Brew) -> str:
     for item in notebook.kept(KIND, brew.key):
         began = item.payload.get("start")
         if began and datetime.fromisoformat(began["at"]) == brew.started_at:
-            return str(began["is"])
+            how = str(began["is"])
+            return how if how == ASSUMED else f"{brew.started_at:%Y-%m-%d %H:%M %z}, {how}"
     return ""

@@ -58,11 +58,15 @@ def rests_on(notebook: Notebook, key: str, *, outcome_key: str = "", assay: str 
     says = f"The verdict rests on one test: {_named(one)}."
     if not others:
         return RestsOn(assay=one, says=says)
-    listed = "; ".join(f"{_named(item)}, --assay {item.key}" for item in others)
-    more = "another test too, which" if len(others) == 1 else f"{len(others)} other tests too, which"
+    command = f"aerobe report trial {key} --assay"
+    if len(others) == 1:
+        by, listed, judge = "another test", _named(others[0]), f"by it: {command} {others[0].key}"
+    else:
+        listed = "; ".join(f"{_named(item)}, key {item.key}" for item in others)
+        by, judge = f"{len(others)} other tests", f"by one of them: {command} KEY"
     how = (
-        f"These brews were read by {more} may tell another story: {listed}. To judge by it: aerobe trial verdict {key} or "
-        f"aerobe report trial {key} with that --assay. Choose a test for what it measures, not for its verdict."
+        f"These brews were read by {by} too, which may tell another story: {listed}. To judge {judge}. "
+        "Choose a test for what it measures, not for its verdict."
     )
     return RestsOn(assay=one, others=others, says=says, how=how)
 

@@ -152,7 +152,8 @@ def test_a_report_names_the_test_it_rests_on_and_can_be_judged_by_another(trial:
         read_by_microscope(book)
         usual = desk.report_of_trial(book, "kelp", now=NOW)
         assert usual.numbers == trial.numbers and usual.basis.startswith(alone)
-        assert "'Stain (invented)' (direct microscopy, cells/mL), --assay scope" in usual.basis
+        assert "'Stain (invented)' (direct microscopy, cells/mL)." in usual.basis
+        assert "aerobe report trial kelp --assay scope" in usual.basis
         other = desk.report_of_trial(book, "kelp", now=NOW, wanted=desk.Wanted(assay="scope"))
         assert other.basis.startswith("The verdict rests on one test: 'Stain (invented)'") and "--assay card" in other.basis
         effects = [float(str(made.numbers["kelp against plain: effect"])) for made in (other, usual)]
@@ -485,7 +486,7 @@ def test_a_start_that_nobody_knows_is_not_shown_as_a_date(tmp_path: Path) -> Non
 @pytest.mark.parametrize(
     ("content", "wishes", "cell"),
     [
-        (CLOCKED, {}, "first clock time of the table"),
+        (CLOCKED, {}, "2026-04-01 10:00 +0000, first clock time of the table"),
         (CLOCKLESS, {"started_at": NOW - timedelta(days=90)}, f"{NOW - timedelta(days=90):%Y-%m-%d}"),
     ],
 )

@@ -76,6 +76,13 @@ def test_what_cannot_be_looked_back_at_says_why(ended: Shed) -> None:
     assert "The recipe holds nothing. Write down what went in." in wait_for(ended, "In hindsight")
 
 
+def test_a_start_that_a_table_left_open_is_no_date_on_the_page(brewing: Shed) -> None:
+    table = b"treatment,bottle,hours,biomass (ug C/mL)\na,1,0,30\na,1,12,90\n"
+    key = desk.take_in(brewing.notebook, table, "two.csv", now=brewing.clock()).brews[0]
+    assert "start: assumed at import" in brewing.client.get(f"/brews/{key}").text
+    assert "began" in brewing.client.get(PAGE).text and "assumed" not in brewing.client.get(PAGE).text
+
+
 def test_a_brew_under_way_has_a_call_and_no_hindsight(brewing: Shed) -> None:
     asked: list[str] = []
     brewing.app.state.hindsight.advise = lambda brew, now: asked.append(brew)

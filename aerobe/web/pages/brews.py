@@ -158,6 +158,7 @@ def _brew_context(request: Request, key: str) -> dict[str, Any]:
         "hindsight": hindsight,
         "pictures": desk.brew_pictures(notebook_of(request), view, advice, now=now),
         "steps": desk.steps_of_brew(notebook_of(request), view.card.brew),
+        "start": desk.start_in_words(notebook_of(request), view.card.brew),
         "troubles": troubles_of(request, view.card.brew) if under_way else (),
     }
 
