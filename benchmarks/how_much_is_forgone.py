@@ -1,6 +1,6 @@
 """How much biomass does the harvest call forgo, on brews of a simulator that is not its model?
 
-    python -m benchmarks.how_much_is_forgone [--brews 200] [--seed 1] [--only tests|oxygen]
+    python -m benchmarks.how_much_is_forgone [--brews 200] [--seed 1] [--only tests|oxygen] [--wide]
 
 Each brew of `other_world` is harvested five ways: at 24 h; at the single fixed hour that is best for all of them in
 hindsight; by a person who tests every 4 h and stops at the first clear drop; by aerobe with at most 3 tests; and by aerobe
@@ -99,18 +99,18 @@ def every_four_hours(world: World, brew: int, seed: int) -> tuple[float, int]:
     return 72.0, tests
 
 
-def _one(job: tuple[int, int, int, bool, int]) -> tuple[float, int, float]:
-    brews, seed, brew, with_oxygen, most_tests = job
-    return play(_world(brews, seed), brew, with_oxygen, seed, most_tests)
+def _one(job: tuple[int, int, bool, int, bool, int]) -> tuple[float, int, float]:
+    brews, seed, wide, brew, with_oxygen, most_tests = job
+    return play(_world(brews, seed, wide), brew, with_oxygen, seed, most_tests)
 
 
-_WORLDS: dict[tuple[int, int], World] = {}
+_WORLDS: dict[tuple[int, int, bool], World] = {}
 
 
-def _world(brews: int, seed: int) -> World:
-    if (brews, seed) not in _WORLDS:
-        _WORLDS[brews, seed] = make_world(brews, seed)
-    return _WORLDS[brews, seed]
+def _world(brews: int, seed: int, wide: bool) -> World:
+    if (brews, seed, wide) not in _WORLDS:
+        _WORLDS[brews, seed, wide] = make_world(brews, seed, wide=wide)
+    return _WORLDS[brews, seed, wide]
 
 
 def show(name: str, loss: np.ndarray, tests: np.ndarray) -> None:
@@ -126,11 +126,12 @@ def main() -> None:
     parser.add_argument("--brews", type=int, default=200)
     parser.add_argument("--first", type=int, default=None, help="play only the first so many")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--wide", action="store_true", help="brews that differ far more")
     parser.add_argument("--only", choices=["recipe", "tests", "oxygen"])
     parser.add_argument("--workers", type=int, default=2)
     args = parser.parse_args()
     os.environ["NUMBA_NUM_THREADS"] = "1"
-    world = _world(args.brews, args.seed)
+    world = _world(args.brews, args.seed, args.wide)
     count = args.first or args.brews
     lost = 1.0 - world.biomass[:count] / world.peak[:count, None]
     rows = [("fixed 24 h", lost[:, np.searchsorted(world.times_h, 24.0 - 1e-9)], np.zeros(count))]
@@ -151,7 +152,7 @@ def main() -> None:
     for name, (with_oxygen, most_tests) in ways.items():
         if args.only in (None, name):
             began = time.perf_counter()
-            jobs = [(args.brews, args.seed, i, with_oxygen, most_tests) for i in range(count)]
+            jobs = [(args.brews, args.seed, args.wide, i, with_oxygen, most_tests) for i in range(count)]
             with ProcessPoolExecutor(args.workers) as pool:
                 got = np.array(list(pool.map(_one, jobs)))
             label = f"aerobe, at most {most_tests} tests" + (" + oxygen log" if with_oxygen else "")

@@ -51,37 +51,54 @@ class World:
         return float(self.assay_gain[brew] * truth * np.exp(error) + rng.normal(0.0, 2.0))
 
 
-def make_world(count: int, seed: int) -> World:
-    """Draw recipes and courses."""
+# Centre and spread of the log of what differs between brews; rates are per hour.
+USUAL = {
+    "fast": (0.38, 0.25),
+    "slow": (0.17, 0.25),
+    "fungi": (0.13, 0.3),
+    "ks": (8.0, 0.5),
+    "kp": (60.0, 0.4),
+    "lag": (2.5, 0.5),
+    "decay": (0.014, 0.35),
+    "hunger": (0.014, 0.5),
+    "graze": (0.06, 0.4),
+    "release": (0.05, 0.4),
+    "inhibit": (700.0, 0.5),
+}
+# Brews that differ far more, to see where the call breaks.
+WIDE = USUAL | {
+    "fast": (0.33, 0.4),
+    "slow": (0.15, 0.4),
+    "fungi": (0.12, 0.45),
+    "lag": (4.0, 0.6),
+    "decay": (0.018, 0.5),
+    "hunger": (0.02, 0.7),
+    "graze": (0.07, 0.6),
+}
+
+
+def make_world(count: int, seed: int, *, wide: bool = False) -> World:
+    """Draw recipes and courses; `wide` ones differ far more in kinetics, food, air and warmth."""
     rng = np.random.default_rng(seed)
+    kinds = WIDE if wide else USUAL
 
     def spread(centre: float, log_sd: float) -> Array:
         return np.asarray(centre * np.exp(log_sd * rng.standard_normal(count)))
 
     compost = np.clip(spread(40.0, 0.5), 10.0, 120.0)
-    molasses = np.where(rng.random(count) < 0.75, rng.uniform(0.2, 4.0, count), 0.0)
+    molasses = np.where(rng.random(count) < 0.75, rng.uniform(*((0.1, 6.0) if wide else (0.2, 4.0)), count), 0.0)
     kelp = np.where(rng.random(count) < 0.5, rng.uniform(0.2, 2.0, count), 0.0)
     fish = np.where(rng.random(count) < 0.4, rng.uniform(0.2, 3.0, count), 0.0)
     air = spread(12.0, 0.4)
-    mean_t = rng.uniform(15.0, 27.0, count)
+    mean_t = rng.uniform(*((13.0, 29.0) if wide else (15.0, 27.0)), count)
     swing = rng.uniform(0.5, 4.0, count)
     phase = rng.uniform(0.0, 24.0, count)
-    kla = 14.0 * (air / 10.0) ** 0.8 * np.exp(0.3 * rng.standard_normal(count))
+    kla = 14.0 * (air / 10.0) ** 0.8 * np.exp((0.5 if wide else 0.3) * rng.standard_normal(count))
 
-    p = {
-        "fast": spread(0.38, 0.25),
-        "slow": spread(0.17, 0.25),
-        "fungi": spread(0.13, 0.3),
-        "yield": rng.uniform(0.4, 0.6, count),
-        "ks": spread(8.0, 0.5),
-        "kp": spread(60.0, 0.4),
-        "lag": spread(2.5, 0.5),
-        "decay": spread(0.014, 0.35),
-        "hunger": spread(0.014, 0.5),
-        "graze": spread(0.06, 0.4),
-        "release": spread(0.05, 0.4),
-        "inhibit": spread(700.0, 0.5),
-    }
+    # The order of the draws is kept: a seed stands for the same brews as ever.
+    p = {name: spread(*kinds[name]) for name in ("fast", "slow", "fungi")}
+    p["yield"] = rng.uniform(0.4, 0.6, count)
+    p |= {name: spread(*kinds[name]) for name in ("ks", "kp", "lag", "decay", "hunger", "graze", "release", "inhibit")}
     y = np.zeros((8, count))  # fast, slow, fungi, grazers, sugar, polymer, oxygen, excreted
     start = compost * spread(0.5, 0.6)
     share = rng.beta(4.0, 2.0, count)
