@@ -14,6 +14,7 @@ import numpy as np
 from aerobe import __version__
 from aerobe.decisions import Forecast, Window, advise, losses
 from aerobe.desk._beliefs import MODEL, infer_history
+from aerobe.inference import on_one_core
 from aerobe.notebook import BrewHistory, Notebook, brew_history
 from aerobe.records import as_plain, content_hash
 from aerobe.units import percent
@@ -106,7 +107,8 @@ def look_back_at(notebook: Notebook, brew: str, now: datetime) -> Hindsight:
 def _worked_out(notebook: Notebook, history: BrewHistory, stamp: str, now: datetime) -> Hindsight:
     harvest, brew = history.harvest, history.brew
     ended_h = harvest.elapsed_h if harvest is not None else _last_known_h(history)
-    posterior = infer_history(notebook, history, now=now, reach_h=ended_h)
+    with on_one_core():
+        posterior = infer_history(notebook, history, now=now, reach_h=ended_h)
     # Asked at the start, with no test left and no gate, the call's window is the best time of the whole course.
     advice = advise(posterior, now_h=0.0, aim=brew.aim, costs=brew.costs, seed=brew.seed)
     missed: tuple[float, ...] | None = None

@@ -11,6 +11,7 @@ from aerobe.desk._moments import spoken
 from aerobe.desk._reminders import Reminder
 from aerobe.desk._trial_values import HOURS_APART
 from aerobe.desk._trials import PlannedTrial, trial_view
+from aerobe.desk._under_way import held_by
 from aerobe.errors import NotFound
 from aerobe.notebook import Notebook
 from aerobe.records import Brew, Harvest, PlannedBrew, Recipe, RunSheet, Trial, Vessel
@@ -133,7 +134,7 @@ def sheet_reminders(notebook: Notebook, brew: Brew) -> tuple[Reminder, ...]:
 
 def trials_waiting(notebook: Notebook) -> tuple[tuple[str, str, int], ...]:
     """Key and name of each trial with brews that have not begun, and how many those are."""
-    begun = {brew.key for brew in notebook.find(Brew)}
+    begun = held_by(notebook).brews
     names = {trial.key: trial.name for trial in notebook.find(Trial)}
     counts = [
         (sheet.trial, sum(planned.brew not in begun for planned in sheet.brews)) for sheet in notebook.find(RunSheet)

@@ -17,7 +17,7 @@ from aerobe.inference._story import (
     Probe,
     story_of,
 )
-from aerobe.inference._threads import one_blas_thread
+from aerobe.inference._threads import on_one_core, one_blas_thread
 
 __all__ = [
     "ASSUMED_ERROR",
@@ -46,6 +46,7 @@ __all__ = [
     "infer_brew",
     "learn_from",
     "measurements_of",
+    "on_one_core",
     "one_blas_thread",
     "peak_times",
     "result_errors",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,7 @@ from aerobe.kinetics._compiled import N_OUT, N_PARAMETERS, N_STATES, run_all
 from aerobe.kinetics._temperature import decay_factor, growth_factor, transfer_factor
 
 Array = NDArray[np.float64]
+_ONE_AT_A_TIME = threading.Lock()
 TOLERANCE = 1e-5  # local error; the answers then agree with a tight reference to 1e-4 (tests/kinetics)
 
 
@@ -100,5 +102,7 @@ def simulate(
 
         run_on_gpu(start, parameters, growth, shared, scale, times, tolerance, out)
     else:
-        run_all(start, parameters, growth, shared, scale, times, tolerance, out)
+        # Other threads go on meanwhile, but not into here: not every threading layer bears two callers.
+        with _ONE_AT_A_TIME:
+            run_all(start, parameters, growth, shared, scale, times, tolerance, out)
     return out

@@ -327,7 +327,7 @@ def carry_one(start, p, growth, shared, scale, times, tolerance, out, y, work, m
         out[i + 1, OXYGEN_MEAN] = work[11, 0] / (times[i + 1] - times[i])
 
 
-@njit(cache=True, parallel=True, error_model="numpy")
+@njit(cache=True, parallel=True, nogil=True, error_model="numpy")
 def run_all(start, parameters, growth, shared, scale, times, tolerance, out):
     for n in prange(len(start)):
         y = np.empty(N_STATES)

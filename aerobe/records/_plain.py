@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 import hashlib
 import json
 import math
@@ -51,7 +52,7 @@ def from_plain(cls: type[R], data: Any) -> R:
     """
     if not isinstance(data, dict):
         raise UnusableRecord(f"A {cls.__name__} must be an object with named fields.", "Check the file against its schema.")
-    hints = typing.get_type_hints(cls)
+    hints = _hints_of(cls)  # type: ignore[arg-type]
     known = {item.name for item in dataclasses.fields(cls)}  # type: ignore[arg-type]
     unknown = sorted(set(data) - known)
     if unknown:
@@ -60,6 +61,12 @@ def from_plain(cls: type[R], data: Any) -> R:
         return cls(**{name: _cast(hints[name], item, f"{cls.__name__}.{name}") for name, item in data.items()})
     except TypeError as fault:
         raise UnusableRecord(f"A {cls.__name__} is incomplete: {fault}.", "Add the missing fields.") from None
+
+
+@functools.cache
+def _hints_of(cls: type[Any]) -> dict[str, Any]:
+    # A notebook of a thousand brews asks for the same few classes thousands of times.
+    return typing.get_type_hints(cls)
 
 
 def canonical_json(value: Any) -> str:

@@ -157,14 +157,14 @@ def _look_back(notebook: Any, brew: str, now: datetime) -> Any:
 def _hindsight(
     notebook: Any, clock: Callable[[], datetime], live: Live, look_back: Callable[[Any, str, datetime], Any] | None
 ) -> Thinker:
-    """A worker of its own for ended brews: nobody who waits for a call waits for them."""
+    """A worker of its own for ended brews: no call waits for them, and only the last few looked at are worked out."""
 
     def version(brew: str) -> tuple[int, int]:
         return desk.brew_version(notebook, brew), 0
 
     if look_back is None:
         return Thinker(None, version=version, clock=clock, live=live)
-    return Thinker(lambda brew, now: look_back(notebook, brew, now), version=version, clock=clock, live=live)
+    return Thinker(lambda brew, now: look_back(notebook, brew, now), version=version, clock=clock, live=live, at_most=3)
 
 
 def _answer_faults(app: FastAPI) -> None:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import logging
-import queue
 import threading
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -40,12 +40,14 @@ class Thinker:
         version: Callable[[str], tuple[int, int]],
         clock: Callable[[], datetime],
         live: Live,
+        at_most: int | None = None,
     ) -> None:
-        self.advise, self.version, self.clock, self.live = advise, version, clock, live
+        self.advise, self.version, self.clock, self.live, self.at_most = advise, version, clock, live, at_most
         self._thoughts: dict[str, Thought] = {}
-        self._asked: queue.Queue[str] = queue.Queue()
+        self._asked: deque[str] = deque()
         self._waiting: set[str] = set()
-        self._lock = threading.Lock()
+        self._set_aside: set[str] = set()
+        self._lock = threading.Condition()
         self._thread: threading.Thread | None = None
 
     @property
@@ -59,9 +61,7 @@ class Thinker:
         with self._lock:
             thought = self._thoughts.get(brew, Thought())
             if self.able and brew not in self._waiting and self._wants(thought, brew, now, urgent):
-                self._waiting.add(brew)
-                self._asked.put(brew)
-                self._start()
+                self._ask(brew)
             working = brew in self._waiting
         return replace(thought, working=working)
 
@@ -78,6 +78,17 @@ class Thinker:
         # A reading is what a person waits for; log points alone may wait a little.
         return urgent or self.version(brew)[0] != thought.version[0] or abs(now - thought.at) > NOT_SOONER
 
+    def _ask(self, brew: str) -> None:
+        self._waiting.add(brew)
+        self._asked.append(brew)
+        if self.at_most is not None and len(self._asked) > self.at_most:
+            # Whoever leafs through many brews is not waiting for the first of them any more.
+            oldest = self._asked.popleft()
+            self._waiting.discard(oldest)
+            self._set_aside.add(oldest)
+        self._lock.notify()
+        self._start()
+
     def _start(self) -> None:
         if self._thread is None or not self._thread.is_alive():
             self._thread = threading.Thread(target=self._work, name="aerobe-thinker", daemon=True)
@@ -85,19 +96,22 @@ class Thinker:
 
     def _work(self) -> None:
         while True:
-            try:
-                brew = self._asked.get(timeout=5.0)
-            except queue.Empty:
-                with self._lock:
-                    if self._asked.empty():
-                        self._thread = None
-                        return
-                continue
+            with self._lock:
+                if not self._asked:
+                    self._lock.wait(timeout=5.0)
+                if not self._asked:
+                    self._thread = None
+                    return
+                brew = self._asked.popleft()
             thought = self._think(brew)
             with self._lock:
                 self._thoughts[brew] = thought
                 self._waiting.discard(brew)
-            self.live.tell("brew", brew)
+                told = {brew} if self._asked else {brew} | self._set_aside
+                self._set_aside -= told
+            # A page still open on a brew that was set aside looks, and so asks, again.
+            for key in told:
+                self.live.tell("brew", key)
 
     def _think(self, brew: str) -> Thought:
         assert self.advise is not None

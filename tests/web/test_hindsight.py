@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import threading
 import time
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 
 from aerobe import desk
 from aerobe.errors import NotEnoughData
+from aerobe.web._live import Live
+from aerobe.web._thinker import Thinker
 from tests.web.conftest import Shed
 
 PAGE = "/brews/barrel-1"
@@ -87,3 +90,31 @@ def test_a_brew_under_way_has_a_call_and_no_hindsight(brewing: Shed) -> None:
     asked: list[str] = []
     brewing.app.state.hindsight.advise = lambda brew, now: asked.append(brew)
     assert "hindsight" not in brewing.client.get(PAGE).text and not asked
+
+
+def test_leafing_through_many_brews_works_out_the_last_few_and_calls_back_the_pages_of_the_rest() -> None:
+    go, done, told = threading.Event(), [], []
+
+    class Ear(Live):
+        def tell(self, *topic: str) -> None:
+            told.append(topic[-1])
+
+    def slow(brew: str, now: Any) -> str:
+        assert go.wait(20.0)
+        done.append(brew)
+        return brew
+
+    worker = Thinker(slow, version=lambda brew: (0, 0), clock=lambda: datetime(2026, 5, 1, tzinfo=UTC), live=Ear(), at_most=2)
+    worker.look("first")
+    end = time.monotonic() + 20.0
+    while worker._asked:  # the first is in hand, no longer waiting
+        assert time.monotonic() < end
+        time.sleep(0.01)
+    for brew in "abcde":
+        assert worker.look(brew).working
+    go.set()
+    while len(done) < 3 or len(told) < 6:
+        assert time.monotonic() < end, (done, told)
+        time.sleep(0.01)
+    assert done == ["first", "d", "e"] and set(told) == {"first", *"abcde"}
+    assert worker.look("a").working
