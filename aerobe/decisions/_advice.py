@@ -175,7 +175,7 @@ def advise(
     loss = losses(posterior, aim, costs)
     ahead = posterior.times_h >= now_h - 1e-9
     times, expected = posterior.times_h[ahead], loss[:, ahead].mean(axis=0)
-    window = _window(times, loss[:, ahead], expected)
+    window = window_of(times, loss[:, ahead], expected)
     loss_now = float(posterior.value_at(loss, now_h).mean())
     value = None
     if tests_left > 0:
@@ -208,7 +208,8 @@ def advise(
     )
 
 
-def _window(times: Array, loss: Array, expected: Array) -> Window:
+def window_of(times: Array, loss: Array, expected: Array) -> Window:
+    """The window around the time of least expected loss; `loss` has shape (draws, times), `expected` is its mean."""
     best = int(np.argmin(expected))
     good = expected <= expected[best] + WINDOW_LOSS
     # The stretch around the best time; a second good stretch later is not part of the window.

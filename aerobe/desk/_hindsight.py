@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from aerobe import __version__
-from aerobe.decisions import Forecast, Window, advise, losses
+from aerobe.decisions import Forecast, Window, best_in_hindsight, forecast_of, missed_by
 from aerobe.desk._beliefs import MODEL, infer_history
 from aerobe.inference import on_one_core
 from aerobe.notebook import BrewHistory, Notebook, brew_history
@@ -109,20 +109,15 @@ def _worked_out(notebook: Notebook, history: BrewHistory, stamp: str, now: datet
     ended_h = harvest.elapsed_h if harvest is not None else _last_known_h(history)
     with on_one_core():
         posterior = infer_history(notebook, history, now=now, reach_h=ended_h)
-    # Asked at the start, with no test left and no gate, the call's window is the best time of the whole course.
-    advice = advise(posterior, now_h=0.0, aim=brew.aim, costs=brew.costs, seed=brew.seed)
-    missed: tuple[float, ...] | None = None
-    if harvest is not None:
-        loss = losses(posterior, brew.aim, brew.costs)
-        own = posterior.value_at(loss, ended_h) - loss.min(axis=1)
-        missed = (float(own.mean()), *(float(edge) for edge in np.quantile(own, [0.05, 0.95])))
+    window = best_in_hindsight(posterior, brew.aim, brew.costs)
+    missed = missed_by(posterior, ended_h, brew.aim, brew.costs) if harvest is not None else None
     tested = any(reading.role == "sample" for reading in history.readings)
     return Hindsight(
         ended_h=ended_h, harvested=harvest is not None,
-        aim=brew.aim.aim + (", waiting priced in" if brew.costs.hour_of_waiting > 0.0 else ""), window=advice.window,
-        forgone=missed[0] if missed else None, forgone_low=missed[1] if missed else None,
-        forgone_high=missed[2] if missed else None, measured=tested or history.log("oxygen") is not None,
-        forecast=_until(advice.forecast, max(ended_h, _last_known_h(history), advice.window.end_h)),
+        aim=brew.aim.aim + (", waiting priced in" if brew.costs.hour_of_waiting > 0.0 else ""), window=window,
+        forgone=missed.mean if missed else None, forgone_low=missed.low if missed else None,
+        forgone_high=missed.high if missed else None, measured=tested or history.log("oxygen") is not None,
+        forecast=_until(forecast_of(posterior), max(ended_h, _last_known_h(history), window.end_h)),
         settled=posterior.settled, notes=posterior.notes, stamp=stamp,
     )
 

@@ -164,7 +164,11 @@ def _hindsight(
 
     if look_back is None:
         return Thinker(None, version=version, clock=clock, live=live)
-    return Thinker(lambda brew, now: look_back(notebook, brew, now), version=version, clock=clock, live=live, at_most=3)
+
+    def work(brew: str, now: datetime) -> Any:
+        return look_back(notebook, brew, now)
+
+    return Thinker(work, version=version, clock=clock, live=live, at_most=3, pause_s=2.0)
 
 
 def _answer_faults(app: FastAPI) -> None:

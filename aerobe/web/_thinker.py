@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import threading
+import time
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -31,7 +32,10 @@ class Thought:
 
 
 class Thinker:
-    """One thread that works out calls, the asked brew first."""
+    """One thread that works out calls, in the order in which they were asked.
+
+    For work that can wait there is a pause before each, and `at_most` so many wait; older ones are set aside.
+    """
 
     def __init__(
         self,
@@ -41,8 +45,10 @@ class Thinker:
         clock: Callable[[], datetime],
         live: Live,
         at_most: int | None = None,
+        pause_s: float = 0.0,
     ) -> None:
-        self.advise, self.version, self.clock, self.live, self.at_most = advise, version, clock, live, at_most
+        self.advise, self.version, self.clock, self.live = advise, version, clock, live
+        self.at_most, self.pause_s = at_most, pause_s
         self._thoughts: dict[str, Thought] = {}
         self._asked: deque[str] = deque()
         self._waiting: set[str] = set()
@@ -102,6 +108,9 @@ class Thinker:
                 if not self._asked:
                     self._thread = None
                     return
+            # Only this thread takes away what is asked, so there is still something after the pause.
+            time.sleep(self.pause_s)
+            with self._lock:
                 brew = self._asked.popleft()
             thought = self._think(brew)
             with self._lock:
