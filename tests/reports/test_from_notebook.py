@@ -2,14 +2,8 @@
 
 from __future__ import annotations
 
-import hashlib
-import io
 import json
 import math
-import struct
-import zipfile
-from collections.abc import Iterator
-from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -22,48 +16,10 @@ from aerobe import desk
 from aerobe.errors import AerobeError, ImportFault, NotEnoughData, NotFound
 from aerobe.evidence import contrasts_from_table
 from aerobe.notebook import Notebook, open_notebook
-from aerobe.records import Brew, Recipe, Trial
+from aerobe.records import Trial
 from aerobe.reports import Report, as_html, as_pdf
-from tests.reports.world import EVIL, NOW, invented, read_by_microscope
+from tests.reports.world import NOW, invented, packed, read_by_microscope, unpacked, with_table
 
-
-@pytest.fixture(scope="module")
-def book(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Notebook]:
-    with invented(tmp_path_factory.mktemp("book") / "a.notebook") as found:
-        yield found
-
-
-@pytest.fixture(scope="module")
-def trial(book: Notebook) -> Report:
-    return desk.report_of_trial(book, "kelp", now=NOW)
-
-
-def unpacked(content: bytes) -> dict[str, bytes]:
-    with zipfile.ZipFile(io.BytesIO(content)) as packed:
-        return {name: packed.read(name) for name in packed.namelist()}
-
-
-def packed(files: dict[str, bytes]) -> bytes:
-    out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as target:
-        for name, content in files.items():
-            target.writestr(name, content)
-    return out.getvalue()
-
-
-def with_table(content: bytes, path: str, change) -> bytes:
-    """The package with one table changed and its hash made right again, as a forger would."""
-    files = unpacked(content)
-    files[path] = change(files[path])
-    about = json.loads(files["datapackage.json"])
-    for entry in about["resources"]:
-        if entry["path"] == path:
-            entry |= {"bytes": len(files[path]), "hash": f"sha256:{hashlib.sha256(files[path]).hexdigest()}"}
-    files["datapackage.json"] = json.dumps(about).encode()
-    return packed(files)
-
-
-# -- the same again ------------------------------------------------------------------------------------------------------
 
 def test_a_second_report_is_the_same_byte_for_byte(book: Notebook, trial: Report) -> None:
     again = desk.report_of_trial(book, "kelp", now=NOW)
@@ -232,123 +188,6 @@ def test_the_package_is_a_valid_frictionless_data_package(trial: Report, tmp_pat
 
 # -- malicious packages -------------------------------------------------------------------------------------------------------
 
-def refused(content: bytes) -> str:
-    """Every way in must refuse it, with a remedy, and keep nothing."""
-    with pytest.raises(AerobeError) as caught:
-        desk.check_package(content, now=NOW)
-    assert caught.value.remedy
-    return str(caught.value)
-
-
-@pytest.mark.parametrize("name", ["../evil.txt", "/etc/passwd", "a/../../b", "C:\\evil.txt", "data\\..\\..\\x", ".."])
-def test_path_tricks_are_refused(trial: Report, name: str) -> None:
-    files = unpacked(trial.package)
-    refused(packed({**files, name: b"x"}))
-
-
-def test_links_in_a_package_are_refused(trial: Report) -> None:
-    out = io.BytesIO(trial.package)
-    with zipfile.ZipFile(out, "a") as target:
-        link = zipfile.ZipInfo("data/link")
-        link.external_attr = 0o120777 << 16
-        target.writestr(link, "/etc/passwd")
-    assert "link" in refused(out.getvalue())
-
-
-def test_a_zip_bomb_is_refused_before_it_is_unpacked() -> None:
-    out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as target:
-        target.writestr("datapackage.json", b"{}")
-        target.writestr("data/readings.csv", b"0" * 200_000_000)
-    assert len(out.getvalue()) < 1_000_000
-    assert "MB" in refused(out.getvalue())
-
-
-def test_a_list_of_contents_that_lies_about_sizes_is_refused() -> None:
-    content = bytearray(packed({"datapackage.json": b"0" * 50_000_000}))
-    for mark, offset in ((b"PK\x01\x02", 24), (b"PK\x03\x04", 22)):
-        place = content.find(mark)
-        content[place + offset : place + offset + 4] = struct.pack("<I", 10)
-    refused(bytes(content))
-
-
-def test_too_many_files_are_refused() -> None:
-    refused(packed({f"data/{number}": b"" for number in range(20_100)}))
-
-
-@pytest.mark.parametrize("content", [b"", b"PK", b"PK\x03\x04" + bytes(40), b"not a zip", bytes(1000)])
-def test_rubbish_is_refused(content: bytes) -> None:
-    refused(content)
-
-
-@pytest.mark.parametrize("value", ["1e999", "-1e999", "NaN", "1e308", "-50", "0x10", "99999999999999999999", "=1+1", ""])
-def test_huge_and_strange_numbers_are_refused_or_harmless(trial: Report, value: str) -> None:
-    def change(table: bytes) -> bytes:
-        lines = table.decode().splitlines()
-        place = lines[0].split(",").index("signal")
-        cells = lines[1].split(",")
-        cells[place] = value
-        return "\r\n".join([lines[0], ",".join(cells), *lines[2:]]).encode() + b"\r\n"
-
-    forged = with_table(trial.package, "data/readings.csv", change)
-    try:
-        found = desk.check_package(forged, now=NOW)
-    except AerobeError as fault:
-        assert fault.remedy
-    else:
-        assert not any(one.is_same for one in found) or value == "-50"
-
-
-def test_deep_nesting_and_broken_text_are_refused(trial: Report) -> None:
-    deep = b"[" * 200_000 + b"]" * 200_000
-    refused(with_table(trial.package, "data/recipes.json", lambda _: deep))
-    refused(with_table(trial.package, "data/recipes.json", lambda _: b"\xff\xfe\x00"))
-    refused(packed({**unpacked(trial.package), "datapackage.json": deep}))
-    refused(with_table(trial.package, "data/recipes.json", lambda _: b'{"a": 1e999}'))
-
-
-def test_script_and_markup_in_text_stay_text(trial: Report, tmp_path: Path) -> None:
-    def change(table: bytes) -> bytes:
-        plain = json.loads(table)
-        return json.dumps([{**item, "name": EVIL + item["key"]} for item in plain]).encode()
-
-    forged = with_table(with_table(trial.package, "data/recipes.json", change), "data/trials.json", change)
-    with open_notebook(tmp_path / "evil.notebook", at=NOW) as book:
-        desk.import_package(book, forged, now=NOW)
-        assert all(item.name.startswith(EVIL) for item in book.find(Recipe))
-        report = desk.report_of_trial(book, "kelp", now=NOW)
-        taken = desk.take_evidence(book, forged, "x.zip", now=NOW)
-    assert "<script>" not in as_html(report)
-    assert as_pdf(report)[:4] == b"%PDF"
-    assert len(taken.new) == 1
-
-
-def test_formula_cells_leave_and_return_as_text(tmp_path: Path) -> None:
-    with invented(tmp_path / "f.notebook", notes="=cmd|' /C calc'!A0") as book:
-        report = desk.report_of_trial(book, "kelp", now=NOW, wanted=desk.Wanted(with_people=True))
-    rows = unpacked(report.package)["data/readings.csv"].decode()
-    assert "'=cmd" in rows and ",=cmd" not in rows
-    with open_notebook(tmp_path / "g.notebook", at=NOW) as other:
-        desk.import_package(other, report.package, now=NOW)
-        assert {item.notes for item in other.readings("kelp-1") if item.role == "sample"} == {"=cmd|' /C calc'!A0"}
-
-
-def test_a_forged_report_entry_is_refused(trial: Report) -> None:
-    entry = {"kind": "report", "subject": "kelp", "at": "2026-05-01T00:00:00+00:00"}
-    for forged in ([], [{**entry, "payload": {"kind": "os.system"}}], [{**entry, "payload": [1, 2]}]):
-        text = json.dumps(forged).encode()
-        refused(with_table(trial.package, "data/results.json", lambda _, text=text: text))
-
-
-def test_a_refused_package_leaves_the_notebook_as_it_was(trial: Report, tmp_path: Path) -> None:
-    with open_notebook(tmp_path / "safe.notebook", at=NOW) as book:
-        forged = with_table(trial.package, "data/brews.json", lambda table: table.replace(b"degc\": ", b"degc\": 1e30", 1))
-        with pytest.raises(AerobeError):
-            desk.import_package(book, forged, now=NOW)
-        assert book.find(Brew) == [] and book.find(Recipe) == []
-
-
-# -- evidence in the notebook ---------------------------------------------------------------------------------------------------
 
 def test_evidence_of_others_is_weighed_with_ones_own_and_doubles_are_known(tmp_path: Path) -> None:
     with invented(tmp_path / "own.notebook", seed=1) as own, invented(tmp_path / "far.notebook", seed=2) as far:
@@ -424,92 +263,3 @@ def test_any_text_as_a_table_is_taken_or_refused_with_a_remedy(text: str) -> Non
 
 
 # -- data that came in from a table -------------------------------------------------------------------------------------------
-
-CLOCKLESS = b"treatment,bottle,hours,biomass (ug C/mL)\n" + b"".join(
-    f"{food},{bottle},{hour},{level * (1 + 0.1 * bottle) * (1 + hour / 8)}\n".encode()
-    for food, level in (("plain", 20.0), ("kelp", 30.0)) for bottle in (1, 2, 3) for hour in (0, 8, 16)
-)
-CLOCKED = b"treatment,bottle,sampled at,biomass (ug C/mL)\n" + b"".join(
-    f"{food},{bottle},2026-04-01T{10 + hour:02d}:00+00:00,{level * (1 + 0.1 * bottle) * (1 + hour / 8)}\n".encode()
-    for food, level in (("plain", 20.0), ("kelp", 30.0)) for bottle in (1, 2, 3) for hour in (0, 8)
-)
-
-
-def taken(path: Path, content: bytes, name: str, **wishes: object) -> tuple[Notebook, str]:
-    book = open_notebook(path, at=NOW)
-    found = desk.take_in(book, content, name, desk.Wishes(columns={}, **wishes), now=NOW)  # type: ignore[arg-type]
-    assert not found.faults and found.readings
-    return book, found.trial
-
-
-def test_a_report_of_a_table_names_it_and_says_whose_the_licence_is(tmp_path: Path) -> None:
-    mark = hashlib.sha256(CLOCKLESS).hexdigest()
-    book, key = taken(tmp_path / "t.notebook", CLOCKLESS, "folder/far away.csv")
-    with book:
-        report = desk.report_of_trial(book, key, now=NOW)
-    page = as_html(report)
-    assert f"Data of 6 brews came from the table far away.csv, taken in on {NOW:%Y-%m-%d}; SHA-256 {mark}." in page
-    assert "only yours to give if the data are yours" in page and "if the data are yours to license" in page
-    files = unpacked(report.package)
-    described, crate = json.loads(files["datapackage.json"]), json.loads(files["ro-crate-metadata.json"])
-    assert described["sources"] == [{"title": f"far away.csv (SHA-256 {mark})"}]
-    about = next(item for item in crate["@graph"] if item["@id"] == "./")
-    for says in (described["description"], about["description"]):
-        assert mark in says and "only yours to give if the data are yours" in says
-    # Whoever takes the package in and reports on it says the same: the table is not theirs either.
-    with open_notebook(tmp_path / "second.notebook", at=NOW) as second:
-        desk.import_package(second, report.package, now=NOW + timedelta(days=3))
-        assert mark in as_html(desk.report_of_trial(second, key, now=NOW + timedelta(days=3)))
-    assert all(again.is_same for again in desk.check_package(report.package, now=NOW))
-
-
-def test_what_was_entered_by_hand_says_nothing_of_tables(trial: Report) -> None:
-    assert "from a table" not in as_html(trial) and "yours to license" not in as_html(trial)
-    assert "sources" not in json.loads(unpacked(trial.package)["datapackage.json"])
-
-
-def test_a_start_that_nobody_knows_is_not_shown_as_a_date(tmp_path: Path) -> None:
-    """The table has hours and no clock: the day of the import is not the day of the brew."""
-    book, key = taken(tmp_path / "a.notebook", CLOCKLESS, "far.csv")
-    with book:
-        began = [brew.started_at for brew in book.find(Brew)]
-        page = as_html(desk.report_of_trial(book, key, now=NOW + timedelta(days=40)))
-        assert page.count("<td>assumed at import</td>") == 6
-        assert not any(f"<td>{at:%Y-%m-%d}</td>" in page for at in began)
-        # Mended by somebody who knows, it is a date again.
-        brew = book.find(Brew)[0]
-        book.change(replace(brew, started_at=brew.started_at - timedelta(days=300)), at=NOW)
-        page = as_html(desk.report_of_trial(book, key, now=NOW))
-        assert page.count("<td>assumed at import</td>") == 5 and f"<td>{began[0] - timedelta(days=300):%Y-%m-%d}</td>" in page
-
-
-@pytest.mark.parametrize(
-    ("content", "wishes", "cell"),
-    [
-        (CLOCKED, {}, "2026-04-01 10:00 +0000, first clock time of the table"),
-        (CLOCKLESS, {"started_at": NOW - timedelta(days=90)}, f"{NOW - timedelta(days=90):%Y-%m-%d}"),
-    ],
-)
-def test_a_start_is_told_as_it_is_known(tmp_path: Path, content: bytes, wishes: dict[str, object], cell: str) -> None:
-    book, key = taken(tmp_path / "a.notebook", content, "far.csv", **wishes)
-    with book:
-        assert as_html(desk.report_of_trial(book, key, now=NOW)).count(f"<td>{cell}") == 6
-
-
-def test_a_brew_of_a_table_says_so_too(tmp_path: Path) -> None:
-    book, _ = taken(tmp_path / "a.notebook", CLOCKLESS, "far.csv")
-    with book:
-        brew = book.find(Brew)[0]
-        recipe = book.get(Recipe, brew.recipe)
-        book.change(replace(recipe, compost_g_per_l=40.0), at=NOW)
-        page = as_html(desk.report_of_brew(book, brew.key, now=NOW))
-    assert "<dd>assumed at import</dd>" in page and "Data of 1 brew came from the table far.csv" in page
-
-
-def test_a_table_taken_in_before_names_were_kept_is_still_a_table(tmp_path: Path) -> None:
-    book, key = taken(tmp_path / "a.notebook", CLOCKLESS, "far.csv")
-    with book, book.writing() as pen:
-        pen.connection.exec_driver_sql("delete from kept where kind = 'taken in'")
-    with open_notebook(tmp_path / "a.notebook", at=NOW) as book:
-        assert "Readings of 6 brews came in from a table whose name was not kept." in as_html(
-            desk.report_of_trial(book, key, now=NOW))

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
+import io
+import json
+import zipfile
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -88,3 +92,31 @@ def _brew(
     pen.append_log(SensorLog(brew=key, channel="oxygen", elapsed_h=hours, values=tuple(8.0 - 0.1 * h for h in hours)), at=NOW)
     pen.add(Harvest(brew=key, elapsed_h=21.0, smell="earthy", notes=notes), at=NOW)
     pen.add(Use(key=f"{key}-u", brew=key, used_at=began + timedelta(days=1), place="garden of A. Nobody", tea_l=1.0), at=NOW)
+
+
+def unpacked(content: bytes) -> dict[str, bytes]:
+    with zipfile.ZipFile(io.BytesIO(content)) as packed:
+        return {name: packed.read(name) for name in packed.namelist()}
+
+
+def packed(files: dict[str, bytes]) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as target:
+        for name, content in files.items():
+            target.writestr(name, content)
+    return out.getvalue()
+
+
+def with_table(content: bytes, path: str, change) -> bytes:
+    """The package with one table changed and its hash made right again, as a forger would."""
+    files = unpacked(content)
+    files[path] = change(files[path])
+    about = json.loads(files["datapackage.json"])
+    for entry in about["resources"]:
+        if entry["path"] == path:
+            entry |= {"bytes": len(files[path]), "hash": f"sha256:{hashlib.sha256(files[path]).hexdigest()}"}
+    files["datapackage.json"] = json.dumps(about).encode()
+    return packed(files)
+
+
+# -- the same again ------------------------------------------------------------------------------------------------------
