@@ -107,8 +107,9 @@ def _headline(numbers: Mapping[str, Any], posterior: Posterior) -> str:
         return "The fit did not settle: the numbers below are a rough sample, and no call should rest on them."
     says = f"Biomass peaks at {_told(numbers, 'peak time [h]')} h with {_told(numbers, 'peak biomass [ug C/mL]')} ug C/mL."
     if "biomass at harvest [ug C/mL]" in numbers:
-        share = 100 * numbers["biomass at harvest, share of the peak [-]"]
-        says += f" The harvest caught about {share:.0f} % of it."
+        name = "biomass at harvest, share of the peak [-]"
+        middle, low, high = (100 * numbers[key] for key in (name, f"{name}, 90 % from", f"{name}, 90 % to"))
+        says += f" The harvest caught {middle:.0f} % of it ({low:.0f} to {high:.0f} %, 90 % interval)."
     return says
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from datetime import timedelta
 from pathlib import Path
 
@@ -72,6 +73,7 @@ def test_a_brew_report_is_found_again_and_speaks_of_its_limits(book: Notebook) -
     page = as_html(report)
     assert "nothing can be said about the recipe" in page
     assert "Local codes and licensed practice decide" in page
+    assert re.search(r"The harvest caught \d+ % of it \(\d+ to \d+ %, 90 % interval\)", page) or "did not settle" in page
     name = "peak time [h]"
     assert report.numbers[f"{name}, 90 % from"] <= report.numbers[name] <= report.numbers[f"{name}, 90 % to"]
 
