@@ -68,7 +68,8 @@ def environment(what):
     pip = [python, "-m", "pip", "--disable-pip-version-check", "install", "--quiet"]
     files = [word for lock in LOCKS[what] for word in ("-r", os.path.join(HERE, lock))]
     run(
-        pip + ["--require-hashes"] + files, "The packages could not be installed.",
+        pip + ["--require-hashes"] + files,
+        "The packages could not be installed.",
         "Is the internet reachable, and 2 GB of disk free? Then run the same command again; it goes on where it stopped.",
     )
     run(pip + ["--no-deps", "--no-build-isolation", "-e", HERE], "Aerobe itself could not be installed.", "Read the lines above.")
@@ -80,7 +81,7 @@ def environment(what):
 
 def demo(python, words):
     """Make today's invented notebook, if it is not there, and serve it."""
-    os.environ.setdefault("AEROBE_HOME", HOME)      # the demo leaves nothing in your home folder
+    os.environ.setdefault("AEROBE_HOME", HOME)  # the demo leaves nothing in your home folder
     notebook = os.path.join(HOME, "demo-%s.notebook" % datetime.date.today().isoformat())
     run([python, "-m", "aerobe", "demo", notebook], "The demo could not be made.", "Read the lines above.")
     port = free_port()
@@ -124,7 +125,15 @@ def test(python, words):
     sys.stdout.flush()
     faults = []
     if not words:
-        faults += [name for name, rest in (("lint", ["ruff", "check", "."]), ("types", ["mypy"])) if call([python, "-m"] + rest)]
+        faults += [
+            name
+            for name, rest in (
+                ("lint", ["ruff", "check", "."]),
+                ("layout", ["ruff", "format", "--check", "--quiet", "."]),
+                ("types", ["mypy"]),
+            )
+            if call([python, "-m"] + rest)
+        ]
     code = call([python, "-m", "pytest", "-rs"] + words)
     if faults:
         print("Not clean: %s (see above)." % " and ".join(faults))

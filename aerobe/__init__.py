@@ -12,15 +12,32 @@ from typing import Any
 __version__ = "0.1.0"
 
 _ROOMS = (
-    "errors", "sources", "units", "records", "assay", "oxygen", "safety", "kinetics", "inference", "decisions", "verdicts",
-    "trials", "evidence", "notebook", "charts", "reports", "desk", "web", "cli",
+    "errors",
+    "sources",
+    "units",
+    "records",
+    "assay",
+    "oxygen",
+    "safety",
+    "kinetics",
+    "inference",
+    "decisions",
+    "verdicts",
+    "trials",
+    "evidence",
+    "notebook",
+    "charts",
+    "reports",
+    "desk",
+    "web",
+    "cli",
 )
 
 
 def __getattr__(name: str) -> Any:
     if name in _ROOMS:
         return importlib.import_module(f"aerobe.{name}")
-    desk = importlib.import_module("aerobe.desk")   # cheap: the desk's own names load their files when used
+    desk = importlib.import_module("aerobe.desk")  # cheap: the desk's own names load their files when used
     if name in desk.__all__:
         return getattr(desk, name)
     raise AttributeError(f"module 'aerobe' has no attribute '{name}'")

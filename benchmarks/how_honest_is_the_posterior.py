@@ -59,8 +59,7 @@ def one_from_the_prior(index: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, 
         bias_sd=rng.choice([0.0, 5.0]),
     )
     blanks = [
-        Measurement(elapsed_h=float(t), value=0.0, error=error)
-        for t in np.sort(rng.uniform(0.0, until, int(rng.integers(0, 6))))
+        Measurement(elapsed_h=float(t), value=0.0, error=error) for t in np.sort(rng.uniform(0.0, until, int(rng.integers(0, 6))))
     ]
     story = replace(bare, measurements=truth.measure(rng, *blanks) if blanks else ())
     if rng.random() < 0.5:
@@ -89,9 +88,7 @@ def one_of_the_other_world(index: int) -> np.ndarray:
     rng = np.random.default_rng([98, index])
     until = rng.uniform(8.0, 30.0)
     hours = np.sort(rng.uniform(1.0, until, 3))
-    story = replace(
-        story_for(world, brew), measurements=tuple(kit_for(float(h), world.test(brew, float(h), rng)) for h in hours)
-    )
+    story = replace(story_for(world, brew), measurements=tuple(kit_for(float(h), world.test(brew, float(h), rng)) for h in hours))
     if index % 2:
         seen = (world.times_h > 0.0) & (world.times_h <= until)
         story = replace(

@@ -27,13 +27,18 @@ AT = datetime(2026, 5, 1, tzinfo=UTC)
 def main() -> None:
     """Print seconds and ratios."""
     hours = np.arange(72 * 3600) / 3600.0
-    logs = [SensorLog(brew="b", channel=channel, elapsed_h=tuple(hours.tolist()), values=tuple(np.sin(hours + place).tolist()))
-            for place, channel in enumerate(CHANNELS)]
+    logs = [
+        SensorLog(brew="b", channel=channel, elapsed_h=tuple(hours.tolist()), values=tuple(np.sin(hours + place).tolist()))
+        for place, channel in enumerate(CHANNELS)
+    ]
     print(platform.platform(), platform.processor(), f"Python {platform.python_version()}")
     with tempfile.TemporaryDirectory() as folder, open_notebook(Path(folder) / "tea.notebook", at=AT) as book:
-        for record in (Compost(key="c", name="c"), Recipe(key="r", name="r", compost="c", compost_g_per_l=1.0),
-                       Vessel(key="v", name="v", volume_l=1.0, depth_m=0.1, air=AirSupply(flow_l_per_min=1.0)),
-                       Brew(key="b", name="b", recipe="r", vessel="v", started_at=AT)):
+        for record in (
+            Compost(key="c", name="c"),
+            Recipe(key="r", name="r", compost="c", compost_g_per_l=1.0),
+            Vessel(key="v", name="v", volume_l=1.0, depth_m=0.1, air=AirSupply(flow_l_per_min=1.0)),
+            Brew(key="b", name="b", recipe="r", vessel="v", started_at=AT),
+        ):
             book.add(record, at=AT)
         keep = timed("keep four logs in chunks", lambda: [book.append_log(log, at=AT) for log in logs])
         timed("read back as 600 buckets", lambda: [book.log_envelope("b", channel) for channel in CHANNELS])
@@ -47,8 +52,10 @@ def as_rows(path: Path, logs: list[SensorLog]) -> None:
     with sqlite3.connect(path) as connection:
         connection.execute("create table points (brew text, channel text, h real, value real)")
         for log in logs:
-            connection.executemany("insert into points values (?,?,?,?)",
-                                   ((log.brew, log.channel, h, v) for h, v in zip(log.elapsed_h, log.values, strict=True)))
+            connection.executemany(
+                "insert into points values (?,?,?,?)",
+                ((log.brew, log.channel, h, v) for h, v in zip(log.elapsed_h, log.values, strict=True)),
+            )
 
 
 def timed(what: str, act) -> float:

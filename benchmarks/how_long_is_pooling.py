@@ -39,8 +39,9 @@ def invented(brews: int, seed: int = 1) -> tuple[np.ndarray, ManyBrews]:
     warm, v = rng.uniform(15.0, 28.0, len(trial)), rng.uniform(0.01, 0.05, len(trial))
     y = level[trial] + effects[recipe] + cell[trial, recipe] + 0.02 * (warm - 20.0) + rng.normal(0.0, np.sqrt(0.09 + v))
     names = [f"r{item}" for item in recipe]
-    return effects, ManyBrews(outcome=y, variance=v, trial=[f"t{item}" for item in trial], recipe=names,
-                              moderators={"temperature_degc": warm})
+    return effects, ManyBrews(
+        outcome=y, variance=v, trial=[f"t{item}" for item in trial], recipe=names, moderators={"temperature_degc": warm}
+    )
 
 
 def one(brews: int, device: str) -> dict[str, float]:
@@ -53,9 +54,16 @@ def one(brews: int, device: str) -> dict[str, float]:
         found = pool_brews(data, reference="r0", xp=xp)
         times.append(time.perf_counter() - began)
     inside = np.mean([item.effect.low <= effects[int(item.recipe[1:])] <= item.effect.high for item in found.recipes])
-    answer = {"brews": len(data.outcome), "cold_s": times[0], "warm_s": times[1], "lattice": found.lattice_points,
-              "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3, "inside_90": float(inside),
-              "effect_r1": found.recipes[0].effect.mean, "sd_r1": found.recipes[0].effect.sd}
+    answer = {
+        "brews": len(data.outcome),
+        "cold_s": times[0],
+        "warm_s": times[1],
+        "lattice": found.lattice_points,
+        "peak_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e3,
+        "inside_90": float(inside),
+        "effect_r1": found.recipes[0].effect.mean,
+        "sd_r1": found.recipes[0].effect.sd,
+    }
     if device != "numpy":
         answer["gpu_pool_mb"] = xp.get_default_memory_pool().total_bytes() / 1e6
     return answer
@@ -67,18 +75,27 @@ def peer(brews: int) -> dict[str, float]:
     import statsmodels.formula.api as smf
 
     _, data = invented(brews)
-    frame = pandas.DataFrame({"y": data.outcome, "trial": data.trial, "recipe": data.recipe,
-                              "warm": data.moderators["temperature_degc"]})
+    frame = pandas.DataFrame(
+        {"y": data.outcome, "trial": data.trial, "recipe": data.recipe, "warm": data.moderators["temperature_degc"]}
+    )
     began = time.perf_counter()
     fit = smf.mixedlm("y ~ recipe + warm", frame, groups="trial", re_formula="1", vc_formula={"cell": "0 + C(recipe)"}).fit()
-    return {"brews": brews, "cold_s": time.perf_counter() - began, "effect_r1": float(fit.params["recipe[T.r1]"]),
-            "sd_r1": float(fit.bse["recipe[T.r1]"])}
+    return {
+        "brews": brews,
+        "cold_s": time.perf_counter() - began,
+        "effect_r1": float(fit.params["recipe[T.r1]"]),
+        "sd_r1": float(fit.bse["recipe[T.r1]"]),
+    }
 
 
 def apart(what: str, brews: int, device: str) -> dict[str, float]:
     """Run one measurement in a process of its own."""
-    answer = subprocess.run([sys.executable, __file__, "--one", what, "--brews", str(brews), "--device", device],
-                            capture_output=True, text=True, check=True)
+    answer = subprocess.run(
+        [sys.executable, __file__, "--one", what, "--brews", str(brews), "--device", device],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
     return json.loads(answer.stdout.splitlines()[-1])
 
 
@@ -100,14 +117,19 @@ def main() -> None:
             found = apart("pool", brews, device)
             plain[device, brews] = found
             ratio = plain["numpy", brews]["warm_s"] / found["warm_s"]
-            print(f"{device:6} {found['brews']:7} brews: cold {found['cold_s']:7.2f} s, warm {found['warm_s']:7.2f} s, peak "
-                  f"{found['peak_mb']:6.0f} MB, {found['lattice']} lattice points, recipe 1 {found['effect_r1']:.6f} "
-                  f"(sd {found['sd_r1']:.6f}); {ratio:.1f} times the processor's speed", flush=True)
+            print(
+                f"{device:6} {found['brews']:7} brews: cold {found['cold_s']:7.2f} s, warm {found['warm_s']:7.2f} s, peak "
+                f"{found['peak_mb']:6.0f} MB, {found['lattice']} lattice points, recipe 1 {found['effect_r1']:.6f} "
+                f"(sd {found['sd_r1']:.6f}); {ratio:.1f} times the processor's speed",
+                flush=True,
+            )
     if not given.gpu:
         ours, theirs = apart("pool", 600, "numpy"), apart("peer", 600, "numpy")
-        print(f"peer statsmodels MixedLM, 600 brews: {theirs['cold_s']:.2f} s for a point estimate ({theirs['effect_r1']:.3f}, "
-              f"se {theirs['sd_r1']:.3f}); ours {ours['cold_s']:.2f} s for the posterior ({ours['effect_r1']:.3f}, sd "
-              f"{ours['sd_r1']:.3f}): {theirs['cold_s'] / ours['cold_s']:.0f} times faster")
+        print(
+            f"peer statsmodels MixedLM, 600 brews: {theirs['cold_s']:.2f} s for a point estimate ({theirs['effect_r1']:.3f}, "
+            f"se {theirs['sd_r1']:.3f}); ours {ours['cold_s']:.2f} s for the posterior ({ours['effect_r1']:.3f}, sd "
+            f"{ours['sd_r1']:.3f}): {theirs['cold_s'] / ours['cold_s']:.0f} times faster"
+        )
 
 
 if __name__ == "__main__":

@@ -70,9 +70,7 @@ def play(world: World, brew: int, with_oxygen: bool, seed: int, most_tests: int 
                 oxygen=Log(elapsed_h=world.times_h[seen], values=world.probe[brew, seen]),
                 temperature=Log(elapsed_h=world.times_h[seen], values=world.temperature[brew, seen]),
             )
-        advice = advise(
-            infer_brew(story, seed=1), now_h=now, costs=costs, tests_left=left, kit=kit_for(0.0, 1.0), seed=1
-        )
+        advice = advise(infer_brew(story, seed=1), now_h=now, costs=costs, tests_left=left, kit=kit_for(0.0, 1.0), seed=1)
         if advice.call == "harvest now":
             return now, most_tests - left, advice.expected_loss_now
         ahead = advice.at_h
@@ -116,9 +114,7 @@ def _world(brews: int, seed: int, wide: bool) -> World:
 def show(name: str, loss: np.ndarray, tests: np.ndarray) -> None:
     """One line of the table."""
     error, worst = loss.std() / np.sqrt(len(loss)), np.quantile(loss, 0.95)
-    print(
-        f"{name:55s} {100 * loss.mean():12.1f} {100 * error:6.1f} {100 * worst:10.1f} {tests.mean():6.1f}", flush=True
-    )
+    print(f"{name:55s} {100 * loss.mean():12.1f} {100 * error:6.1f} {100 * worst:10.1f} {tests.mean():6.1f}", flush=True)
 
 
 def main() -> None:
@@ -139,9 +135,7 @@ def main() -> None:
     rows.append((f"best fixed hour in hindsight ({world.times_h[best]:.1f} h)", lost[:, best], np.zeros(count)))
 
     def loss_at(hours: np.ndarray) -> np.ndarray:
-        return np.array(
-            [1.0 - np.interp(h, world.times_h, world.biomass[i]) / world.peak[i] for i, h in enumerate(hours)]
-        )
+        return np.array([1.0 - np.interp(h, world.times_h, world.biomass[i]) / world.peak[i] for i, h in enumerate(hours)])
 
     person = np.array([every_four_hours(world, i, args.seed) for i in range(count)])
     rows.append(("a test every 4 h until a clear drop", loss_at(person[:, 0]), person[:, 1]))

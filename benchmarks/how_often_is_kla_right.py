@@ -44,8 +44,10 @@ def reaeration(runs: int, seed: int) -> None:
         plain += abs(fit.kla_per_h - kla) < 1.645 * fit.kla_se_per_h
     error = 100.0 * np.sqrt(0.09 / runs)
     print(f"re-aeration, {runs} runs in {time.perf_counter() - began:.0f} s, {1000.0 * spent / runs:.0f} ms each")
-    print(f"  90 % intervals that hold the truth: {100.0 * ours / runs:.1f} % (count uncertain by {error:.1f}); "
-          f"typical width {100.0 * np.median(widths):.1f} % standard uncertainty")
+    print(
+        f"  90 % intervals that hold the truth: {100.0 * ours / runs:.1f} % (count uncertain by {error:.1f}); "
+        f"typical width {100.0 * np.median(widths):.1f} % standard uncertainty"
+    )
     print(f"  plain least squares with independent noise: {100.0 * plain / runs:.1f} %")
 
 

@@ -168,8 +168,10 @@ def memory_mb(pid: int) -> float:
 
 def print_pass(name: str, times: dict[str, list[float]], failed: int, busy_s: float) -> None:
     every = np.array([item for kind in times.values() for item in kind])
-    print(f"{name}: {len(every)} requests, {failed} failed, machine load {os.getloadavg()[0]:.1f}, "
-          f"server {1000 * busy_s / len(every):.1f} ms of processor a request")
+    print(
+        f"{name}: {len(every)} requests, {failed} failed, machine load {os.getloadavg()[0]:.1f}, "
+        f"server {1000 * busy_s / len(every):.1f} ms of processor a request"
+    )
     for kind, found in sorted(times.items()):
         print(f"  {kind:22} n {len(found):5}  median {np.median(found):6.1f} ms  95 % {np.quantile(found, 0.95):6.1f} ms")
     low, high, most = np.quantile(every, [0.5, 0.95, 0.99])

@@ -17,9 +17,10 @@ from aerobe.verdicts import brew_results, judge
 
 ERROR = AssayError(constant_sd=0.3, proportional_cv=0.1)
 CARD = Assay(key="a", name="card", method="colour test", error=ERROR)
-LEVEL, COLOURS = 40.0, (5.0, 12.0)          # ug C/mL: biomass, and the signal of plain and dark tea without cells
+LEVEL, COLOURS = 40.0, (5.0, 12.0)  # ug C/mL: biomass, and the signal of plain and dark tea without cells
 SCATTER = Scatter(
-    brew_log_sd=0.25, test_log_sd=math.hypot(*(scatter_of_testing(ERROR, level=LEVEL, colour=c) for c in COLOURS)) / math.sqrt(2),
+    brew_log_sd=0.25,
+    test_log_sd=math.hypot(*(scatter_of_testing(ERROR, level=LEVEL, colour=c) for c in COLOURS)) / math.sqrt(2),
     day_log_sd=0.6,
 )
 START = datetime(2026, 5, 1, tzinfo=UTC)
@@ -48,8 +49,16 @@ def one_call(trial: Trial, plots, effect: float, rng: np.random.Generator) -> st
         for role, signal in (("sample", truth + colour), ("killed control", colour)):
             value = signal + rng.normal(0, math.hypot(ERROR.constant_sd, ERROR.proportional_cv * signal))
             readings.append(
-                Reading(key=f"r{i}{role[0]}", brew=f"b{i}", assay="a", role=role, elapsed_h=24.0, signal=value, unit="ug C/mL",
-                        typed_as=f"{value:g}")
+                Reading(
+                    key=f"r{i}{role[0]}",
+                    brew=f"b{i}",
+                    assay="a",
+                    role=role,
+                    elapsed_h=24.0,
+                    signal=value,
+                    unit="ug C/mL",
+                    typed_as=f"{value:g}",
+                )
             )
     return judge(trial, brew_results(brews, readings, {"a": CARD}), with_check=False).comparisons[0].call
 

@@ -125,16 +125,7 @@ def make_world(count: int, seed: int, *, wide: bool = False) -> World:
         check = 1.0 / (1.0 + excreted / p["inhibit"])
         g1 = p["fast"] * growth * sugar / (p["ks"] + sugar) * air_ok * ready * check * fast
         g2 = p["slow"] * growth * (sugar + 0.3 * polymer) / (p["kp"] + sugar + 0.3 * polymer) * air_ok * ready * slow
-        g3 = (
-            p["fungi"]
-            * growth
-            * (sugar + 0.5 * polymer)
-            / (p["kp"] + sugar + 0.5 * polymer)
-            * air_ok
-            * ready
-            * check
-            * fungi
-        )
+        g3 = p["fungi"] * growth * (sugar + 0.5 * polymer) / (p["kp"] + sugar + 0.5 * polymer) * air_ok * ready * check * fungi
         split2 = sugar / (sugar + 0.3 * polymer + 1e-9)
         split3 = sugar / (sugar + 0.5 * polymer + 1e-9)
         loss1 = wear * (p["decay"] + p["hunger"] * p["ks"] / (p["ks"] + sugar)) * fast

@@ -40,7 +40,8 @@ def postgres() -> Iterator[str]:
     quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "cwd": "/"}
     subprocess.run(
         [*as_user, programs / "initdb", "-D", data, "-U", "postgres", "-A", "trust", "--no-sync", "-E", "UTF8", "--locale=C"],
-        check=True, **quiet,
+        check=True,
+        **quiet,
     )
     options = f"-k {folder} -c listen_addresses= -c fsync=off -c max_connections=60"
     control = [*as_user, programs / "pg_ctl", "-D", data, "-w"]

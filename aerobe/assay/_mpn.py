@@ -94,7 +94,7 @@ def _checked(amounts: Sequence[float], tubes: Sequence[int], positives: Sequence
     if np.any(~np.isfinite(v)) or np.any(v <= 0) or np.any(v > MOST_ML) or np.any(v < LEAST_ML):
         raise UnusableReading(
             f"An amount of sample is not above zero, or none that a tube holds ({LEAST_ML:g} to {MOST_ML:g} mL).",
-            "Give the undiluted sample in each tube: 1 mL of a 1:10 is 0.1."
+            "Give the undiluted sample in each tube: 1 mL of a 1:10 is 0.1.",
         )
     if np.any(n > MOST_TUBES):
         raise UnusableReading(f"{n.max():g} tubes of one amount is no number of tubes.", f"Give up to {MOST_TUBES}.")

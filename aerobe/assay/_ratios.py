@@ -111,7 +111,7 @@ def log_ratio(
     if max(top_sd / top, bottom_sd / bottom) > MOST_RELATIVE_SD:
         raise OutsideValidity(
             f"An uncertainty is over {MOST_RELATIVE_SD:g} times its number: the ratio says nothing.",
-            "Check number and uncertainty."
+            "Check number and uncertainty.",
         )
     r_top, r_bottom = top_sd / top, bottom_sd / bottom
     spread = math.sqrt(max(0.0, r_top**2 + r_bottom**2 - 2 * correlation * r_top * r_bottom))

@@ -9,8 +9,13 @@ from typing import Any
 from aerobe.charts._style import FigureTable, Picture, picture, records_of
 from aerobe.units import number
 
-MARKS = {"in the fit": ("circle", "@ember"), "below detection": ("triangle-down", "@ember"),
-         "above range": ("triangle-up", "@ember"), "control": ("square", "@slate"), "set aside": ("cross", "@soft")}
+MARKS = {
+    "in the fit": ("circle", "@ember"),
+    "below detection": ("triangle-down", "@ember"),
+    "above range": ("triangle-up", "@ember"),
+    "control": ("square", "@slate"),
+    "set aside": ("cross", "@soft"),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,9 +25,9 @@ class RawPoint:
     `kind` is one of "in the fit", "below detection", "above range", "control", "set aside".
     """
 
-    elapsed_h: float            # [h]
-    value: float                # in the unit of the chart
-    low: float | None = None    # interval of the assay, same unit
+    elapsed_h: float  # [h]
+    value: float  # in the unit of the chart
+    low: float | None = None  # interval of the assay, same unit
     high: float | None = None
     kind: str = "in the fit"
 
@@ -31,15 +36,24 @@ class RawPoint:
 class Window:
     """A span of time to harvest in, and its best moment."""
 
-    from_h: float               # [h]
-    to_h: float                 # [h]
+    from_h: float  # [h]
+    to_h: float  # [h]
     best_h: float | None = None  # [h]
 
 
 def brew_curve(
-    *, elapsed_h: Sequence[float], low: Sequence[float], middle: Sequence[float], high: Sequence[float],
-    points: Sequence[RawPoint] = (), window: Window | None = None, now_h: float | None = None,
-    harvested_h: float | None = None, quantity: str = "Living biomass", unit: str = "ug C/mL", level: str = "90 %",
+    *,
+    elapsed_h: Sequence[float],
+    low: Sequence[float],
+    middle: Sequence[float],
+    high: Sequence[float],
+    points: Sequence[RawPoint] = (),
+    window: Window | None = None,
+    now_h: float | None = None,
+    harvested_h: float | None = None,
+    quantity: str = "Living biomass",
+    unit: str = "ug C/mL",
+    level: str = "90 %",
     name: str = "this brew",
 ) -> Picture:
     """The curve of a brew: band, raw readings, harvest window.
@@ -72,8 +86,11 @@ def brew_curve(
     layers: list[Any] = []
     if window is not None:
         layers += _window_layers(alt, window)
-    layers.append(alt.Chart(curve).mark_area(color="@leaf", opacity=0.22).encode(
-        x=x_axis, y=alt.Y("low:Q", title=y_title, scale=alt.Scale(zero=True)), y2="high:Q"))
+    layers.append(
+        alt.Chart(curve)
+        .mark_area(color="@leaf", opacity=0.22)
+        .encode(x=x_axis, y=alt.Y("low:Q", title=y_title, scale=alt.Scale(zero=True)), y2="high:Q")
+    )
     layers.append(alt.Chart(curve).mark_line(color="@leaf").encode(x=x_axis, y=alt.Y("middle:Q", title=y_title)))
     if now_h is not None:
         layers += _moment_layers(alt, now_h, "now")
@@ -93,10 +110,19 @@ def brew_curve(
 
 
 def oxygen_curve(
-    *, logged_h: Sequence[float] = (), logged_mg_per_l: Sequence[float] = (), forecast_h: Sequence[float] = (),
-    low_mg_per_l: Sequence[float] = (), middle_mg_per_l: Sequence[float] = (), high_mg_per_l: Sequence[float] = (),
-    floor_mg_per_l: float | None = None, saturation_mg_per_l: float | None = None, now_h: float | None = None,
-    window: Window | None = None, level: str = "90 %", name: str = "this brew",
+    *,
+    logged_h: Sequence[float] = (),
+    logged_mg_per_l: Sequence[float] = (),
+    forecast_h: Sequence[float] = (),
+    low_mg_per_l: Sequence[float] = (),
+    middle_mg_per_l: Sequence[float] = (),
+    high_mg_per_l: Sequence[float] = (),
+    floor_mg_per_l: float | None = None,
+    saturation_mg_per_l: float | None = None,
+    now_h: float | None = None,
+    window: Window | None = None,
+    level: str = "90 %",
+    name: str = "this brew",
 ) -> Picture:
     """Dissolved oxygen: the log as it came, the forecast with its band, the floor.
 
@@ -125,14 +151,19 @@ def oxygen_curve(
         layers += _window_layers(alt, window)
     if len(forecast_h):
         data = alt.InlineData(values=records_of(h=forecast_h, low=low_mg_per_l, middle=middle_mg_per_l, high=high_mg_per_l))
-        layers.append(alt.Chart(data).mark_area(color="@water", opacity=0.2).encode(
-            x=x_axis, y=alt.Y("low:Q", title=y_title, scale=alt.Scale(zero=True)), y2="high:Q"))
-        layers.append(alt.Chart(data).mark_line(color="@water", strokeDash=[6, 3]).encode(
-            x=x_axis, y=alt.Y("middle:Q", title=y_title)))
+        layers.append(
+            alt.Chart(data)
+            .mark_area(color="@water", opacity=0.2)
+            .encode(x=x_axis, y=alt.Y("low:Q", title=y_title, scale=alt.Scale(zero=True)), y2="high:Q")
+        )
+        layers.append(
+            alt.Chart(data).mark_line(color="@water", strokeDash=[6, 3]).encode(x=x_axis, y=alt.Y("middle:Q", title=y_title))
+        )
     if len(logged_h):
         log = alt.InlineData(values=records_of(h=logged_h, oxygen=logged_mg_per_l))
-        layers.append(alt.Chart(log).mark_line(color="@ink", strokeWidth=1.5).encode(
-            x=x_axis, y=alt.Y("oxygen:Q", title=y_title)))
+        layers.append(
+            alt.Chart(log).mark_line(color="@ink", strokeWidth=1.5).encode(x=x_axis, y=alt.Y("oxygen:Q", title=y_title))
+        )
     for value, words, colour in ((floor_mg_per_l, "floor", "@ember"), (saturation_mg_per_l, "in balance with air", "@soft")):
         if value is not None:
             layers += _level_layers(alt, value, words, colour)
@@ -142,9 +173,11 @@ def oxygen_curve(
         raise ValueError("an oxygen chart needs a log or a forecast")
     says = _oxygen_in_words(logged_h, logged_mg_per_l, forecast_h, low_mg_per_l, middle_mg_per_l, floor_mg_per_l, level, name)
     rows: list[tuple[str | float | None, ...]] = [
-        ("logged", h, value, None, None) for h, value in _thinned(logged_h, logged_mg_per_l)]
-    rows += [("forecast", forecast_h[i], middle_mg_per_l[i], low_mg_per_l[i], high_mg_per_l[i])
-             for i in _spread(len(forecast_h), 8)]
+        ("logged", h, value, None, None) for h, value in _thinned(logged_h, logged_mg_per_l)
+    ]
+    rows += [
+        ("forecast", forecast_h[i], middle_mg_per_l[i], low_mg_per_l[i], high_mg_per_l[i]) for i in _spread(len(forecast_h), 8)
+    ]
     figures = FigureTable(columns=("what", "time [h]", "oxygen [mg/L]", f"{level} from", "to"), rows=tuple(rows))
     return picture(alt.layer(*layers), title=f"Oxygen: {name}", says=says, figures=figures, height_px=230)
 
@@ -177,18 +210,36 @@ def _level_layers(alt: Any, value: float, words: str, colour: str) -> list[Any]:
 def _point_layers(alt: Any, points: Sequence[RawPoint], x_axis: Any, y_title: str) -> list[Any]:
     if not points:
         return []
-    data = alt.InlineData(values=records_of(
-        h=[point.elapsed_h for point in points], value=[point.value for point in points],
-        low=[point.low for point in points], high=[point.high for point in points], kind=[point.kind for point in points]))
+    data = alt.InlineData(
+        values=records_of(
+            h=[point.elapsed_h for point in points],
+            value=[point.value for point in points],
+            low=[point.low for point in points],
+            high=[point.high for point in points],
+            kind=[point.kind for point in points],
+        )
+    )
     kinds = [kind for kind in MARKS if any(point.kind == kind for point in points)]
     legend = alt.Legend(title=None) if len(kinds) > 1 else None
     shape = alt.Shape("kind:N", scale=alt.Scale(domain=kinds, range=[MARKS[kind][0] for kind in kinds]), legend=legend)
     colour = alt.Color("kind:N", scale=alt.Scale(domain=kinds, range=[MARKS[kind][1] for kind in kinds]), legend=legend)
-    bars = alt.Chart(data).transform_filter("datum.low != null").mark_rule(strokeWidth=1.5).encode(
-        x=x_axis, y=alt.Y("low:Q", title=y_title), y2="high:Q", color=colour)
-    marks = alt.Chart(data).mark_point(filled=True, size=90, opacity=1, stroke="@paper", strokeWidth=1).encode(
-        x=x_axis, y=alt.Y("value:Q", title=y_title), shape=shape, color=colour,
-        tooltip=[alt.Tooltip("h:Q", title="hours"), alt.Tooltip("value:Q"), alt.Tooltip("kind:N")])
+    bars = (
+        alt.Chart(data)
+        .transform_filter("datum.low != null")
+        .mark_rule(strokeWidth=1.5)
+        .encode(x=x_axis, y=alt.Y("low:Q", title=y_title), y2="high:Q", color=colour)
+    )
+    marks = (
+        alt.Chart(data)
+        .mark_point(filled=True, size=90, opacity=1, stroke="@paper", strokeWidth=1)
+        .encode(
+            x=x_axis,
+            y=alt.Y("value:Q", title=y_title),
+            shape=shape,
+            color=colour,
+            tooltip=[alt.Tooltip("h:Q", title="hours"), alt.Tooltip("value:Q"), alt.Tooltip("kind:N")],
+        )
+    )
     return [bars, marks]
 
 
@@ -202,8 +253,14 @@ def _points_in_words(points: Sequence[RawPoint]) -> str:
 
 
 def _oxygen_in_words(
-    logged_h: Sequence[float], logged: Sequence[float], forecast_h: Sequence[float], low: Sequence[float],
-    middle: Sequence[float], floor: float | None, level: str, name: str,
+    logged_h: Sequence[float],
+    logged: Sequence[float],
+    forecast_h: Sequence[float],
+    low: Sequence[float],
+    middle: Sequence[float],
+    floor: float | None,
+    level: str,
+    name: str,
 ) -> str:
     says = f"Dissolved oxygen of {name}."
     if len(logged_h):
@@ -219,11 +276,17 @@ def _oxygen_in_words(
 
 
 def _curve_table(
-    hours: Sequence[float], low: Sequence[float], middle: Sequence[float], high: Sequence[float],
-    points: Sequence[RawPoint], heading: str, level: str,
+    hours: Sequence[float],
+    low: Sequence[float],
+    middle: Sequence[float],
+    high: Sequence[float],
+    points: Sequence[RawPoint],
+    heading: str,
+    level: str,
 ) -> FigureTable:
     rows: list[tuple[str | float | None, ...]] = [
-        (f"reading, {point.kind}", point.elapsed_h, point.value, point.low, point.high) for point in points]
+        (f"reading, {point.kind}", point.elapsed_h, point.value, point.low, point.high) for point in points
+    ]
     rows += [("curve", hours[i], middle[i], low[i], high[i]) for i in _spread(len(hours), 9)]
     return FigureTable(columns=("what", "time [h]", heading, f"{level} from", "to"), rows=tuple(rows))
 

@@ -19,19 +19,19 @@ class Course:
 
     brew: str
     arm: str
-    hours: tuple[float, ...]        # [h]
-    values: tuple[float, ...]       # in the unit of the chart, above zero
+    hours: tuple[float, ...]  # [h]
+    values: tuple[float, ...]  # in the unit of the chart, above zero
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PastCall:
     """What would have been called at a past hour."""
 
-    asked_h: float                  # [h]
-    call: str                       # one of CALLS
-    from_h: float                   # harvest window [h]
-    to_h: float                     # [h]
-    best_h: float                   # [h]
+    asked_h: float  # [h]
+    call: str  # one of CALLS
+    from_h: float  # harvest window [h]
+    to_h: float  # [h]
+    best_h: float  # [h]
 
 
 def courses_by_arm(courses: Sequence[Course], *, quantity: str, unit: str) -> Picture:
@@ -71,9 +71,13 @@ def courses_by_arm(courses: Sequence[Course], *, quantity: str, unit: str) -> Pi
     ]
     highest = {course.brew: _highest(course) for course in courses}
     says = f"{quantity} of {len(courses)} brews over time, log scale, as read; lines join readings and claim nothing between. "
-    says += "Highest reading: " + "; ".join(
-        f"{arm} at {' and '.join(f'{number(highest[c.brew][0])} h' for c in courses if c.arm == arm)}" for arm in arms
-    ) + "."
+    says += (
+        "Highest reading: "
+        + "; ".join(
+            f"{arm} at {' and '.join(f'{number(highest[c.brew][0])} h' for c in courses if c.arm == arm)}" for arm in arms
+        )
+        + "."
+    )
     figures = FigureTable(
         columns=("brew", "arm", "readings", "highest at [h]", f"highest [{unit}]", f"last [{unit}]"),
         rows=tuple((c.brew, c.arm, str(len(c.hours)), *highest[c.brew], c.values[-1]) for c in courses),
@@ -100,9 +104,17 @@ def calls_replayed(calls: Sequence[PastCall], *, highest_h: float, between_h: tu
     """
     import altair as alt
 
-    data = alt.Chart(alt.InlineData(values=records_of(
-        asked=[item.asked_h for item in calls], low=[item.from_h for item in calls], high=[item.to_h for item in calls],
-        best=[item.best_h for item in calls], call=[item.call for item in calls])))
+    data = alt.Chart(
+        alt.InlineData(
+            values=records_of(
+                asked=[item.asked_h for item in calls],
+                low=[item.from_h for item in calls],
+                high=[item.to_h for item in calls],
+                best=[item.best_h for item in calls],
+                call=[item.call for item in calls],
+            )
+        )
+    )
     x = alt.X("asked:Q", title="asked at hour", axis=alt.Axis(grid=False))
     y_title = "Harvest window [h]"
     top = max([item.to_h for item in calls] + [between_h[1], calls[-1].asked_h])

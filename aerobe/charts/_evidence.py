@@ -16,17 +16,22 @@ class RatioRow:
     """One line of a chart of ratios. A ratio of None was not to be told and keeps its line."""
 
     label: str
-    ratio: float | None         # [-]
+    ratio: float | None  # [-]
     low: float | None = None
     high: float | None = None
     weight: float | None = None  # share in the pool [%]
     is_pooled: bool = False
-    outer_low: float | None = None   # where a next trial may lie
+    outer_low: float | None = None  # where a next trial may lie
     outer_high: float | None = None
 
 
 def forest(
-    rows: Sequence[RatioRow], *, title: str, says: str, margin_ratio: float | None = None, level: str = "95 %",
+    rows: Sequence[RatioRow],
+    *,
+    title: str,
+    says: str,
+    margin_ratio: float | None = None,
+    level: str = "95 %",
     axis: str = "ratio (log scale)",
 ) -> Picture:
     """Ratios with intervals on a log scale: trials and their pool, or comparisons of a trial.
@@ -55,17 +60,28 @@ def forest(
     low, high = _reach(shown, margin_ratio)
     names = {row.label: folded(row.label, 22) for row in rows}
     order, lines = list(names.values()), [line for name in names.values() for line in name.split("\n")]
-    x = alt.X("ratio:Q", title=axis, scale=alt.Scale(type="log", domain=[low, high], nice=False, clamp=True),
-              axis=alt.Axis(values=_ticks(low, high), grid=True, format="~g"))
+    x = alt.X(
+        "ratio:Q",
+        title=axis,
+        scale=alt.Scale(type="log", domain=[low, high], nice=False, clamp=True),
+        axis=alt.Axis(values=_ticks(low, high), grid=True, format="~g"),
+    )
     # Room for a wider font than ours: a browser that lacks ours would cut the labels off.
     room = min(165.0, 7.6 * max(len(line) for line in lines))
     axis_y = alt.Axis(labelExpr=FOLDED, labelLimit=170, labelLineHeight=14, minExtent=room, domain=False, ticks=False)
     y = alt.Y("label:N", sort=order, title=None, axis=axis_y)
-    data = alt.InlineData(values=records_of(
-        label=[names[row.label] for row in shown], ratio=[row.ratio for row in shown], low=[row.low for row in shown],
-        high=[row.high for row in shown], weight=[row.weight or 0.0 for row in shown],
-        outer_low=[row.outer_low for row in shown], outer_high=[row.outer_high for row in shown],
-        kind=["pool" if row.is_pooled else "trial" for row in shown]))
+    data = alt.InlineData(
+        values=records_of(
+            label=[names[row.label] for row in shown],
+            ratio=[row.ratio for row in shown],
+            low=[row.low for row in shown],
+            high=[row.high for row in shown],
+            weight=[row.weight or 0.0 for row in shown],
+            outer_low=[row.outer_low for row in shown],
+            outer_high=[row.outer_high for row in shown],
+            kind=["pool" if row.is_pooled else "trial" for row in shown],
+        )
+    )
     layers: list[Any] = []
     if margin_ratio is not None and margin_ratio > 1.0:
         strip = alt.InlineData(values=[{"from": 1.0 / margin_ratio, "to": margin_ratio}])
@@ -73,23 +89,40 @@ def forest(
     one = alt.InlineData(values=[{"ratio": 1.0}])
     layers.append(alt.Chart(one).mark_rule(color="@ink", strokeWidth=1).encode(x=x))
     base = alt.Chart(data)
-    layers.append(base.transform_filter("datum.outer_low != null").mark_rule(color="@water", strokeWidth=1.5, strokeDash=[4, 3])
-                  .encode(x=alt.X("outer_low:Q"), x2="outer_high:Q", y=y))
-    layers.append(base.transform_filter("datum.low != null").mark_rule(color="@leaf", strokeWidth=2)
-                  .encode(x=alt.X("low:Q"), x2="high:Q", y=y))
-    layers.append(base.transform_filter("datum.kind == 'trial'").mark_point(color="@leaf", shape="square", filled=True, opacity=1)
-                  .encode(x=x, y=y, size=alt.Size("weight:Q", scale=alt.Scale(domain=[0, 100], range=[50, 420]), legend=None)))
-    layers.append(base.transform_filter("datum.kind == 'pool'").mark_point(color="@ember", shape="diamond", filled=True, size=220,
-                                                                          opacity=1).encode(x=x, y=y))
+    layers.append(
+        base.transform_filter("datum.outer_low != null")
+        .mark_rule(color="@water", strokeWidth=1.5, strokeDash=[4, 3])
+        .encode(x=alt.X("outer_low:Q"), x2="outer_high:Q", y=y)
+    )
+    layers.append(
+        base.transform_filter("datum.low != null")
+        .mark_rule(color="@leaf", strokeWidth=2)
+        .encode(x=alt.X("low:Q"), x2="high:Q", y=y)
+    )
+    layers.append(
+        base.transform_filter("datum.kind == 'trial'")
+        .mark_point(color="@leaf", shape="square", filled=True, opacity=1)
+        .encode(x=x, y=y, size=alt.Size("weight:Q", scale=alt.Scale(domain=[0, 100], range=[50, 420]), legend=None))
+    )
+    layers.append(
+        base.transform_filter("datum.kind == 'pool'")
+        .mark_point(color="@ember", shape="diamond", filled=True, size=220, opacity=1)
+        .encode(x=x, y=y)
+    )
     table = FigureTable(
         columns=("what", "ratio [-]", f"{level} from", "to", "weight [%]"),
-        rows=tuple((row.label, row.ratio, row.low, row.high, row.weight) for row in rows))
+        rows=tuple((row.label, row.ratio, row.low, row.high, row.weight) for row in rows),
+    )
     row_px = max(28, 8 + 16 * max(name.count("\n") + 1 for name in order))
     return picture(alt.layer(*layers), title=title, says=says, figures=table, height_px=60 + row_px * len(rows))
 
 
 def funnel(
-    effects: Sequence[float], errors: Sequence[float], labels: Sequence[str], *, pooled: float,
+    effects: Sequence[float],
+    errors: Sequence[float],
+    labels: Sequence[str],
+    *,
+    pooled: float,
     title: str = "Large and small trials",
 ) -> Picture:
     """Effect against standard error: without a lean, trials fill both sides of the funnel alike.
@@ -105,12 +138,17 @@ def funnel(
 
     top = 1.05 * max(errors)
     ratios = [math.exp(effect) for effect in effects]
-    edge = alt.InlineData(values=[
-        {"side": side, "ratio": math.exp(pooled + sign * 1.96 * error), "se": error}
-        for side, sign in (("left", -1), ("right", 1)) for error in (0.0, top)])
+    edge = alt.InlineData(
+        values=[
+            {"side": side, "ratio": math.exp(pooled + sign * 1.96 * error), "se": error}
+            for side, sign in (("left", -1), ("right", 1))
+            for error in (0.0, top)
+        ]
+    )
     dots = alt.InlineData(values=records_of(ratio=ratios, se=errors, label=labels))
-    x = alt.X("ratio:Q", title="ratio (log scale)", scale=alt.Scale(type="log", nice=False),
-              axis=alt.Axis(format="~g", grid=False))
+    x = alt.X(
+        "ratio:Q", title="ratio (log scale)", scale=alt.Scale(type="log", nice=False), axis=alt.Axis(format="~g", grid=False)
+    )
     y = alt.Y("se:Q", title="standard error of ln ratio", scale=alt.Scale(reverse=True, domain=[0, top]))
     lines = alt.Chart(edge).mark_line(color="@soft", strokeDash=[4, 3], strokeWidth=1.5).encode(x=x, y=y, detail="side:N")
     middle = alt.Chart(alt.InlineData(values=[{"ratio": math.exp(pooled)}])).mark_rule(color="@ember").encode(x=x)
@@ -118,13 +156,20 @@ def funnel(
     outside = sum(abs(effect - pooled) > 1.96 * error for effect, error in zip(effects, errors, strict=True))
     says = f"{len(effects)} trials around a pooled ratio of {number(math.exp(pooled))}; {outside} lie outside the funnel in "
     says += "which 19 of 20 would lie if trials did not differ."
-    table = FigureTable(columns=("trial", "ratio [-]", "standard error of ln ratio"),
-                        rows=tuple(zip(labels, ratios, errors, strict=True)))
+    table = FigureTable(
+        columns=("trial", "ratio [-]", "standard error of ln ratio"), rows=tuple(zip(labels, ratios, errors, strict=True))
+    )
     return picture(alt.layer(lines, middle, points), title=title, says=says, figures=table)
 
 
 def arm_points(
-    arms: Sequence[str], values: Sequence[float], blocks: Sequence[str], labels: Sequence[str], *, quantity: str, unit: str,
+    arms: Sequence[str],
+    values: Sequence[float],
+    blocks: Sequence[str],
+    labels: Sequence[str],
+    *,
+    quantity: str,
+    unit: str,
     log_scale: bool = True,
 ) -> Picture:
     """The result of every brew, side by side by arm, with the middle of each arm: nothing is hidden behind a mean.
@@ -154,14 +199,23 @@ def arm_points(
     y = alt.Y("value:Q", title=f"{quantity} [{unit}]" if unit else quantity, scale=scale, axis=axis_y)
     several = len(set(blocks)) > 1
     shape = alt.Shape("block:N", title="block", legend=alt.Legend() if several else None)
-    bars = alt.Chart(alt.InlineData(values=records_of(arm=list(names.values()), value=list(middles.values())))).mark_tick(
-        color="@ember", thickness=3, size=46).encode(x=x, y=y)
-    dots = alt.Chart(data).mark_point(color="@leaf", filled=False, size=90, opacity=1, strokeWidth=2).encode(
-        x=x, y=y, shape=shape)
-    says = f"{quantity} of {len(values)} brews: " + "; ".join(
-        f"{arm} {number(middles[arm])} {unit} in the middle of {list(arms).count(arm)}" for arm in order) + "."
-    table = FigureTable(columns=("brew", "arm", "block", f"{quantity} [{unit}]" if unit else quantity),
-                        rows=tuple(zip(labels, arms, blocks, values, strict=True)))
+    bars = (
+        alt.Chart(alt.InlineData(values=records_of(arm=list(names.values()), value=list(middles.values()))))
+        .mark_tick(color="@ember", thickness=3, size=46)
+        .encode(x=x, y=y)
+    )
+    dots = (
+        alt.Chart(data).mark_point(color="@leaf", filled=False, size=90, opacity=1, strokeWidth=2).encode(x=x, y=y, shape=shape)
+    )
+    says = (
+        f"{quantity} of {len(values)} brews: "
+        + "; ".join(f"{arm} {number(middles[arm])} {unit} in the middle of {list(arms).count(arm)}" for arm in order)
+        + "."
+    )
+    table = FigureTable(
+        columns=("brew", "arm", "block", f"{quantity} [{unit}]" if unit else quantity),
+        rows=tuple(zip(labels, arms, blocks, values, strict=True)),
+    )
     return picture(alt.layer(bars, dots), title=f"Every brew: {quantity.lower()}", says=says, figures=table)
 
 

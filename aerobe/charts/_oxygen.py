@@ -15,7 +15,11 @@ _DOSE = "dose [g/L, log scale]"
 
 
 def lowest_oxygen_by_dose(
-    rows: Sequence[DoseRow], *, food: str, floor_mg_per_l: float, ceiling_g_per_l: float | None = None,
+    rows: Sequence[DoseRow],
+    *,
+    food: str,
+    floor_mg_per_l: float,
+    ceiling_g_per_l: float | None = None,
     dose_g_per_l: float | None = None,
 ) -> Picture:
     """The lowest oxygen of a brew against the dose of a food, with floor and ceiling.
@@ -34,9 +38,14 @@ def lowest_oxygen_by_dose(
     import altair as alt
 
     drawn = [row for row in rows if row.dose_g_per_l > 0.0]
-    data = alt.InlineData(values=records_of(
-        dose=[row.dose_g_per_l for row in drawn], low=[row.lowest_oxygen_mg_per_l[0] for row in drawn],
-        middle=[row.lowest_oxygen_mg_per_l[1] for row in drawn], high=[row.lowest_oxygen_mg_per_l[2] for row in drawn]))
+    data = alt.InlineData(
+        values=records_of(
+            dose=[row.dose_g_per_l for row in drawn],
+            low=[row.lowest_oxygen_mg_per_l[0] for row in drawn],
+            middle=[row.lowest_oxygen_mg_per_l[1] for row in drawn],
+            high=[row.lowest_oxygen_mg_per_l[2] for row in drawn],
+        )
+    )
     title = "Lowest oxygen [mg/L]"
     layers = _band(alt, data, title, "@water")
     layers += _level(alt, floor_mg_per_l, f"floor {number(floor_mg_per_l)}")
@@ -59,9 +68,14 @@ def biomass_by_dose(
     import altair as alt
 
     drawn = [row for row in rows if row.dose_g_per_l > 0.0]
-    data = alt.InlineData(values=records_of(
-        dose=[row.dose_g_per_l for row in drawn], low=[row.peak_biomass[0] for row in drawn],
-        middle=[row.peak_biomass[1] for row in drawn], high=[row.peak_biomass[2] for row in drawn]))
+    data = alt.InlineData(
+        values=records_of(
+            dose=[row.dose_g_per_l for row in drawn],
+            low=[row.peak_biomass[0] for row in drawn],
+            middle=[row.peak_biomass[1] for row in drawn],
+            high=[row.peak_biomass[2] for row in drawn],
+        )
+    )
     layers = [*_band(alt, data, "Peak biomass [ug C/mL]", "@leaf"), *_marks(alt, ceiling_g_per_l, dose_g_per_l)]
     first, last = drawn[0], drawn[-1]
     says = (
@@ -115,9 +129,7 @@ def reaeration_run(times_h: Sequence[float], oxygen_mg_per_l: Sequence[float], e
     return picture(alt.layer(*layers), title="Re-aeration run", says=says, figures=figures, height_px=250)
 
 
-def kla_by_flow(
-    flows: Sequence[float], estimates: Sequence[KlaEstimate], *, sound: Sequence[bool], flow_name: str
-) -> Picture:
+def kla_by_flow(flows: Sequence[float], estimates: Sequence[KlaEstimate], *, sound: Sequence[bool], flow_name: str) -> Picture:
     """Transfer against air flow, every run with its interval; runs in doubt keep their place and another mark.
 
     Parameters
@@ -131,8 +143,11 @@ def kla_by_flow(
 
     kinds = {True: "sound run", False: "run in doubt"}
     rows = records_of(
-        flow=flows, kla=[item.kla_per_h for item in estimates], low=[item.kla_low_per_h for item in estimates],
-        high=[item.kla_high_per_h for item in estimates], kind=[kinds[bool(item)] for item in sound],
+        flow=flows,
+        kla=[item.kla_per_h for item in estimates],
+        low=[item.kla_low_per_h for item in estimates],
+        high=[item.kla_high_per_h for item in estimates],
+        kind=[kinds[bool(item)] for item in sound],
     )
     data = alt.Chart(alt.InlineData(values=rows))
     x = alt.X("flow:Q", title=flow_name, scale=alt.Scale(zero=True), axis=alt.Axis(grid=False))
@@ -202,8 +217,9 @@ def _marks(alt: Any, ceiling: float | None, dose: float | None) -> list[Any]:
         if value is not None and value > 0.0:
             here = alt.InlineData(values=[{"dose": value}])
             layers.append(alt.Chart(here).mark_rule(color=colour, strokeDash=dash, strokeWidth=2).encode(x="dose:Q"))
-            layers.append(alt.Chart(here).mark_text(text=words, align="left", dx=4, baseline="top").encode(
-                x="dose:Q", y=alt.value(place)))
+            layers.append(
+                alt.Chart(here).mark_text(text=words, align="left", dx=4, baseline="top").encode(x="dose:Q", y=alt.value(place))
+            )
     return layers
 
 
@@ -218,11 +234,24 @@ def _dose_table(rows: Sequence[DoseRow]) -> FigureTable:
     shown = [row for place, row in enumerate(rows) if place % max(1, len(rows) // 12) == 0 or row is rows[-1]]
     return FigureTable(
         columns=(
-            "dose [g/L]", "chance above floor", "lowest oxygen [mg/L]", "5 %", "95 %", "peak biomass [ug C/mL]", "peak at [h]",
+            "dose [g/L]",
+            "chance above floor",
+            "lowest oxygen [mg/L]",
+            "5 %",
+            "95 %",
+            "peak biomass [ug C/mL]",
+            "peak at [h]",
         ),
         rows=tuple(
-            (row.dose_g_per_l, f"{100 * row.chance_above_floor:.0f} %", row.lowest_oxygen_mg_per_l[1],
-             row.lowest_oxygen_mg_per_l[0], row.lowest_oxygen_mg_per_l[2], row.peak_biomass[1], row.peak_at_h[1])
+            (
+                row.dose_g_per_l,
+                f"{100 * row.chance_above_floor:.0f} %",
+                row.lowest_oxygen_mg_per_l[1],
+                row.lowest_oxygen_mg_per_l[0],
+                row.lowest_oxygen_mg_per_l[2],
+                row.peak_biomass[1],
+                row.peak_at_h[1],
+            )
             for row in shown
         ),
     )

@@ -23,13 +23,29 @@ Look = Literal["light", "dark"]
 # Hues keep apart for all three kinds of colour blindness and stand out from their paper; tests/charts holds both.
 COLOURS: dict[Look, dict[str, str]] = {
     "light": {
-        "paper": "#fffdf8", "ink": "#20231f", "soft": "#5b6058", "grid": "#dcdcd2",
-        "leaf": "#1d5c3a", "ember": "#c4501b", "water": "#2a6fdb", "plum": "#7d3c98", "straw": "#8f7200", "slate": "#4f5b66",
+        "paper": "#fffdf8",
+        "ink": "#20231f",
+        "soft": "#5b6058",
+        "grid": "#dcdcd2",
+        "leaf": "#1d5c3a",
+        "ember": "#c4501b",
+        "water": "#2a6fdb",
+        "plum": "#7d3c98",
+        "straw": "#8f7200",
+        "slate": "#4f5b66",
         "window": "#e3b23c",
     },
     "dark": {
-        "paper": "#171a17", "ink": "#eeeee6", "soft": "#adb3a8", "grid": "#383d37",
-        "leaf": "#3fc4a3", "ember": "#ff9a5c", "water": "#8fa6ff", "plum": "#d39ae8", "straw": "#e5cb55", "slate": "#b9c4cf",
+        "paper": "#171a17",
+        "ink": "#eeeee6",
+        "soft": "#adb3a8",
+        "grid": "#383d37",
+        "leaf": "#3fc4a3",
+        "ember": "#ff9a5c",
+        "water": "#8fa6ff",
+        "plum": "#d39ae8",
+        "straw": "#e5cb55",
+        "slate": "#b9c4cf",
         "window": "#c9962b",
     },
 }
@@ -37,7 +53,7 @@ SERIES = ("leaf", "ember", "water", "plum", "straw", "slate")
 SHAPES = ("circle", "square", "triangle-up", "diamond", "cross", "triangle-down")
 DASHES: tuple[tuple[int, ...], ...] = ((1, 0), (6, 3), (2, 2), (8, 3, 2, 3), (4, 2), (1, 3))
 FONT = "Source Sans Pro, system-ui, Helvetica, Arial, sans-serif"
-FONTS_FOLDER = Path(__file__).parent / "fonts"   # ours, so that a report is the same on every machine
+FONTS_FOLDER = Path(__file__).parent / "fonts"  # ours, so that a report is the same on every machine
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,8 +94,12 @@ class Picture:
     def for_page(self) -> dict[str, Any]:
         """What a page needs to draw the chart live and to follow light and dark: one spec, two sets of colours."""
         spec = {**self.spec, "width": "container", "autosize": {"type": "fit-x", "contains": "padding"}}
-        return {"title": self.title, "says": self.says, "spec": spec,
-                "looks": {look: {"colours": COLOURS[look], "config": config(look)} for look in COLOURS}}
+        return {
+            "title": self.title,
+            "says": self.says,
+            "spec": spec,
+            "looks": {look: {"colours": COLOURS[look], "config": config(look)} for look in COLOURS},
+        }
 
     def spec_in(self, look: Look = "light", *, width_px: int = 640) -> dict[str, Any]:
         """Plain Vega-Lite with the colours of one look, ready for any renderer."""
@@ -107,8 +127,9 @@ def picture(chart: Any, *, title: str, says: str, figures: FigureTable, height_p
     for key in ("config", "$schema", "usermeta"):
         spec.pop(key, None)
     spec = _rounded(spec)
-    return Picture(title=title, says=says, figures=figures,
-                   spec={"$schema": "https://vega.github.io/schema/vega-lite/v6.json", **spec})
+    return Picture(
+        title=title, says=says, figures=figures, spec={"$schema": "https://vega.github.io/schema/vega-lite/v6.json", **spec}
+    )
 
 
 def config(look: Look) -> dict[str, Any]:
@@ -120,15 +141,41 @@ def config(look: Look) -> dict[str, Any]:
         "padding": 6,
         "view": {"stroke": None},
         "axis": {
-            "labelColor": shade["ink"], "titleColor": shade["ink"], "labelFontSize": 13, "titleFontSize": 13,
-            "titleFontWeight": 600, "gridColor": shade["grid"], "domainColor": shade["soft"], "tickColor": shade["soft"],
-            "gridDash": [1, 3], "tickCount": 6, "labelPadding": 5, "titlePadding": 8, "labelOverlap": True,
+            "labelColor": shade["ink"],
+            "titleColor": shade["ink"],
+            "labelFontSize": 13,
+            "titleFontSize": 13,
+            "titleFontWeight": 600,
+            "gridColor": shade["grid"],
+            "domainColor": shade["soft"],
+            "tickColor": shade["soft"],
+            "gridDash": [1, 3],
+            "tickCount": 6,
+            "labelPadding": 5,
+            "titlePadding": 8,
+            "labelOverlap": True,
         },
-        "axisY": {"domain": False, "ticks": False, "titleAnchor": "end", "titleAngle": 0, "titleAlign": "left", "titleY": -22,
-                  "titleX": 0, "titleBaseline": "bottom"},
+        "axisY": {
+            "domain": False,
+            "ticks": False,
+            "titleAnchor": "end",
+            "titleAngle": 0,
+            "titleAlign": "left",
+            "titleY": -22,
+            "titleX": 0,
+            "titleBaseline": "bottom",
+        },
         "legend": {
-            "labelColor": shade["ink"], "titleColor": shade["ink"], "labelFontSize": 13, "titleFontSize": 13, "orient": "bottom",
-            "direction": "horizontal", "columns": 2, "columnPadding": 28, "symbolSize": 110, "symbolStrokeWidth": 2,
+            "labelColor": shade["ink"],
+            "titleColor": shade["ink"],
+            "labelFontSize": 13,
+            "titleFontSize": 13,
+            "orient": "bottom",
+            "direction": "horizontal",
+            "columns": 2,
+            "columnPadding": 28,
+            "symbolSize": 110,
+            "symbolStrokeWidth": 2,
             "labelLimit": 260,
         },
         "range": {"category": [shade[name] for name in SERIES]},

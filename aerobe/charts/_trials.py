@@ -28,7 +28,8 @@ def designs_by_cost(designs: Sequence[Design], recommended: Design | None, *, ma
 
     every = sorted({id(d): d for d in (*designs, *([recommended] if recommended else []))}.values(), key=lambda d: d.cost)
     rows = records_of(
-        cost=[d.cost for d in every], told=[d.power.told for d in every],
+        cost=[d.cost for d in every],
+        told=[d.power.told for d in every],
         design=[f"{d.brews_per_arm} brews x {d.tests_per_brew} tests" for d in every],
         mark=["recommended" if d is recommended else "other design" for d in every],
     )
@@ -36,9 +37,16 @@ def designs_by_cost(designs: Sequence[Design], recommended: Design | None, *, ma
     y = alt.Y("told:Q", title="chance of telling it", scale=alt.Scale(domain=[0, 1]), axis=alt.Axis(format="%"))
     kinds = alt.Scale(domain=["recommended", "other design"], range=["@ember", "@slate"])
     shapes = alt.Scale(domain=["recommended", "other design"], range=["diamond", "circle"])
-    points = alt.Chart(alt.InlineData(values=rows)).mark_point(filled=True, size=90, opacity=1).encode(
-        x=x, y=y, color=alt.Color("mark:N", scale=kinds, title=None), shape=alt.Shape("mark:N", scale=shapes, title=None),
-        tooltip=["design:N", "cost:Q", alt.Tooltip("told:Q", format=".0%")],
+    points = (
+        alt.Chart(alt.InlineData(values=rows))
+        .mark_point(filled=True, size=90, opacity=1)
+        .encode(
+            x=x,
+            y=y,
+            color=alt.Color("mark:N", scale=kinds, title=None),
+            shape=alt.Shape("mark:N", scale=shapes, title=None),
+            tooltip=["design:N", "cost:Q", alt.Tooltip("told:Q", format=".0%")],
+        )
     )
     line = alt.Chart(alt.InlineData(values=rows)).mark_line(color="@slate", opacity=0.5).encode(x=x, y=y)
     bar = alt.Chart(alt.InlineData(values=[{"told": GOOD_POWER}])).mark_rule(color="@soft", strokeDash=[4, 3]).encode(y="told:Q")
@@ -47,10 +55,29 @@ def designs_by_cost(designs: Sequence[Design], recommended: Design | None, *, ma
         says += f" Recommended: {recommended.brews_per_arm} brews of each arm, "
         says += f"{percent(recommended.power.told)}, cost {number(recommended.cost)}."
     figures = FigureTable(
-        columns=("brews of each arm", "tests of each brew", "tests in all", "cost [money]", "tells the margin", "tells sameness",
-                 "false claims", "tells 4 times in 5 a ratio of"),
-        rows=tuple((d.brews_per_arm, d.tests_per_brew, d.tests, d.cost, percent(d.power.told), percent(d.power.same_told),
-                    percent(d.power.false_claims, 1), _ratio(d.power.detectable_ratio)) for d in every),
+        columns=(
+            "brews of each arm",
+            "tests of each brew",
+            "tests in all",
+            "cost [money]",
+            "tells the margin",
+            "tells sameness",
+            "false claims",
+            "tells 4 times in 5 a ratio of",
+        ),
+        rows=tuple(
+            (
+                d.brews_per_arm,
+                d.tests_per_brew,
+                d.tests,
+                d.cost,
+                percent(d.power.told),
+                percent(d.power.same_told),
+                percent(d.power.false_claims, 1),
+                _ratio(d.power.detectable_ratio),
+            )
+            for d in every
+        ),
     )
     return picture(alt.layer(line, points, bar), title="What each design can tell", says=says, figures=figures)
 
@@ -97,11 +124,15 @@ def dose_curve(
         band = alt.InlineData(values=[{"low": answer.best_low, "high": answer.best_high}])
         layers.insert(0, alt.Chart(band).mark_rect(color="@window", opacity=0.25).encode(x="low:Q", x2="high:Q"))
     raw = records_of(dose=[dose for dose, _ in points], value=[r.value for _, r in points], brew=[r.brew for _, r in points])
-    layers.append(alt.Chart(alt.InlineData(values=raw)).mark_point(filled=True, size=70, color="@ember", opacity=1).encode(
-        x=x, y=alt.Y("value:Q", title=y_title, scale=scale), tooltip=["brew:N", "dose:Q", "value:Q"]))
+    layers.append(
+        alt.Chart(alt.InlineData(values=raw))
+        .mark_point(filled=True, size=70, color="@ember", opacity=1)
+        .encode(x=x, y=alt.Y("value:Q", title=y_title, scale=scale), tooltip=["brew:N", "dose:Q", "value:Q"])
+    )
     says = f"{quantity} by dose, every brew a point. {answer.because} {best_dose_words(answer, dose_unit)}"
     figures = FigureTable(
-        columns=("brew", f"dose [{dose_unit}]", y_title), rows=tuple((r.brew, dose, r.value) for dose, r in points),
+        columns=("brew", f"dose [{dose_unit}]", y_title),
+        rows=tuple((r.brew, dose, r.value) for dose, r in points),
         caption=best_dose_words(answer, dose_unit),
     )
     return picture(alt.layer(*layers), title=f"{quantity} by dose", says=says.strip(), figures=figures)

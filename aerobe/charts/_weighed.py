@@ -19,13 +19,29 @@ def weighed_pictures(weighed: Weighed) -> tuple[Picture, ...]:
     shares: tuple[float | None, ...] = pooled.weights if pooled else (None,) * len(weighed.contrasts)
     errors = [math.sqrt(item.variance) for item in weighed.contrasts]
     labels = [f"{item.key} ({item.site})" if item.site else item.key for item in weighed.contrasts]
-    rows = [RatioRow(label=label, ratio=math.exp(item.effect), weight=share, low=math.exp(item.effect - Z95 * error),
-                     high=math.exp(item.effect + Z95 * error))
-            for label, item, error, share in zip(labels, weighed.contrasts, errors, shares, strict=True)]
+    rows = [
+        RatioRow(
+            label=label,
+            ratio=math.exp(item.effect),
+            weight=share,
+            low=math.exp(item.effect - Z95 * error),
+            high=math.exp(item.effect + Z95 * error),
+        )
+        for label, item, error, share in zip(labels, weighed.contrasts, errors, shares, strict=True)
+    ]
     if pooled is not None:
         ratio, low, high = pooled.as_ratio()
-        rows.append(RatioRow(label="all together", ratio=ratio, low=low, high=high, is_pooled=True,
-                             outer_low=math.exp(pooled.prediction_low), outer_high=math.exp(pooled.prediction_high)))
+        rows.append(
+            RatioRow(
+                label="all together",
+                ratio=ratio,
+                low=low,
+                high=high,
+                is_pooled=True,
+                outer_low=math.exp(pooled.prediction_low),
+                outer_high=math.exp(pooled.prediction_high),
+            )
+        )
     title = f"{weighed.recipe} against {weighed.against}"
     trees = forest(rows, title=title, says=weighed.says, margin_ratio=weighed.margin_ratio)
     if pooled is None or len(rows) < 4:

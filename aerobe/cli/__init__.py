@@ -46,8 +46,10 @@ def build() -> cyclopts.App:
     import cyclopts
 
     app = cyclopts.App(
-        name="aerobe", help=(aerobe.__doc__ or "").split("\n")[0], version=aerobe.__version__,
-        help_format="plaintext",    # reading help as Markdown would load a parser before the first word is shown
+        name="aerobe",
+        help=(aerobe.__doc__ or "").split("\n")[0],
+        version=aerobe.__version__,
+        help_format="plaintext",  # reading help as Markdown would load a parser before the first word is shown
         # A switch that is off has no second name; a default is shown where it says something.
         default_parameter=cyclopts.Parameter(negative=(), show_default=_default_in_words, validator=_a_number_of_this_world),
     )

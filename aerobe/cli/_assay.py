@@ -100,8 +100,15 @@ def certificate(
 
 @app.command
 def compare(
-    first: str, second: str, /, *, foods: str = "", phases: str = "", names: str = "first second",
-    picture: Path | None = None, json: JSON_ONLY = False,
+    first: str,
+    second: str,
+    /,
+    *,
+    foods: str = "",
+    phases: str = "",
+    names: str = "first second",
+    picture: Path | None = None,
+    json: JSON_ONLY = False,
 ) -> None:
     """Two tests on the same samples: line, limits of agreement, and whether their ratio moves with food and phase.
 

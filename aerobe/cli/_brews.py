@@ -110,10 +110,7 @@ def brew_show(brew: str, /, *, where: Where = OWN) -> None:
         lines.append("Still brewing, as far as is noted.")
     lines += table(
         ("reading", "h", "role", "assay", "result"),
-        [
-            (item.key, f"{item.elapsed_h:g}", item.role, item.assay, f"{item.typed_as} {item.unit}")
-            for item in history.readings
-        ],
+        [(item.key, f"{item.elapsed_h:g}", item.role, item.assay, f"{item.typed_as} {item.unit}") for item in history.readings],
     )
     lines += [_log_line(log) for log in history.logs if log.values]
     lines += [] if history.harvest else then(f"call {brew}")

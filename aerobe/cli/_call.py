@@ -38,9 +38,7 @@ def call(brew: str, /, *, where: Where = OWN) -> int:
 
 
 @app.command
-def replay(
-    brew: str, /, *, every: float = 4.0, until: float = 48.0, picture: Path | None = None, where: Where = OWN
-) -> None:
+def replay(brew: str, /, *, every: float = 4.0, until: float = 48.0, picture: Path | None = None, where: Where = OWN) -> None:
     """What the call would have been at past hours, from what was known then and no later. Gates are not replayed.
 
     Parameters
@@ -61,8 +59,14 @@ def replay(
         with progress("Replaying the brew"):
             calls = replay_brew(book, brew, hours)
         rows = [
-            (f"{item.now_h:.1f}", item.call, f"{item.at_h:.1f}", f"{item.window.start_h:.1f} to {item.window.end_h:.1f}",
-             f"{100.0 * item.expected_loss:.0f}", "yes" if item.settled else "no")
+            (
+                f"{item.now_h:.1f}",
+                item.call,
+                f"{item.at_h:.1f}",
+                f"{item.window.start_h:.1f} to {item.window.end_h:.1f}",
+                f"{100.0 * item.expected_loss:.0f}",
+                "yes" if item.settled else "no",
+            )
             for item in calls
         ]
         head = ("asked at h", "call", "for h", "harvest window h", "expected loss %", "settled")

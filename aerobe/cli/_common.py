@@ -43,7 +43,7 @@ class Where:
         return open_notebook(self.notebook or str(own_notebook()), at=now(), create=create)
 
 
-OWN = Where()      # the default of the option `where`: the person's own notebook, answer as text
+OWN = Where()  # the default of the option `where`: the person's own notebook, answer as text
 
 
 def own_notebook() -> Path:

@@ -53,8 +53,13 @@ def list_(*, where: Where = OWN) -> None:
 
 @app.command
 def weigh(
-    recipe: str, against: str, /, *, outcome: str = "biomass",
-    margin: Annotated[float, Parameter(help="A difference worth having, as a ratio.")] = 1.25, where: Where = OWN,
+    recipe: str,
+    against: str,
+    /,
+    *,
+    outcome: str = "biomass",
+    margin: Annotated[float, Parameter(help="A difference worth having, as a ratio.")] = 1.25,
+    where: Where = OWN,
 ) -> int:
     """Pool what all trials say of one recipe against another. Exit code 4: that does not tell.
 
@@ -75,8 +80,10 @@ def weigh(
     lines = [weighed.says, *(line for picture in answer.pictures[:1] for line in picture.figures.as_text().splitlines())]
     if weighed.pooled is not None:
         pooled = weighed.pooled
-        lines.append(f"Between trials: sd of ln ratio {math.sqrt(pooled.tau2):.2f} ({math.sqrt(pooled.tau2_low):.2f} to "
-                     f"{math.sqrt(pooled.tau2_high):.2f}), I2 {pooled.i2:.0f} %.")
+        lines.append(
+            f"Between trials: sd of ln ratio {math.sqrt(pooled.tau2):.2f} ({math.sqrt(pooled.tau2_low):.2f} to "
+            f"{math.sqrt(pooled.tau2_high):.2f}), I2 {pooled.i2:.0f} %."
+        )
     if weighed.hinges_on:
         lines.append(f"The answer hinges on: {', '.join(weighed.hinges_on)}.")
     if weighed.small is not None:
@@ -104,8 +111,10 @@ def brews(*, reference: str = "", outcome: str = "biomass", gpu: bool = False, w
 
     with where.open(create=False) as book, progress("pooling every brew"):
         found = pool_all_brews(book, reference=reference, outcome=outcome, on_gpu=gpu)
-    rows = [(item.recipe, _ratio(item.effect), _ratio(item.next_trial), f"{item.probability_better:.2f}", item.brews, item.trials)
-            for item in found.recipes]
+    rows = [
+        (item.recipe, _ratio(item.effect), _ratio(item.next_trial), f"{item.probability_better:.2f}", item.brews, item.trials)
+        for item in found.recipes
+    ]
     head = ("recipe", f"times {found.reference} (90 %)", "in a next trial", "better?", "brews", "trials")
     lines = [f"{found.brews} brews of {found.trials} trials.", *table(head, rows)]
     lines += [f"sd {name}: {one.mean:.2f} ({one.low:.2f} to {one.high:.2f})" for name, one in found.spreads.items()]

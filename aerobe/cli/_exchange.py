@@ -24,10 +24,21 @@ DecimalComma = Annotated[bool | None, Parameter(negative="--no-decimal-comma")]
 
 
 def import_file(
-    file: Path, /, *, yes: Annotated[bool, Parameter(name=["--yes", "-y"])] = False,
-    column: tuple[str, ...] = (), brew: str = "", assay: str = "", trial: str = "",
-    zone: str = "", day_first: DayFirst = None, decimal_comma: DecimalComma = None, started: str = "", at: str = "",
-    sheet: str = "", where: Where = OWN,
+    file: Path,
+    /,
+    *,
+    yes: Annotated[bool, Parameter(name=["--yes", "-y"])] = False,
+    column: tuple[str, ...] = (),
+    brew: str = "",
+    assay: str = "",
+    trial: str = "",
+    zone: str = "",
+    day_first: DayFirst = None,
+    decimal_comma: DecimalComma = None,
+    started: str = "",
+    at: str = "",
+    sheet: str = "",
+    where: Where = OWN,
 ) -> int:
     """Take in a table of readings, a logger file, or a data package. Shows first what it understood.
 
@@ -67,8 +78,16 @@ def import_file(
     from aerobe.desk import Wishes, moment_of, preview_table, take_in
 
     wishes = Wishes(
-        columns=_pairs(column), brew=brew, assay=assay, trial=trial, zone=zone, day_first=day_first, decimal_comma=decimal_comma,
-        started_at=moment_of(started, now=now()) if started else None, sheet=sheet, at_h=ELAPSED.read(at) if at else None,
+        columns=_pairs(column),
+        brew=brew,
+        assay=assay,
+        trial=trial,
+        zone=zone,
+        day_first=day_first,
+        decimal_comma=decimal_comma,
+        started_at=moment_of(started, now=now()) if started else None,
+        sheet=sheet,
+        at_h=ELAPSED.read(at) if at else None,
     )
     with progress("reading the table"):
         preview = preview_table(content, file.name, wishes)

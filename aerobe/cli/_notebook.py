@@ -15,7 +15,12 @@ from aerobe.records import Assay, Brew, Compost, Recipe, Trial, Vessel, from_pla
 notebook = App(name="notebook", help="Check, copy and restore the notebook; see what was changed.")
 
 THINGS: dict[str, type] = {
-    "compost": Compost, "recipe": Recipe, "vessel": Vessel, "assay": Assay, "trial": Trial, "brew": Brew,
+    "compost": Compost,
+    "recipe": Recipe,
+    "vessel": Vessel,
+    "assay": Assay,
+    "trial": Trial,
+    "brew": Brew,
 }
 
 
@@ -59,9 +64,14 @@ def notebook_show(noun: str = "", key: str = "", /, *, where: Where = OWN) -> No
     with where.open(create=False) as open_one:
         if not noun:
             counts = notebook_summary(open_one)
-            say(counts, as_json=where.json, text=[
-                *table(("noun", "how many"), counts.items()), *then("notebook show NOUN"),
-            ])
+            say(
+                counts,
+                as_json=where.json,
+                text=[
+                    *table(("noun", "how many"), counts.items()),
+                    *then("notebook show NOUN"),
+                ],
+            )
         elif not key:
             found: list[Any] = open_one.find(_class_of(noun))
             say(found, as_json=where.json, text=table(("key", "name"), [(item.key, item.name) for item in found]))
@@ -162,8 +172,11 @@ def demo(path: Path | None = None, /, *, seed: int = 7, json: JSON_ONLY = False)
             made = next((brew["key"] for brew in list_brews(open_one, now=now()) if brew["brewing"]), "none")
         else:
             made = make_demo(open_one, now=now(), seed=seed)
-    say({"notebook": str(target), "still_brewing": made}, as_json=json,
-        text=[f"An invented notebook is in {target}; '{made}' is still brewing.", *then(f"serve --notebook {target}")])
+    say(
+        {"notebook": str(target), "still_brewing": made},
+        as_json=json,
+        text=[f"An invented notebook is in {target}; '{made}' is still brewing.", *then(f"serve --notebook {target}")],
+    )
 
 
 def _class_of(noun: str) -> type:

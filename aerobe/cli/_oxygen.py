@@ -29,9 +29,7 @@ for measuring in (saturation, probe, sulphite, kla, series, steps):
 
 
 @app.command
-def ceiling(
-    *, question: Question = FORM, draws: int = 600, picture: Path | None = None, json: JSON_ONLY = False
-) -> int:
+def ceiling(*, question: Question = FORM, draws: int = 600, picture: Path | None = None, json: JSON_ONLY = False) -> int:
     """The largest dose of a food that the air carries, by the brew model. Exit code 4: none at all.
 
     Parameters
@@ -50,8 +48,12 @@ def ceiling(
     if picture is not None:
         lines.append(save_picture(food_pictures(answer)[0], picture))
     plain = {
-        "says": answer.says, "ceiling": answer.ceiling, "by_balance_g_per_l": answer.by_balance_g_per_l,
-        "balance": answer.balance, "remarks": answer.remarks, "cautions": answer.cautions,
+        "says": answer.says,
+        "ceiling": answer.ceiling,
+        "by_balance_g_per_l": answer.by_balance_g_per_l,
+        "balance": answer.balance,
+        "remarks": answer.remarks,
+        "cautions": answer.cautions,
     }
     say(plain, as_json=json, text=lines)
     return 0 if answer.ceiling.dose_g_per_l is not None else NOT_SETTLED
@@ -74,15 +76,38 @@ def splits(dose: str, /, *, question: Question = FORM, draws: int = 400, json: J
     with progress("simulating brews"):
         rows = compare_splits(question.question(draws=draws), DOSE.read(dose))
     head = ("feeding", "at [h]", "ceiling [g/L]", "chance above floor", "lowest oxygen [mg/L]", "peak biomass [ug C/mL]")
-    say(rows, as_json=json, text=[*table(head, [
-        (row.name, " ".join(f"{at:g}" for at in row.feed_at_h), _dose(row.ceiling.dose_g_per_l),
-         f"{100 * row.at_dose.chance_above_floor:.0f} %", _three(row.at_dose.lowest_oxygen_mg_per_l),
-         _three(row.at_dose.peak_biomass)) for row in rows]), IN_BRACKETS])
+    say(
+        rows,
+        as_json=json,
+        text=[
+            *table(
+                head,
+                [
+                    (
+                        row.name,
+                        " ".join(f"{at:g}" for at in row.feed_at_h),
+                        _dose(row.ceiling.dose_g_per_l),
+                        f"{100 * row.at_dose.chance_above_floor:.0f} %",
+                        _three(row.at_dose.lowest_oxygen_mg_per_l),
+                        _three(row.at_dose.peak_biomass),
+                    )
+                    for row in rows
+                ],
+            ),
+            IN_BRACKETS,
+        ],
+    )
 
 
 @app.command(name="air-or-food")
 def air_or_food(
-    dose: str, /, *, question: Question = FORM, price_per_kwh: float = 0.30, food_price_per_kg: float = 3.0, draws: int = 600,
+    dose: str,
+    /,
+    *,
+    question: Question = FORM,
+    price_per_kwh: float = 0.30,
+    food_price_per_kg: float = 3.0,
+    draws: int = 600,
     json: JSON_ONLY = False,
 ) -> None:
     """Double the air, half the food, or both, beside the brew as it is.
@@ -105,14 +130,38 @@ def air_or_food(
         question.question(draws=draws), DOSE.read(dose), price_per_kwh=price_per_kwh, food_price_per_kg=food_price_per_kg
     )
     head = ("way", "chance above floor", "lowest oxygen [mg/L]", "peak biomass [ug C/mL]", "cost [money]")
-    say(changes, as_json=json, text=[changes.says, *table(head, [
-        (row.name, f"{100 * row.chance_above_floor:.0f} %", _three(row.lowest_oxygen_mg_per_l), _three(row.peak_biomass),
-         f"{row.cost:.2f}") for row in changes.rows]), IN_BRACKETS])
+    say(
+        changes,
+        as_json=json,
+        text=[
+            changes.says,
+            *table(
+                head,
+                [
+                    (
+                        row.name,
+                        f"{100 * row.chance_above_floor:.0f} %",
+                        _three(row.lowest_oxygen_mg_per_l),
+                        _three(row.peak_biomass),
+                        f"{row.cost:.2f}",
+                    )
+                    for row in changes.rows
+                ],
+            ),
+            IN_BRACKETS,
+        ],
+    )
 
 
 @app.command
 def size(
-    dose: str = "", /, *, question: Question = FORM, need: str = "", price_per_kwh: float = 0.30, draws: int = 400,
+    dose: str = "",
+    /,
+    *,
+    question: Question = FORM,
+    need: str = "",
+    price_per_kwh: float = 0.30,
+    draws: int = 400,
     json: JSON_ONLY = False,
 ) -> None:
     """Air flow, pump pressure, diffuser, power and cost for a recipe, or for a transfer that you name.
@@ -160,7 +209,8 @@ def scale(to_volume: str, /, *, question: Question = FORM, to_depth: str = "", j
     large = scaled.large
     lines = [
         f"kLa {number(scaled.kla20_per_h)} per hour in both; {number(large.volume_l)} L, {number(large.depth_m)} m deep:",
-        *_plan_lines((scaled.plan,)), *scaled.remarks,
+        *_plan_lines((scaled.plan,)),
+        *scaled.remarks,
     ]
     say(scaled, as_json=json, text=lines)
 
@@ -180,8 +230,12 @@ def uptake(brew: str, /, *, where: Where = OWN) -> None:
         found = brew_uptake(book, brew)
     track = found.track
     plain = {
-        "says": found.says, "now_mg_per_l_h": found.now_mg_per_l_h, "holding": found.holding,
-        "elapsed_h": track.elapsed_h.tolist(), "median": track.median.tolist(), "low": track.low.tolist(),
+        "says": found.says,
+        "now_mg_per_l_h": found.now_mg_per_l_h,
+        "holding": found.holding,
+        "elapsed_h": track.elapsed_h.tolist(),
+        "median": track.median.tolist(),
+        "low": track.low.tolist(),
         "high": track.high.tolist(),
     }
     say(plain, as_json=where.json, text=found.says)
@@ -223,9 +277,11 @@ def hold(oxygen: str, uptake_rate: float, /, *, floor: str = "0 mg/L", json: JSO
     from aerobe.desk import holding_time
 
     found = holding_time(OXYGEN.read(oxygen), uptake_rate, floor_mg_per_l=OXYGEN.read(floor))
-    say(found, as_json=json, text=(
-        f"Once the air stops, oxygen falls from {oxygen} to {floor} in {number(found.median_min)} min."
-    ))
+    say(
+        found,
+        as_json=json,
+        text=(f"Once the air stops, oxygen falls from {oxygen} to {floor} in {number(found.median_min)} min."),
+    )
 
 
 @app.command
@@ -245,23 +301,59 @@ def foods(name: str = "", /, *, json: JSON_ONLY = False) -> None:
         say(shown, as_json=json, text=lines)
         return
     head = ("key", "food", "carbon [g/g]", "readily used share", "C:N", "oxygen demand [g/g]")
-    say(list(FOODS.values()), as_json=json, text=table(head, [
-        (food.key, food.name, f"{food.carbon.mid:g}", f"{food.readily.mid:g}", number(food.carbon_to_nitrogen, 2),
-         f"{food.oxygen_demand.mid:g}") for food in FOODS.values()]))
+    say(
+        list(FOODS.values()),
+        as_json=json,
+        text=table(
+            head,
+            [
+                (
+                    food.key,
+                    food.name,
+                    f"{food.carbon.mid:g}",
+                    f"{food.readily.mid:g}",
+                    number(food.carbon_to_nitrogen, 2),
+                    f"{food.oxygen_demand.mid:g}",
+                )
+                for food in FOODS.values()
+            ],
+        ),
+    )
 
 
 def _dose_lines(rows: Sequence[Any]) -> list[str]:
     head = ("dose [g/L]", "chance above floor", "lowest oxygen [mg/L]", "peak biomass [ug C/mL]", "peak at [h]")
-    return table(head, [
-        (number(row.dose_g_per_l), f"{100 * row.chance_above_floor:.0f} %", _three(row.lowest_oxygen_mg_per_l),
-         _three(row.peak_biomass), _three(row.peak_at_h)) for row in rows])
+    return table(
+        head,
+        [
+            (
+                number(row.dose_g_per_l),
+                f"{100 * row.chance_above_floor:.0f} %",
+                _three(row.lowest_oxygen_mg_per_l),
+                _three(row.peak_biomass),
+                _three(row.peak_at_h),
+            )
+            for row in rows
+        ],
+    )
 
 
 def _plan_lines(plans: Sequence[Any]) -> list[str]:
     head = ("diffuser", "air [L/min]", "to be 90 % sure [L/min]", "pressure [kPa]", "power [W]", "cost of a brew [money]")
-    lines = table(head, [
-        (plan.diffuser, number(plan.flow_l_per_min), number(plan.flow_assured_l_per_min), number(plan.pressure_kpa),
-         number(plan.power_w), f"{plan.cost:.2f}") for plan in plans])
+    lines = table(
+        head,
+        [
+            (
+                plan.diffuser,
+                number(plan.flow_l_per_min),
+                number(plan.flow_assured_l_per_min),
+                number(plan.pressure_kpa),
+                number(plan.power_w),
+                f"{plan.cost:.2f}",
+            )
+            for plan in plans
+        ],
+    )
     return [*lines, *dict.fromkeys(remark for plan in plans for remark in plan.remarks)]
 
 

@@ -45,7 +45,9 @@ def saturation(*, water: Water = WATER, pressure: str = "", conductivity: str = 
 
     salts = salinity_from_conductivity(CONDUCTIVITY.read(conductivity)) if conductivity else 0.0
     value = saturation_mg_per_l(
-        TEMPERATURE.read(water.temperature), altitude_m=LENGTH.read(water.altitude), salinity=salts,
+        TEMPERATURE.read(water.temperature),
+        altitude_m=LENGTH.read(water.altitude),
+        salinity=salts,
         pressure_kpa=PRESSURE.read(pressure) if pressure else None,
     )
     said = f"Water in balance with air holds {value:.2f} mg/L here."
@@ -65,7 +67,9 @@ def probe(reading: str, /, *, zero: str = "", water: Water = WATER, json: JSON_O
     from aerobe.desk import SULPHITE_CAUTION, check_probe
 
     check = check_probe(
-        OXYGEN.read(reading), TEMPERATURE.read(water.temperature), altitude_m=LENGTH.read(water.altitude),
+        OXYGEN.read(reading),
+        TEMPERATURE.read(water.temperature),
+        altitude_m=LENGTH.read(water.altitude),
         zero_mg_per_l=OXYGEN.read(zero) if zero else None,
     )
     lines = [f"Saturation is {check.expected_mg_per_l:.2f} mg/L: {'sound' if check.sound else 'off'}.", *check.findings]
@@ -91,8 +95,17 @@ def sulphite(volume: str, oxygen: str, /, *, json: JSON_ONLY = False) -> None:
 
 
 def kla(
-    file: str, /, *, time_unit: str = "", oxygen_unit: str = "", water: Water = WATER, probe_t90: str = "0 s", step: str = "",
-    vessel: str = "", keep: bool = False, where: Where = OWN,
+    file: str,
+    /,
+    *,
+    time_unit: str = "",
+    oxygen_unit: str = "",
+    water: Water = WATER,
+    probe_t90: str = "0 s",
+    step: str = "",
+    vessel: str = "",
+    keep: bool = False,
+    where: Where = OWN,
 ) -> int:
     """Transfer from a re-aeration run. Exit code 4: the run gives no number.
 
@@ -119,13 +132,19 @@ def kla(
     log = read_run(_text(file), time_unit=time_unit, oxygen_unit=oxygen_unit, temperature_degc=warm, altitude_m=high)
     held = _vessel(where, vessel) if vessel else None
     report = measure_kla(
-        log, temperature_degc=warm, altitude_m=high, probe_t90_s=3600.0 * ELAPSED.read(probe_t90),
-        nominal_step_s=3600.0 * ELAPSED.read(step) if step else None, vessel=held,
+        log,
+        temperature_degc=warm,
+        altitude_m=high,
+        probe_t90_s=3600.0 * ELAPSED.read(probe_t90),
+        nominal_step_s=3600.0 * ELAPSED.read(step) if step else None,
+        vessel=held,
     )
     lines = [report.says, *(f"{fault.name}: {fault.problem} {fault.remedy}" for fault in report.estimate.faults)]
     if report.standard is not None:
-        lines.append(f"SOTR {number(report.standard.sotr_g_per_h)} g O2/h" + (
-            f", SOTE {100 * report.standard.sote:.1f} %." if report.standard.sote is not None else "."))
+        lines.append(
+            f"SOTR {number(report.standard.sotr_g_per_h)} g O2/h"
+            + (f", SOTE {100 * report.standard.sote:.1f} %." if report.standard.sote is not None else ".")
+        )
     if keep and held is not None:
         with where.open(create=False) as book:
             keep_kla(book, held.key, report.estimate, now=now())
@@ -135,7 +154,15 @@ def kla(
 
 
 def steps(
-    file: str, /, *, off: str, on: str, time_unit: str = "", oxygen_unit: str = "", water: Water = WATER, probe_t90: str = "0 s",
+    file: str,
+    /,
+    *,
+    off: str,
+    on: str,
+    time_unit: str = "",
+    oxygen_unit: str = "",
+    water: Water = WATER,
+    probe_t90: str = "0 s",
     json: JSON_ONLY = False,
 ) -> None:
     """Transfer and uptake of a live brew whose air was turned off and on again.
@@ -160,15 +187,23 @@ def steps(
     warm, high = water.read()
     log = read_run(_text(file), time_unit=time_unit, oxygen_unit=oxygen_unit, temperature_degc=warm, altitude_m=high)
     found = measure_steps(
-        log, off_at_h=ELAPSED.read(off), on_at_h=ELAPSED.read(on), temperature_degc=warm, altitude_m=high,
+        log,
+        off_at_h=ELAPSED.read(off),
+        on_at_h=ELAPSED.read(on),
+        temperature_degc=warm,
+        altitude_m=high,
         probe_t90_s=3600.0 * ELAPSED.read(probe_t90),
     )
-    say(found, as_json=json, text=[
-        f"kLa {number(found.kla_per_h)} per hour ({number(found.kla_low_per_h)} to {number(found.kla_high_per_h)}).",
-        f"Uptake {number(found.uptake_mg_per_l_h)} mg/L an hour ({number(found.uptake_low_mg_per_l_h)} to "
-        f"{number(found.uptake_high_mg_per_l_h)}).",
-        *(f"{fault.name}: {fault.problem} {fault.remedy}" for fault in found.faults),
-    ])
+    say(
+        found,
+        as_json=json,
+        text=[
+            f"kLa {number(found.kla_per_h)} per hour ({number(found.kla_low_per_h)} to {number(found.kla_high_per_h)}).",
+            f"Uptake {number(found.uptake_mg_per_l_h)} mg/L an hour ({number(found.uptake_low_mg_per_l_h)} to "
+            f"{number(found.uptake_high_mg_per_l_h)}).",
+            *(f"{fault.name}: {fault.problem} {fault.remedy}" for fault in found.faults),
+        ],
+    )
 
 
 def _plain(record: Any) -> dict[str, Any]:

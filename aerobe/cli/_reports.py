@@ -39,8 +39,15 @@ def brew(
 
 @app.command
 def trial(
-    key: str, /, *, to: Folder = Path("."), assay: str = "", at_h: float | None = None, licence: Licence = "CC-BY-4.0",
-    with_people: People = False, where: Where = OWN,
+    key: str,
+    /,
+    *,
+    to: Folder = Path("."),
+    assay: str = "",
+    at_h: float | None = None,
+    licence: Licence = "CC-BY-4.0",
+    with_people: People = False,
+    where: Where = OWN,
 ) -> None:
     """Write the report of a trial: one HTML page, a tagged PDF, and the data package.
 
@@ -63,9 +70,19 @@ def trial(
 
 @app.command
 def assay(
-    table: Path, /, *, name: str, method: str, price: float = 0.0, scale_low: float | None = None,
-    scale_high: float | None = None, recipe: str = "", to: Folder = Path("."), licence: Licence = "CC-BY-4.0",
-    with_people: People = False, json: JSON_ONLY = False,
+    table: Path,
+    /,
+    *,
+    name: str,
+    method: str,
+    price: float = 0.0,
+    scale_low: float | None = None,
+    scale_high: float | None = None,
+    recipe: str = "",
+    to: Folder = Path("."),
+    licence: Licence = "CC-BY-4.0",
+    with_people: People = False,
+    json: JSON_ONLY = False,
 ) -> None:
     """Write the report of an assay from the table of its characterisation study.
 
@@ -91,8 +108,16 @@ def assay(
     text = _read(table).decode("utf-8", errors="replace")
     with progress("characterising the assay and writing its report"):
         report = report_of_assay(
-            text, name=name, method=method, price=price, scale_low=scale_low, scale_high=scale_high, recipe=recipe or None,
-            now=now(), wanted=Wanted(licence=licence, with_people=with_people))
+            text,
+            name=name,
+            method=method,
+            price=price,
+            scale_low=scale_low,
+            scale_high=scale_high,
+            recipe=recipe or None,
+            now=now(),
+            wanted=Wanted(licence=licence, with_people=with_people),
+        )
     _written(report, f"assay-{table.stem}", to, json)
 
 
@@ -109,15 +134,24 @@ def check(package: Path, /, *, json: JSON_ONLY = False) -> int:
 
     with progress("computing everything anew"):
         found = check_package(_read(package), now=now())
-    lines = [line for one in found for line in (one.in_words(), *(f"  {gap.name}: {gap.then} then, {gap.now} now"
-                                                                  for gap in one.differences))]
+    lines = [
+        line
+        for one in found
+        for line in (one.in_words(), *(f"  {gap.name}: {gap.then} then, {gap.now} now" for gap in one.differences))
+    ]
     say({"checks": found, "same": all(one.is_same for one in found)}, as_json=json, text=lines)
     return 0 if all(one.is_same for one in found) else NOT_SETTLED
 
 
 @app.command
 def site(
-    folder: Path, /, *, title: str = "Tea trials", about: str = "", licence: Licence = "CC-BY-4.0", with_people: People = False,
+    folder: Path,
+    /,
+    *,
+    title: str = "Tea trials",
+    about: str = "",
+    licence: Licence = "CC-BY-4.0",
+    with_people: People = False,
     where: Where = OWN,
 ) -> None:
     """Write a folder of static pages with every trial and finished brew, for any web host.
@@ -136,8 +170,9 @@ def site(
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise ImportFault(f"{folder} is not an empty folder.", "Name a new one; nothing is overwritten.")
     with where.open(create=False) as book, progress("writing all reports"):
-        files, skipped = static_site(book, title=title, about=about, now=now(),
-                                     wanted=Wanted(licence=licence, with_people=with_people))
+        files, skipped = static_site(
+            book, title=title, about=about, now=now(), wanted=Wanted(licence=licence, with_people=with_people)
+        )
     for name, content in files.items():
         write_whole(folder / name, content)
     lines = [f"Wrote {len(files)} files to {folder}; open {folder / 'index.html'}.", *skipped]
@@ -151,8 +186,14 @@ def _written(report: Any, stem: str, to: Path, as_json: bool) -> None:
     for name, content in files.items():
         write_whole(to / name, content)
     paths = [str(to / name) for name in files]
-    answer = {"headline": report.headline, "rests_on": report.basis, "files": paths, "numbers": report.numbers,
-              "seed": report.seed, "versions": report.versions}
+    answer = {
+        "headline": report.headline,
+        "rests_on": report.basis,
+        "files": paths,
+        "numbers": report.numbers,
+        "seed": report.seed,
+        "versions": report.versions,
+    }
     say(answer, as_json=as_json, text=[report.headline, *filter(None, [report.basis]), *(f"Wrote {path}" for path in paths)])
 
 

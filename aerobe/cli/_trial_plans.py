@@ -14,11 +14,31 @@ CONTROLS = Parameter(negative="--no-controls")
 
 
 def plan(
-    name: Annotated[str, NAME], *, arms: str, question: str = "two recipes", of_recipe: str = "", runs: str = "",
-    outcome: str = "biomass", margin: str = "1.5", money: str = "500", test_price: str = "10", brew_price: str = "20",
-    tests: str = "", vessels: str = "2", vessel_names: str = "", days: str = "28", days_per_round: str = "3",
-    scatter: str = "weekly batches", test_scatter: str = "0.15", assay: str = "", sample_at: str = "24 h", start: str = "",
-    seed: str = "1", controls: Annotated[bool, CONTROLS] = True, begin: bool = False, where: Where = OWN,
+    name: Annotated[str, NAME],
+    *,
+    arms: str,
+    question: str = "two recipes",
+    of_recipe: str = "",
+    runs: str = "",
+    outcome: str = "biomass",
+    margin: str = "1.5",
+    money: str = "500",
+    test_price: str = "10",
+    brew_price: str = "20",
+    tests: str = "",
+    vessels: str = "2",
+    vessel_names: str = "",
+    days: str = "28",
+    days_per_round: str = "3",
+    scatter: str = "weekly batches",
+    test_scatter: str = "0.15",
+    assay: str = "",
+    sample_at: str = "24 h",
+    start: str = "",
+    seed: str = "1",
+    controls: Annotated[bool, CONTROLS] = True,
+    begin: bool = False,
+    where: Where = OWN,
 ) -> None:
     """What a budget can answer; with --begin, write the trial down and draw its run sheet.
 
@@ -74,10 +94,28 @@ def plan(
     from aerobe.desk import plan_for, start_trial
 
     wish = _wish(
-        name=name, arms=arms, question=question, of_recipe=of_recipe, runs=runs, outcome=outcome, margin=margin, money=money,
-        test_price=test_price, brew_price=brew_price, tests=tests, vessels=vessels, vessel_names=vessel_names, days=days,
-        days_per_round=days_per_round, scatter=scatter, test_scatter=test_scatter, assay=assay, sample_at=sample_at, start=start,
-        seed=seed, controls="yes" if controls else "no",
+        name=name,
+        arms=arms,
+        question=question,
+        of_recipe=of_recipe,
+        runs=runs,
+        outcome=outcome,
+        margin=margin,
+        money=money,
+        test_price=test_price,
+        brew_price=brew_price,
+        tests=tests,
+        vessels=vessels,
+        vessel_names=vessel_names,
+        days=days,
+        days_per_round=days_per_round,
+        scatter=scatter,
+        test_scatter=test_scatter,
+        assay=assay,
+        sample_at=sample_at,
+        start=start,
+        seed=seed,
+        controls="yes" if controls else "no",
     )
     with where.open() as notebook:
         with progress("simulating the verdict of each design"):
@@ -134,8 +172,16 @@ def _plan_text(found: Any, key: str) -> list[str]:
 
 
 def power(
-    key: str, /, *, scatter: str = "weekly batches", test_scatter: str = "0.15", simulations: int = 1000, workers: int = 0,
-    cluster: str = "", seed: int = 1, where: Where = OWN,
+    key: str,
+    /,
+    *,
+    scatter: str = "weekly batches",
+    test_scatter: str = "0.15",
+    simulations: int = 1000,
+    workers: int = 0,
+    cluster: str = "",
+    seed: int = 1,
+    where: Where = OWN,
 ) -> None:
     """How often a planned trial would be told, if its recipes behave as the brew model believes.
 

@@ -78,9 +78,14 @@ def begin(key: str, code: str, /, *, where: Where = OWN) -> None:
 
     with where.open() as notebook:
         receipt = start_planned_brew(notebook, key, code, now=now())
-    say(receipt, as_json=where.json, text=[
-        f"Brew '{receipt.key}' began.", *then(f"reading add {receipt.key} RESULT --assay KEY", f"call {receipt.key}"),
-    ])
+    say(
+        receipt,
+        as_json=where.json,
+        text=[
+            f"Brew '{receipt.key}' began.",
+            *then(f"reading add {receipt.key} RESULT --assay KEY", f"call {receipt.key}"),
+        ],
+    )
 
 
 @trial.command(name="sheet")

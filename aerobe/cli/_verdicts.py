@@ -13,8 +13,15 @@ from aerobe.records import Arm, Trial, as_json
 
 
 def verdict(
-    key: str, /, *, outcome: str = "", assay: str = "", at_h: float | None = None, margin: float | None = None,
-    also: tuple[str, ...] = (), where: Where = OWN,
+    key: str,
+    /,
+    *,
+    outcome: str = "",
+    assay: str = "",
+    at_h: float | None = None,
+    margin: float | None = None,
+    also: tuple[str, ...] = (),
+    where: Where = OWN,
 ) -> int:
     """Judge a trial. Exit code 4: nothing can be told yet.
 
@@ -38,9 +45,7 @@ def verdict(
     pairs = [_pair(item) for item in also]
     with where.open() as notebook:
         with progress("judging"):
-            found = verdict_of_trial(
-            notebook, key, outcome=outcome, assay=assay, at_h=at_h, margin=margin, also=pairs, now=now()
-        )
+            found = verdict_of_trial(notebook, key, outcome=outcome, assay=assay, at_h=at_h, margin=margin, also=pairs, now=now())
         keep_verdict(notebook, key, found, now=now())
         basis = rests_on(notebook, key, outcome_key=outcome, assay=assay).words
     return _say_verdict(found, where.json, basis)
@@ -60,8 +65,10 @@ def next_one(key: str, /, *, where: Where = OWN) -> None:
         found = next_trial(notebook, key, now=now())
     lines = list(found.because)
     if found.trial is not None:
-        lines.append(f"Next: {found.trial.question} with {', '.join(arm.key for arm in found.trial.arms)}"
-                     + (f", {found.brews_per_arm} brews of each arm in all." if found.brews_per_arm else "."))
+        lines.append(
+            f"Next: {found.trial.question} with {', '.join(arm.key for arm in found.trial.arms)}"
+            + (f", {found.brews_per_arm} brews of each arm in all." if found.brews_per_arm else ".")
+        )
     say(found, as_json=where.json, text=lines)
 
 

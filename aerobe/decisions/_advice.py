@@ -278,9 +278,7 @@ def _would_change(
     if call != "test at" and test is not None and test.loss_avoided > WORTH_ASKING:
         out.append(f"A test at {test.at_h:.1f} h would be worth taking if it cost less than {test.worth:.1f}.")
     if call == "wait until":
-        out.append(
-            "A reading clearly below the one before it, or oxygen climbing back under the same air: food is spent."
-        )
+        out.append("A reading clearly below the one before it, or oxygen climbing back under the same air: food is spent.")
     if call == "harvest now":
         out.append("Food added now, or a reading clearly above the band.")
     if not posterior.settled:

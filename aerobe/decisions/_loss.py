@@ -24,16 +24,12 @@ def attainment(posterior: Posterior, aim: AimChoice, costs: Costs) -> Array:
         return np.asarray(biomass / biomass.max(axis=1, keepdims=True))
     if aim.aim == "fungal to bacterial target":
         if aim.ratio_target is None:
-            raise UnusableRecord(
-                "The aim is a fungal to bacterial target, and no target is given.", "Give a target such as 1.0."
-            )
+            raise UnusableRecord("The aim is a fungal to bacterial target, and no target is given.", "Give a target such as 1.0.")
         distance = np.abs(np.log(np.maximum(posterior.ratio, 1e-9) / aim.ratio_target))
         return np.asarray(np.maximum(1.0 - distance, 0.0))
     if aim.aim == "enough biomass with oxygen":
         if aim.biomass_at_least is None:
-            raise UnusableRecord(
-                "The aim is enough biomass, and no amount is given.", "Give the least biomass in ug C/mL."
-            )
+            raise UnusableRecord("The aim is enough biomass, and no amount is given.", "Give the least biomass in ug C/mL.")
         enough = np.minimum(biomass / max(aim.biomass_at_least, 1e-9), 1.0)
         aerobic = np.clip(posterior.oxygen / max(aim.oxygen_floor_mg_per_l, 1e-9), 0.0, 1.0)
         return np.asarray(enough * aerobic)

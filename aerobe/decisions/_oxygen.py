@@ -42,9 +42,7 @@ class OxygenOutlook:
     holding_time_low_h: float
 
 
-def oxygen_outlook(
-    posterior: Posterior, now_h: float, floor_mg_per_l: float, *, within_h: float = 24.0
-) -> OxygenOutlook:
+def oxygen_outlook(posterior: Posterior, now_h: float, floor_mg_per_l: float, *, within_h: float = 24.0) -> OxygenOutlook:
     """The outlook from a posterior at a time."""
     now = posterior.value_at(posterior.oxygen, now_h)
     low, middle, high = np.quantile(now, [0.05, 0.5, 0.95])

@@ -42,10 +42,6 @@ def replay(
         seen = story.until(hour)
         posterior = infer_brew(seen, seed=seed, past=past, effort=effort)
         left = max(0, tests - len({item.elapsed_h for item in seen.measurements}))
-        out.append(
-            advise(
-                posterior, now_h=hour, aim=aim, costs=costs, tests_left=left, kit=kit, gates=gates_at(hour), seed=seed
-            )
-        )
+        out.append(advise(posterior, now_h=hour, aim=aim, costs=costs, tests_left=left, kit=kit, gates=gates_at(hour), seed=seed))
         progress((place + 1) / len(hours))
     return out

@@ -152,9 +152,7 @@ def certificate_pictures(answer: AssayAnswer) -> tuple[Picture, ...]:
     return (first,) if colour is None else (first, colour)
 
 
-def keep_certificate(
-    notebook: Notebook, assay_key: str, answer: AssayAnswer, *, now: datetime, who: str = ""
-) -> Receipt:
+def keep_certificate(notebook: Notebook, assay_key: str, answer: AssayAnswer, *, now: datetime, who: str = "") -> Receipt:
     """Write the error found into an assay of the notebook; the earlier one stays in the record of changes.
 
     Raises

@@ -106,9 +106,7 @@ def hyphae_of_crossings(
     return length, room.carbon_from_hyphae(length.value, width_um)
 
 
-def result_on_basis(
-    result: str, *, given: str, wanted: str, density: str, moisture: str = "0"
-) -> room.PropagationAgreement:
+def result_on_basis(result: str, *, given: str, wanted: str, density: str, moisture: str = "0") -> room.PropagationAgreement:
     """A result per mL, per gram wet or per gram dry on another basis; each number typed alone or as `value +- uncertainty`."""
     material = room.Material(density_g_per_ml=_uncertain(density), moisture=_uncertain(moisture))
     return room.convert_basis(_uncertain(result), given=given, wanted=wanted, material=material)

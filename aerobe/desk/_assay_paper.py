@@ -32,6 +32,4 @@ def certificate_as_pdf(form: StudyForm, *, now: datetime) -> bytes:
     )
     lines = tuple(f"{heading}: {words}" for heading, words in answer.lines if heading != "Conclusion")
     page = (Shown(picture=certificate_pictures(answer)[0]), Points(items=lines))
-    return report_as_pdf(
-        replace(full, headline=answer.conclusion, first=page, sections=(), sources=tuple(cite(*PAGE_SOURCES)))
-    )
+    return report_as_pdf(replace(full, headline=answer.conclusion, first=page, sections=(), sources=tuple(cite(*PAGE_SOURCES))))

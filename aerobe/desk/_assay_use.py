@@ -55,9 +55,7 @@ def picture_of_phases(found: room.PhaseBias, names: tuple[str, str]) -> Picture:
 
 def content_by_addition(added: str, signals: str, *, background: float = 0.0) -> room.StandardAddition:
     """Content of a sample from known additions to it, free of a matrix that changes the slope."""
-    return room.standard_addition(
-        numbers_typed(added, "additions"), numbers_typed(signals, "signals"), background=background
-    )
+    return room.standard_addition(numbers_typed(added, "additions"), numbers_typed(signals, "signals"), background=background)
 
 
 def tests_needed(

@@ -60,11 +60,15 @@ def call_in_words(brew: Brew, advice: Any, *, now: datetime) -> Call:
     due = at(advice.at_h)
     # The hour has come and only gates hold: what helps is not to wait but to settle them.
     ripe = advice.call == "wait until" and advice.held_back_by and window.best_h <= advice.now_h + SOON_H
-    say = "Hold back: settle this first" if ripe else {
-        "harvest now": "Harvest now",
-        "wait until": f"Wait until {spoken(due, now)}",
-        "test at": "Test now" if due <= now + timedelta(minutes=10) else f"Test at {spoken(due, now)}",
-    }[advice.call]
+    say = (
+        "Hold back: settle this first"
+        if ripe
+        else {
+            "harvest now": "Harvest now",
+            "wait until": f"Wait until {spoken(due, now)}",
+            "test at": "Test now" if due <= now + timedelta(minutes=10) else f"Test at {spoken(due, now)}",
+        }[advice.call]
+    )
     crosses = at(oxygen.crosses_at_h) if oxygen.crosses_at_h is not None else None
     return Call(
         call=advice.call,
@@ -109,9 +113,7 @@ def _window(window: Any, at: Any, now: datetime) -> str:
     if end - start < timedelta(minutes=20):
         return f"Harvest at {spoken(best, now)}, {loss}."
     first = "now" if start <= now else spoken(start, now)
-    return (
-        f"Harvest between {first} and {spoken(end, now)}, best {'now' if best <= now else spoken(best, now)}, {loss}."
-    )
+    return f"Harvest between {first} and {spoken(end, now)}, best {'now' if best <= now else spoken(best, now)}, {loss}."
 
 
 def _oxygen(oxygen: Any, crosses: datetime | None, now: datetime) -> str:

@@ -34,42 +34,96 @@ from aerobe.records import (
 
 INVENTED = "Invented for the demo: no such place, brew or reading exists."
 TRIAL = "kelp-question"
-BREWING_H = 14.5                # how long the last brew has had air when the demo is made [h]
-COLOUR = 6.0                    # what the tea's colour adds to the colour test [ug C/mL]
+BREWING_H = 14.5  # how long the last brew has had air when the demo is made [h]
+COLOUR = 6.0  # what the tea's colour adds to the colour test [ug C/mL]
 SAMPLED_AT_H = (0.5, 6.0, 12.0, 20.0, 30.0)
 HARVESTED_AT_H = 31.0
 
 COMPOST = Compost(
-    key="orchard-heap", name="Orchard heap (invented)", origin="leaves, straw and grass of an invented orchard",
-    process="windrow", animal_origin=False, age_days=190.0, moisture=0.55, bulk_density_kg_per_l=0.6, carbon_to_nitrogen=29.0,
+    key="orchard-heap",
+    name="Orchard heap (invented)",
+    origin="leaves, straw and grass of an invented orchard",
+    process="windrow",
+    animal_origin=False,
+    age_days=190.0,
+    moisture=0.55,
+    bulk_density_kg_per_l=0.6,
+    carbon_to_nitrogen=29.0,
     heat=HeatLog(
         days=tuple(float(day) for day in range(0, 24)),
-        temperatures_degc=(18.0, 34.0, 48.0, 56.0, 60.0, 61.0, 62.0, 61.0, 60.0, 61.0, 60.0, 59.0, 60.0, 59.0, 58.0, 59.0, 58.0,
-                           57.0, 58.0, 57.0, 56.0, 50.0, 44.0, 39.0),
+        temperatures_degc=(
+            18.0,
+            34.0,
+            48.0,
+            56.0,
+            60.0,
+            61.0,
+            62.0,
+            61.0,
+            60.0,
+            61.0,
+            60.0,
+            59.0,
+            60.0,
+            59.0,
+            58.0,
+            59.0,
+            58.0,
+            57.0,
+            58.0,
+            57.0,
+            56.0,
+            50.0,
+            44.0,
+            39.0,
+        ),
         turned_on_days=(4.0, 7.0, 10.0, 13.0, 16.0, 19.0),
     ),
 )
 RECIPES = {
     "plain": Recipe(
-        key="plain", name="Plain (invented)", compost=COMPOST.key, compost_g_per_l=50.0, water="rain", notes=INVENTED,
+        key="plain",
+        name="Plain (invented)",
+        compost=COMPOST.key,
+        compost_g_per_l=50.0,
+        water="rain",
+        notes=INVENTED,
         foods=(FoodDose(food="molasses", g_per_l=0.8),),
     ),
     "kelp": Recipe(
-        key="kelp", name="With kelp (invented)", compost=COMPOST.key, compost_g_per_l=50.0, water="rain", notes=INVENTED,
+        key="kelp",
+        name="With kelp (invented)",
+        compost=COMPOST.key,
+        compost_g_per_l=50.0,
+        water="rain",
+        notes=INVENTED,
         foods=(FoodDose(food="molasses", g_per_l=0.8), FoodDose(food="kelp-extract", g_per_l=1.0)),
     ),
 }
 VESSELS = {
     f"bucket-{letter}": Vessel(
-        key=f"bucket-{letter}", name=f"Bucket {letter.upper()} (invented)", volume_l=20.0, depth_m=0.32, altitude_m=120.0,
+        key=f"bucket-{letter}",
+        name=f"Bucket {letter.upper()} (invented)",
+        volume_l=20.0,
+        depth_m=0.32,
+        altitude_m=120.0,
         air=AirSupply(flow_l_per_min=12.0, diffuser="coarse bubble", power_w=8.0),
     )
     for letter in "ab"
 }
 ASSAY = Assay(
-    key="colour-test", name="Colour test (invented)", method="colour test", price=9.0,
-    error=AssayError(constant_sd=4.0, proportional_cv=0.18, gain_log_sd=0.25, detection_limit=8.0, upper_limit=2000.0,
-                     origin="invented for the demo"),
+    key="colour-test",
+    name="Colour test (invented)",
+    method="colour test",
+    price=9.0,
+    error=AssayError(
+        constant_sd=4.0,
+        proportional_cv=0.18,
+        gain_log_sd=0.25,
+        detection_limit=8.0,
+        upper_limit=2000.0,
+        origin="invented for the demo",
+    ),
 )
 PROBE = Probe(noise_mg_per_l=0.08)
 
@@ -83,7 +137,7 @@ class _Run:
     vessel: str
     block: str
     started_at: datetime
-    until_h: float              # how far it is known: to the harvest, or to now [h]
+    until_h: float  # how far it is known: to the harvest, or to now [h]
     temperature_degc: float
 
 
@@ -130,10 +184,17 @@ def _runs(now: datetime) -> list[_Run]:
             # The last block's plain brew stands two days earlier: one bucket was not free; only its kelp brew still bubbles.
             early = start - timedelta(days=2) if last and arm == "plain" else start
             until = BREWING_H if last and arm == "kelp" else HARVESTED_AT_H
-            runs.append(_Run(
-                key=f"{arm}-{block}", arm=arm, vessel=f"bucket-{'ab'[place]}", block=f"day-{block}", started_at=early,
-                until_h=until, temperature_degc=degree,
-            ))
+            runs.append(
+                _Run(
+                    key=f"{arm}-{block}",
+                    arm=arm,
+                    vessel=f"bucket-{'ab'[place]}",
+                    block=f"day-{block}",
+                    started_at=early,
+                    until_h=until,
+                    temperature_degc=degree,
+                )
+            )
     return sorted(runs, key=lambda run: run.started_at)
 
 
@@ -148,14 +209,26 @@ def _course(run: _Run, *, seed: int) -> SimulatedBrew:
 def _fixed_things(pen: Pen, runs: list[_Run], now: datetime) -> None:
     for record in (COMPOST, *RECIPES.values(), *VESSELS.values(), ASSAY):
         pen.add(record, at=now)
-    pen.add(Trial(
-        key=TRIAL, name="Does kelp pay? (invented)", question="two recipes", planned_at=runs[0].started_at - timedelta(days=2),
-        arms=(Arm(key="plain", recipe="plain", is_standard=True), Arm(key="kelp", recipe="kelp")), design="randomised blocks",
-        notes=INVENTED,
-    ), at=now)
+    pen.add(
+        Trial(
+            key=TRIAL,
+            name="Does kelp pay? (invented)",
+            question="two recipes",
+            planned_at=runs[0].started_at - timedelta(days=2),
+            arms=(Arm(key="plain", recipe="plain", is_standard=True), Arm(key="kelp", recipe="kelp")),
+            design="randomised blocks",
+            notes=INVENTED,
+        ),
+        at=now,
+    )
     planned = tuple(
         PlannedBrew(
-            brew=run.key, arm=run.arm, block=run.block, vessel=run.vessel, starts_at=run.started_at, blind_code=f"T{number:02d}",
+            brew=run.key,
+            arm=run.arm,
+            block=run.block,
+            vessel=run.vessel,
+            starts_at=run.started_at,
+            blind_code=f"T{number:02d}",
             samples=tuple(PlannedSample(elapsed_h=hour, tests=2, controls=("killed control",)) for hour in SAMPLED_AT_H),
         )
         for number, run in enumerate(runs, start=1)
@@ -165,12 +238,22 @@ def _fixed_things(pen: Pen, runs: list[_Run], now: datetime) -> None:
 
 def _write_brew(pen: Pen, run: _Run, course: SimulatedBrew, rng: np.random.Generator, now: datetime) -> None:
     number = run.block[-1]
-    pen.add(Brew(
-        key=run.key, name=f"{RECIPES[run.arm].name.split(' (')[0]}, day {number} (invented)", recipe=run.arm, vessel=run.vessel,
-        started_at=run.started_at, temperature_degc=run.temperature_degc, trial=TRIAL, arm=run.arm, block=run.block,
-        tests_in_budget=15,
-        notes=INVENTED,
-    ), at=run.started_at)
+    pen.add(
+        Brew(
+            key=run.key,
+            name=f"{RECIPES[run.arm].name.split(' (')[0]}, day {number} (invented)",
+            recipe=run.arm,
+            vessel=run.vessel,
+            started_at=run.started_at,
+            temperature_degc=run.temperature_degc,
+            trial=TRIAL,
+            arm=run.arm,
+            block=run.block,
+            tests_in_budget=15,
+            notes=INVENTED,
+        ),
+        at=run.started_at,
+    )
     for reading in _readings(run, course, rng):
         pen.add(reading, at=reading.entered_at or now)
     for log in _logs(run, course, rng):
@@ -178,9 +261,22 @@ def _write_brew(pen: Pen, run: _Run, course: SimulatedBrew, rng: np.random.Gener
     if run.until_h == HARVESTED_AT_H:
         ended = run.started_at + timedelta(hours=HARVESTED_AT_H)
         pen.add(Harvest(brew=run.key, elapsed_h=HARVESTED_AT_H, smell="earthy", volume_l=18.0, notes=INVENTED), at=ended)
-        pen.add(Use(key=f"use-{run.key}", brew=run.key, used_at=ended + timedelta(hours=1), place="invented orchard, young trees",
-                    crop="apple, not bearing", edible=False, touches_edible_part=False, area_m2=60.0, tea_l=18.0, water_l=72.0,
-                    notes=INVENTED), at=ended + timedelta(hours=1))
+        pen.add(
+            Use(
+                key=f"use-{run.key}",
+                brew=run.key,
+                used_at=ended + timedelta(hours=1),
+                place="invented orchard, young trees",
+                crop="apple, not bearing",
+                edible=False,
+                touches_edible_part=False,
+                area_m2=60.0,
+                tea_l=18.0,
+                water_l=72.0,
+                notes=INVENTED,
+            ),
+            at=ended + timedelta(hours=1),
+        )
 
 
 def _readings(run: _Run, course: SimulatedBrew, rng: np.random.Generator) -> Iterator[Reading]:
@@ -189,7 +285,7 @@ def _readings(run: _Run, course: SimulatedBrew, rng: np.random.Generator) -> Ite
     hours = [hour for hour in SAMPLED_AT_H if hour <= run.until_h]
     blanks = [Measurement(elapsed_h=hour, value=1.0, error=error, assay=ASSAY.key) for hour in hours for _ in range(2)]
     for place, result in enumerate(course.measure(rng, *blanks)):
-        shown = result.value + COLOUR       # the limit of detection is one of what is left without the colour
+        shown = result.value + COLOUR  # the limit of detection is one of what is left without the colour
         yield _reading(run, result.elapsed_h, shown, place % 2 + 1, "sample", below=result.below_detection)
     for hour in hours:
         yield _reading(run, hour, COLOUR + float(rng.normal(0.0, 1.0)), 1, "killed control")
@@ -199,9 +295,20 @@ def _reading(run: _Run, hour: float, value: float, replicate: int, role: str, *,
     shown = round(max(value, 0.0), 1)
     key = f"{run.key}-{hour:g}h-{role.split()[0]}-{replicate}"
     return Reading(
-        key=key, brew=run.key, assay=ASSAY.key, role=role, elapsed_h=hour, signal=shown, unit=ASSAY.unit, replicate=replicate,
-        typed_as=f"<{shown:g}" if below else f"{shown:g}", below_detection=below, kit_lot="invented-1", operator="demo",
-        entered_at=run.started_at + timedelta(hours=hour, minutes=20), notes=INVENTED,
+        key=key,
+        brew=run.key,
+        assay=ASSAY.key,
+        role=role,
+        elapsed_h=hour,
+        signal=shown,
+        unit=ASSAY.unit,
+        replicate=replicate,
+        typed_as=f"<{shown:g}" if below else f"{shown:g}",
+        below_detection=below,
+        kit_lot="invented-1",
+        operator="demo",
+        entered_at=run.started_at + timedelta(hours=hour, minutes=20),
+        notes=INVENTED,
     )
 
 
@@ -213,7 +320,10 @@ def _logs(run: _Run, course: SimulatedBrew, rng: np.random.Generator) -> Iterato
     day = np.sin((hours - 9.0) / 24.0 * 2.0 * np.pi)
     water = run.temperature_degc + 0.8 * day + rng.normal(0.0, 0.04, len(hours))
     for channel, values in (("oxygen", np.maximum(oxygen, 0.0)), ("temperature", water)):
-        yield SensorLog(brew=run.key, channel=channel, probe="demo", elapsed_h=tuple(hours.tolist()),
-                        values=tuple(np.round(values, 3).tolist()))
-
-
+        yield SensorLog(
+            brew=run.key,
+            channel=channel,
+            probe="demo",
+            elapsed_h=tuple(hours.tolist()),
+            values=tuple(np.round(values, 3).tolist()),
+        )

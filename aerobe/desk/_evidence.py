@@ -49,7 +49,13 @@ class Answer:
 
 
 def take_evidence(
-    notebook: Notebook, content: bytes, name: str, *, now: datetime, site: str = "", who: str = "",
+    notebook: Notebook,
+    content: bytes,
+    name: str,
+    *,
+    now: datetime,
+    site: str = "",
+    who: str = "",
 ) -> TakenEvidence:
     """Take in the trials of a data package, or contrasts typed from papers as a table.
 
@@ -105,7 +111,12 @@ def evidence_pairs(notebook: Notebook) -> tuple[tuple[str, str, str, int], ...]:
 
 
 def weigh_evidence(
-    notebook: Notebook, recipe: str, against: str, *, outcome: str = "biomass", margin_ratio: float = 1.25,
+    notebook: Notebook,
+    recipe: str,
+    against: str,
+    *,
+    outcome: str = "biomass",
+    margin_ratio: float = 1.25,
 ) -> Answer:
     """What all trials together say of one recipe against another.
 
@@ -167,9 +178,16 @@ def pool_all_brews(notebook: Notebook, *, reference: str = "", outcome: str = "b
     warm = np.array(columns[4], dtype=float)
     moderators = {"temperature_degc": warm} if np.ptp(warm) > 0.5 else {}
     return pool_brews(
-        ManyBrews(outcome=np.array(columns[2], dtype=float), variance=np.array(columns[3], dtype=float), trial=columns[0],
-                  recipe=columns[1], moderators=moderators),
-        reference=reference, xp=array_module("cupy" if on_gpu else "numpy"))
+        ManyBrews(
+            outcome=np.array(columns[2], dtype=float),
+            variance=np.array(columns[3], dtype=float),
+            trial=columns[0],
+            recipe=columns[1],
+            moderators=moderators,
+        ),
+        reference=reference,
+        xp=array_module("cupy" if on_gpu else "numpy"),
+    )
 
 
 def copy_evidence(notebook: Notebook, copy: Notebook, *, now: datetime, with_people: bool) -> None:
@@ -187,9 +205,12 @@ def weighed_with_others(copy: Notebook) -> tuple[Weighed, ...]:
     others = kept_evidence(copy)
     own, _, _ = _of_notebook(copy, "own notebook")
     pairs = dict.fromkeys((item.recipe, item.against, item.outcome) for item in own)
-    return tuple(weigh((*own, *others), recipe, against, outcome=outcome) for recipe, against, outcome in pairs
-                 if any({item.recipe, item.against} == {recipe, against} and item.outcome == outcome for item in others)
-                 and any(_usable(item) for item in (*own, *others) if {item.recipe, item.against} == {recipe, against}))
+    return tuple(
+        weigh((*own, *others), recipe, against, outcome=outcome)
+        for recipe, against, outcome in pairs
+        if any({item.recipe, item.against} == {recipe, against} and item.outcome == outcome for item in others)
+        and any(_usable(item) for item in (*own, *others) if {item.recipe, item.against} == {recipe, against})
+    )
 
 
 def _usable(item: Contrast) -> bool:
@@ -242,13 +263,18 @@ def _recipe_name(arm: Arm, recipes: Mapping[str, Recipe]) -> str:
 
 
 def _making(
-    trial: Trial, brews: Sequence[Brew], readings: Sequence[Reading], assays: Mapping[str, Assay],
+    trial: Trial,
+    brews: Sequence[Brew],
+    readings: Sequence[Reading],
+    assays: Mapping[str, Assay],
     sheets: Sequence[RunSheet],
 ) -> dict[str, Any]:
     used = [assays[key] for key in sorted({item.assay for item in readings if item.role == "sample"})]
     planned = trial.planned_at is not None and all(brew.started_at >= trial.planned_at for brew in brews)
     return {
-        "planned": planned, "blinded": is_blinded(brews, sheets), "randomised": bool(sheets),
+        "planned": planned,
+        "blinded": is_blinded(brews, sheets),
+        "randomised": bool(sheets),
         "killed_control": any(item.role in ("killed control", "filtered blank") for item in readings),
         "assay": ", ".join(item.name for item in used),
         "assay_characterised": all(item.error is not None and item.error.origin != "assumed" for item in used),

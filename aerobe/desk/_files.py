@@ -28,6 +28,4 @@ def write_whole(path: Path, content: bytes | str) -> None:
     except OSError as fault:
         with contextlib.suppress(OSError):
             half.unlink(missing_ok=True)
-        raise NotAllowed(
-            f"{path} cannot be written: {fault.strerror}.", "Free some space, or choose another folder."
-        ) from None
+        raise NotAllowed(f"{path} cannot be written: {fault.strerror}.", "Free some space, or choose another folder.") from None

@@ -20,7 +20,7 @@ from aerobe.records import as_plain, content_hash
 from aerobe.units import percent
 
 KIND = "hindsight"
-POINTS_KEPT = 160               # times of a band that are kept; a screen shows no more
+POINTS_KEPT = 160  # times of a band that are kept; a screen shows no more
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,12 +113,18 @@ def _worked_out(notebook: Notebook, history: BrewHistory, stamp: str, now: datet
     missed = missed_by(posterior, ended_h, brew.aim, brew.costs) if harvest is not None else None
     tested = any(reading.role == "sample" for reading in history.readings)
     return Hindsight(
-        ended_h=ended_h, harvested=harvest is not None,
-        aim=brew.aim.aim + (", waiting priced in" if brew.costs.hour_of_waiting > 0.0 else ""), window=window,
-        forgone=missed.mean if missed else None, forgone_low=missed.low if missed else None,
-        forgone_high=missed.high if missed else None, measured=tested or history.log("oxygen") is not None,
+        ended_h=ended_h,
+        harvested=harvest is not None,
+        aim=brew.aim.aim + (", waiting priced in" if brew.costs.hour_of_waiting > 0.0 else ""),
+        window=window,
+        forgone=missed.mean if missed else None,
+        forgone_low=missed.low if missed else None,
+        forgone_high=missed.high if missed else None,
+        measured=tested or history.log("oxygen") is not None,
         forecast=_until(forecast_of(posterior), max(ended_h, _last_known_h(history), window.end_h)),
-        settled=posterior.settled, notes=posterior.notes, stamp=stamp,
+        settled=posterior.settled,
+        notes=posterior.notes,
+        stamp=stamp,
     )
 
 
@@ -126,8 +132,20 @@ def _stamp(history: BrewHistory) -> str:
     """Of everything that a fit reads of this brew; its name and notes are not among it."""
     logs = [[log.channel, log.probe, len(log.values), content_hash([log.elapsed_h, log.values])] for log in history.logs]
     brew = history.brew
-    held = [brew.started_at, brew.temperature_degc, brew.aim, brew.costs, brew.seed, history.recipe, history.compost,
-            history.vessel, history.assays, history.readings, history.harvest, logs]
+    held = [
+        brew.started_at,
+        brew.temperature_degc,
+        brew.aim,
+        brew.costs,
+        brew.seed,
+        history.recipe,
+        history.compost,
+        history.vessel,
+        history.assays,
+        history.readings,
+        history.harvest,
+        logs,
+    ]
     return content_hash([MODEL, __version__, as_plain(held)])
 
 
@@ -146,8 +164,9 @@ def _until(forecast: Forecast, end_h: float) -> Forecast:
     def cut(band: tuple[Any, Any, Any]) -> tuple[Any, Any, Any]:
         return band[0][chosen], band[1][chosen], band[2][chosen]
 
-    return Forecast(times_h=forecast.times_h[chosen], biomass=cut(forecast.biomass), ratio=cut(forecast.ratio),
-                    oxygen=cut(forecast.oxygen))
+    return Forecast(
+        times_h=forecast.times_h[chosen], biomass=cut(forecast.biomass), ratio=cut(forecast.ratio), oxygen=cut(forecast.oxygen)
+    )
 
 
 def _packed(found: Hindsight) -> dict[str, Any]:
@@ -169,8 +188,9 @@ def _unpacked(payload: dict[str, Any]) -> Hindsight:
         low, middle, high = (np.asarray(values, float) for values in bands[name])
         return low, middle, high
 
-    forecast = Forecast(times_h=np.asarray(bands["times_h"], float), biomass=three("biomass"), ratio=three("ratio"),
-                        oxygen=three("oxygen"))
+    forecast = Forecast(
+        times_h=np.asarray(bands["times_h"], float), biomass=three("biomass"), ratio=three("ratio"), oxygen=three("oxygen")
+    )
     rest = {name: payload[name] for name in Hindsight.__dataclass_fields__ if name not in ("forecast", "window", "notes")}
     return Hindsight(forecast=forecast, window=Window(**payload["window"]), notes=tuple(payload["notes"]), **rest)
 

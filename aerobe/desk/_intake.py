@@ -60,7 +60,7 @@ class Wishes:
     decimal_comma: bool | None = None
     started_at: datetime | None = None
     sheet: str = ""
-    at_h: float | None = None       # when rows without a time were sampled [h]
+    at_h: float | None = None  # when rows without a time were sampled [h]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,8 +69,8 @@ class Preview:
 
     table: Table
     mapping: Mapping
-    rows: RowsRead | None           # None while the mapping has questions
-    brews: tuple[str, ...] = ()     # labels found
+    rows: RowsRead | None  # None while the mapping has questions
+    brews: tuple[str, ...] = ()  # labels found
     assays: tuple[str, ...] = ()
 
     @property
@@ -89,7 +89,7 @@ class TakenIn:
     readings: int
     duplicates: int
     log_points: int
-    kept_beside: int                # means of arms and parts of totals: kept with the trial, not as readings of a brew
+    kept_beside: int  # means of arms and parts of totals: kept with the trial, not as readings of a brew
     empty: int
     faults: tuple[RowFault, ...]
     notes: tuple[str, ...]
@@ -108,8 +108,13 @@ def preview_table(content: bytes, name: str, wishes: Wishes | None = None) -> Pr
     wishes = wishes or Wishes(columns={})
     table = read_table(content, name, sheet=wishes.sheet)
     mapping = mend_mapping(
-        table, guess_mapping(table), dict(wishes.columns), zone=wishes.zone, day_first=wishes.day_first,
-        decimal_comma=wishes.decimal_comma, at_h=wishes.at_h,
+        table,
+        guess_mapping(table),
+        dict(wishes.columns),
+        zone=wishes.zone,
+        day_first=wishes.day_first,
+        decimal_comma=wishes.decimal_comma,
+        at_h=wishes.at_h,
     )
     if mapping.questions:
         return Preview(table=table, mapping=mapping, rows=None)
@@ -160,8 +165,8 @@ class _Keeper:
         self.faults = list(rows.faults)
         self.notes: list[str] = []
         self.trial: TrialMade | None = None
-        self.filled: set[str] = set()       # brews that got a reading or a log point
-        self.water: dict[str, tuple[list[float], list[float]]] = {}     # temperatures that the table brings, by brew
+        self.filled: set[str] = set()  # brews that got a reading or a log point
+        self.water: dict[str, tuple[list[float], list[float]]] = {}  # temperatures that the table brings, by brew
 
     def keep(self) -> TakenIn:
         whole = [row for row in self.rows.results if not is_mean(row) and not is_part(row, self.wholes)]
@@ -181,9 +186,16 @@ class _Keeper:
             raise ImportFault("Not one row of the table could be kept.", _first_remedy(self.faults))
         self._origins()
         return TakenIn(
-            trial=self.trial.trial if self.trial else "", brews=self.trial.brews if self.trial else (),
-            assays=tuple(sorted({item.key for item in made.new})), readings=kept, duplicates=doubled, log_points=points,
-            kept_beside=self._beside(beside), empty=self.rows.empty, faults=tuple(self.faults), notes=tuple(self.notes),
+            trial=self.trial.trial if self.trial else "",
+            brews=self.trial.brews if self.trial else (),
+            assays=tuple(sorted({item.key for item in made.new})),
+            readings=kept,
+            duplicates=doubled,
+            log_points=points,
+            kept_beside=self._beside(beside),
+            empty=self.rows.empty,
+            faults=tuple(self.faults),
+            notes=tuple(self.notes),
         )
 
     def _begin_trial(self, items: list[Any], beside: list[RowRead]) -> None:
@@ -196,8 +208,15 @@ class _Keeper:
                     "Nothing was added twice. If it is another experiment with the same numbers, change the file and say so.",
                 )
             self.trial = make_trial(
-                self.notebook, self.pen, unknown, [row.arm for row in beside], key=self.trial_key,
-                name=self.wishes.trial or self.file, started_at=self.wishes.started_at, now=self.now, who=self.who,
+                self.notebook,
+                self.pen,
+                unknown,
+                [row.arm for row in beside],
+                key=self.trial_key,
+                name=self.wishes.trial or self.file,
+                started_at=self.wishes.started_at,
+                now=self.now,
+                who=self.who,
             )
             self.brews.update(self.trial.by_label)
             self.notes += self.trial.notes
@@ -240,11 +259,22 @@ class _Keeper:
             raise ImportFault(f"The row is in {unit}, the assay '{assay.key}' in {assay.unit}.", "Name another assay for it.")
         try:
             return Reading(
-                key="pending", brew=brew.key, assay=assay.key, role=row.role,
+                key="pending",
+                brew=brew.key,
+                assay=assay.key,
+                role=row.role,
                 elapsed_h=self._elapsed(row.elapsed_h, row.clock, brew),
-                signal=row.value, unit=assay.unit, typed_as=row.typed_as, dilution=row.dilution, replicate=row.replicate,
-                below_detection=row.below_detection, above_range=row.above_range, operator=row.operator, kit_lot=row.kit_lot,
-                entered_at=self.now, notes=_notes(row),
+                signal=row.value,
+                unit=assay.unit,
+                typed_as=row.typed_as,
+                dilution=row.dilution,
+                replicate=row.replicate,
+                below_detection=row.below_detection,
+                above_range=row.above_range,
+                operator=row.operator,
+                kit_lot=row.kit_lot,
+                entered_at=self.now,
+                notes=_notes(row),
             )
         except ImportFault:
             raise
@@ -281,12 +311,19 @@ class _Keeper:
         for key in sorted(self.filled | set(begun)):
             new = begun.get(key)
             note_origin(
-                self.notebook, self.pen, key, file=self.file, sha256=self.sha256, started_at=new.started_at if new else None,
-                start=self.trial.start if self.trial and new else "", now=self.now, who=self.who,
+                self.notebook,
+                self.pen,
+                key,
+                file=self.file,
+                sha256=self.sha256,
+                started_at=new.started_at if new else None,
+                start=self.trial.start if self.trial and new else "",
+                now=self.now,
+                who=self.who,
             )
 
     def _from_percent(self, times: list[float], values: list[float], brew: Brew) -> list[float]:
-        fresh = self.trial is not None and brew.key in self.trial.brews     # its vessel is not stated
+        fresh = self.trial is not None and brew.key in self.trial.brews  # its vessel is not stated
         altitude = 0.0 if fresh else self.notebook.get(Vessel, brew.vessel).altitude_m
         water = self.water.get(brew.key)
         degrees = np.interp(times, *water) if water else np.full(len(times), brew.temperature_degc)
@@ -301,9 +338,19 @@ class _Keeper:
         if not rows:
             return 0
         lines = [
-            {"row": row.row, "arm": row.arm, "bottle": row.bottle, "brew": brew.key if (brew := self._brew(row)) else "",
-             "method": row.method, "variable": row.variable, "elapsed_h": row.elapsed_h, "value": row.value, "unit": row.unit,
-             "sd": row.sd, "typed_as": row.typed_as}
+            {
+                "row": row.row,
+                "arm": row.arm,
+                "bottle": row.bottle,
+                "brew": brew.key if (brew := self._brew(row)) else "",
+                "method": row.method,
+                "variable": row.variable,
+                "elapsed_h": row.elapsed_h,
+                "value": row.value,
+                "unit": row.unit,
+                "sd": row.sd,
+                "typed_as": row.typed_as,
+            }
             for row in rows
         ]
         subject = self.wishes.brew or self.trial_key
@@ -328,8 +375,15 @@ def _bare(name: str) -> str:
 def _content(reading: Reading) -> tuple[Any, ...]:
     """What makes two entries the same reading, however they came in."""
     return (
-        reading.brew, reading.assay, reading.role, round(reading.elapsed_h, 6), reading.signal, reading.dilution,
-        reading.replicate, reading.below_detection, reading.above_range,
+        reading.brew,
+        reading.assay,
+        reading.role,
+        round(reading.elapsed_h, 6),
+        reading.signal,
+        reading.dilution,
+        reading.replicate,
+        reading.below_detection,
+        reading.above_range,
     )
 
 

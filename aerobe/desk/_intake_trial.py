@@ -18,10 +18,22 @@ from aerobe.units import BIOMASS, COUNT
 UG_CARBON_PER_CELL = 2.0e-8
 
 _METHODS: tuple[tuple[str, str], ...] = (
-    ("flow cyt", "flow cytometry"), ("facs", "flow cytometry"), ("dapi", "direct microscopy"), ("microscop", "direct microscopy"),
-    ("direct count", "direct microscopy"), ("plate", "plate count"), ("cfu", "plate count"), ("mpn", "most probable number"),
-    ("probable", "most probable number"), ("respir", "respiration"), ("co2", "respiration"), ("oxygen", "oxygen uptake"),
-    ("turbid", "turbidity"), ("fumig", "fumigation extraction"), ("colour", "colour test"), ("color", "colour test"),
+    ("flow cyt", "flow cytometry"),
+    ("facs", "flow cytometry"),
+    ("dapi", "direct microscopy"),
+    ("microscop", "direct microscopy"),
+    ("direct count", "direct microscopy"),
+    ("plate", "plate count"),
+    ("cfu", "plate count"),
+    ("mpn", "most probable number"),
+    ("probable", "most probable number"),
+    ("respir", "respiration"),
+    ("co2", "respiration"),
+    ("oxygen", "oxygen uptake"),
+    ("turbid", "turbidity"),
+    ("fumig", "fumigation extraction"),
+    ("colour", "colour test"),
+    ("color", "colour test"),
 )
 
 
@@ -33,7 +45,7 @@ class TrialMade:
     brews: tuple[str, ...]
     by_label: dict[str, Brew]
     notes: tuple[str, ...]
-    start: str                  # how the start of its brews is known: `ASSUMED`, `FIRST_CLOCK` or "" where somebody said it
+    start: str  # how the start of its brews is known: `ASSUMED`, `FIRST_CLOCK` or "" where somebody said it
 
 
 @dataclass(slots=True, kw_only=True)
@@ -89,8 +101,16 @@ def known_brews(notebook: Notebook, trial: str) -> dict[str, Brew]:
 
 
 def make_trial(
-    notebook: Notebook, pen: Pen, items: Iterable[RowRead | ProbeColumn], further_arms: Iterable[str], *, key: str, name: str,
-    started_at: datetime | None, now: datetime, who: str,
+    notebook: Notebook,
+    pen: Pen,
+    items: Iterable[RowRead | ProbeColumn],
+    further_arms: Iterable[str],
+    *,
+    key: str,
+    name: str,
+    started_at: datetime | None,
+    now: datetime,
+    who: str,
 ) -> TrialMade:
     """Begin a trial, or add to the one with this key: an arm and a recipe for each treatment, a brew for each bottle.
 
@@ -107,24 +127,43 @@ def make_trial(
     known = {recipe.key for recipe in notebook.find(Recipe)}
     for arm in arms:
         if recipes[arm] not in known:
-            pen.add(Recipe(key=recipes[arm], name=arm.replace("_", " "), compost="not-stated", compost_g_per_l=0.0,
-                           notes=unsaid + " Only the treatment's name is known."), at=now, who=who)
+            pen.add(
+                Recipe(
+                    key=recipes[arm],
+                    name=arm.replace("_", " "),
+                    compost="not-stated",
+                    compost_g_per_l=0.0,
+                    notes=unsaid + " Only the treatment's name is known.",
+                ),
+                at=now,
+                who=who,
+            )
     _add_trial(notebook, pen, key, name, {keys[arm]: recipes[arm] for arm in arms}, outcome_of(items), now, who)
     by_label: dict[str, Brew] = {}
     for label, item in kinds.items():
         arm, said = _arm_of(item), label or "brew"
         which = ".".join(filter(None, (item.bottle, item.block))) or "1"
         brew = Brew(
-            key=_slug(f"{key}.{keys[arm]}.{which}"), name=said.replace("_", " "), vessel="not-stated", recipe=recipes[arm],
-            started_at=start, trial=key, arm=keys[arm], block=item.block, notes=f"{unsaid} {begun}".strip(),
+            key=_slug(f"{key}.{keys[arm]}.{which}"),
+            name=said.replace("_", " "),
+            vessel="not-stated",
+            recipe=recipes[arm],
+            started_at=start,
+            trial=key,
+            arm=keys[arm],
+            block=item.block,
+            notes=f"{unsaid} {begun}".strip(),
         )
         pen.add(brew, at=now, who=who)
         by_label[fold_label(said)] = brew
     notes = [f"Trial '{key}' has {len(arms)} arms and {len(by_label)} brews from this table."]
     notes.append("Recipe, vessel and temperature are not in the table: they stand as not stated; mend them where you know them.")
     return TrialMade(
-        trial=key, brews=tuple(brew.key for brew in by_label.values()), by_label=by_label,
-        notes=tuple(notes + ([begun] if begun else [])), start=how,
+        trial=key,
+        brews=tuple(brew.key for brew in by_label.values()),
+        by_label=by_label,
+        notes=tuple(notes + ([begun] if begun else [])),
+        start=how,
     )
 
 
@@ -159,12 +198,19 @@ def _add_trial(
         pen.change(replace(there, arms=there.arms + more), at=now, who=who, why="more arms from a table")
         return
     standards = [arm for arm in arms if re.search(r"control|standard|blank|untreated|water|without|\bnon?-", arm)][:1]
-    pen.add(Trial(
-        key=key, name=re.sub(r"\.[a-zA-Z0-9]{2,4}$", "", name).replace("_", " "),
-        question="several against a standard" if len(arms) > 2 and standards else "two recipes",
-        outcome=outcome, arms=tuple(Arm(key=arm, recipe=recipe, is_standard=arm in standards) for arm, recipe in arms.items()),
-        design="as imported; how bottles were assigned is not stated", notes="Imported.",
-    ), at=now, who=who)
+    pen.add(
+        Trial(
+            key=key,
+            name=re.sub(r"\.[a-zA-Z0-9]{2,4}$", "", name).replace("_", " "),
+            question="several against a standard" if len(arms) > 2 and standards else "two recipes",
+            outcome=outcome,
+            arms=tuple(Arm(key=arm, recipe=recipe, is_standard=arm in standards) for arm, recipe in arms.items()),
+            design="as imported; how bottles were assigned is not stated",
+            notes="Imported.",
+        ),
+        at=now,
+        who=who,
+    )
 
 
 def assays_of(rows: Sequence[RowRead], known: dict[str, Assay], *, default: str) -> AssaysMade:
@@ -243,8 +289,17 @@ def _first_of_each(rows: Sequence[RowRead]) -> list[RowRead]:
 
 def _add_unknowns(pen: Pen, now: datetime, who: str) -> None:
     pen.add(Compost(key="not-stated", name="not stated"), at=now, who=who)
-    pen.add(Vessel(key="not-stated", name="not stated (1 L, still air, assumed)", volume_l=1.0, depth_m=0.1,
-                   air=AirSupply(flow_l_per_min=0.0, diffuser="none")), at=now, who=who)
+    pen.add(
+        Vessel(
+            key="not-stated",
+            name="not stated (1 L, still air, assumed)",
+            volume_l=1.0,
+            depth_m=0.1,
+            air=AirSupply(flow_l_per_min=0.0, diffuser="none"),
+        ),
+        at=now,
+        who=who,
+    )
 
 
 def _distinct_keys(arms: Iterable[str]) -> dict[str, str]:

@@ -39,9 +39,7 @@ def moment_of(text: str, *, now: datetime) -> datetime:
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
-        raise UnusableRecord(
-            f"'{text}' is no clock time.", "Write 08:30, or a date and time such as 2026-05-01 08:30."
-        ) from None
+        raise UnusableRecord(f"'{text}' is no clock time.", "Write 08:30, or a date and time such as 2026-05-01 08:30.") from None
     return moment if moment.tzinfo is not None else moment.replace(tzinfo=now.tzinfo)
 
 

@@ -10,13 +10,21 @@ from aerobe.records import Brew
 from aerobe.reports import FromTable
 
 KIND = "taken in"
-READ_FROM_TABLE = "i-"          # how the key of a reading begins that a table brought
+READ_FROM_TABLE = "i-"  # how the key of a reading begins that a table brought
 ASSUMED, FIRST_CLOCK = "assumed at import", "first clock time of the table"
 
 
 def note_origin(
-    notebook: Notebook, pen: Pen, brew: str, *, file: str, sha256: str, started_at: datetime | None = None, start: str = "",
-    now: datetime, who: str = "",
+    notebook: Notebook,
+    pen: Pen,
+    brew: str,
+    *,
+    file: str,
+    sha256: str,
+    started_at: datetime | None = None,
+    start: str = "",
+    now: datetime,
+    who: str = "",
 ) -> None:
     """Keep with a brew which table its data came from, once for each version of the table.
 
@@ -50,10 +58,15 @@ def tables_of(notebook: Notebook, brews: Sequence[Brew]) -> tuple[FromTable, ...
     tables = []
     for file, items in sorted(held.items()):
         last = max(items, key=lambda item: item.at)
-        tables.append(FromTable(
-            file=file, sha256=last.payload["sha256"], taken_in=f"{last.at:%Y-%m-%d}", brews=len({item.subject for item in items}),
-            times=len({item.payload["sha256"] for item in items}),
-        ))
+        tables.append(
+            FromTable(
+                file=file,
+                sha256=last.payload["sha256"],
+                taken_in=f"{last.at:%Y-%m-%d}",
+                brews=len({item.subject for item in items}),
+                times=len({item.payload["sha256"] for item in items}),
+            )
+        )
     if unnamed:
         tables.append(FromTable(file="", sha256="", taken_in="", brews=unnamed))
     return tuple(tables)

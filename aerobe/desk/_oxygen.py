@@ -46,11 +46,11 @@ class FoodAnswer:
 
     question: FoodQuestion
     ceiling: FoodCeiling
-    by_balance_g_per_l: float           # a first look without the model [g/L]
-    balance: FoodBalance                # of the whole recipe at the ceiling
-    kla20_per_h: float                  # [1/h]
-    kla_log_sd: float                   # [-]
-    saturation_mg_per_l: float          # [mg/L]
+    by_balance_g_per_l: float  # a first look without the model [g/L]
+    balance: FoodBalance  # of the whole recipe at the ceiling
+    kla20_per_h: float  # [1/h]
+    kla_log_sd: float  # [-]
+    saturation_mg_per_l: float  # [mg/L]
     says: str
     remarks: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -63,15 +63,15 @@ class SplitRow:
     name: str
     feed_at_h: tuple[float, ...]
     ceiling: FoodCeiling
-    at_dose: DoseRow                    # all ways at the same dose
+    at_dose: DoseRow  # all ways at the same dose
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AirForRecipe:
     """Transfer that a recipe needs, and the air that gives it."""
 
-    kla20_per_h: float                  # clean water, 20 degC [1/h]
-    chance: float                       # of staying above the floor with it [-]
+    kla20_per_h: float  # clean water, 20 degC [1/h]
+    chance: float  # of staying above the floor with it [-]
     plans: tuple[AirPlan, ...]
     says: str
 
@@ -95,19 +95,36 @@ def ask_food_ceiling(question: FoodQuestion, *, scores: Array | None = None, tol
     """
     food = FOODS.find(question.food)
     ceiling = food_ceiling(
-        food_forecast(question, scores=scores), floor_mg_per_l=question.floor_mg_per_l, probability=question.probability,
-        highest_g_per_l=question.highest_g_per_l, tolerance=tolerance,
+        food_forecast(question, scores=scores),
+        floor_mg_per_l=question.floor_mg_per_l,
+        probability=question.probability,
+        highest_g_per_l=question.highest_g_per_l,
+        tolerance=tolerance,
     )
     saturation = saturation_mg_per_l(question.temperature_degc, altitude_m=question.vessel.altitude_m)
     kla, log_sd = first_guess_kla(question.vessel)
-    quick = balance_ceiling_g_per_l(
-        food, kla_per_h=kla * float(transfer_factor(question.temperature_degc)), saturation_mg_per_l=saturation,
-        floor_mg_per_l=question.floor_mg_per_l, hours=min(question.hours, 24.0),
-    ) if question.floor_mg_per_l < saturation else 0.0
+    quick = (
+        balance_ceiling_g_per_l(
+            food,
+            kla_per_h=kla * float(transfer_factor(question.temperature_degc)),
+            saturation_mg_per_l=saturation,
+            floor_mg_per_l=question.floor_mg_per_l,
+            hours=min(question.hours, 24.0),
+        )
+        if question.floor_mg_per_l < saturation
+        else 0.0
+    )
     balance = food_balance(question.with_dose(ceiling.dose_g_per_l or 0.0))
     return FoodAnswer(
-        question=question, ceiling=ceiling, by_balance_g_per_l=quick, balance=balance, kla20_per_h=kla, kla_log_sd=log_sd,
-        saturation_mg_per_l=saturation, says=_ceiling_says(question, ceiling), remarks=_remarks(question, log_sd, balance),
+        question=question,
+        ceiling=ceiling,
+        by_balance_g_per_l=quick,
+        balance=balance,
+        kla20_per_h=kla,
+        kla_log_sd=log_sd,
+        saturation_mg_per_l=saturation,
+        says=_ceiling_says(question, ceiling),
+        remarks=_remarks(question, log_sd, balance),
         cautions=(FOOD_CAUTION,),
     )
 
@@ -133,7 +150,10 @@ def compare_splits(question: FoodQuestion, dose_g_per_l: float) -> tuple[SplitRo
         one = replace(question, feed_at_h=times)
         forecast = food_forecast(one)
         found = food_ceiling(
-            forecast, floor_mg_per_l=one.floor_mg_per_l, probability=one.probability, highest_g_per_l=one.highest_g_per_l,
+            forecast,
+            floor_mg_per_l=one.floor_mg_per_l,
+            probability=one.probability,
+            highest_g_per_l=one.highest_g_per_l,
             tolerance=0.05,
         )
         row = trade_off(forecast, [dose_g_per_l], floor_mg_per_l=one.floor_mg_per_l)[0]
@@ -165,15 +185,17 @@ def air_or_food(
         raise OutsideValidity("This vessel has no air flow to double.", "Give the air flow of its pump.")
     double = replace(vessel, air=_double(vessel))
     ways = {
-        "as it is": (vessel, dose_g_per_l), "double the air": (double, dose_g_per_l),
-        "half the food": (vessel, 0.5 * dose_g_per_l), "both": (double, 0.5 * dose_g_per_l),
+        "as it is": (vessel, dose_g_per_l),
+        "double the air": (double, dose_g_per_l),
+        "half the food": (vessel, 0.5 * dose_g_per_l),
+        "both": (double, 0.5 * dose_g_per_l),
     }
     outcomes = {
         name: simulated_courses(question, question.with_dose(dose), place).outcome() for name, (place, dose) in ways.items()
     }
     costs = {
-        name: _power_w(place) * question.hours / 1000.0 * price_per_kwh
-        + dose * place.volume_l / 1000.0 * food_price_per_kg for name, (place, dose) in ways.items()
+        name: _power_w(place) * question.hours / 1000.0 * price_per_kwh + dose * place.volume_l / 1000.0 * food_price_per_kg
+        for name, (place, dose) in ways.items()
     }
     return compare_changes(outcomes, costs, floor_mg_per_l=question.floor_mg_per_l, probability=question.probability)
 
@@ -216,10 +238,12 @@ def air_for_recipe(question: FoodQuestion, dose_g_per_l: float, *, price_per_kwh
     plans = size_air(question.vessel, kla20_per_h=high, hours=question.hours, price_per_kwh=price_per_kwh)
     best = min(plans, key=lambda plan: plan.power_w)
     return AirForRecipe(
-        kla20_per_h=high, chance=chance(high), plans=plans,
+        kla20_per_h=high,
+        chance=chance(high),
+        plans=plans,
         says=f"This recipe needs a kLa of {number(high)} per hour at 20 degC to stay above {question.floor_mg_per_l:g} mg/L "
-             f"with a chance of {100 * question.probability:.0f} %. Least power: {best.diffuser}, "
-             f"{number(best.flow_l_per_min)} L/min at {number(best.pressure_kpa)} kPa, about {number(best.power_w)} W.",
+        f"with a chance of {100 * question.probability:.0f} %. Least power: {best.diffuser}, "
+        f"{number(best.flow_l_per_min)} L/min at {number(best.pressure_kpa)} kPa, about {number(best.power_w)} W.",
     )
 
 

@@ -21,19 +21,19 @@ _STEP_H = 0.5
 class FoodQuestion:
     """A recipe in a vessel, the food whose dose is asked for, and what oxygen must hold."""
 
-    recipe: Recipe                      # its other foods stay; a dose of the food asked for is left out
+    recipe: Recipe  # its other foods stay; a dose of the food asked for is left out
     vessel: Vessel
-    food: str                           # key or name in the food library
-    floor_mg_per_l: float = 2.0         # [mg/L]
-    probability: float = 0.9            # chance asked for [-]
-    temperature_degc: float = 20.0      # [degC]
-    hours: float = 36.0                 # how long the brew runs [h]
-    feed_at_h: tuple[float, ...] = (0.0,)   # when the food goes in, in equal parts [h]
-    highest_g_per_l: float = 20.0       # doses above are not looked at [g/L]
-    draws: int = 600                    # brews simulated for each dose
+    food: str  # key or name in the food library
+    floor_mg_per_l: float = 2.0  # [mg/L]
+    probability: float = 0.9  # chance asked for [-]
+    temperature_degc: float = 20.0  # [degC]
+    hours: float = 36.0  # how long the brew runs [h]
+    feed_at_h: tuple[float, ...] = (0.0,)  # when the food goes in, in equal parts [h]
+    highest_g_per_l: float = 20.0  # doses above are not looked at [g/L]
+    draws: int = 600  # brews simulated for each dose
     seed: int = 1
-    from_h: float = 0.0                 # oxygen and biomass before this hour are past and do not count [h]
-    on_top: bool = False                # the dose comes on top of what the recipe holds of this food
+    from_h: float = 0.0  # oxygen and biomass before this hour are past and do not count [h]
+    on_top: bool = False  # the dose comes on top of what the recipe holds of this food
 
     def __post_init__(self) -> None:
         if not 1 <= self.draws <= MOST_DRAWS:
@@ -53,7 +53,7 @@ class Courses:
 
     times_h: Array
     oxygen_mg_per_l: Array
-    biomass: Array                      # bacteria and fungi [ug C/mL]
+    biomass: Array  # bacteria and fungi [ug C/mL]
 
     def outcome(self, from_h: float = 0.0) -> Outcome:
         """Lowest oxygen and peak of each brew, from an hour on."""
@@ -93,9 +93,11 @@ def simulated_courses(question: FoodQuestion, recipe: Recipe, vessel: Vessel, *,
             slow[np.searchsorted(times, at)] += slowly
     inputs = decode(scores, basis, question.temperature_degc)
     around = Surroundings(
-        times_h=times, temperature_degc=np.full(len(times), question.temperature_degc),
+        times_h=times,
+        temperature_degc=np.full(len(times), question.temperature_degc),
         saturation_mg_per_l=np.full(len(times), saturation_mg_per_l(question.temperature_degc, altitude_m=vessel.altitude_m)),
-        added_food_mg_c_per_l=food, added_slow_mg_c_per_l=slow,
+        added_food_mg_c_per_l=food,
+        added_slow_mg_c_per_l=slow,
     )
     states = simulate(
         inputs.start, inputs.parameters, inputs.growth_minimum_degc, around, food_scale=inputs.food_scale, tolerance=1e-4
@@ -106,9 +108,7 @@ def simulated_courses(question: FoodQuestion, recipe: Recipe, vessel: Vessel, *,
             "The brew model cannot be carried through for this recipe.", "Check dose, temperature and vessel for slips."
         )
     states = states[sound]
-    return Courses(
-        times_h=times, oxygen_mg_per_l=states[:, :, OXYGEN], biomass=states[:, :, BACTERIA] + states[:, :, FUNGI]
-    )
+    return Courses(times_h=times, oxygen_mg_per_l=states[:, :, OXYGEN], biomass=states[:, :, BACTERIA] + states[:, :, FUNGI])
 
 
 def food_forecast(question: FoodQuestion, *, scores: Array | None = None) -> Callable[[float], Outcome]:

@@ -53,15 +53,15 @@ class FoodForm:
     depth: str = "0.3 m"
     flow: str = "10 L/min"
     diffuser: str = "coarse bubble"
-    kla: str = ""                       # measured, at 20 degC; empty if not measured
+    kla: str = ""  # measured, at 20 degC; empty if not measured
     altitude: str = "0 m"
     temperature: str = "20 degC"
     compost: str = "50 g/L"
-    others: str = ""                    # "fish-hydrolysate 1 g/L, kelp-meal 0.5 g/L"
+    others: str = ""  # "fish-hydrolysate 1 g/L, kelp-meal 0.5 g/L"
     floor: str = "2 mg/L"
     probability: str = "0.9"
     hours: str = "36 h"
-    feeds: str = "0"                    # hours, with spaces or commas between
+    feeds: str = "0"  # hours, with spaces or commas between
 
     def question(self, *, draws: int = 600, seed: int = 1) -> FoodQuestion:
         """The question, in house units.
@@ -78,17 +78,31 @@ class FoodForm:
         kla = RATE.read(self.kla) if self.kla.strip() else None
         air = AirSupply(flow_l_per_min=AIR_FLOW.read(self.flow), diffuser=self.diffuser, kla_per_h=kla)
         vessel = Vessel(
-            key="vessel", name="this vessel", volume_l=VOLUME.read(self.volume), depth_m=LENGTH.read(self.depth), air=air,
+            key="vessel",
+            name="this vessel",
+            volume_l=VOLUME.read(self.volume),
+            depth_m=LENGTH.read(self.depth),
+            air=air,
             altitude_m=LENGTH.read(self.altitude),
         )
         recipe = Recipe(
-            key="recipe", name="this recipe", compost="compost", compost_g_per_l=DOSE.read(self.compost),
+            key="recipe",
+            name="this recipe",
+            compost="compost",
+            compost_g_per_l=DOSE.read(self.compost),
             foods=_others(self.others),
         )
         return FoodQuestion(
-            recipe=recipe, vessel=vessel, food=FOODS.find(self.food).key, floor_mg_per_l=OXYGEN.read(self.floor),
-            probability=_share(self.probability), temperature_degc=TEMPERATURE.read(self.temperature),
-            hours=_hours(self.hours), feed_at_h=_feeds(self.feeds), draws=draws, seed=seed,
+            recipe=recipe,
+            vessel=vessel,
+            food=FOODS.find(self.food).key,
+            floor_mg_per_l=OXYGEN.read(self.floor),
+            probability=_share(self.probability),
+            temperature_degc=TEMPERATURE.read(self.temperature),
+            hours=_hours(self.hours),
+            feed_at_h=_feeds(self.feeds),
+            draws=draws,
+            seed=seed,
         )
 
 

@@ -15,8 +15,8 @@ from aerobe.notebook import Notebook, brew_history
 from aerobe.oxygen import FOODS, FoodCeiling, food_ceiling
 from aerobe.units import number
 
-_AHEAD_H = 18.0         # food given now is gone by then
-_FEWEST = 60            # draws that can show a chance of nine in ten
+_AHEAD_H = 18.0  # food given now is gone by then
+_FEWEST = 60  # draws that can show a chance of nine in ten
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,10 +24,10 @@ class FeedNow:
     """How much of a food a brew can take now, by all that has been measured of it."""
 
     food: str
-    now_h: float                        # since aeration began [h]
-    ceiling: FoodCeiling                # dose on top of what is in the recipe
-    whole_g: float                      # in the whole vessel [g]
-    settled: bool                       # whether the fit behind it can be trusted
+    now_h: float  # since aeration began [h]
+    ceiling: FoodCeiling  # dose on top of what is in the recipe
+    whole_g: float  # in the whole vessel [g]
+    settled: bool  # whether the fit behind it can be trusted
     says: str
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -59,19 +59,36 @@ def feed_now(notebook: Notebook, brew_key: str, food: str, *, now: datetime, pro
         raise NotAllowed("This brew is not under way.", "Ask about a planned brew with its recipe instead.")
     posterior = infer_history(notebook, history, now=now)
     question = FoodQuestion(
-        recipe=history.recipe, vessel=history.vessel, food=known.key, floor_mg_per_l=history.brew.aim.oxygen_floor_mg_per_l,
-        probability=probability, temperature_degc=_warmth(notebook, brew_key, history.brew.temperature_degc),
-        hours=now_h + _AHEAD_H, feed_at_h=(round(now_h, 2),), from_h=now_h, on_top=True, highest_g_per_l=10.0,
+        recipe=history.recipe,
+        vessel=history.vessel,
+        food=known.key,
+        floor_mg_per_l=history.brew.aim.oxygen_floor_mg_per_l,
+        probability=probability,
+        temperature_degc=_warmth(notebook, brew_key, history.brew.temperature_degc),
+        hours=now_h + _AHEAD_H,
+        feed_at_h=(round(now_h, 2),),
+        from_h=now_h,
+        on_top=True,
+        highest_g_per_l=10.0,
     )
     scores = posterior.scores[: max(_FEWEST, min(len(posterior.scores), 600))]
     found = food_ceiling(
-        food_forecast(question, scores=scores), floor_mg_per_l=question.floor_mg_per_l, probability=probability,
-        highest_g_per_l=question.highest_g_per_l, tolerance=0.04,
+        food_forecast(question, scores=scores),
+        floor_mg_per_l=question.floor_mg_per_l,
+        probability=probability,
+        highest_g_per_l=question.highest_g_per_l,
+        tolerance=0.04,
     )
     whole = (found.dose_g_per_l or 0.0) * history.vessel.volume_l
     return FeedNow(
-        food=known.name, now_h=now_h, ceiling=found, whole_g=whole, settled=posterior.settled, notes=posterior.notes,
-        says=_say(known.name, found, whole, posterior.settled), cautions=(FOOD_CAUTION,),
+        food=known.name,
+        now_h=now_h,
+        ceiling=found,
+        whole_g=whole,
+        settled=posterior.settled,
+        notes=posterior.notes,
+        says=_say(known.name, found, whole, posterior.settled),
+        cautions=(FOOD_CAUTION,),
     )
 
 

@@ -39,8 +39,8 @@ Array = NDArray[np.float64]
 class RunLog:
     """A logger's run in house units."""
 
-    times_h: Array                      # [h]
-    oxygen_mg_per_l: Array              # [mg/L]
+    times_h: Array  # [h]
+    oxygen_mg_per_l: Array  # [mg/L]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,7 +48,7 @@ class KlaReport:
     """One re-aeration run, read and judged."""
 
     estimate: KlaEstimate
-    standard: StandardTransfer | None   # where the volume is known
+    standard: StandardTransfer | None  # where the volume is known
     log: RunLog
     says: str
 
@@ -58,8 +58,8 @@ class BrewUptake:
     """What a brew takes up now, and how long it holds without air."""
 
     track: UptakeTrack
-    now_mg_per_l_h: tuple[float, float, float]      # 5, 50, 95 % quantile over the last hour [mg/L/h]
-    oxygen_mg_per_l: float              # last reading [mg/L]
+    now_mg_per_l_h: tuple[float, float, float]  # 5, 50, 95 % quantile over the last hour [mg/L/h]
+    oxygen_mg_per_l: float  # last reading [mg/L]
     holding: HoldingTime
     floor_mg_per_l: float
     says: str
@@ -106,8 +106,13 @@ def read_run(
 
 
 def measure_kla(
-    log: RunLog, *, temperature_degc: float, altitude_m: float = 0.0, probe_t90_s: float = 0.0,
-    nominal_step_s: float | None = None, vessel: Vessel | None = None,
+    log: RunLog,
+    *,
+    temperature_degc: float,
+    altitude_m: float = 0.0,
+    probe_t90_s: float = 0.0,
+    nominal_step_s: float | None = None,
+    vessel: Vessel | None = None,
 ) -> KlaReport:
     """Transfer from a re-aeration run, with what is wrong with the run.
 
@@ -130,11 +135,19 @@ def measure_kla(
         If the run has no usable part; the message names the fault.
     """
     estimate = kla_from_reaeration(
-        log.times_h, log.oxygen_mg_per_l, temperature_degc=temperature_degc, altitude_m=altitude_m,
-        probe_lag_h=probe_t90_s / 2.303 / 3600.0, nominal_step_h=None if nominal_step_s is None else nominal_step_s / 3600.0,
+        log.times_h,
+        log.oxygen_mg_per_l,
+        temperature_degc=temperature_degc,
+        altitude_m=altitude_m,
+        probe_lag_h=probe_t90_s / 2.303 / 3600.0,
+        nominal_step_h=None if nominal_step_s is None else nominal_step_s / 3600.0,
     )
-    standard = None if vessel is None else standard_transfer(
-        estimate.kla20_per_h, vessel.volume_l, flow_l_per_min=vessel.air.flow_l_per_min, depth_m=vessel.depth_m
+    standard = (
+        None
+        if vessel is None
+        else standard_transfer(
+            estimate.kla20_per_h, vessel.volume_l, flow_l_per_min=vessel.air.flow_l_per_min, depth_m=vessel.depth_m
+        )
     )
     return KlaReport(estimate=estimate, standard=standard, log=log, says=_kla_says(estimate))
 
@@ -155,7 +168,11 @@ def measure_steps(
     """
     switches = ((float(log.times_h[0]), True), (off_at_h, False), (on_at_h, True))
     return transfer_from_steps(
-        log.times_h, log.oxygen_mg_per_l, switches, temperature_degc=temperature_degc, altitude_m=altitude_m,
+        log.times_h,
+        log.oxygen_mg_per_l,
+        switches,
+        temperature_degc=temperature_degc,
+        altitude_m=altitude_m,
         probe_lag_h=probe_t90_s / 2.303 / 3600.0,
     )
 
@@ -203,14 +220,21 @@ def brew_uptake(notebook: Notebook, brew_key: str) -> BrewUptake:
     spread = math.log(max(high, 1e-3) / max(middle, 1e-3)) / 1.645 if middle > 0.0 else 0.0
     oxygen, floor = float(np.median(values[-5:])), brew.aim.oxygen_floor_mg_per_l
     holding = holding_time(
-        max(oxygen, 0.0), middle, uptake_log_sd=max(spread, 0.0), floor_mg_per_l=floor,
+        max(oxygen, 0.0),
+        middle,
+        uptake_log_sd=max(spread, 0.0),
+        floor_mg_per_l=floor,
         saturation_mg_per_l=saturation_mg_per_l(float(degrees[-1]), altitude_m=vessel.altitude_m),
     )
     return BrewUptake(
-        track=track, now_mg_per_l_h=(low, middle, high), oxygen_mg_per_l=oxygen, holding=holding, floor_mg_per_l=floor,
+        track=track,
+        now_mg_per_l_h=(low, middle, high),
+        oxygen_mg_per_l=oxygen,
+        holding=holding,
+        floor_mg_per_l=floor,
         says=f"The brew takes up {number(middle)} mg/L an hour ({number(low)} to {number(high)}). Once the air stops, oxygen "
-             f"reaches {floor:g} mg/L in {_minutes(holding.median_min)} ({_minutes(holding.low_min)} to "
-             f"{_minutes(holding.high_min)}).",
+        f"reaches {floor:g} mg/L in {_minutes(holding.median_min)} ({_minutes(holding.low_min)} to "
+        f"{_minutes(holding.high_min)}).",
     )
 
 

@@ -20,12 +20,12 @@ class SeriesRun:
     """One run of a series: its own reading, and how it stands beside the others by two ways of reading a run."""
 
     run: str
-    flow: float                         # in the unit of the table
-    report: KlaReport | None            # None where the run gives nothing at all
-    textbook_per_h: float               # slope of the log deficit between 2 and 6 mg/L; nan where there is none [1/h]
+    flow: float  # in the unit of the table
+    report: KlaReport | None  # None where the run gives nothing at all
+    textbook_per_h: float  # slope of the log deficit between 2 and 6 mg/L; nan where there is none [1/h]
     by_fit: RunBeside | None
     by_textbook: RunBeside | None
-    doubts: tuple[str, ...]             # what speaks against the run, in words; empty for a sound one
+    doubts: tuple[str, ...]  # what speaks against the run, in words; empty for a sound one
 
     @property
     def sound(self) -> bool:
@@ -39,7 +39,7 @@ class RunSeries:
 
     runs: tuple[SeriesRun, ...]
     flow_name: str
-    exponent: float                     # kLa ~ flow ** exponent, over the sound runs [-]
+    exponent: float  # kLa ~ flow ** exponent, over the sound runs [-]
     says: str
 
     def picture(self) -> Picture:
@@ -66,8 +66,14 @@ class RunSeries:
 
 
 def measure_series(
-    content: bytes, name: str, *, temperature_degc: float, altitude_m: float = 0.0, probe_t90_s: float = 0.0,
-    run_column: str = "", flow_column: str = "",
+    content: bytes,
+    name: str,
+    *,
+    temperature_degc: float,
+    altitude_m: float = 0.0,
+    probe_t90_s: float = 0.0,
+    run_column: str = "",
+    flow_column: str = "",
 ) -> RunSeries:
     """Every run of a table with one reading a row, judged by itself and beside its neighbours in flow.
 
@@ -100,8 +106,15 @@ def measure_series(
     by_fit = judge_series([flows[run] for run in order], np.nan_to_num(fits))
     by_slope = judge_series([flows[run] for run in order], np.nan_to_num([slopes[run] for run in order]))
     runs = tuple(
-        SeriesRun(run=run, flow=flows[run], report=reports[run], textbook_per_h=slopes[run], by_fit=fitted, by_textbook=sloped,
-                  doubts=_doubts(reports[run], fitted, sloped))
+        SeriesRun(
+            run=run,
+            flow=flows[run],
+            report=reports[run],
+            textbook_per_h=slopes[run],
+            by_fit=fitted,
+            by_textbook=sloped,
+            doubts=_doubts(reports[run], fitted, sloped),
+        )
         for run, fitted, sloped in zip(order, by_fit, by_slope, strict=True)
     )
     sound = [(item.flow, item.report.estimate.kla_per_h) for item in runs if item.sound and item.report is not None]

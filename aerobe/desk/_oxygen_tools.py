@@ -36,10 +36,30 @@ if TYPE_CHECKING:
     from aerobe.charts import Picture
 
 __all__ = [
-    "COBALT_CAUTION", "FLOORS", "FOODS", "SULPHITE_CAUTION", "DosePreview", "FoodPage", "check_probe", "first_guess_kla",
-    "floor_lines", "food_balance", "food_page", "food_pictures", "holding_time", "kla_picture", "oxygen_from_percent",
-    "percent_of_saturation", "preview_dose", "salinity_from_conductivity", "saturation_mg_per_l", "scale_vessel", "size_air",
-    "sulphite_dose", "typed_vessel", "uptake_picture",
+    "COBALT_CAUTION",
+    "FLOORS",
+    "FOODS",
+    "SULPHITE_CAUTION",
+    "DosePreview",
+    "FoodPage",
+    "check_probe",
+    "first_guess_kla",
+    "floor_lines",
+    "food_balance",
+    "food_page",
+    "food_pictures",
+    "holding_time",
+    "kla_picture",
+    "oxygen_from_percent",
+    "percent_of_saturation",
+    "preview_dose",
+    "salinity_from_conductivity",
+    "saturation_mg_per_l",
+    "scale_vessel",
+    "size_air",
+    "sulphite_dose",
+    "typed_vessel",
+    "uptake_picture",
 ]
 
 
@@ -47,8 +67,8 @@ __all__ = [
 class DosePreview:
     """One dose in a vessel: what it comes to, and its oxygen over time."""
 
-    dose_g_per_l: float                 # [g/L]
-    whole_g: float                      # in the whole vessel [g]
+    dose_g_per_l: float  # [g/L]
+    whole_g: float  # in the whole vessel [g]
     row: DoseRow
     courses: Courses
 
@@ -73,8 +93,10 @@ def preview_dose(question: FoodQuestion, dose_g_per_l: float) -> DosePreview:
         return float(low), float(middle), float(high)
 
     row = DoseRow(
-        dose_g_per_l=dose_g_per_l, chance_above_floor=outcome.chance_above(question.floor_mg_per_l),
-        lowest_oxygen_mg_per_l=spread(outcome.lowest_oxygen_mg_per_l), peak_biomass=spread(outcome.peak_biomass),
+        dose_g_per_l=dose_g_per_l,
+        chance_above_floor=outcome.chance_above(question.floor_mg_per_l),
+        lowest_oxygen_mg_per_l=spread(outcome.lowest_oxygen_mg_per_l),
+        peak_biomass=spread(outcome.peak_biomass),
         peak_at_h=spread(outcome.peak_at_h),
     )
     return DosePreview(dose_g_per_l=dose_g_per_l, whole_g=dose_g_per_l * question.vessel.volume_l, row=row, courses=courses)
@@ -89,15 +111,26 @@ def food_pictures(answer: FoodAnswer, preview: DosePreview | None = None) -> tup
     made: list[Picture] = []
     if preview is not None:
         low, middle, high = np.quantile(preview.courses.oxygen_mg_per_l, [0.05, 0.5, 0.95], axis=0)
-        made.append(oxygen_curve(
-            forecast_h=preview.courses.times_h.tolist(), low_mg_per_l=low.tolist(), middle_mg_per_l=middle.tolist(),
-            high_mg_per_l=high.tolist(), floor_mg_per_l=question.floor_mg_per_l,
-            saturation_mg_per_l=answer.saturation_mg_per_l, name=f"{preview.dose_g_per_l:g} g/L of {name}",
-        ))
-    made.append(lowest_oxygen_by_dose(
-        answer.ceiling.rows, food=name, floor_mg_per_l=question.floor_mg_per_l, ceiling_g_per_l=answer.ceiling.dose_g_per_l,
-        dose_g_per_l=dose,
-    ))
+        made.append(
+            oxygen_curve(
+                forecast_h=preview.courses.times_h.tolist(),
+                low_mg_per_l=low.tolist(),
+                middle_mg_per_l=middle.tolist(),
+                high_mg_per_l=high.tolist(),
+                floor_mg_per_l=question.floor_mg_per_l,
+                saturation_mg_per_l=answer.saturation_mg_per_l,
+                name=f"{preview.dose_g_per_l:g} g/L of {name}",
+            )
+        )
+    made.append(
+        lowest_oxygen_by_dose(
+            answer.ceiling.rows,
+            food=name,
+            floor_mg_per_l=question.floor_mg_per_l,
+            ceiling_g_per_l=answer.ceiling.dose_g_per_l,
+            dose_g_per_l=dose,
+        )
+    )
     made.append(biomass_by_dose(answer.ceiling.rows, food=name, ceiling_g_per_l=answer.ceiling.dose_g_per_l, dose_g_per_l=dose))
     return tuple(made)
 
@@ -120,12 +153,17 @@ def food_page(name: str) -> FoodPage:
     """One food, with ranges as text and its references."""
     food = FOODS.find(name)
     named = (
-        ("carbon [g C/g]", food.carbon), ("readily used, share of the carbon", food.readily),
-        ("slowly used, share of the carbon", food.slow), ("nitrogen [g N/g]", food.nitrogen),
-        ("oxygen demand [g O2/g]", food.oxygen_demand), ("density [kg/L]", food.density_kg_per_l),
+        ("carbon [g C/g]", food.carbon),
+        ("readily used, share of the carbon", food.readily),
+        ("slowly used, share of the carbon", food.slow),
+        ("nitrogen [g N/g]", food.nitrogen),
+        ("oxygen demand [g O2/g]", food.oxygen_demand),
+        ("density [kg/L]", food.density_kg_per_l),
     )
     return FoodPage(
-        food=food.name, notes=food.notes, references=tuple(cite(*food.sources)),
+        food=food.name,
+        notes=food.notes,
+        references=tuple(cite(*food.sources)),
         lines=tuple((label, f"{part.mid:g} ({part.low:g} to {part.high:g})") for label, part in named),
     )
 
@@ -149,6 +187,10 @@ def typed_vessel(
     """
     air = AirSupply(flow_l_per_min=AIR_FLOW.read(flow), diffuser=diffuser, kla_per_h=RATE.read(kla) if kla.strip() else None)
     return Vessel(
-        key="vessel", name="this vessel", volume_l=VOLUME.read(volume), depth_m=LENGTH.read(depth), air=air,
+        key="vessel",
+        name="this vessel",
+        volume_l=VOLUME.read(volume),
+        depth_m=LENGTH.read(depth),
+        air=air,
         altitude_m=LENGTH.read(altitude),
     )

@@ -75,10 +75,15 @@ def _records(notebook: Notebook, brews: tuple[str, ...], trial: str, with_people
     readings = _in_order([item for key in brews for item in notebook.readings(key, with_corrected=True)])
     sheets = [sheet for sheet in notebook.find(RunSheet) if trial and sheet.trial == trial]
     everything: list[Any] = [
-        *(notebook.get(Compost, key) for key in _once(item.compost for item in recipes)), *recipes,
+        *(notebook.get(Compost, key) for key in _once(item.compost for item in recipes)),
+        *recipes,
         *(notebook.get(Vessel, key) for key in _once(brew.vessel for brew in chosen)),
-        *(notebook.get(Assay, key) for key in _once(item.assay for item in readings)), *plans, *sheets, *chosen,
-        *(item for key in brews for item in notebook.find(Sample, of=key)), *readings,
+        *(notebook.get(Assay, key) for key in _once(item.assay for item in readings)),
+        *plans,
+        *sheets,
+        *chosen,
+        *(item for key in brews for item in notebook.find(Sample, of=key)),
+        *readings,
         *(item for key in brews for item in notebook.find(Harvest, of=key)),
     ]
     readers = {name: f"reader-{place}" for place, name in enumerate(_once(item.operator for item in readings), start=1)}
@@ -105,8 +110,9 @@ def _logs(notebook: Notebook, brews: tuple[str, ...]) -> Iterator[SensorLog]:
     for brew, channel, probe, _ in notebook.logged():
         if brew in brews:
             times, values = notebook.log(brew, channel, probe=probe)
-            yield SensorLog(brew=brew, channel=channel, probe=probe, elapsed_h=tuple(times.tolist()),
-                            values=tuple(values.tolist()))
+            yield SensorLog(
+                brew=brew, channel=channel, probe=probe, elapsed_h=tuple(times.tolist()), values=tuple(values.tolist())
+            )
 
 
 def _once(keys: Any) -> list[str]:
@@ -138,7 +144,20 @@ def table_of_study(study: Study, *, with_people: bool) -> str:
     writer.writerow(STUDY_COLUMNS)
     for item in study.readings:
         mark = "below" if item.below_detection else "above" if item.above_range else ""
-        writer.writerow([item.role, repr(item.signal), item.unit, item.what, "" if math.isnan(item.colour) else repr(item.colour),
-                         repr(item.added), repr(item.dilution), item.sample, item.day, readers.get(item.operator, ""),
-                         item.kit_lot, mark])
+        writer.writerow(
+            [
+                item.role,
+                repr(item.signal),
+                item.unit,
+                item.what,
+                "" if math.isnan(item.colour) else repr(item.colour),
+                repr(item.added),
+                repr(item.dilution),
+                item.sample,
+                item.day,
+                readers.get(item.operator, ""),
+                item.kit_lot,
+                mark,
+            ]
+        )
     return out.getvalue()

@@ -87,9 +87,7 @@ class ReadingEntry:
     @classmethod
     def from_form(cls, form: Mapping[str, Any]) -> ReadingEntry:
         """From the fields of a form or a JSON object; unknown fields are left aside."""
-        typed = {
-            name: str(value) for name, value in form.items() if name in cls.__dataclass_fields__ and value is not None
-        }
+        typed = {name: str(value) for name, value in form.items() if name in cls.__dataclass_fields__ and value is not None}
         return cls(**{"brew": "", "assay": "", "signal": "", **typed})
 
     def to_reading(self, brew: Brew | None, assay: Assay, *, key: str, now: datetime) -> Reading:
@@ -189,7 +187,7 @@ def new_brew(
     """
     if arm and trial and arm not in {item.key for item in notebook.get(Trial, trial).arms}:
         raise NotFound(f"The trial '{trial}' has no arm '{arm}'.", "Name one of its arms.")
-    with notebook.writing() as pen:      # a key is chosen while nobody else writes
+    with notebook.writing() as pen:  # a key is chosen while nobody else writes
         brew = Brew(
             key=key or new_key(notebook, Brew, name),
             name=name,
@@ -211,9 +209,7 @@ def new_brew(
     return notebook.get(Brew, receipt.key)
 
 
-def add_reading(
-    notebook: Notebook, entry: ReadingEntry, *, now: datetime, who: str = "", at_vessel: bool = False
-) -> Receipt:
+def add_reading(notebook: Notebook, entry: ReadingEntry, *, now: datetime, who: str = "", at_vessel: bool = False) -> Receipt:
     """Keep a reading as typed. The same entry token twice keeps it once.
 
     Typed `at_vessel`, while the brew stands there, a time after the present is a slip and refused.

@@ -10,7 +10,7 @@ from aerobe.inference import Posterior
 from aerobe.notebook import BrewHistory
 from aerobe.records import Reading
 
-LOG_POINTS = 400                # of an oxygen log in a chart; more cannot be seen
+LOG_POINTS = 400  # of an oxygen log in a chart; more cannot be seen
 
 
 def brew_pictures_of(history: BrewHistory, posterior: Posterior, now: datetime) -> tuple[Picture, ...]:
@@ -18,21 +18,37 @@ def brew_pictures_of(history: BrewHistory, posterior: Posterior, now: datetime) 
     low, middle, high = posterior.band_of(posterior.biomass)
     times, brew = posterior.times_h, history.brew
     end = _end_h(history, now)
-    points = [_point(reading, history.assays[reading.assay]) for reading in history.readings
-              if history.assays[reading.assay].quantity != "fungal to bacterial ratio"]
+    points = [
+        _point(reading, history.assays[reading.assay])
+        for reading in history.readings
+        if history.assays[reading.assay].quantity != "fungal to bacterial ratio"
+    ]
     now_h = end if history.harvest is None and end < times[-1] else None
     shown = (times <= end) if history.harvest is not None else times >= 0.0
     hours = times[shown].tolist()
-    curve = brew_curve(elapsed_h=hours, low=low[shown].tolist(), middle=middle[shown].tolist(), high=high[shown].tolist(),
-                       points=points, now_h=now_h, name=brew.name)
+    curve = brew_curve(
+        elapsed_h=hours,
+        low=low[shown].tolist(),
+        middle=middle[shown].tolist(),
+        high=high[shown].tolist(),
+        points=points,
+        now_h=now_h,
+        name=brew.name,
+    )
     low, middle, high = posterior.band_of(posterior.oxygen)
     log = history.log("oxygen")
     step = 1 if log is None else max(1, len(log.values) // LOG_POINTS)
     oxygen = oxygen_curve(
-        logged_h=() if log is None else log.elapsed_h[::step], logged_mg_per_l=() if log is None else log.values[::step],
-        forecast_h=hours, low_mg_per_l=low[shown].tolist(), middle_mg_per_l=middle[shown].tolist(),
+        logged_h=() if log is None else log.elapsed_h[::step],
+        logged_mg_per_l=() if log is None else log.values[::step],
+        forecast_h=hours,
+        low_mg_per_l=low[shown].tolist(),
+        middle_mg_per_l=middle[shown].tolist(),
         high_mg_per_l=high[shown].tolist(),
-        floor_mg_per_l=brew.aim.oxygen_floor_mg_per_l, now_h=now_h, name=brew.name)
+        floor_mg_per_l=brew.aim.oxygen_floor_mg_per_l,
+        now_h=now_h,
+        name=brew.name,
+    )
     return curve, oxygen
 
 
@@ -56,7 +72,19 @@ def _point(reading: Reading, assay: Any) -> RawPoint:
 def study_readings(study: Any) -> FigureTable:
     """Every reading of a study, in its order."""
     columns = ("role", "of", f"signal [{study.unit}]", "dilution [-]", "added", "sample", "day", "reader", "lot", "mark")
-    rows = tuple((item.role, item.what, f"{item.signal:g}", f"{item.dilution:g}", f"{item.added:g}", item.sample, item.day,
-                  item.operator, item.kit_lot, "below" if item.below_detection else "above" if item.above_range else "")
-                 for item in study.readings)
+    rows = tuple(
+        (
+            item.role,
+            item.what,
+            f"{item.signal:g}",
+            f"{item.dilution:g}",
+            f"{item.added:g}",
+            item.sample,
+            item.day,
+            item.operator,
+            item.kit_lot,
+            "below" if item.below_detection else "above" if item.above_range else "",
+        )
+        for item in study.readings
+    )
     return FigureTable(columns=columns, rows=rows, caption="Every reading of the study")

@@ -26,10 +26,10 @@ KIND = "report"
 class Wanted:
     """How a report is to be made."""
 
-    licence: str = "CC-BY-4.0"          # of the data, SPDX name
-    with_people: bool = False           # keep names and free notes
-    at_h: float | None = None           # trials: the hour to compare at; None takes each brew's last sample [h]
-    assay: str = ""                     # trials: key of the assay judged by; "" takes the one that measured the most brews
+    licence: str = "CC-BY-4.0"  # of the data, SPDX name
+    with_people: bool = False  # keep names and free notes
+    at_h: float | None = None  # trials: the hour to compare at; None takes each brew's last sample [h]
+    assay: str = ""  # trials: key of the assay judged by; "" takes the one that measured the most brews
 
 
 def report_of_brew(notebook: Notebook, key: str, *, now: datetime, wanted: Wanted | None = None) -> Report:
@@ -78,8 +78,16 @@ def report_of_trial(notebook: Notebook, key: str, *, now: datetime, wanted: Want
 
 
 def report_of_assay(
-    table: str, *, name: str, method: str, now: datetime, price: float = 0.0, scale_low: float | None = None,
-    scale_high: float | None = None, recipe: str | None = None, wanted: Wanted | None = None,
+    table: str,
+    *,
+    name: str,
+    method: str,
+    now: datetime,
+    price: float = 0.0,
+    scale_low: float | None = None,
+    scale_high: float | None = None,
+    recipe: str | None = None,
+    wanted: Wanted | None = None,
 ) -> Report:
     """The report of an assay from the table of its characterisation study.
 
@@ -153,8 +161,14 @@ def _finished(copy: Notebook, kind: str, key: str, options: dict[str, Any], now:
     report = _BUILDERS[kind](copy, key, options, now)
     payload = {"kind": kind, "numbers": report.numbers, "versions": versions(), "seed": report.seed, "options": options}
     copy.keep(KIND, key, payload, at=now)
-    packed = with_licence(export_package(copy, now=now), wanted.licence, title=report.title, made_at=now, about=report.headline,
-                          tables=tables_of(copy, copy.find(Brew)))
+    packed = with_licence(
+        export_package(copy, now=now),
+        wanted.licence,
+        title=report.title,
+        made_at=now,
+        about=report.headline,
+        tables=tables_of(copy, copy.find(Brew)),
+    )
     return replace(report, package=packed, licence=wanted.licence)
 
 
@@ -172,11 +186,25 @@ def _build_brew(copy: Notebook, key: str, options: dict[str, Any], now: datetime
     story, notes = story_of_history(history)
     posterior = infer_brew(story, seed=history.brew.seed)
     return brew_report(
-        brew=history.brew, recipe=history.recipe, compost=history.compost, vessel=history.vessel,
-        readings=copy.readings(key, with_corrected=True), assays=history.assays, logs=history.logs, harvest=history.harvest,
-        posterior=posterior, notes=notes, pictures=brew_pictures_of(history, posterior, now), cautions=_cautions(),
-        advice=[(item.at, _call(item.payload)) for item in history.advice], made_at=now, versions=versions(),
-        invented=bool(options.get("invented")), tables=tables_of(copy, [history.brew]), start=start_in_words(copy, history.brew))
+        brew=history.brew,
+        recipe=history.recipe,
+        compost=history.compost,
+        vessel=history.vessel,
+        readings=copy.readings(key, with_corrected=True),
+        assays=history.assays,
+        logs=history.logs,
+        harvest=history.harvest,
+        posterior=posterior,
+        notes=notes,
+        pictures=brew_pictures_of(history, posterior, now),
+        cautions=_cautions(),
+        advice=[(item.at, _call(item.payload)) for item in history.advice],
+        made_at=now,
+        versions=versions(),
+        invented=bool(options.get("invented")),
+        tables=tables_of(copy, [history.brew]),
+        start=start_in_words(copy, history.brew),
+    )
 
 
 def _build_trial(copy: Notebook, key: str, options: dict[str, Any], now: datetime) -> Report:
@@ -194,11 +222,23 @@ def _build_trial(copy: Notebook, key: str, options: dict[str, Any], now: datetim
     verdict, _, notes = judged(copy, key, at_h=None if at_h is None else float(at_h), now=now, assay=assay)
     recipes = [copy.get(Recipe, name) for name in dict.fromkeys(arm.recipe for arm in trial.arms) if name]
     return trial_report(
-        trial=trial, run_sheet=sheet_of(copy, key), verdict=verdict, basis=rests_on(copy, key, assay=assay).words, notes=notes,
-        pooled=weighed_with_others(copy), brews=brews,
-        recipes=[(recipe, copy.get(Compost, recipe.compost)) for recipe in recipes], readings=readings, assays=assays,
-        cautions=_cautions(), made_at=now, versions=versions(), invented=bool(options.get("invented")),
-        tables=tables_of(copy, brews), starts={brew.key: start_in_words(copy, brew) for brew in brews})
+        trial=trial,
+        run_sheet=sheet_of(copy, key),
+        verdict=verdict,
+        basis=rests_on(copy, key, assay=assay).words,
+        notes=notes,
+        pooled=weighed_with_others(copy),
+        brews=brews,
+        recipes=[(recipe, copy.get(Compost, recipe.compost)) for recipe in recipes],
+        readings=readings,
+        assays=assays,
+        cautions=_cautions(),
+        made_at=now,
+        versions=versions(),
+        invented=bool(options.get("invented")),
+        tables=tables_of(copy, brews),
+        starts={brew.key: start_in_words(copy, brew) for brew in brews},
+    )
 
 
 def _build_assay(copy: Notebook, key: str, options: dict[str, Any], now: datetime) -> Report:
@@ -216,14 +256,28 @@ def _build_assay(copy: Notebook, key: str, options: dict[str, Any], now: datetim
         value = getattr(error, name)
         numbers[name.replace("_", " ")] = None if value is None else float(f"{value:.6g}")
     return assay_report(
-        name=study.name, method=study.method, unit=study.unit, price=study.price, conclusion=answer.conclusion,
-        lines=answer.lines, cannot_tell=(*certificate.missing, *certificate.suspects), readings=study_readings(study),
-        pictures=certificate_pictures(answer), numbers={"conclusion": answer.conclusion, **numbers}, made_at=now,
-        versions=versions(), sources=CERTIFICATE_SOURCES, cautions=(ASSAY_CAUTION,))
+        name=study.name,
+        method=study.method,
+        unit=study.unit,
+        price=study.price,
+        conclusion=answer.conclusion,
+        lines=answer.lines,
+        cannot_tell=(*certificate.missing, *certificate.suspects),
+        readings=study_readings(study),
+        pictures=certificate_pictures(answer),
+        numbers={"conclusion": answer.conclusion, **numbers},
+        made_at=now,
+        versions=versions(),
+        sources=CERTIFICATE_SOURCES,
+        cautions=(ASSAY_CAUTION,),
+    )
 
 
 _BUILDERS: dict[str, Callable[[Notebook, str, dict[str, Any], datetime], Report]] = {
-    "brew": _build_brew, "trial": _build_trial, "assay": _build_assay}
+    "brew": _build_brew,
+    "trial": _build_trial,
+    "assay": _build_assay,
+}
 
 
 def _call(payload: Any) -> str:

@@ -198,9 +198,7 @@ def _tea(notebook: Notebook, record: Brew, recipe: Recipe) -> TeaFinding:
 
 def _risks(recipe: Recipe) -> tuple[RiskNote, ...]:
     molasses = sum(dose.g_per_l for dose in recipe.foods if "molasses" in dose.food)
-    return regrowth_risk(
-        molasses_g_per_l=molasses, other_additives=any("molasses" not in dose.food for dose in recipe.foods)
-    )
+    return regrowth_risk(molasses_g_per_l=molasses, other_additives=any("molasses" not in dose.food for dose in recipe.foods))
 
 
 def _use_facts(notebook: Notebook, entry: UseEntry, tea: TeaFinding) -> UseFacts:

@@ -113,9 +113,7 @@ class UseEntry:
     def from_form(cls, form: Mapping[str, Any]) -> UseEntry:
         """From the fields of a form or a JSON object; unknown fields are left aside."""
         known = {field.name for field in fields(cls)}
-        return cls(
-            **{"brew": "", **{name: str(value) for name, value in form.items() if name in known and value is not None}}
-        )
+        return cls(**{"brew": "", **{name: str(value) for name, value in form.items() if name in known and value is not None}})
 
 
 def field_findings(entry: UseEntry, *, sprayed: bool) -> tuple[Finding, ...]:

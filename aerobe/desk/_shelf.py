@@ -30,9 +30,7 @@ def add_recipe(notebook: Notebook, form: BrewStart, *, now: datetime, who: str =
         return take_recipe(notebook, pen, form, litres, now, who)
 
 
-def add_vessels(
-    notebook: Notebook, form: BrewStart, *, how_many: str = "1", now: datetime, who: str = ""
-) -> tuple[str, ...]:
+def add_vessels(notebook: Notebook, form: BrewStart, *, how_many: str = "1", now: datetime, who: str = "") -> tuple[str, ...]:
     """Write in one vessel, or several alike: `Bucket` four times becomes Bucket 1 to Bucket 4. Gives their keys.
 
     Raises
@@ -42,9 +40,7 @@ def add_vessels(
     """
     count = named("How many alike", lambda: parse_number(how_many or "1"))
     if count != int(count) or not 1 <= count <= VESSELS_AT_ONCE:
-        raise UnusableRecord(
-            f"'{how_many}' is no number of vessels.", f"Give a whole number from 1 to {VESSELS_AT_ONCE}."
-        )
+        raise UnusableRecord(f"'{how_many}' is no number of vessels.", f"Give a whole number from 1 to {VESSELS_AT_ONCE}.")
     name = form.vessel_name.strip() or "Vessel"
     names = [name] if count == 1 else [f"{name} {place}" for place in range(1, int(count) + 1)]
     with notebook.writing() as pen:

@@ -12,7 +12,12 @@ from aerobe.reports import Report, site
 
 
 def static_site(
-    notebook: Notebook, *, title: str, about: str, now: datetime, wanted: Wanted | None = None,
+    notebook: Notebook,
+    *,
+    title: str,
+    about: str,
+    now: datetime,
+    wanted: Wanted | None = None,
 ) -> tuple[dict[str, bytes], tuple[str, ...]]:
     """Files by path, and a line for each trial or brew that cannot be reported yet.
 

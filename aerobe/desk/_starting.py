@@ -151,9 +151,7 @@ def take_recipe(notebook: Notebook, pen: Pen, form: BrewStart, litres: float, no
         return notebook.get(Recipe, form.recipe).key
     compost = _compost(notebook, pen, form, now, who)
     doses = tuple(
-        FoodDose(food=item.food, g_per_l=_food_grams(item) / litres)
-        for item in form.foods
-        if item.food and item.amount.strip()
+        FoodDose(food=item.food, g_per_l=_food_grams(item) / litres) for item in form.foods if item.food and item.amount.strip()
     )
     name = form.recipe_name.strip() or f"Recipe with {compost.name}"
     recipe = Recipe(
@@ -171,9 +169,7 @@ def _compost(notebook: Notebook, pen: Pen, form: BrewStart, now: datetime, who: 
     if form.compost != NEW:
         return notebook.get(Compost, form.compost)
     name = form.compost_name.strip() or "Compost"
-    compost = Compost(
-        key=new_key(notebook, Compost, name), name=name, animal_origin={"yes": True, "no": False}.get(form.animal)
-    )
+    compost = Compost(key=new_key(notebook, Compost, name), name=name, animal_origin={"yes": True, "no": False}.get(form.animal))
     return replace(compost, key=pen.add(compost, at=now, who=who, token=_token(form, "compost")).key)
 
 

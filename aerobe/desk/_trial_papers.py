@@ -23,8 +23,13 @@ def print_run_sheet(notebook: Notebook, key: str, *, with_arms: bool = False, li
     view = trial_view(notebook, key)
     sheet, vessels = _need_sheet(view), {vessel.key: vessel for vessel in notebook.find(Vessel)}
     return sheet_page(
-        sheet, view.trial, with_arms=with_arms, link=link, style_href=style_href,
-        vessels={key: vessel.name for key, vessel in vessels.items()}, weighed=_to_weigh(notebook, view, vessels),
+        sheet,
+        view.trial,
+        with_arms=with_arms,
+        link=link,
+        style_href=style_href,
+        vessels={key: vessel.name for key, vessel in vessels.items()},
+        weighed=_to_weigh(notebook, view, vessels),
     )
 
 

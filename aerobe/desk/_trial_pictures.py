@@ -27,7 +27,11 @@ def verdict_pictures(verdict: Verdict, doses: dict[str, float]) -> tuple[Picture
     points = [(doses[result.arm], result) for result in verdict.results if result.arm in doses]
     kind = verdict.outcome
     curve = dose_curve(
-        verdict.dose, points, quantity=kind.label.capitalize(), unit=kind.unit, is_ratio=kind.scale == "ratio",
+        verdict.dose,
+        points,
+        quantity=kind.label.capitalize(),
+        unit=kind.unit,
+        is_ratio=kind.scale == "ratio",
     )
     return (curve, *pictures)
 

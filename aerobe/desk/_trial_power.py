@@ -27,8 +27,8 @@ COURSES = 300
 class BelievedCourses:
     """Log biomass of each arm in each believed world; the same world has the same unknowns in every arm."""
 
-    times_h: Array                          # [h]
-    log_biomass: dict[str, Array]           # shape (worlds, times) [-]
+    times_h: Array  # [h]
+    log_biomass: dict[str, Array]  # shape (worlds, times) [-]
 
     def __call__(self, rng: np.random.Generator, arm: str, times_h: Sequence[float], world: int) -> Array:
         """True biomass of an arm at the times. [ug C/mL]"""
@@ -37,8 +37,16 @@ class BelievedCourses:
 
 
 def power_through_model(
-    notebook: Notebook, key: str, *, scatter: Scatter, simulations: int = 1000, workers: int = 0, cluster: str = "",
-    seed: int = 1, progress: Callable[[int, int], None] | None = None, temperature_degc: float = 20.0,
+    notebook: Notebook,
+    key: str,
+    *,
+    scatter: Scatter,
+    simulations: int = 1000,
+    workers: int = 0,
+    cluster: str = "",
+    seed: int = 1,
+    progress: Callable[[int, int], None] | None = None,
+    temperature_degc: float = 20.0,
 ) -> Told:
     """How often each call would be made if the recipes behaved as the brew model believes.
 
@@ -86,8 +94,17 @@ def power_through_model(
     courses = _believed(notebook, {arm.key: arm.recipe for arm in view.trial.arms}, vessel, temperature_degc, seed)
     with _workers(workers, cluster) as executor:
         return told_through_model(
-            view.trial, plots, scatter, courses, _error_of(notebook), at_h=last.elapsed_h, tests_per_brew=last.tests, seed=seed,
-            simulations=simulations, executor=executor, progress=progress,
+            view.trial,
+            plots,
+            scatter,
+            courses,
+            _error_of(notebook),
+            at_h=last.elapsed_h,
+            tests_per_brew=last.tests,
+            seed=seed,
+            simulations=simulations,
+            executor=executor,
+            progress=progress,
         )
 
 

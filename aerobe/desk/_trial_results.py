@@ -16,7 +16,12 @@ from aerobe.verdicts import Verdict
 
 
 def judged(
-    notebook: Notebook, key: str, *, at_h: float | None, now: datetime, assay: str = "",
+    notebook: Notebook,
+    key: str,
+    *,
+    at_h: float | None,
+    now: datetime,
+    assay: str = "",
 ) -> tuple[Verdict, list[Brew], tuple[str, ...]]:
     """The verdict of a trial as the page of verdicts gives it, the brews in it, and notes: hours must not pose as recipes."""
     brews = notebook.find(Brew, of=key)

@@ -103,9 +103,7 @@ def trial_says(lines: Sequence[TrialLine], *, now: datetime) -> str:
     if waiting:
         first = min(waiting, key=lambda line: line.starts_at or now)
         when = f" at {spoken(first.starts_at, now)}" if first.starts_at and first.starts_at > now else ""
-        said.append(
-            f"Next to begin: {first.code} in {first.vessel_name}{when}. Fill it, turn the air on, then press its button."
-        )
+        said.append(f"Next to begin: {first.code} in {first.vessel_name}{when}. Fill it, turn the air on, then press its button.")
     coming = [(step.at, line) for line in under_air for step in line.open_steps if step.at]
     if coming:
         at, line = min(coming, key=lambda pair: pair[0])
@@ -136,9 +134,7 @@ def trials_waiting(notebook: Notebook) -> tuple[tuple[str, str, int], ...]:
     """Key and name of each trial with brews that have not begun, and how many those are."""
     begun = held_by(notebook).brews
     names = {trial.key: trial.name for trial in notebook.find(Trial)}
-    counts = [
-        (sheet.trial, sum(planned.brew not in begun for planned in sheet.brews)) for sheet in notebook.find(RunSheet)
-    ]
+    counts = [(sheet.trial, sum(planned.brew not in begun for planned in sheet.brews)) for sheet in notebook.find(RunSheet)]
     return tuple((key, names.get(key, key), count) for key, count in counts if count)
 
 
@@ -148,9 +144,7 @@ def not_written_in(notebook: Notebook, planned: PlannedTrial) -> tuple[str, ...]
     bare = [arm.recipe for arm in planned.trial.arms if arm.recipe and arm.recipe not in known]
     said = [f"Not yet written in: recipe {', '.join(dict.fromkeys(bare))}."] if bare else []
     if not planned.wish.vessel_keys(notebook):
-        said.append(
-            f"The notebook holds {len(notebook.find(Vessel))} vessels, fewer than stand side by side in this plan."
-        )
+        said.append(f"The notebook holds {len(notebook.find(Vessel))} vessels, fewer than stand side by side in this plan.")
     return tuple(said)
 
 

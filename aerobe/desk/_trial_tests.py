@@ -15,10 +15,10 @@ from aerobe.verdicts import outcome
 class RestsOn:
     """The test that a verdict rests on."""
 
-    assay: Assay | None                 # None: the verdict comes from the brew model or from oxygen logs
-    others: tuple[Assay, ...] = ()      # further tests that read its brews and could be judged by
+    assay: Assay | None  # None: the verdict comes from the brew model or from oxygen logs
+    others: tuple[Assay, ...] = ()  # further tests that read its brews and could be judged by
     says: str = ""
-    how: str = ""                       # how to judge by another; "" where there is none
+    how: str = ""  # how to judge by another; "" where there is none
 
     @property
     def words(self) -> str:

@@ -15,8 +15,17 @@ LATEST_H = 240.0
 
 
 def suggest_sampling_times(
-    notebook: Notebook, recipe: str, vessel: str, *, samples: int, until_h: float = 48.0, aim: str = "course",
-    temperature_degc: float = 20.0, earliest_gap_h: float = 2.0, seed: int = 1, courses: int = 400,
+    notebook: Notebook,
+    recipe: str,
+    vessel: str,
+    *,
+    samples: int,
+    until_h: float = 48.0,
+    aim: str = "course",
+    temperature_degc: float = 20.0,
+    earliest_gap_h: float = 2.0,
+    seed: int = 1,
+    courses: int = 400,
 ) -> SamplingTimes:
     """Times that tell most about the course of a recipe, averaged over what is believed of it before sampling.
 
@@ -54,9 +63,7 @@ def suggest_sampling_times(
             f"{samples} samples until {until_h:g} h cannot be placed.",
             f"Give up to {MOST_SAMPLES} samples, and an end within {LATEST_H:g} h.",
         )
-    story = BrewStory(
-        recipe=notebook.get(Recipe, recipe), vessel=notebook.get(Vessel, vessel), temperature_degc=temperature_degc
-    )
+    story = BrewStory(recipe=notebook.get(Recipe, recipe), vessel=notebook.get(Vessel, vessel), temperature_degc=temperature_degc)
     drawn = [brew for brew in simulate_brews(story, courses, seed=seed) if np.isfinite(brew.biomass).all()]
     times = drawn[0].times_h
     logs = np.log(np.array([brew.biomass for brew in drawn]))
@@ -68,7 +75,7 @@ def suggest_sampling_times(
     enough = int(np.searchsorted(share, 0.98)) + 1
     size = min(max(2, enough), max(2, samples))
     scores = left[:, :size] * singular[:size]
-    directions = right[:size].T                                   # (times, directions); scores have these as slopes
+    directions = right[:size].T  # (times, directions); scores have these as slopes
 
     def slopes(at: np.ndarray) -> np.ndarray:
         # 0.2 is a usual error of one test on the log scale; only its size against the prior matters.
@@ -79,6 +86,12 @@ def suggest_sampling_times(
         peaks = peak_times(times, np.exp(logs))
         goal = np.linalg.lstsq(np.column_stack([scores, np.ones(len(scores))]), np.asarray(peaks), rcond=None)[0][:size]
     return optimal_times(
-        slopes, samples=samples, start_h=float(times[0]), end_h=float(times[-1]), aim=goal,
-        prior_information=np.diag(1.0 / scores.var(axis=0)), earliest_gap_h=earliest_gap_h, grid=97,
+        slopes,
+        samples=samples,
+        start_h=float(times[0]),
+        end_h=float(times[-1]),
+        aim=goal,
+        prior_information=np.diag(1.0 / scores.var(axis=0)),
+        earliest_gap_h=earliest_gap_h,
+        grid=97,
     )

@@ -13,7 +13,7 @@ from aerobe.records import Assay, Brew, Reading, RunSheet, Vessel
 from aerobe.units import COUNT
 from aerobe.verdicts import BrewResult, brew_results, outcome
 
-HOURS_APART = 1.0                           # samples within an hour of each other are compared [h]
+HOURS_APART = 1.0  # samples within an hour of each other are compared [h]
 FROM_COURSE = ("peak biomass", "peak time")
 
 
@@ -52,9 +52,7 @@ def _from_readings(
     return list(results)
 
 
-def _by_one_assay(
-    notebook: Notebook, brews: Sequence[Brew], key: str, assay: str
-) -> tuple[dict[str, Assay], list[Reading]]:
+def _by_one_assay(notebook: Notebook, brews: Sequence[Brew], key: str, assay: str) -> tuple[dict[str, Assay], list[Reading]]:
     """The readings that an outcome is judged by, controls included: those of one assay."""
     assays = {item.key: _as_counts(item) if key == "count" else item for item in notebook.find(Assay)}
     wanted = [item.key for item in assays.values() if _measures(item, key) and assay in ("", item.key)]
@@ -162,6 +160,12 @@ def _from_course(notebook: Notebook, brew: Brew, key: str, now: datetime) -> Bre
     blind = any(assay.method in ("colour test", "turbidity", "fumigation extraction", "other") for assay in assays)
     checked = any(reading.role in ("killed control", "filtered blank") for reading in history.readings)
     return BrewResult(
-        brew=brew.key, arm=brew.arm or brew.recipe, value=math.exp(float(values.mean())), block=brew.block, column=brew.vessel,
-        test_log_sd=float(values.std()), colour_sensitive=blind, colour_checked=checked,
+        brew=brew.key,
+        arm=brew.arm or brew.recipe,
+        value=math.exp(float(values.mean())),
+        block=brew.block,
+        column=brew.vessel,
+        test_log_sd=float(values.std()),
+        colour_sensitive=blind,
+        colour_checked=checked,
     )

@@ -53,13 +53,7 @@ class TrialWish:
     @classmethod
     def from_form(cls, form: Mapping[str, Any]) -> TrialWish:
         """From the fields of a form or a JSON object; unknown fields are left aside, empty ones take the default."""
-        return cls(
-            **{
-                name: str(value)
-                for name, value in form.items()
-                if name in cls.__dataclass_fields__ and str(value or "")
-            }
-        )
+        return cls(**{name: str(value) for name, value in form.items() if name in cls.__dataclass_fields__ and str(value or "")})
 
     def to_trial(self, notebook: Notebook, *, planned_at: datetime) -> Trial:
         """The trial, with the arms it needs to mean something."""
@@ -78,9 +72,7 @@ class TrialWish:
 
     def _arms(self, notebook: Notebook) -> tuple[Arm, ...]:
         if self.question == "factors":
-            return factorial(
-                _factors(self.arms), runs=int(_number(self.runs, "number of arms")) if self.runs else None
-            ).arms
+            return factorial(_factors(self.arms), runs=int(_number(self.runs, "number of arms")) if self.runs else None).arms
         words = [word.strip() for word in re.split(r"[;\n]|,(?=\s)|,(?=\D)", self.arms) if word.strip()]
         if not words:
             raise UnusableRecord("The trial has no arms.", "Name the recipes, doses or factors to compare.")
@@ -107,14 +99,13 @@ class TrialWish:
     def to_budget(self) -> Budget:
         """Money, tests, vessels and days."""
         return Budget(
-            costs=Costs(
-                test=_number(self.test_price, "price of a test"), brew=_number(self.brew_price, "price of a brew")
-            ),
+            costs=Costs(test=_number(self.test_price, "price of a test"), brew=_number(self.brew_price, "price of a brew")),
             money=_number(self.money, "budget"),
             tests=int(_number(self.tests, "number of tests")) if self.tests else 100000,
             vessels=int(_number(self.vessels, "number of vessels")),
             days=_number(self.days, "days"),
-            days_per_round=_number(self.days_per_round, "days of a round"), samplings=max(1, len(self.sampling_hours())),
+            days_per_round=_number(self.days_per_round, "days of a round"),
+            samplings=max(1, len(self.sampling_hours())),
         )
 
     def to_scatter(self, notebook: Notebook, *, now: datetime) -> Scatter:
@@ -182,9 +173,7 @@ def _number(text: str, what: str) -> float:
     try:
         return parse_number(text)
     except NotAQuantity:
-        raise UnusableRecord(
-            f"The {what} '{text}' is no number.", "Write digits, with a decimal point or comma."
-        ) from None
+        raise UnusableRecord(f"The {what} '{text}' is no number.", "Write digits, with a decimal point or comma.") from None
 
 
 def _factors(text: str) -> dict[str, tuple[float, float]]:
@@ -193,9 +182,7 @@ def _factors(text: str) -> dict[str, tuple[float, float]]:
     for part in filter(None, (piece.strip() for piece in re.split(r"[;\n]", text))):
         match = re.fullmatch(r"(.+?)\s*:\s*(\S+)\s*(?:/|to)\s*(\S+)", part)
         if match is None:
-            raise UnusableRecord(
-                f"'{part}' is no factor with two levels.", "Write it like 'molasses: 0 / 2; kelp: 0 / 1'."
-            )
+            raise UnusableRecord(f"'{part}' is no factor with two levels.", "Write it like 'molasses: 0 / 2; kelp: 0 / 1'.")
         found[match[1]] = (
             _number(match[2], f"low level of {match[1]}"),
             _number(match[3], f"high level of {match[1]}"),

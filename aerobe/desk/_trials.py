@@ -31,9 +31,9 @@ class TrialView:
 
     trial: Trial
     sheet: RunSheet | None
-    brews: tuple[Brew, ...]                 # that were started
-    waiting: tuple[PlannedBrew, ...]        # planned and not started
-    with_results: int                       # brews that have a sample reading
+    brews: tuple[Brew, ...]  # that were started
+    waiting: tuple[PlannedBrew, ...]  # planned and not started
+    with_results: int  # brews that have a sample reading
 
 
 def plan_for(notebook: Notebook, wish: TrialWish, *, now: datetime) -> PlannedTrial:
@@ -64,13 +64,19 @@ def start_trial(notebook: Notebook, wish: TrialWish, *, now: datetime, who: str 
         raise UnusableRecord(planned.plan.words, "Raise the budget or the days, or drop an arm.")
     trial = replace(planned.trial, design="randomised blocks" if design.rounds > 1 else "completely randomised")
     sheet = draw_run_sheet(
-        trial, design.plots, controls=design.controls, sample_times_h=wish.sampling_hours(), tests_per_brew=design.tests_per_brew,
-        seed=wish.seed_number(), first_start=wish.first_start(now), days_per_round=wish.to_budget().days_per_round,
+        trial,
+        design.plots,
+        controls=design.controls,
+        sample_times_h=wish.sampling_hours(),
+        tests_per_brew=design.tests_per_brew,
+        seed=wish.seed_number(),
+        first_start=wish.first_start(now),
+        days_per_round=wish.to_budget().days_per_round,
         vessels=wish.vessel_keys(notebook),
     )
     with notebook.writing() as pen:
         receipt = pen.add(trial, at=now, who=who, token=wish.token)
-        if receipt.was_new:     # a form sent again has its trial and sheet already, under the first key
+        if receipt.was_new:  # a form sent again has its trial and sheet already, under the first key
             pen.add(sheet, at=now, who=who)
     return receipt.key
 
@@ -81,8 +87,14 @@ def trial_list(notebook: Notebook) -> list[dict[str, Any]]:
     for brew in notebook.find(Brew):
         started[brew.trial] = started.get(brew.trial, 0) + 1
     return [
-        {"key": trial.key, "name": trial.name, "question": trial.question, "outcome": trial.outcome, "arms": len(trial.arms),
-         "brews": started.get(trial.key, 0)}
+        {
+            "key": trial.key,
+            "name": trial.name,
+            "question": trial.question,
+            "outcome": trial.outcome,
+            "arms": len(trial.arms),
+            "brews": started.get(trial.key, 0),
+        }
         for trial in notebook.find(Trial)
     ]
 
@@ -131,8 +143,15 @@ def start_planned_brew(
     if not recipe:
         raise UnusableRecord(f"Arm {planned.arm} is not brewed.", "Enter its result as a pot or bed instead.")
     brew = Brew(
-        key=planned.brew, name=f"{view.trial.name}, {code}", recipe=recipe, vessel=planned.vessel,
-        started_at=started_at or now, trial=trial, arm=planned.arm, block=planned.block, blind_code=code,
+        key=planned.brew,
+        name=f"{view.trial.name}, {code}",
+        recipe=recipe,
+        vessel=planned.vessel,
+        started_at=started_at or now,
+        trial=trial,
+        arm=planned.arm,
+        block=planned.block,
+        blind_code=code,
         # What the sheet asks of this brew. It is kept for the sheet's hours: the call spends none of it.
         tests_in_budget=sum(sample.tests + len(sample.controls) for sample in planned.samples),
     )
@@ -140,8 +159,15 @@ def start_planned_brew(
 
 
 def verdict_of_trial(
-    notebook: Notebook, key: str, *, outcome: str = "", assay: str = "", at_h: float | None = None, margin: float | None = None,
-    also: Sequence[tuple[str, str]] = (), now: datetime,
+    notebook: Notebook,
+    key: str,
+    *,
+    outcome: str = "",
+    assay: str = "",
+    at_h: float | None = None,
+    margin: float | None = None,
+    also: Sequence[tuple[str, str]] = (),
+    now: datetime,
 ) -> Verdict:
     """Judge a trial by the brews that have results; arms without any are left out and named.
 
@@ -210,15 +236,28 @@ def judge_table(trial: Trial, rows: Sequence[dict[str, str]], *, margin: float |
             raise UnusableRecord(f"Unit {unit} stands in several arms.", "Give each brew, pot or bed a name of its own.")
         first = members[0][0]
         values = tuple(value for _, value in members)
-        results.append(BrewResult(
-            brew=unit, arm=first["arm"], value=sum(values) / len(values), block=first.get("block", ""), tests=len(values),
-            points=values, source_brew=first.get("source_brew", ""),
-        ))
+        results.append(
+            BrewResult(
+                brew=unit,
+                arm=first["arm"],
+                value=sum(values) / len(values),
+                block=first.get("block", ""),
+                tests=len(values),
+                points=values,
+                source_brew=first.get("source_brew", ""),
+            )
+        )
     return judge(trial, results, margin=margin)
 
 
 def compare_recipes(
-    notebook: Notebook, first: str, second: str, *, outcome: str = "biomass", at_h: float | None = None, margin: float = 1.25,
+    notebook: Notebook,
+    first: str,
+    second: str,
+    *,
+    outcome: str = "biomass",
+    at_h: float | None = None,
+    margin: float = 1.25,
     now: datetime,
 ) -> Verdict:
     """Two recipes by all their brews, whenever brewed: marked as unplanned, and worth less than a trial.
@@ -231,7 +270,11 @@ def compare_recipes(
     if first == second:
         raise UnusableRecord("A recipe cannot be compared with itself.", "Choose two recipes.")
     trial = Trial(
-        key="afterwards", name=f"{first} against {second}", question="two recipes", outcome=outcome, margin_ratio=margin,
+        key="afterwards",
+        name=f"{first} against {second}",
+        question="two recipes",
+        outcome=outcome,
+        margin_ratio=margin,
         arms=(Arm(key=second, recipe=second, is_standard=True), Arm(key=first, recipe=first)),
     )
     brews = [

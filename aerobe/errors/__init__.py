@@ -5,7 +5,7 @@ Our own bugs stay ordinary exceptions; they are never dressed up as one of these
 
 from __future__ import annotations
 
-LONGEST = 1500      # characters of a problem or of a remedy
+LONGEST = 1500  # characters of a problem or of a remedy
 
 
 class AerobeError(Exception):

@@ -19,11 +19,11 @@ from aerobe.evidence._spread import Array
 class ManyBrews:
     """Brews of many trials as columns."""
 
-    outcome: Array                      # log of the outcome, shape (brews,) [ln]
-    variance: Array                     # its squared standard error, shape (brews,)
-    trial: Sequence[str]                # which trial, shape (brews,)
-    recipe: Sequence[str]               # which recipe, shape (brews,)
-    moderators: dict[str, Array] = field(default_factory=dict)   # name -> values, shape (brews,)
+    outcome: Array  # log of the outcome, shape (brews,) [ln]
+    variance: Array  # its squared standard error, shape (brews,)
+    trial: Sequence[str]  # which trial, shape (brews,)
+    recipe: Sequence[str]  # which recipe, shape (brews,)
+    moderators: dict[str, Array] = field(default_factory=dict)  # name -> values, shape (brews,)
 
 
 @dataclass(slots=True)
@@ -31,13 +31,13 @@ class Blocks:
     """The data sorted into cells (a recipe in a trial) and trials, ready for batches of hyperparameters."""
 
     xp: Any
-    y: Any                  # (brews,)
-    v: Any                  # (brews,)
-    loose: Any              # moderators and y, which vary within a cell, (brews, k + 1)
-    fixed: Any              # intercept and recipe indicators of each cell, (cells, r)
-    cell_starts: Any        # first brew of each cell, then the number of brews
-    trial_starts: Any       # first cell of each trial, then the number of cells
-    prior_precision: Any    # (r + k,)
+    y: Any  # (brews,)
+    v: Any  # (brews,)
+    loose: Any  # moderators and y, which vary within a cell, (brews, k + 1)
+    fixed: Any  # intercept and recipe indicators of each cell, (cells, r)
+    cell_starts: Any  # first brew of each cell, then the number of brews
+    trial_starts: Any  # first cell of each trial, then the number of cells
+    prior_precision: Any  # (r + k,)
     names: tuple[str, ...]  # recipes, the reference first
     moderators: tuple[str, ...]
     shift: Array
@@ -70,27 +70,44 @@ class Blocks:
         loose = np.column_stack([((M - shift) / scale)[order], y[order]])
         trial_starts = np.concatenate([np.unique(cell_trial, return_index=True)[1], [len(cells)]])
         precision = np.full(fixed.shape[1] + M.shape[1], prior_sd**-2)
-        precision[0] = 1e-4                                   # the general level: anything from e-100 to e100
+        precision[0] = 1e-4  # the general level: anything from e-100 to e100
         sizes = {str(name): int(np.sum(recipe_code == code)) for code, name in enumerate(names)}
         return cls(
-            xp=xp, y=xp.asarray(y[order]), v=xp.asarray(v[order]), loose=xp.asarray(loose), fixed=xp.asarray(fixed),
-            cell_starts=np.concatenate([starts, [len(y)]]), trial_starts=trial_starts, prior_precision=xp.asarray(precision),
-            names=(reference, *[str(names[code]) for code in others]), moderators=tuple(brews.moderators), shift=shift,
-            scale=scale, brew_counts=sizes, trial_counts=in_trials)
+            xp=xp,
+            y=xp.asarray(y[order]),
+            v=xp.asarray(v[order]),
+            loose=xp.asarray(loose),
+            fixed=xp.asarray(fixed),
+            cell_starts=np.concatenate([starts, [len(y)]]),
+            trial_starts=trial_starts,
+            prior_precision=xp.asarray(precision),
+            names=(reference, *[str(names[code]) for code in others]),
+            moderators=tuple(brews.moderators),
+            shift=shift,
+            scale=scale,
+            brew_counts=sizes,
+            trial_counts=in_trials,
+        )
 
 
 def _columns(brews: ManyBrews) -> tuple[Array, Array, Array, Array, Array]:
     y, v = np.asarray(brews.outcome, dtype=float), np.asarray(brews.variance, dtype=float)
     trial, recipe = np.asarray(brews.trial, dtype=str), np.asarray(brews.recipe, dtype=str)
-    M = np.column_stack([np.asarray(item, dtype=float) for item in brews.moderators.values()]) if brews.moderators \
+    M = (
+        np.column_stack([np.asarray(item, dtype=float) for item in brews.moderators.values()])
+        if brews.moderators
         else np.zeros((len(y), 0))
+    )
     if not len(y) == len(v) == len(trial) == len(recipe) == len(M):
-        raise UnusableRecord("The columns have different lengths.",
-                             "Give every brew an outcome, error, trial, recipe and moderators.")
+        raise UnusableRecord(
+            "The columns have different lengths.", "Give every brew an outcome, error, trial, recipe and moderators."
+        )
     bad = ~(np.isfinite(y) & np.isfinite(v) & (v > 0.0) & (np.abs(y) < 100.0) & np.isfinite(M).all(axis=1))
     if bad.any():
-        raise UnusableRecord(f"Brew {int(np.argmax(bad)) + 1} has no usable outcome, error or moderator.",
-                             "Leave it out, or give finite numbers with an error above zero.")
+        raise UnusableRecord(
+            f"Brew {int(np.argmax(bad)) + 1} has no usable outcome, error or moderator.",
+            "Leave it out, or give finite numbers with an error above zero.",
+        )
     if len(set(recipe.tolist())) < 2 or len(set(trial.tolist())) < 2:
         raise NotEnoughData("A pool needs two recipes and two trials at least.", "Import more trials.")
     return y, v, trial, recipe, M
@@ -111,14 +128,14 @@ def given_spreads(blocks: Blocks, theta: Array, scales: Array) -> tuple[Array, A
     xp = blocks.xp
     sds = np.exp(theta)
     between, within, brew = (xp.asarray(sds[:, i] ** 2) for i in range(3))
-    half = 0.5 * within                                       # a contrast has two cells
+    half = 0.5 * within  # a contrast has two cells
     spread = brew[:, None] + blocks.v[None, :]
-    p = 1.0 / spread                                          # (rows, brews)
-    P = segment_sums(xp, p, blocks.cell_starts, 1)           # (rows, cells)
+    p = 1.0 / spread  # (rows, brews)
+    P = segment_sums(xp, p, blocks.cell_starts, 1)  # (rows, cells)
     weighted = p[:, :, None] * blocks.loose[None, :, :]
     cross_loose = xp.einsum("gik,il->gkl", weighted, blocks.loose)
-    S = segment_sums(xp, weighted, blocks.cell_starts, 1)    # (rows, cells, k + 1)
-    U = xp.concatenate([P[:, :, None] * blocks.fixed[None, :, :], S], axis=2)      # cell sums of all columns and of y
+    S = segment_sums(xp, weighted, blocks.cell_starts, 1)  # (rows, cells, k + 1)
+    U = xp.concatenate([P[:, :, None] * blocks.fixed[None, :, :], S], axis=2)  # cell sums of all columns and of y
     r = blocks.fixed.shape[1]
     size = r + blocks.loose.shape[1]
     cross = xp.empty((len(theta), size, size))
@@ -136,7 +153,12 @@ def given_spreads(blocks: Blocks, theta: Array, scales: Array) -> tuple[Array, A
 
 
 def _coefficients(
-    blocks: Blocks, cross: Any, logdet: Any, theta: Array, sds: Array, scales: Array,
+    blocks: Blocks,
+    cross: Any,
+    logdet: Any,
+    theta: Array,
+    sds: Array,
+    scales: Array,
 ) -> tuple[Array, Array, Array]:
     xp = blocks.xp
     A = cross[:, :-1, :-1] + xp.diag(blocks.prior_precision)[None]
@@ -144,7 +166,7 @@ def _coefficients(
     cov = xp.linalg.inv(A)
     mean = xp.matmul(cov, b[:, :, None])[:, :, 0]
     value = -0.5 * (logdet + yy - (b * mean).sum(axis=1) + xp.linalg.slogdet(A)[1])
-    plain = _to_numpy(value) + (theta - 0.5 * (sds / scales) ** 2).sum(axis=1)    # half-normal priors, log scale
+    plain = _to_numpy(value) + (theta - 0.5 * (sds / scales) ** 2).sum(axis=1)  # half-normal priors, log scale
     return plain, _to_numpy(mean), _to_numpy(cov)
 
 

@@ -14,7 +14,11 @@ from aerobe.evidence._spread import Array, checked, spread, weighted_fit
 
 
 def leave_one_out(
-    effects: Sequence[float], variances: Sequence[float], *, method: str = "REML", hartung_knapp: bool = True,
+    effects: Sequence[float],
+    variances: Sequence[float],
+    *,
+    method: str = "REML",
+    hartung_knapp: bool = True,
 ) -> tuple[Pooled, ...]:
     """The pool without each study in turn, in the order of the studies.
 
@@ -34,17 +38,17 @@ def leave_one_out(
 class SmallStudies:
     """Whether effects lean with the size of the study."""
 
-    statistic: float        # z of the standard error as moderator
+    statistic: float  # z of the standard error as moderator
     p: float
-    limit: float            # effect as the standard error goes to zero [ln ratio]
+    limit: float  # effect as the standard error goes to zero [ln ratio]
     limit_low: float
     limit_high: float
-    rank_tau: float         # Kendall's tau of effect and variance
+    rank_tau: float  # Kendall's tau of effect and variance
     rank_p: float
-    missing: int            # studies that trim-and-fill thinks are missing
-    side: str               # on which side of the funnel
-    filled: float           # pooled effect with them filled in [ln ratio]
-    enough: bool            # ten studies or more: with fewer the tests see almost nothing
+    missing: int  # studies that trim-and-fill thinks are missing
+    side: str  # on which side of the funnel
+    filled: float  # pooled effect with them filled in [ln ratio]
+    enough: bool  # ten studies or more: with fewer the tests see almost nothing
 
     def in_words(self) -> str:
         """One sentence that does not claim more than the test can."""
@@ -83,8 +87,18 @@ def small_studies(effects: Sequence[float], variances: Sequence[float], *, metho
     rank = kendalltau(standing, v)
     missing, side, filled = trim_and_fill(y, v, method=method)
     return SmallStudies(
-        statistic=line.terms[1].statistic, p=line.terms[1].p, limit=line.estimate, limit_low=line.low, limit_high=line.high,
-        rank_tau=float(rank.statistic), rank_p=float(rank.pvalue), missing=missing, side=side, filled=filled, enough=len(y) >= 10)
+        statistic=line.terms[1].statistic,
+        p=line.terms[1].p,
+        limit=line.estimate,
+        limit_low=line.low,
+        limit_high=line.high,
+        rank_tau=float(rank.statistic),
+        rank_p=float(rank.pvalue),
+        missing=missing,
+        side=side,
+        filled=filled,
+        enough=len(y) >= 10,
+    )
 
 
 def trim_and_fill(y: Array, v: Array, *, method: str = "REML") -> tuple[int, str, float]:
@@ -95,7 +109,7 @@ def trim_and_fill(y: Array, v: Array, *, method: str = "REML") -> tuple[int, str
     duval-tweedie-2000
     """
     slope = regress(y, v, {"se": np.sqrt(v).tolist()}, method=method, hartung_knapp=False).terms[1].estimate
-    flip = -1.0 if slope < 0.0 else 1.0                # studies are then missing on the left of `flip * y`
+    flip = -1.0 if slope < 0.0 else 1.0  # studies are then missing on the left of `flip * y`
     order = np.argsort(flip * y, kind="stable")
     z, w = (flip * y)[order], v[order]
     missing, seen = 0, -1
@@ -127,6 +141,7 @@ def _ranks(values: Array) -> Array:
 
 def fades_without(pooled: Pooled, others: Sequence[Pooled]) -> tuple[int, ...]:
     """Places of the studies whose absence turns a clear answer into an open one, or an open one into a clear one."""
+
     def clear(one: Pooled) -> bool:
         return not one.low <= 0.0 <= one.high
 

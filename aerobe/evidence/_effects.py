@@ -19,29 +19,31 @@ from aerobe.records import canonical_json
 class Contrast:
     """What one trial says of one pair of recipes: ln(recipe / against), with its error and what is known of its making."""
 
-    key: str                            # of the trial, as the person who made it calls it
-    recipe: str                         # what was tried
-    against: str                        # what it was compared with
-    effect: float                       # [ln ratio]
-    variance: float                     # squared standard error [ln ratio squared]
+    key: str  # of the trial, as the person who made it calls it
+    recipe: str  # what was tried
+    against: str  # what it was compared with
+    effect: float  # [ln ratio]
+    variance: float  # squared standard error [ln ratio squared]
     outcome: str = "biomass"
-    site: str = ""                      # person or place; never a name unless they chose one
-    brews: int = 0                      # of the recipe
+    site: str = ""  # person or place; never a name unless they chose one
+    brews: int = 0  # of the recipe
     brews_against: int = 0
-    shared_variance: float = 0.0        # part of the variance that comes from the arm `against` [ln ratio squared]
-    planned: bool | None = None         # was this comparison fixed before the first brew?
+    shared_variance: float = 0.0  # part of the variance that comes from the arm `against` [ln ratio squared]
+    planned: bool | None = None  # was this comparison fixed before the first brew?
     blinded: bool | None = None
     randomised: bool | None = None
     killed_control: bool | None = None  # was the colour of each recipe measured without its living cells?
     assay: str = ""
     assay_characterised: bool | None = None
-    moderators: dict[str, float] = field(default_factory=dict)   # temperature_degc, dose_g_per_l ...
-    data_hash: str = ""                 # of the readings it rests on
+    moderators: dict[str, float] = field(default_factory=dict)  # temperature_degc, dose_g_per_l ...
+    data_hash: str = ""  # of the readings it rests on
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.effect) or not math.isfinite(self.variance) or self.variance <= 0.0:
-            raise UnusableRecord(f"Trial {self.key} has an effect of {self.effect:g} with variance {self.variance:g}.",
-                                 "An effect is a finite natural log of a ratio, its variance above zero.")
+            raise UnusableRecord(
+                f"Trial {self.key} has an effect of {self.effect:g} with variance {self.variance:g}.",
+                "An effect is a finite natural log of a ratio, its variance above zero.",
+            )
         if self.recipe == self.against:
             raise UnusableRecord(f"Trial {self.key} compares {self.recipe} with itself.", "Name two different recipes.")
         if not 0.0 <= self.shared_variance <= self.variance:
@@ -51,8 +53,15 @@ class Contrast:
         """The same evidence seen from the other recipe. The shared part cannot be carried over and is dropped."""
         from dataclasses import replace
 
-        return replace(self, recipe=self.against, against=self.recipe, effect=-self.effect, brews=self.brews_against,
-                       brews_against=self.brews, shared_variance=0.0)
+        return replace(
+            self,
+            recipe=self.against,
+            against=self.recipe,
+            effect=-self.effect,
+            brews=self.brews_against,
+            brews_against=self.brews,
+            shared_variance=0.0,
+        )
 
 
 def evidence_hash(numbers: object) -> str:
@@ -61,7 +70,12 @@ def evidence_hash(numbers: object) -> str:
 
 
 def ratio_of_means(
-    mean: float, sd: float, brews: int, mean_against: float, sd_against: float, brews_against: int,
+    mean: float,
+    sd: float,
+    brews: int,
+    mean_against: float,
+    sd_against: float,
+    brews_against: int,
 ) -> tuple[float, float]:
     """ln of the ratio of two means and its variance, from printed means and standard deviations between brews.
 
@@ -90,8 +104,9 @@ def ratio_of_means(
         if not value > 0.0:
             raise UnusableRecord(f"A mean of {value:g} has no logarithm.", "Use means above zero, background subtracted.")
     if min(brews, brews_against) < 2:
-        raise UnusableRecord("One brew of a recipe says nothing about the spread of that recipe.",
-                             "Use trials with two brews or more of each.")
+        raise UnusableRecord(
+            "One brew of a recipe says nothing about the spread of that recipe.", "Use trials with two brews or more of each."
+        )
     variance = (sd / mean) ** 2 / brews + (sd_against / mean_against) ** 2 / brews_against
     return math.log(mean / mean_against), variance
 
@@ -105,8 +120,9 @@ def risk_ratio(events: int, others: int, events_against: int, others_against: in
         If a cell that must be above zero is not.
     """
     if min(events, events_against) < 1 or min(others, others_against) < 0:
-        raise UnusableRecord("A ratio of risks needs an event on both sides.",
-                             "Report the counts as they are; do not pool this one.")
+        raise UnusableRecord(
+            "A ratio of risks needs an event on both sides.", "Report the counts as they are; do not pool this one."
+        )
     total, total_against = events + others, events_against + others_against
     effect = math.log(events / total) - math.log(events_against / total_against)
     return effect, 1 / events - 1 / total + 1 / events_against - 1 / total_against

@@ -12,7 +12,12 @@ from aerobe.verdicts import Verdict
 
 
 def contrasts_of_verdict(
-    verdict: Verdict, names: Mapping[str, str], *, site: str, data_hash: str, made: Mapping[str, Any],
+    verdict: Verdict,
+    names: Mapping[str, str],
+    *,
+    site: str,
+    data_hash: str,
+    made: Mapping[str, Any],
 ) -> list[Contrast]:
     """Each comparison with the trial's standard as a contrast; outcomes compared by difference give none.
 
@@ -43,10 +48,22 @@ def contrasts_of_verdict(
             continue
         shared = min(0.999 * se**2, (verdict.brew_sd or 0.0) ** 2 / max(1, counts[item.second]))
         planned = bool(made.get("planned")) and item.planned
-        found.append(Contrast(
-            key=verdict.trial, recipe=names[item.first], against=names[item.second], effect=item.effect, variance=se**2,
-            outcome=verdict.outcome.key, site=site, brews=counts[item.first], brews_against=counts[item.second],
-            shared_variance=shared, data_hash=data_hash, **{**made, "planned": planned}))
+        found.append(
+            Contrast(
+                key=verdict.trial,
+                recipe=names[item.first],
+                against=names[item.second],
+                effect=item.effect,
+                variance=se**2,
+                outcome=verdict.outcome.key,
+                site=site,
+                brews=counts[item.first],
+                brews_against=counts[item.second],
+                shared_variance=shared,
+                data_hash=data_hash,
+                **{**made, "planned": planned},
+            )
+        )
     return found
 
 
@@ -61,5 +78,8 @@ def _standard_error(low: float | None, high: float | None, df: int) -> float | N
 
 def brew_lines(verdict: Verdict, names: Mapping[str, str], temperatures_degc: Mapping[str, float]) -> list[list[Any]]:
     """Recipe, log outcome, its variance from testing, and temperature of every brew, for a pool of many brews."""
-    return [[names[item.arm], math.log(item.value), max(item.test_log_sd**2, 1e-4), temperatures_degc.get(item.brew, 20.0)]
-            for item in verdict.results if item.value > 0.0]
+    return [
+        [names[item.arm], math.log(item.value), max(item.test_log_sd**2, 1e-4), temperatures_degc.get(item.brew, 20.0)]
+        for item in verdict.results
+        if item.value > 0.0
+    ]

@@ -37,14 +37,21 @@ class BayesPool:
     tau: Shrunken
     studies: tuple[Shrunken, ...]
     next_study: Shrunken
-    probability_above: float    # that the pooled effect is above zero
+    probability_above: float  # that the pooled effect is above zero
     level: float
     prior_words: str
 
 
 def bayes_pool(
-    effects: object, variances: object, *, prior_mean: float = 0.0, prior_sd: float = 1.0, tau_scale: float = 0.5,
-    tau_prior: Prior = "half-normal", level: float = 0.90, points: int = 400,
+    effects: object,
+    variances: object,
+    *,
+    prior_mean: float = 0.0,
+    prior_sd: float = 1.0,
+    tau_scale: float = 0.5,
+    tau_prior: Prior = "half-normal",
+    level: float = 0.90,
+    points: int = 400,
 ) -> BayesPool:
     """Pool studies with priors for the effect and for the spread.
 
@@ -72,7 +79,7 @@ def bayes_pool(
     """
     y, v, _ = checked(effects, variances)
     tau, weight = _tau_grid(y, v, prior_mean, prior_sd, tau_scale, tau_prior, points)
-    precision = 1.0 / (v + tau[:, None] ** 2)                       # (points, studies)
+    precision = 1.0 / (v + tau[:, None] ** 2)  # (points, studies)
     total = precision.sum(axis=1) + prior_sd**-2
     centre = ((precision * y).sum(axis=1) + prior_mean * prior_sd**-2) / total
     variance = 1.0 / total
@@ -83,17 +90,28 @@ def bayes_pool(
     spread_mean = float(weight @ tau)
     return BayesPool(
         pooled=_mixture(weight, centre, variance, level),
-        tau=Shrunken(mean=spread_mean, sd=math.sqrt(float(weight @ (tau - spread_mean) ** 2)),
-                     low=_quantile(tau, weight, 0.5 - 0.5 * level), high=_quantile(tau, weight, 0.5 + 0.5 * level)),
+        tau=Shrunken(
+            mean=spread_mean,
+            sd=math.sqrt(float(weight @ (tau - spread_mean) ** 2)),
+            low=_quantile(tau, weight, 0.5 - 0.5 * level),
+            high=_quantile(tau, weight, 0.5 + 0.5 * level),
+        ),
         studies=tuple(_mixture(weight, own_mean[:, i], own_variance[:, i], level) for i in range(len(y))),
         next_study=_mixture(weight, centre, variance + tau**2, level),
-        probability_above=1.0 - _mixture_cdf(weight, centre, variance)(0.0), level=level,
+        probability_above=1.0 - _mixture_cdf(weight, centre, variance)(0.0),
+        level=level,
         prior_words=f"effect normal({prior_mean:g}, {prior_sd:g}), spread {tau_prior}({tau_scale:g})",
     )
 
 
 def _tau_grid(
-    y: Array, v: Array, mean: float, sd: float, scale: float, prior: Prior, points: int,
+    y: Array,
+    v: Array,
+    mean: float,
+    sd: float,
+    scale: float,
+    prior: Prior,
+    points: int,
 ) -> tuple[Array, Array]:
     """Values of tau and their posterior weights: Gauss-Legendre in the probability scale of the prior."""
     from scipy.stats import halfcauchy, halfnorm

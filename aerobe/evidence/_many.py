@@ -32,8 +32,8 @@ class RecipeEffect:
 
     recipe: str
     against: str
-    effect: Shrunken            # [ln ratio]
-    next_trial: Shrunken        # true ratio in a next trial [ln ratio]
+    effect: Shrunken  # [ln ratio]
+    next_trial: Shrunken  # true ratio in a next trial [ln ratio]
     probability_better: float
     brews: int
     trials: int
@@ -45,8 +45,8 @@ class ManyPool:
 
     reference: str
     recipes: tuple[RecipeEffect, ...]
-    moderators: dict[str, Shrunken]     # change of the log outcome per unit
-    spreads: dict[str, Shrunken]        # standard deviations, by SPREADS; "recipe by trial" is that of a contrast [ln]
+    moderators: dict[str, Shrunken]  # change of the log outcome per unit
+    spreads: dict[str, Shrunken]  # standard deviations, by SPREADS; "recipe by trial" is that of a contrast [ln]
     brews: int
     trials: int
     level: float
@@ -65,6 +65,7 @@ def array_module(name: str = "numpy") -> Any:
         return np
     try:
         import cupy
+
         cupy.cuda.runtime.getDeviceCount()
     except Exception as fault:
         raise UnusableRecord(f"No GPU can be used here ({type(fault).__name__}).", "Leave out the GPU option.") from fault
@@ -72,8 +73,13 @@ def array_module(name: str = "numpy") -> Any:
 
 
 def pool_brews(
-    brews: ManyBrews, *, reference: str = "", level: float = 0.90, effect_prior_sd: float = 1.0,
-    spread_scales: tuple[float, float, float] = (1.5, 0.5, 0.7), xp: Any = np,
+    brews: ManyBrews,
+    *,
+    reference: str = "",
+    level: float = 0.90,
+    effect_prior_sd: float = 1.0,
+    spread_scales: tuple[float, float, float] = (1.5, 0.5, 0.7),
+    xp: Any = np,
 ) -> ManyPool:
     """Pool brews of many trials, recipes and people.
 
@@ -134,8 +140,13 @@ def _lattice(blocks: Blocks, scales: Array) -> tuple[Array, Array, Array, Array,
         frontier = sorted(ahead - seen.keys())
     value = np.array([item[1] for item in kept])
     weight = np.exp(value - value.max())
-    return (np.array([item[0] for item in kept]), weight / weight.sum(), np.array([item[2] for item in kept]),
-            np.array([item[3] for item in kept]), step * np.linalg.norm(axes, axis=1))
+    return (
+        np.array([item[0] for item in kept]),
+        weight / weight.sum(),
+        np.array([item[2] for item in kept]),
+        np.array([item[3] for item in kept]),
+        step * np.linalg.norm(axes, axis=1),
+    )
 
 
 def _mode(blocks: Blocks, scales: Array) -> tuple[Array, Array]:
@@ -145,13 +156,17 @@ def _mode(blocks: Blocks, scales: Array) -> tuple[Array, Array]:
     def loss(theta: Array) -> float:
         return -float(given_spreads(blocks, np.clip(theta, -12.0, 5.0)[None, :], scales)[0][0])
 
-    found = minimize(loss, np.log(scales * [0.5, 0.4, 0.5]), method="Nelder-Mead",
-                     options={"xatol": 1e-3, "fatol": 1e-4, "maxiter": 400})
+    found = minimize(
+        loss, np.log(scales * [0.5, 0.4, 0.5]), method="Nelder-Mead", options={"xatol": 1e-3, "fatol": 1e-4, "maxiter": 400}
+    )
     mode = np.asarray(found.x)
     h = 0.05
-    moves = [(0.0, 0.0, 0.0)] + [tuple(sum(s * h * (k == a) for a, s in pair) for k in range(3))
-                                 for i in range(3) for j in range(i + 1) for pair in
-                                 ([((i, 1), (j, 1)), ((i, 1), (j, -1)), ((i, -1), (j, 1)), ((i, -1), (j, -1))])]
+    moves = [(0.0, 0.0, 0.0)] + [
+        tuple(sum(s * h * (k == a) for a, s in pair) for k in range(3))
+        for i in range(3)
+        for j in range(i + 1)
+        for pair in ([((i, 1), (j, 1)), ((i, 1), (j, -1)), ((i, -1), (j, 1)), ((i, -1), (j, -1))])
+    ]
     values = in_chunks(blocks, mode + np.array(moves), scales)[0]
     hessian = np.zeros((3, 3))
     spot = 1
@@ -171,18 +186,32 @@ def _summary(blocks: Blocks, theta: Array, weight: Array, means: Array, covs: Ar
     within = np.exp(2.0 * theta[:, 1])
     recipes = tuple(
         RecipeEffect(
-            recipe=name, against=blocks.names[0], effect=_mixture(weight, means[:, i], variances[:, i], level),
+            recipe=name,
+            against=blocks.names[0],
+            effect=_mixture(weight, means[:, i], variances[:, i], level),
             next_trial=_mixture(weight, means[:, i], variances[:, i] + within, level),
-            probability_better=_above_zero(weight, means[:, i], variances[:, i]), brews=blocks.brew_counts[name],
-            trials=blocks.trial_counts[name])
-        for i, name in enumerate(blocks.names) if i)
+            probability_better=_above_zero(weight, means[:, i], variances[:, i]),
+            brews=blocks.brew_counts[name],
+            trials=blocks.trial_counts[name],
+        )
+        for i, name in enumerate(blocks.names)
+        if i
+    )
     moderators = {
         name: _mixture(weight, means[:, r + i] / blocks.scale[i], variances[:, r + i] / blocks.scale[i] ** 2, level)
-        for i, name in enumerate(blocks.moderators)}
+        for i, name in enumerate(blocks.moderators)
+    }
     spreads = {name: _of_lattice(theta[:, i], weight, mesh[i], level) for i, name in enumerate(SPREADS)}
     return ManyPool(
-        reference=blocks.names[0], recipes=recipes, moderators=moderators, spreads=spreads, brews=len(blocks.y),
-        trials=len(blocks.trial_starts) - 1, level=level, lattice_points=len(weight))
+        reference=blocks.names[0],
+        recipes=recipes,
+        moderators=moderators,
+        spreads=spreads,
+        brews=len(blocks.y),
+        trials=len(blocks.trial_starts) - 1,
+        level=level,
+        lattice_points=len(weight),
+    )
 
 
 def _above_zero(weight: Array, mean: Array, variance: Array) -> float:
@@ -196,5 +225,6 @@ def _of_lattice(logs: Array, weight: Array, mesh: float, level: float) -> Shrunk
     values = np.exp(logs)
     mean = float(weight @ values)
     smooth = _mixture(weight, logs, np.full_like(logs, mesh**2 / 12.0), level)
-    return Shrunken(mean=mean, sd=math.sqrt(float(weight @ (values - mean) ** 2)), low=math.exp(smooth.low),
-                    high=math.exp(smooth.high))
+    return Shrunken(
+        mean=mean, sd=math.sqrt(float(weight @ (values - mean) ** 2)), low=math.exp(smooth.low), high=math.exp(smooth.high)
+    )

@@ -20,15 +20,15 @@ class Comparison:
 
     recipe: str
     against: str
-    effect: float           # [ln ratio]
+    effect: float  # [ln ratio]
     se: float
     low: float
     high: float
-    direct_trials: int      # trials that brewed both side by side
-    direct: float           # what those alone say; nan if there are none [ln ratio]
-    indirect: float         # what all others say; nan if no other way leads from one to the other
-    disagree_p: float       # of direct against indirect; nan where one is missing
-    spread_known: bool      # False where every link rests on one trial: the interval then ignores how trials differ
+    direct_trials: int  # trials that brewed both side by side
+    direct: float  # what those alone say; nan if there are none [ln ratio]
+    indirect: float  # what all others say; nan if no other way leads from one to the other
+    disagree_p: float  # of direct against indirect; nan where one is missing
+    spread_known: bool  # False where every link rests on one trial: the interval then ignores how trials differ
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +39,7 @@ class Network:
     reference: str
     tau2: float
     comparisons: tuple[Comparison, ...]
-    apart: tuple[str, ...]              # recipes with no chain of comparisons to the reference
+    apart: tuple[str, ...]  # recipes with no chain of comparisons to the reference
     trials: int
 
     def of(self, recipe: str, against: str) -> Comparison:
@@ -48,9 +48,19 @@ class Network:
             if (one.recipe, one.against) == (recipe, against):
                 return one
             if (one.recipe, one.against) == (against, recipe):
-                return Comparison(recipe=recipe, against=against, effect=-one.effect, se=one.se, low=-one.high, high=-one.low,
-                                  direct_trials=one.direct_trials, direct=-one.direct, indirect=-one.indirect,
-                                  disagree_p=one.disagree_p, spread_known=one.spread_known)
+                return Comparison(
+                    recipe=recipe,
+                    against=against,
+                    effect=-one.effect,
+                    se=one.se,
+                    low=-one.high,
+                    high=-one.low,
+                    direct_trials=one.direct_trials,
+                    direct=-one.direct,
+                    indirect=-one.indirect,
+                    disagree_p=one.disagree_p,
+                    spread_known=one.spread_known,
+                )
         raise NotEnoughData(f"No chain of trials connects {recipe} and {against}.", "Brew both against a common standard.")
 
 
@@ -99,9 +109,13 @@ def network(contrasts: Sequence[Contrast], *, reference: str = "", level: float 
     tau2 = _spread(y, S, T, X)
     beta, cov = _gls(y, S + tau2 * T, X)
     return Network(
-        recipes=recipes, reference=reference, tau2=tau2, apart=tuple(name for name in everyone if name not in reachable),
+        recipes=recipes,
+        reference=reference,
+        tau2=tau2,
+        apart=tuple(name for name in everyone if name not in reachable),
         trials=len({(item.site, item.key) for item in used}),
-        comparisons=tuple(_pairs(used, recipes, y, S + tau2 * T, X, beta, cov, level)))
+        comparisons=tuple(_pairs(used, recipes, y, S + tau2 * T, X, beta, cov, level)),
+    )
 
 
 def _most_brewed(contrasts: Sequence[Contrast]) -> str:
@@ -133,8 +147,10 @@ def _blocks(contrasts: Sequence[Contrast]) -> tuple[Array, Array, Array]:
             if (one.site, one.key) != (other.site, other.key):
                 continue
             if one.against != other.against or one.recipe == other.recipe:
-                raise UnusableRecord(f"Trial {one.key} is entered with contrasts that do not share one standard.",
-                                     "Enter each recipe of a trial once, all against the same recipe.")
+                raise UnusableRecord(
+                    f"Trial {one.key} is entered with contrasts that do not share one standard.",
+                    "Enter each recipe of a trial once, all against the same recipe.",
+                )
             S[i, j] = S[j, i] = min(one.shared_variance, other.shared_variance)
             T[i, j] = T[j, i] = 0.5
     return np.array([item.effect for item in contrasts]), S, T
@@ -178,7 +194,14 @@ def _spread(y: Array, S: Array, T: Array, X: Array) -> float:
 
 
 def _pairs(
-    contrasts: Sequence[Contrast], recipes: tuple[str, ...], y: Array, V: Array, X: Array, beta: Array, cov: Array, level: float,
+    contrasts: Sequence[Contrast],
+    recipes: tuple[str, ...],
+    y: Array,
+    V: Array,
+    X: Array,
+    beta: Array,
+    cov: Array,
+    level: float,
 ) -> list[Comparison]:
     from scipy.stats import norm
 
@@ -194,15 +217,32 @@ def _pairs(
                 line[j - 1] = -1.0
             effect, se = float(line @ beta), math.sqrt(float(line @ cov @ line))
             trials, direct, indirect, p = _split(contrasts, recipe, against, y, V, X, line)
-            found.append(Comparison(
-                recipe=recipe, against=against, effect=effect, se=se, low=effect - width * se, high=effect + width * se,
-                direct_trials=trials, direct=direct, indirect=indirect, disagree_p=p,
-                spread_known=len(y) > X.shape[1]))
+            found.append(
+                Comparison(
+                    recipe=recipe,
+                    against=against,
+                    effect=effect,
+                    se=se,
+                    low=effect - width * se,
+                    high=effect + width * se,
+                    direct_trials=trials,
+                    direct=direct,
+                    indirect=indirect,
+                    disagree_p=p,
+                    spread_known=len(y) > X.shape[1],
+                )
+            )
     return found
 
 
 def _split(
-    contrasts: Sequence[Contrast], recipe: str, against: str, y: Array, V: Array, X: Array, line: Array,
+    contrasts: Sequence[Contrast],
+    recipe: str,
+    against: str,
+    y: Array,
+    V: Array,
+    X: Array,
+    line: Array,
 ) -> tuple[int, float, float, float]:
     """Direct and indirect evidence on one pair, kept apart by a term that only the direct trials carry."""
     from scipy.stats import norm

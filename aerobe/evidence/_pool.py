@@ -16,11 +16,11 @@ class Term:
     """One coefficient with its test and interval."""
 
     name: str
-    estimate: float     # [ln ratio per unit of the moderator]
+    estimate: float  # [ln ratio per unit of the moderator]
     se: float
     low: float
     high: float
-    statistic: float    # z, or t with Hartung-Knapp
+    statistic: float  # z, or t with Hartung-Knapp
     p: float
 
 
@@ -33,21 +33,21 @@ class Pooled:
     level: float
     studies: int
     terms: tuple[Term, ...]
-    tau2: float                 # variance between studies [ln ratio squared]
+    tau2: float  # variance between studies [ln ratio squared]
     tau2_se: float
-    tau2_low: float             # Q-profile interval
+    tau2_low: float  # Q-profile interval
     tau2_high: float
-    i2: float                   # share of the variability that is between studies [%]
+    i2: float  # share of the variability that is between studies [%]
     h2: float
-    q: float                    # Cochran's Q (residual Q with moderators)
+    q: float  # Cochran's Q (residual Q with moderators)
     q_df: int
     q_p: float
-    prediction_low: float       # where the true effect of a next, similar study lies; nan with moderators
+    prediction_low: float  # where the true effect of a next, similar study lies; nan with moderators
     prediction_high: float
     weights: tuple[float, ...]  # share of each study [%]
-    qm: float = math.nan        # test of all moderators
+    qm: float = math.nan  # test of all moderators
     qm_p: float = math.nan
-    r2: float = math.nan        # share of tau2 that the moderators account for [%]
+    r2: float = math.nan  # share of tau2 that the moderators account for [%]
 
     @property
     def estimate(self) -> float:
@@ -111,8 +111,13 @@ def pool(effects: object, variances: object, *, method: str = "REML", hartung_kn
 
 
 def regress(
-    effects: object, variances: object, moderators: dict[str, Sequence[float]], *, method: str = "REML",
-    hartung_knapp: bool = True, level: float = 0.95,
+    effects: object,
+    variances: object,
+    moderators: dict[str, Sequence[float]],
+    *,
+    method: str = "REML",
+    hartung_knapp: bool = True,
+    level: float = 0.95,
 ) -> Pooled:
     """Does the effect change with temperature, compost, dose? A regression that keeps a spread between studies.
 
@@ -132,7 +137,13 @@ def regress(
 
 
 def _fitted(
-    y: Array, v: Array, X: Array, names: tuple[str, ...], method: str, hartung_knapp: bool, level: float,
+    y: Array,
+    v: Array,
+    X: Array,
+    names: tuple[str, ...],
+    method: str,
+    hartung_knapp: bool,
+    level: float,
 ) -> Pooled:
     from scipy import stats
 
@@ -150,12 +161,26 @@ def _fitted(
     reach = width * math.sqrt(float(cov[0, 0]) + tau2) if count == 1 else math.nan
     qm, qm_p, r2 = _moderators(y, v, X, fit.beta, cov, tau2, method, hartung_knapp)
     return Pooled(
-        method=method, hartung_knapp=hartung_knapp, level=level, studies=studies, terms=terms, tau2=tau2, tau2_se=tau2_se,
-        tau2_low=low, tau2_high=high, i2=100.0 * _share(tau2, typical, equal.rss, free, method),
-        h2=tau2 / typical + 1.0 if method != "EE" else equal.rss / free, q=equal.rss, q_df=free,
-        q_p=float(stats.chi2.sf(equal.rss, free)), prediction_low=terms[0].estimate - reach,
-        prediction_high=terms[0].estimate + reach, weights=tuple((100.0 * fit.weights / np.sum(fit.weights)).tolist()),
-        qm=qm, qm_p=qm_p, r2=r2,
+        method=method,
+        hartung_knapp=hartung_knapp,
+        level=level,
+        studies=studies,
+        terms=terms,
+        tau2=tau2,
+        tau2_se=tau2_se,
+        tau2_low=low,
+        tau2_high=high,
+        i2=100.0 * _share(tau2, typical, equal.rss, free, method),
+        h2=tau2 / typical + 1.0 if method != "EE" else equal.rss / free,
+        q=equal.rss,
+        q_df=free,
+        q_p=float(stats.chi2.sf(equal.rss, free)),
+        prediction_low=terms[0].estimate - reach,
+        prediction_high=terms[0].estimate + reach,
+        weights=tuple((100.0 * fit.weights / np.sum(fit.weights)).tolist()),
+        qm=qm,
+        qm_p=qm_p,
+        r2=r2,
     )
 
 
@@ -168,12 +193,20 @@ def _share(tau2: float, typical: float, q: float, free: int, method: str) -> flo
 def _term(name: str, estimate: float, se: float, law: object, width: float) -> Term:
     statistic = estimate / se if se > 0.0 else math.inf
     p = 2.0 * float(law.sf(abs(statistic)))  # type: ignore[attr-defined]
-    return Term(name=name, estimate=estimate, se=se, low=estimate - width * se, high=estimate + width * se,
-                statistic=statistic, p=p)
+    return Term(
+        name=name, estimate=estimate, se=se, low=estimate - width * se, high=estimate + width * se, statistic=statistic, p=p
+    )
 
 
 def _moderators(
-    y: Array, v: Array, X: Array, beta: Array, cov: Array, tau2: float, method: str, hartung_knapp: bool,
+    y: Array,
+    v: Array,
+    X: Array,
+    beta: Array,
+    cov: Array,
+    tau2: float,
+    method: str,
+    hartung_knapp: bool,
 ) -> tuple[float, float, float]:
     from scipy import stats
 

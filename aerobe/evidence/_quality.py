@@ -43,17 +43,40 @@ def flags(contrast: Contrast) -> tuple[Flag, ...]:
         say("two brews", "weakens", "Two brews of a recipe: its spread is a guess.")
     if contrast.killed_control is False:
         say("colour", "weakens", "No killed or filtered control: a difference of colour can pose as a difference of biomass.")
-    _yes_no(say, contrast.planned, "unplanned", "The comparison was not planned before the first brew.",
-            "It is not told whether the comparison was planned.")
-    _yes_no(say, contrast.randomised, "not randomised", "Vessels and days were not drawn by lot.",
-            "It is not told whether vessels and days were drawn by lot.")
-    _yes_no(say, contrast.blinded, "not blinded", "Whoever read the test knew the recipe.",
-            "It is not told whether the reader knew the recipe.")
-    _yes_no(say, contrast.assay_characterised, "assay unknown", "The error of the assay was assumed, not measured.",
-            "It is not told whether the assay's error was measured.")
+    _yes_no(
+        say,
+        contrast.planned,
+        "unplanned",
+        "The comparison was not planned before the first brew.",
+        "It is not told whether the comparison was planned.",
+    )
+    _yes_no(
+        say,
+        contrast.randomised,
+        "not randomised",
+        "Vessels and days were not drawn by lot.",
+        "It is not told whether vessels and days were drawn by lot.",
+    )
+    _yes_no(
+        say,
+        contrast.blinded,
+        "not blinded",
+        "Whoever read the test knew the recipe.",
+        "It is not told whether the reader knew the recipe.",
+    )
+    _yes_no(
+        say,
+        contrast.assay_characterised,
+        "assay unknown",
+        "The error of the assay was assumed, not measured.",
+        "It is not told whether the assay's error was measured.",
+    )
     if abs(contrast.effect) > IMPLAUSIBLE_LOG_RATIO:
-        say("implausible", "weakens",
-            f"A ratio of {math.exp(contrast.effect):.3g} is more than any recipe is known to do: check units.")
+        say(
+            "implausible",
+            "weakens",
+            f"A ratio of {math.exp(contrast.effect):.3g} is more than any recipe is known to do: check units.",
+        )
     return tuple(found)
 
 
@@ -70,7 +93,7 @@ class Duplicate:
 
     kept: str
     other: str
-    certain: bool       # the same readings by content hash; otherwise only the same numbers to six digits
+    certain: bool  # the same readings by content hash; otherwise only the same numbers to six digits
     words: str
 
 
@@ -87,16 +110,27 @@ def without_duplicates(contrasts: Sequence[Contrast]) -> tuple[tuple[Contrast, .
     for item in contrasts:
         twin = by_hash.get(_identity(item)) if item.data_hash else None
         if twin is not None:
-            doubles.append(Duplicate(kept=_named(twin), other=_named(item), certain=True,
-                                     words=f"{_named(item)} rests on the same readings as {_named(twin)} and is left out."))
+            doubles.append(
+                Duplicate(
+                    kept=_named(twin),
+                    other=_named(item),
+                    certain=True,
+                    words=f"{_named(item)} rests on the same readings as {_named(twin)} and is left out.",
+                )
+            )
             continue
         if item.data_hash:
             by_hash[_identity(item)] = item
         numbers = (f"{abs(item.effect):.6g}", f"{item.variance:.6g}")
         for other in by_numbers[numbers]:
-            doubles.append(Duplicate(
-                kept=_named(other), other=_named(item), certain=False,
-                words=f"{_named(item)} has the very numbers of {_named(other)}: ask whether they are one trial."))
+            doubles.append(
+                Duplicate(
+                    kept=_named(other),
+                    other=_named(item),
+                    certain=False,
+                    words=f"{_named(item)} has the very numbers of {_named(other)}: ask whether they are one trial.",
+                )
+            )
         by_numbers[numbers].append(item)
         kept.append(item)
     return tuple(kept), tuple(doubles)

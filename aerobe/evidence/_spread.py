@@ -22,11 +22,11 @@ Array = NDArray[np.float64]
 class Weighted:
     """Weighted least squares with weights 1 / (v + tau2)."""
 
-    beta: Array          # shape (terms,)
-    cov: Array           # shape (terms, terms)
-    projection: Array    # W - W X (X'WX)^-1 X'W, shape (studies, studies)
-    rss: float           # weighted sum of squared residuals
-    weights: Array       # shape (studies,)
+    beta: Array  # shape (terms,)
+    cov: Array  # shape (terms, terms)
+    projection: Array  # W - W X (X'WX)^-1 X'W, shape (studies, studies)
+    rss: float  # weighted sum of squared residuals
+    weights: Array  # shape (studies,)
 
 
 def weighted_fit(y: Array, v: Array, X: Array, tau2: float) -> Weighted:
@@ -225,19 +225,23 @@ def checked(effects: object, variances: object, moderators: object = None) -> tu
     X = np.ones((len(y), 1)) if moderators is None else np.column_stack([np.ones(len(y)), np.asarray(moderators, dtype=float)])
     for number, (effect, variance) in enumerate(zip(y, v, strict=True), start=1):
         if not math.isfinite(effect) or not math.isfinite(variance) or variance <= 0.0:
-            raise UnusableRecord(f"Study {number} has effect {effect:g} and variance {variance:g}.",
-                                 "Effects must be finite and variances positive; leave the study out or mend it.")
+            raise UnusableRecord(
+                f"Study {number} has effect {effect:g} and variance {variance:g}.",
+                "Effects must be finite and variances positive; leave the study out or mend it.",
+            )
         if variance < 1e-12 or variance > 1e6 or abs(effect) > 50.0:
-            raise UnusableRecord(f"Study {number} has effect {effect:g} and variance {variance:g}: no such ratio was measured.",
-                                 "Check units and whether the effect is the natural log of a ratio.")
+            raise UnusableRecord(
+                f"Study {number} has effect {effect:g} and variance {variance:g}: no such ratio was measured.",
+                "Check units and whether the effect is the natural log of a ratio.",
+            )
     if not np.all(np.isfinite(X)):
         raise UnusableRecord("A study lacks a moderator.", "Leave the study out of the regression, or find the value.")
     if len(y) <= X.shape[1]:
-        raise NotEnoughData(f"{len(y)} studies cannot carry {X.shape[1]} terms and a spread.",
-                            "Collect more trials, or ask for fewer terms.")
+        raise NotEnoughData(
+            f"{len(y)} studies cannot carry {X.shape[1]} terms and a spread.", "Collect more trials, or ask for fewer terms."
+        )
     if np.linalg.matrix_rank(X) < X.shape[1]:
-        raise NotEnoughData("The moderators cannot be told apart in these studies.",
-                            "Drop one that is constant or follows another.")
+        raise NotEnoughData(
+            "The moderators cannot be told apart in these studies.", "Drop one that is constant or follows another."
+        )
     return y, v, X
-
-

@@ -47,8 +47,10 @@ def contrasts_from_table(text: str) -> tuple[Contrast, ...]:
     if unknown or missing:
         problem = f"Unknown columns: {', '.join(unknown)}." if unknown else f"Missing columns: {', '.join(missing)}."
         raise ImportFault(problem, f"Use the columns {', '.join(COLUMNS)}.")
-    return tuple(_contrast(dict(zip(head, (cell.strip() for cell in row), strict=False)), number)
-                 for number, row in enumerate(rows[1:], start=2))
+    return tuple(
+        _contrast(dict(zip(head, (cell.strip() for cell in row), strict=False)), number)
+        for number, row in enumerate(rows[1:], start=2)
+    )
 
 
 def _contrast(row: dict[str, str], line: int) -> Contrast:
@@ -56,12 +58,19 @@ def _contrast(row: dict[str, str], line: int) -> Contrast:
         effect, variance = _effect(row)
         made: dict[str, Any] = {name: _yes(row.get(name, "")) for name in YES_NO}
         return Contrast(
-            key=_short(row["key"]), recipe=_short(row["recipe"]), against=_short(row["against"]), effect=effect,
+            key=_short(row["key"]),
+            recipe=_short(row["recipe"]),
+            against=_short(row["against"]),
+            effect=effect,
             variance=variance,
-            outcome=row.get("outcome") or "biomass", site=_short(row.get("site", "")), assay=_short(row.get("assay", "")),
-            brews=_count(row, "brews"), brews_against=_count(row, "brews_against"),
+            outcome=row.get("outcome") or "biomass",
+            site=_short(row.get("site", "")),
+            assay=_short(row.get("assay", "")),
+            brews=_count(row, "brews"),
+            brews_against=_count(row, "brews_against"),
             moderators={name: parse_number(row[name]) for name in MODERATORS if row.get(name)},
-            **made)
+            **made,
+        )
     except AerobeError as fault:
         raise ImportFault(f"Line {line}: {fault.problem}", fault.remedy) from None
 
@@ -70,14 +79,18 @@ def _effect(row: dict[str, str]) -> tuple[float, float]:
     if all(row.get(name) for name in RATIO):
         ratio, low, high = (parse_number(row[name]) for name in RATIO)
         if not 0.0 < low < high or not low <= ratio <= high:
-            raise ImportFault(f"A ratio of {ratio:g} with {low:g} to {high:g} is no ratio with its interval.",
-                              "Give the ratio between a lower and an upper end above zero.")
+            raise ImportFault(
+                f"A ratio of {ratio:g} with {low:g} to {high:g} is no ratio with its interval.",
+                "Give the ratio between a lower and an upper end above zero.",
+            )
         return math.log(ratio), ((math.log(high) - math.log(low)) / (2 * 1.959963984540054)) ** 2
     if all(row.get(name) for name in MEANS):
         values = [parse_number(row[name]) for name in MEANS]
         return ratio_of_means(values[0], values[1], _count(row, "brews"), values[3], values[4], _count(row, "brews_against"))
-    raise ImportFault("The line has neither a ratio with its interval nor two means with their spread.",
-                      f"Fill {', '.join(RATIO)} or {', '.join(MEANS)}.")
+    raise ImportFault(
+        "The line has neither a ratio with its interval nor two means with their spread.",
+        f"Fill {', '.join(RATIO)} or {', '.join(MEANS)}.",
+    )
 
 
 def _count(row: dict[str, str], name: str) -> int:

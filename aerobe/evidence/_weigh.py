@@ -24,22 +24,27 @@ class Weighed:
     against: str
     outcome: str
     margin_ratio: float
-    contrasts: tuple[Contrast, ...]         # in the pool, turned to the direction asked for
-    left_out: tuple[Contrast, ...]          # by a flag that leaves a trial out
+    contrasts: tuple[Contrast, ...]  # in the pool, turned to the direction asked for
+    left_out: tuple[Contrast, ...]  # by a flag that leaves a trial out
     pooled: Pooled | None
     bayes: BayesPool | None
-    without: tuple[Pooled, ...]             # leave one out, in the order of contrasts
-    hinges_on: tuple[str, ...]              # trials whose absence changes whether the answer is clear
+    without: tuple[Pooled, ...]  # leave one out, in the order of contrasts
+    hinges_on: tuple[str, ...]  # trials whose absence changes whether the answer is clear
     small: SmallStudies | None
-    network: Comparison | None              # the same pair with indirect evidence
+    network: Comparison | None  # the same pair with indirect evidence
     flags: tuple[Flag, ...]
     duplicates: tuple[Duplicate, ...]
-    answer: str                             # "better", "worse", "about the same", "cannot tell"
+    answer: str  # "better", "worse", "about the same", "cannot tell"
     says: str
 
 
 def weigh(
-    contrasts: Sequence[Contrast], recipe: str, against: str, *, outcome: str = "biomass", margin_ratio: float = 1.25,
+    contrasts: Sequence[Contrast],
+    recipe: str,
+    against: str,
+    *,
+    outcome: str = "biomass",
+    margin_ratio: float = 1.25,
     level: float = 0.95,
 ) -> Weighed:
     """Pool what trials say of `recipe` against `against`, with every check that the number of trials allows.
@@ -76,17 +81,32 @@ def weigh(
     used, left_out = [item for item in pair if item.key not in out], [item for item in pair if item.key in out]
     through = _through_network([item for item in single if item.key not in out], recipe, against, level)
     if not used and through is None:
-        raise NotEnoughData(f"No usable trial speaks of {recipe} against {against}.",
-                            "A trial needs two brews of each recipe; import more, or plan one.")
+        raise NotEnoughData(
+            f"No usable trial speaks of {recipe} against {against}.",
+            "A trial needs two brews of each recipe; import more, or plan one.",
+        )
     effects, variances = [item.effect for item in used], [item.variance for item in used]
     pooled = pool(effects, variances, level=level) if len(used) > 1 else None
     others = leave_one_out(effects, variances) if len(used) > 2 else ()
     answer, says = _in_words(recipe, against, used, pooled, through, math.log(margin_ratio))
     return Weighed(
-        recipe=recipe, against=against, outcome=outcome, margin_ratio=margin_ratio, contrasts=tuple(used),
-        left_out=tuple(left_out), pooled=pooled, bayes=bayes_pool(effects, variances) if len(used) > 1 else None,
-        without=others, hinges_on=tuple(used[i].key for i in fades_without(pooled, others)) if pooled else (),
-        small=_small(effects, variances), network=through, flags=marks, duplicates=doubles, answer=answer, says=says)
+        recipe=recipe,
+        against=against,
+        outcome=outcome,
+        margin_ratio=margin_ratio,
+        contrasts=tuple(used),
+        left_out=tuple(left_out),
+        pooled=pooled,
+        bayes=bayes_pool(effects, variances) if len(used) > 1 else None,
+        without=others,
+        hinges_on=tuple(used[i].key for i in fades_without(pooled, others)) if pooled else (),
+        small=_small(effects, variances),
+        network=through,
+        flags=marks,
+        duplicates=doubles,
+        answer=answer,
+        says=says,
+    )
 
 
 def _towards(item: Contrast, recipe: str, against: str) -> Contrast:
@@ -108,7 +128,12 @@ def _small(effects: Sequence[float], variances: Sequence[float]) -> SmallStudies
 
 
 def _in_words(
-    recipe: str, against: str, used: Sequence[Contrast], pooled: Pooled | None, through: Comparison | None, margin: float,
+    recipe: str,
+    against: str,
+    used: Sequence[Contrast],
+    pooled: Pooled | None,
+    through: Comparison | None,
+    margin: float,
 ) -> tuple[str, str]:
     if pooled is None:
         return _few_in_words(recipe, against, used, through, margin)
@@ -121,16 +146,25 @@ def _in_words(
 
 
 def _few_in_words(
-    recipe: str, against: str, used: Sequence[Contrast], through: Comparison | None, margin: float,
+    recipe: str,
+    against: str,
+    used: Sequence[Contrast],
+    through: Comparison | None,
+    margin: float,
 ) -> tuple[str, str]:
     if through is None or (used and math.isnan(through.indirect)):
         return "cannot tell", f"One trial only ({used[0].key}): it has not been repeated, so nothing is pooled."
     ratio = ratio_words(math.exp(through.effect), math.exp(through.low), math.exp(through.high))
-    kind = "One trial brewed both side by side; with what other recipes tell of them" if used \
+    kind = (
+        "One trial brewed both side by side; with what other recipes tell of them"
+        if used
         else "No trial brewed both side by side; through recipes that both were compared with"
+    )
     if not through.spread_known:
-        return "cannot tell", (f"{kind}, {recipe} gives {ratio} times {against}, if trials do not differ. Every link rests "
-                               "on one trial, so how far they differ is not known, and that does not tell which gives more.")
+        return "cannot tell", (
+            f"{kind}, {recipe} gives {ratio} times {against}, if trials do not differ. Every link rests "
+            "on one trial, so how far they differ is not known, and that does not tell which gives more."
+        )
     answer = _answer(through.low, through.high, margin)
     return answer, f"{kind}, {recipe} gives {ratio} times {against}. {_ANSWERS[answer]}"
 

@@ -47,14 +47,10 @@ def thin_oxygen(log: Log | None, grid_h: Array, temperature_degc: Array, altitud
     if len(values) and np.median(values) > PERCENT_ABOVE:
         saturation = saturation_mg_per_l(np.interp(times, grid_h, temperature_degc), altitude_m=altitude_m)
         values = values / 100.0 * saturation
-        notes.append(
-            "The oxygen log looks like percent of saturation, not mg/L; it was converted. Check the probe's unit."
-        )
+        notes.append("The oxygen log looks like percent of saturation, not mg/L; it was converted. Check the probe's unit.")
     dead = _stuck(times, values)
     if dead.any():
-        notes.append(
-            f"The oxygen probe stood at {values[dead][0]:.3g} mg/L for over {STUCK_H:g} h; that stretch is left out."
-        )
+        notes.append(f"The oxygen probe stood at {values[dead][0]:.3g} mg/L for over {STUCK_H:g} h; that stretch is left out.")
     impossible = (values < -1.0) | (
         values > 1.6 * float(saturation_mg_per_l(float(np.min(temperature_degc)), altitude_m=altitude_m))
     )

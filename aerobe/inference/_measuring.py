@@ -14,9 +14,7 @@ from aerobe.records import Assay, AssayError, Reading
 CONTROLS = ("killed control", "filtered blank", "blank")
 
 
-def measurements_of(
-    readings: Sequence[Reading], assays: Mapping[str, Assay]
-) -> tuple[tuple[Measurement, ...], tuple[str, ...]]:
+def measurements_of(readings: Sequence[Reading], assays: Mapping[str, Assay]) -> tuple[tuple[Measurement, ...], tuple[str, ...]]:
     """Measurements of the sample readings in house units, and what should be said about them.
 
     Parameters
@@ -42,9 +40,7 @@ def measurements_of(
             if reading.role != "sample":
                 continue
             if reading.elapsed_h < 0.0:
-                notes.append(
-                    f"A reading at {reading.elapsed_h:.1f} h lies before the air was turned on; it is left out."
-                )
+                notes.append(f"A reading at {reading.elapsed_h:.1f} h lies before the air was turned on; it is left out.")
                 continue
             out.append(
                 Measurement(

@@ -87,9 +87,7 @@ def descend(
             break
         # Several dampings are tried together: a few more runs, far fewer rounds.
         tried = damp[live, None] * _LADDER
-        steps = np.array(
-            [[_step(jacobians[i], current[i], float(d)) for d in row] for i, row in zip(live, tried, strict=True)]
-        )
+        steps = np.array([[_step(jacobians[i], current[i], float(d)) for d in row] for i, row in zip(live, tried, strict=True)])
         trials = points[live, None, :] + steps
         there = residuals(trials.reshape(-1, size)).reshape(len(live), len(_LADDER), -1)
         trial_costs = _half_squares(there)
@@ -122,9 +120,7 @@ def _step(jacobian: Array, residual: Array, damp: float) -> Array:
     return np.asarray(np.linalg.lstsq(stacked, target, rcond=None)[0] / scale)
 
 
-def _slopes(
-    residuals: Residuals, points: Array, current: Array, difference: float, relative: bool, central: bool
-) -> Array:
+def _slopes(residuals: Residuals, points: Array, current: Array, difference: float, relative: bool, central: bool) -> Array:
     count, size = points.shape
     shift = difference * np.maximum(np.abs(points), 1e-12) if relative else np.full_like(points, difference)
     moved = points[:, None, :] + shift[:, :, None] * np.eye(size)[None]

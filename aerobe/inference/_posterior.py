@@ -207,9 +207,7 @@ def posterior_of(target: BrewTarget, draws: Draws, seed: int) -> Posterior:
     far = float(np.mean(np.abs(np.median(result, axis=0)) > 3.0)) if result.shape[1] else 0.0
     notes = list(setting.notes)
     if far > 0.0:
-        notes.append(
-            "At least one test lies further from the course of the brew than its error allows; repeat it if you can."
-        )
+        notes.append("At least one test lies further from the course of the brew than its error allows; repeat it if you can.")
     return Posterior(
         times_h=setting.grid_h,
         bacteria=bacteria,

@@ -256,9 +256,7 @@ def decode(z: Array, basis: Basis, start_temperature_degc: float) -> Inputs:
     start[:, 0] = bacteria
     start[:, 1] = fungi
     start[:, 2] = theta["grazers_to_bacteria"] * bacteria
-    start[:, 3] = (
-        theta["compost_food_mg_c_per_g"] * basis.compost_g_per_l + theta["food_factor"] * basis.food_mg_c_per_l
-    )
+    start[:, 3] = theta["compost_food_mg_c_per_g"] * basis.compost_g_per_l + theta["food_factor"] * basis.food_mg_c_per_l
     start[:, 4] = theta["compost_slow_mg_c_per_g"] * basis.compost_g_per_l + basis.slow_mg_c_per_l
     start[:, 5] = saturation_mg_per_l(start_temperature_degc, altitude_m=basis.altitude_m)
     start[:, 6] = np.exp(-theta["lag_work"])

@@ -313,9 +313,7 @@ def _learn(pool: _Pool, parts: list[_Part]) -> list[_Part]:
     best = max(parts, key=lambda part: part.share)
     cov = trust * cov + (1.0 - trust) * (best.bell.root @ best.bell.root.T) + 1e-6 * np.eye(size)
     guard = np.log(GUARD) + pool.log_prior + _NORM(size)
-    earned = np.array(
-        [np.sum(weights * np.exp(np.logaddexp(guard, pool.heights[part.bell]) - pool.log_mix)) for part in parts]
-    )
+    earned = np.array([np.sum(weights * np.exp(np.logaddexp(guard, pool.heights[part.bell]) - pool.log_mix)) for part in parts])
     earned = np.maximum(earned / max(earned.sum(), 1e-300), 0.02)
     earned *= 0.5 * (1.0 - GUARD) / earned.sum()
     kept = [_Part(bell=part.bell, share=float(s)) for part, s in zip(parts, earned, strict=True)]
@@ -359,9 +357,7 @@ def tail_shape(weights: Array) -> float:
         return 0.0 if weights.max() < 2.0 * weights.mean() else float("inf")
     n = len(excess)
     guesses = 30 + int(np.sqrt(n))
-    b = 1.0 / excess[-1] + (1.0 - np.sqrt(guesses / (np.arange(1, guesses + 1) - 0.5))) / (
-        3.0 * excess[int(n / 4 + 0.5) - 1]
-    )
+    b = 1.0 / excess[-1] + (1.0 - np.sqrt(guesses / (np.arange(1, guesses + 1) - 0.5))) / (3.0 * excess[int(n / 4 + 0.5) - 1])
     k = np.mean(np.log1p(-b[:, None] * excess[None, :]), axis=1)
     score = n * (np.log(-b / k) - k - 1.0)
     share = 1.0 / np.sum(np.exp(score[None, :] - score[:, None]), axis=1)

@@ -15,9 +15,7 @@ from aerobe.records import AirSupply, AssayError, FoodDose, Recipe, Vessel, from
 Array = NDArray[np.float64]
 
 DEFAULT_HORIZON_H = 72.0
-ASSUMED_ERROR = AssayError(
-    constant_sd=5.0, proportional_cv=0.25, gain_log_sd=0.4, origin="assumed: no characterisation given"
-)
+ASSUMED_ERROR = AssayError(constant_sd=5.0, proportional_cv=0.25, gain_log_sd=0.4, origin="assumed: no characterisation given")
 ASSUMED_RATIO_ERROR = AssayError(constant_sd=0.02, proportional_cv=0.3, gain_log_sd=0.3, origin="assumed")
 MEASURED = ("biomass", "bacteria", "fungi", "fungal to bacterial ratio")
 
@@ -191,9 +189,7 @@ def story_of(
         temperature_degc=temperature_degc,
         measurements=tuple(measurements),
         oxygen=None if oxygen is None else Log(elapsed_h=np.asarray(oxygen[0]), values=np.asarray(oxygen[1])),
-        temperature=None
-        if temperature is None
-        else Log(elapsed_h=np.asarray(temperature[0]), values=np.asarray(temperature[1])),
+        temperature=None if temperature is None else Log(elapsed_h=np.asarray(temperature[0]), values=np.asarray(temperature[1])),
         probe=probe or Probe(),
         horizon_h=horizon_h,
     )

@@ -186,9 +186,7 @@ class BrewTarget:
         result, oxygen, sizes = self.data_residuals(w, self._run(w, self.near))
         results = self.setting.results
         # A result beyond a limit pulls only while the model lies on the wrong side of it.
-        result = np.where(
-            results.below, np.minimum(result, 0.0), np.where(results.above, np.maximum(result, 0.0), result)
-        )
+        result = np.where(results.below, np.minimum(result, 0.0), np.where(results.above, np.maximum(result, 0.0), result))
         # Half the square of this is the log of how much wider the errors are than their least: part of the loss.
         width = np.sqrt(2.0 * np.log(sizes / self.setting.errors.size) + 1e-3)
         return np.concatenate([w, root_loss(result), root_loss(oxygen), width], axis=1)

@@ -41,9 +41,7 @@ def _kernel(start, parameters, growth, shared, scale, times, tolerance, out):
         )
 
 
-def run_on_gpu(
-    start: Any, parameters: Any, growth: Any, shared: Any, scale: Any, times: Any, tolerance: float, out: Any
-) -> None:
+def run_on_gpu(start: Any, parameters: Any, growth: Any, shared: Any, scale: Any, times: Any, tolerance: float, out: Any) -> None:
     """Fill `out`, shape (brews, times, states), on the card; arrays are moved there and back."""
     on_card = cuda.device_array(out.shape)
     blocks = (len(start) + _THREADS - 1) // _THREADS

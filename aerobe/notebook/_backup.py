@@ -36,7 +36,7 @@ def back_up(store: Store, *, at: datetime, to: Path | None = None, why: str = ""
         else:
             _copy_tables(store, half)
         file_mode_private(half)
-        half.replace(target)    # the name appears only when the copy is whole
+        half.replace(target)  # the name appears only when the copy is whole
     except BaseException as fault:
         for left in (half, half.with_name(half.name + "-journal")):
             with contextlib.suppress(OSError):
@@ -188,4 +188,4 @@ def _pour(source: sa.Connection, target: sa.Connection, tables: sa.MetaData) -> 
         order = [table.c.id] if "id" in table.c else []
         rows: list[dict[str, Any]] = [dict(row) for row in source.execute(sa.select(table).order_by(*order)).mappings()]
         for start in range(0, len(rows), 500):
-            target.execute(table.insert(), rows[start:start + 500])
+            target.execute(table.insert(), rows[start : start + 500])

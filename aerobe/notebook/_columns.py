@@ -10,12 +10,39 @@ from aerobe.notebook._tables import Table
 from aerobe.units import CONDUCTIVITY, ELAPSED, OXYGEN, OXYGEN_PERCENT, PH, TEMPERATURE, Kind
 
 FIELDS = (
-    "elapsed", "clock", "date", "time", "brew", "arm", "bottle", "block", "role", "method", "organism", "variable", "assay",
-    "value", "unit", "sd", "dilution", "replicate", "sample", "operator", "kit lot", "notes", "oxygen", "temperature", "pH",
-    "conductivity", "ignore",
+    "elapsed",
+    "clock",
+    "date",
+    "time",
+    "brew",
+    "arm",
+    "bottle",
+    "block",
+    "role",
+    "method",
+    "organism",
+    "variable",
+    "assay",
+    "value",
+    "unit",
+    "sd",
+    "dilution",
+    "replicate",
+    "sample",
+    "operator",
+    "kit lot",
+    "notes",
+    "oxygen",
+    "temperature",
+    "pH",
+    "conductivity",
+    "ignore",
 )
 CHANNEL_KINDS: dict[str, tuple[Kind, ...]] = {
-    "oxygen": (OXYGEN, OXYGEN_PERCENT), "temperature": (TEMPERATURE,), "pH": (PH,), "conductivity": (CONDUCTIVITY,),
+    "oxygen": (OXYGEN, OXYGEN_PERCENT),
+    "temperature": (TEMPERATURE,),
+    "pH": (PH,),
+    "conductivity": (CONDUCTIVITY,),
 }
 
 # Names as people and loggers write them; the first pattern that fits the folded name wins, so the narrow ones stand first.
@@ -49,8 +76,27 @@ _NAMES: tuple[tuple[str, str], ...] = (
     (r"(ec|conductivity|cond|sp cond|specific conductance|leitfaehigkeit)( .*)?", "conductivity"),
     (r"(value|result|reading|signal|count|counts|biomass|bacteria|fungi|cfu|mpn|cells|messwert|wert)( .*)?", "value"),
 )
-_SINGLE = {"elapsed", "clock", "date", "time", "brew", "arm", "bottle", "block", "role", "method", "organism", "variable",
-           "assay", "value", "unit", "sd", "dilution", "replicate", "sample"}
+_SINGLE = {
+    "elapsed",
+    "clock",
+    "date",
+    "time",
+    "brew",
+    "arm",
+    "bottle",
+    "block",
+    "role",
+    "method",
+    "organism",
+    "variable",
+    "assay",
+    "value",
+    "unit",
+    "sd",
+    "dilution",
+    "replicate",
+    "sample",
+}
 
 
 LONGEST_MEANING = 200
@@ -72,9 +118,9 @@ class Mapping:
 
     columns: tuple[Column, ...]
     decimal_comma: bool = False
-    day_first: bool | None = None       # 03/04: the third of April, or March the fourth; None where no such date occurs
-    zone: str = ""                      # of clock times without offset: an IANA name or an offset such as +02:00
-    at_h: float | None = None           # of every row that brings no time of its own [h]
+    day_first: bool | None = None  # 03/04: the third of April, or March the fourth; None where no such date occurs
+    zone: str = ""  # of clock times without offset: an IANA name or an offset such as +02:00
+    at_h: float | None = None  # of every row that brings no time of its own [h]
     questions: tuple[str, ...] = ()
 
     def field(self, name: str) -> int | None:
@@ -103,8 +149,16 @@ def guess_mapping(table: Table) -> Mapping:
     return _with_questions(table, Mapping(columns=tuple(columns), decimal_comma=table.decimal_comma, day_first=_day_first(table)))
 
 
-def mend_mapping(table: Table, mapping: Mapping, changes: dict[str, str], *, zone: str = "", day_first: bool | None = None,
-                 decimal_comma: bool | None = None, at_h: float | None = None) -> Mapping:
+def mend_mapping(
+    table: Table,
+    mapping: Mapping,
+    changes: dict[str, str],
+    *,
+    zone: str = "",
+    day_first: bool | None = None,
+    decimal_comma: bool | None = None,
+    at_h: float | None = None,
+) -> Mapping:
     """The mapping with a person's changes: column name to `field` or `field [unit]`.
 
     `at_h` is when rows without a time of their own were sampled. [h]
@@ -124,7 +178,11 @@ def mend_mapping(table: Table, mapping: Mapping, changes: dict[str, str], *, zon
             raise ImportFault(f"'{meaning}' is no meaning of a column.", remedy)
         columns[header] = Column(header=header, field=match[1], unit=(match[2] or "").strip() or columns[header].unit)
     mended = replace(
-        mapping, columns=tuple(columns.values()), zone=zone or mapping.zone, questions=(), at_h=at_h,
+        mapping,
+        columns=tuple(columns.values()),
+        zone=zone or mapping.zone,
+        questions=(),
+        at_h=at_h,
         day_first=mapping.day_first if day_first is None else day_first,
         decimal_comma=mapping.decimal_comma if decimal_comma is None else decimal_comma,
     )
@@ -189,8 +247,12 @@ def _time_alone(column: Column, table: Table, place: int) -> Column:
 
 def _day_first(table: Table) -> bool | None:
     """From dates such as 25/11/2026 the order of day and month, where some row settles it."""
-    pairs = [(int(match[1]), int(match[2])) for row in table.rows[:5000] for cell in row
-             if (match := re.match(r"(\d{1,2})[/.-](\d{1,2})[/.-]\d{2,4}\b", cell))]
+    pairs = [
+        (int(match[1]), int(match[2]))
+        for row in table.rows[:5000]
+        for cell in row
+        if (match := re.match(r"(\d{1,2})[/.-](\d{1,2})[/.-]\d{2,4}\b", cell))
+    ]
     if any(first > 12 for first, _ in pairs):
         return True
     if any(second > 12 for _, second in pairs):

@@ -21,14 +21,14 @@ class BrewHistory:
     recipe: Recipe
     compost: Compost
     vessel: Vessel
-    assays: dict[str, Assay]                    # by key: those that its readings name
-    readings: tuple[Reading, ...]               # in order of time, corrected ones left out
+    assays: dict[str, Assay]  # by key: those that its readings name
+    readings: tuple[Reading, ...]  # in order of time, corrected ones left out
     samples: tuple[Sample, ...]
-    logs: tuple[SensorLog, ...]                 # in order of channel and probe
+    logs: tuple[SensorLog, ...]  # in order of channel and probe
     harvest: Harvest | None
     uses: tuple[Use, ...]
-    advice: tuple[Kept, ...]                    # earlier advice, oldest first
-    last_change: int                            # grows with every write to this brew
+    advice: tuple[Kept, ...]  # earlier advice, oldest first
+    last_change: int  # grows with every write to this brew
 
     def log(self, channel: str) -> SensorLog | None:
         """The log of a channel; of several probes, the one with most points."""
@@ -51,12 +51,18 @@ def brew_history(notebook: Notebook, key: str) -> BrewHistory:
         found = all_readings(connection, key)
         harvests = _of(connection, Harvest, key)
         return BrewHistory(
-            brew=brew, recipe=recipe, compost=get(connection, Compost, recipe.compost),
+            brew=brew,
+            recipe=recipe,
+            compost=get(connection, Compost, recipe.compost),
             vessel=get(connection, Vessel, brew.vessel),
             assays={name: get(connection, Assay, name) for name in sorted({reading.assay for reading in found})},
-            readings=tuple(found), samples=tuple(_of(connection, Sample, key)), logs=_all_logs(connection, key),
-            harvest=harvests[0] if harvests else None, uses=tuple(_of(connection, Use, key)),
-            advice=tuple(all_kept(connection, "advice", key)), last_change=last,
+            readings=tuple(found),
+            samples=tuple(_of(connection, Sample, key)),
+            logs=_all_logs(connection, key),
+            harvest=harvests[0] if harvests else None,
+            uses=tuple(_of(connection, Use, key)),
+            advice=tuple(all_kept(connection, "advice", key)),
+            last_change=last,
         )
 
 

@@ -16,10 +16,10 @@ from aerobe.records import SensorLog
 
 Array = NDArray[np.float64]
 
-CHUNK_POINTS = 8192         # a chunk of this size is closed; smaller ones are joined when they get many
-LOOSE_CHUNKS = 64           # so many small chunks of one probe are joined into one
-EARLIEST_H, LATEST_H = -1000.0, 10_000.0    # of a point, from the air on; a probe may hang in the water for weeks before [h]
-_FLOAT = np.dtype("<f8")    # the same bytes on every machine
+CHUNK_POINTS = 8192  # a chunk of this size is closed; smaller ones are joined when they get many
+LOOSE_CHUNKS = 64  # so many small chunks of one probe are joined into one
+EARLIEST_H, LATEST_H = -1000.0, 10_000.0  # of a point, from the air on; a probe may hang in the water for weeks before [h]
+_FLOAT = np.dtype("<f8")  # the same bytes on every machine
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,8 +76,13 @@ def append(connection: sa.Connection, log: SensorLog) -> int:
 
 
 def read(
-    connection: sa.Connection, brew: str, channel: str, *, probe: str | None = None,
-    from_h: float = -np.inf, to_h: float = np.inf,
+    connection: sa.Connection,
+    brew: str,
+    channel: str,
+    *,
+    probe: str | None = None,
+    from_h: float = -np.inf,
+    to_h: float = np.inf,
 ) -> tuple[Array, Array]:
     """Times [h] and values of one channel in order of time, shapes (points,)."""
     return _read(connection, brew, channel, probe, from_h, to_h)
@@ -96,8 +101,12 @@ def envelope(channel: str, times: Array, values: Array, buckets: int) -> LogEnve
     points = np.diff(np.append(starts, len(times)))
     middles = (edges[:-1] + edges[1:])[full] / 2 if times[-1] > times[0] else times[:1]
     return LogEnvelope(
-        channel=channel, elapsed_h=middles, low=np.minimum.reduceat(values, starts), high=np.maximum.reduceat(values, starts),
-        mean=np.add.reduceat(values, starts) / points, points=points,
+        channel=channel,
+        elapsed_h=middles,
+        low=np.minimum.reduceat(values, starts),
+        high=np.maximum.reduceat(values, starts),
+        mean=np.add.reduceat(values, starts) / points,
+        points=points,
     )
 
 
@@ -133,12 +142,21 @@ def _read(
 def _insert(connection: sa.Connection, log: SensorLog, times: Array, values: Array) -> None:
     rows: list[dict[str, Any]] = []
     for start in range(0, len(times), CHUNK_POINTS):
-        part, shown = times[start:start + CHUNK_POINTS], values[start:start + CHUNK_POINTS]
+        part, shown = times[start : start + CHUNK_POINTS], values[start : start + CHUNK_POINTS]
         packed = part.astype(_FLOAT).tobytes(), shown.astype(_FLOAT).tobytes()
-        rows.append({
-            "brew": log.brew, "channel": log.channel, "probe": log.probe, "from_h": float(part[0]), "to_h": float(part[-1]),
-            "points": len(part), "times": packed[0], "values": packed[1], "hash": chunk_hash(*packed),
-        })
+        rows.append(
+            {
+                "brew": log.brew,
+                "channel": log.channel,
+                "probe": log.probe,
+                "from_h": float(part[0]),
+                "to_h": float(part[-1]),
+                "points": len(part),
+                "times": packed[0],
+                "values": packed[1],
+                "hash": chunk_hash(*packed),
+            }
+        )
     connection.execute(log_chunks.insert(), rows)
 
 
@@ -147,7 +165,8 @@ def _join_loose(connection: sa.Connection, log: SensorLog) -> None:
     same = (log_chunks.c.brew == log.brew, log_chunks.c.channel == log.channel, log_chunks.c.probe == log.probe)
     loose = connection.execute(
         sa.select(log_chunks.c.id, log_chunks.c.times, log_chunks.c["values"])
-        .where(*same, log_chunks.c.points < CHUNK_POINTS).order_by(log_chunks.c.from_h, log_chunks.c.id)
+        .where(*same, log_chunks.c.points < CHUNK_POINTS)
+        .order_by(log_chunks.c.from_h, log_chunks.c.id)
     ).all()
     if len(loose) < LOOSE_CHUNKS:
         return

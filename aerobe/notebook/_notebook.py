@@ -90,9 +90,7 @@ class Notebook:
         """Keep a reading; one that names another in `replaces` corrects it, and both stay."""
         return self.add(reading, at=at, who=who, token=token, why=why)
 
-    def readings(
-        self, brew: str | None = None, *, assay: str | None = None, with_corrected: bool = False
-    ) -> list[Reading]:
+    def readings(self, brew: str | None = None, *, assay: str | None = None, with_corrected: bool = False) -> list[Reading]:
         """Readings in order of time, without those that a correction has replaced unless `with_corrected`.
 
         `brew=""` gives the readings outside any brew; `brew=None` those of all.
@@ -120,8 +118,14 @@ class Notebook:
             return _logs.read(connection, brew, channel, probe=probe, from_h=from_h, to_h=to_h)
 
     def log_envelope(
-        self, brew: str, channel: str, *, buckets: int = 600, probe: str | None = None,
-        from_h: float = float("-inf"), to_h: float = float("inf"),
+        self,
+        brew: str,
+        channel: str,
+        *,
+        buckets: int = 600,
+        probe: str | None = None,
+        from_h: float = float("-inf"),
+        to_h: float = float("inf"),
     ) -> _logs.LogEnvelope:
         """A log made short for drawing: lowest, highest and mean value in each bucket of time."""
         times, values = self.log(brew, channel, probe=probe, from_h=from_h, to_h=to_h)
@@ -211,7 +215,7 @@ def open_notebook(where: str | Path, *, at: datetime, create: bool = True) -> No
     except BaseException:
         store.close()
         if is_new and store.path is not None:
-            _remove(store.path)     # a notebook that could not be begun must not stand there empty
+            _remove(store.path)  # a notebook that could not be begun must not stand there empty
         raise
     return Notebook(store, migrated_from_copy=copy)
 

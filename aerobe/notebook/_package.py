@@ -28,7 +28,7 @@ from aerobe.records import Arm, Assay, Brew, Compost, Reading, Recipe, RunSheet,
 
 FORMAT = "aerobe-notebook-1"
 RUNS_AS_FORMULA = ("=", "+", "-", "@", "\t", "\r", "'")
-_EPOCH = (1980, 1, 1, 0, 0, 0)      # the same content gives the same bytes on any day
+_EPOCH = (1980, 1, 1, 0, 0, 0)  # the same content gives the same bytes on any day
 UNITS = {"elapsed_h": "h", "dilution": "1"}
 
 
@@ -36,7 +36,7 @@ UNITS = {"elapsed_h": "h", "dilution": "1"}
 class Scope:
     """Which records a package holds."""
 
-    brews: frozenset[str] | None        # None: the whole notebook
+    brews: frozenset[str] | None  # None: the whole notebook
     subjects: frozenset[str] | None
 
 
@@ -75,10 +75,15 @@ def write_package(notebook: Notebook, *, at: datetime, trial: str = "", versions
     if results:
         _put(files, resources, "data/results.json", _results_json(results), {"name": "results", "format": "json"})
     about = {
-        "profile": "data-package", "name": trial.lower() or "notebook", "title": _title(notebook, trial),
+        "profile": "data-package",
+        "name": trial.lower() or "notebook",
+        "title": _title(notebook, trial),
         "created": at.isoformat(),
         "aerobe": {
-            "format": FORMAT, "schema": SCHEMA, "trial": trial, "versions": versions or {},
+            "format": FORMAT,
+            "schema": SCHEMA,
+            "trial": trial,
+            "versions": versions or {},
             "content": "" if trial else fingerprint(notebook),
         },
         "resources": resources,
@@ -99,8 +104,13 @@ def _records(notebook: Notebook, trial: str) -> dict[str, list[Any]]:
     recipes = [item for item in everything["recipes"] if item.key in recipe_keys]
     assay_keys = {item.assay for item in notebook.readings(with_corrected=True) if item.brew in keys}
     wanted: dict[type, set[str]] = {
-        Trial: {trial}, RunSheet: {trial}, Recipe: recipe_keys, Compost: {item.compost for item in recipes},
-        Vessel: {item.vessel for item in brews}, Assay: assay_keys, Brew: keys,
+        Trial: {trial},
+        RunSheet: {trial},
+        Recipe: recipe_keys,
+        Compost: {item.compost for item in recipes},
+        Vessel: {item.vessel for item in brews},
+        Assay: assay_keys,
+        Brew: keys,
     }
     chosen: dict[str, list[Any]] = {}
     for noun in NOUNS:
@@ -157,8 +167,12 @@ def _readings_schema() -> dict[str, Any]:
         if kind == "boolean":
             entry |= {"trueValues": ["true"], "falseValues": ["false"]}
         fields.append(entry)
-    return {"name": "readings", "format": "csv", "profile": "tabular-data-resource",
-            "schema": {"fields": fields, "primaryKey": "key", "missingValues": [""]}}
+    return {
+        "name": "readings",
+        "format": "csv",
+        "profile": "tabular-data-resource",
+        "schema": {"fields": fields, "primaryKey": "key", "missingValues": [""]},
+    }
 
 
 def _log_csv(notebook: Notebook, brew: str, channel: str, probe: str) -> str:
@@ -171,8 +185,13 @@ def _log_csv(notebook: Notebook, brew: str, channel: str, probe: str) -> str:
 def _log_schema(name: str, brew: str, channel: str, probe: str) -> dict[str, Any]:
     unit = {"oxygen": "mg/L", "temperature": "degC", "pH": "pH", "conductivity": "uS/cm"}[channel]
     fields = [{"name": "elapsed_h", "type": "number", "unit": "h"}, {"name": "value", "type": "number", "unit": unit}]
-    return {"name": name, "format": "csv", "profile": "tabular-data-resource", "schema": {"fields": fields},
-            "aerobe": {"brew": brew, "channel": channel, "probe": probe}}
+    return {
+        "name": name,
+        "format": "csv",
+        "profile": "tabular-data-resource",
+        "schema": {"fields": fields},
+        "aerobe": {"brew": brew, "channel": channel, "probe": probe},
+    }
 
 
 def _results_json(results: list[Kept]) -> str:
@@ -206,10 +225,16 @@ def _title(notebook: Notebook, trial: str) -> str:
 def _put(files: dict[str, bytes], resources: list[dict[str, Any]], path: str, text: str, entry: dict[str, Any]) -> None:
     content = text.encode()
     files[path] = content
-    resources.append({
-        "path": path, "mediatype": "text/csv" if path.endswith(".csv") else "application/json", "encoding": "utf-8",
-        "bytes": len(content), "hash": f"sha256:{hashlib.sha256(content).hexdigest()}", **entry,
-    })
+    resources.append(
+        {
+            "path": path,
+            "mediatype": "text/csv" if path.endswith(".csv") else "application/json",
+            "encoding": "utf-8",
+            "bytes": len(content),
+            "hash": f"sha256:{hashlib.sha256(content).hexdigest()}",
+            **entry,
+        }
+    )
 
 
 def _zip(files: dict[str, bytes]) -> bytes:

@@ -28,9 +28,12 @@ class Pen:
         """As `Notebook.add`."""
         record = _settled(record)
         noun = "readings" if isinstance(record, Reading) else BY_CLASS[type(record)].name
-        return self._once(token, at, noun, lambda: (
-            self._add_reading(record, at, who, why) if isinstance(record, Reading) else self._add(record, at, who, why)
-        ))
+        return self._once(
+            token,
+            at,
+            noun,
+            lambda: self._add_reading(record, at, who, why) if isinstance(record, Reading) else self._add(record, at, who, why),
+        )
 
     def change(self, record: Any, *, at: datetime, who: str = "", why: str = "") -> Receipt:
         """As `Notebook.change`."""
@@ -63,11 +66,18 @@ class Pen:
 
     def keep(self, kind: str, subject: str, payload: Any, *, at: datetime, who: str = "", token: str = "") -> Receipt:
         """As `Notebook.keep`."""
+
         def act() -> Receipt:
             text = canonical_json(payload)
-            made = self.connection.execute(kept.insert().values(
-                kind=kind, subject=subject, at=at.isoformat(), payload=text, hash=content_hash([kind, subject, as_plain(payload)])
-            ))
+            made = self.connection.execute(
+                kept.insert().values(
+                    kind=kind,
+                    subject=subject,
+                    at=at.isoformat(),
+                    payload=text,
+                    hash=content_hash([kind, subject, as_plain(payload)]),
+                )
+            )
             number = str(made.inserted_primary_key[0]) if made.inserted_primary_key else ""
             brew = subject if self._holds("brews", subject) else ""
             self.note(at=at, who=who, did="add", noun=kind, key=subject, brew=brew)
@@ -89,9 +99,11 @@ class Pen:
         self, *, at: datetime, who: str, did: str, noun: str, key: str, brew: str = "", before: str | None = None, why: str = ""
     ) -> None:
         """A line in the audit trail."""
-        self.connection.execute(audit_table.insert().values(
-            at=at.isoformat(), who=who, did=did, noun=noun, key=key, brew=brew, before=before, why=why
-        ))
+        self.connection.execute(
+            audit_table.insert().values(
+                at=at.isoformat(), who=who, did=did, noun=noun, key=key, brew=brew, before=before, why=why
+            )
+        )
 
     def _once(self, token: str, at: datetime, noun: str, act: Callable[[], Receipt]) -> Receipt:
         if not token:
@@ -109,8 +121,13 @@ class Pen:
                 _require(self.connection, table, getattr(record, column))
         text = canonical_json(record)
         parent = getattr(record, noun.parent) if noun.parent else ""
-        return {"key": getattr(record, noun.key), "parent": parent or None, "payload": text, "hash": content_hash(record),
-                "changed_at": at.isoformat()}
+        return {
+            "key": getattr(record, noun.key),
+            "parent": parent or None,
+            "payload": text,
+            "hash": content_hash(record),
+            "changed_at": at.isoformat(),
+        }
 
     def _add(self, record: Any, at: datetime, who: str, why: str) -> Receipt:
         noun = BY_CLASS[type(record)]
@@ -139,10 +156,19 @@ class Pen:
             _require(self.connection, "brews", reading.brew)
         if reading.replaces:
             self._may_correct(reading.replaces)
-        self.connection.execute(readings.insert().values(
-            key=reading.key, brew=reading.brew or None, assay=reading.assay, role=reading.role, elapsed_h=reading.elapsed_h,
-            replaces=reading.replaces or None, payload=canonical_json(reading), hash=digest, added_at=at.isoformat(),
-        ))
+        self.connection.execute(
+            readings.insert().values(
+                key=reading.key,
+                brew=reading.brew or None,
+                assay=reading.assay,
+                role=reading.role,
+                elapsed_h=reading.elapsed_h,
+                replaces=reading.replaces or None,
+                payload=canonical_json(reading),
+                hash=digest,
+                added_at=at.isoformat(),
+            )
+        )
         did = "correct" if reading.replaces else "add"
         self.note(at=at, who=who or reading.operator, did=did, noun="readings", key=reading.key, brew=reading.brew, why=why)
         return Receipt(noun="readings", key=reading.key, was_new=True)

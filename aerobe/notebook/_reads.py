@@ -24,7 +24,7 @@ class Receipt:
     noun: str
     key: str
     was_new: bool
-    points: int = 0         # for a log: how many points were new
+    points: int = 0  # for a log: how many points were new
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,8 +89,13 @@ def all_kept(connection: sa.Connection, kind: str, subject: str | None) -> list[
     if subject is not None:
         wanted = wanted.where(kept.c.subject == subject)
     return [
-        Kept(id=row["id"], kind=row["kind"], subject=row["subject"], at=datetime.fromisoformat(row["at"]),
-             payload=json.loads(row["payload"]))
+        Kept(
+            id=row["id"],
+            kind=row["kind"],
+            subject=row["subject"],
+            at=datetime.fromisoformat(row["at"]),
+            payload=json.loads(row["payload"]),
+        )
         for row in connection.execute(wanted).mappings()
     ]
 

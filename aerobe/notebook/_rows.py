@@ -16,13 +16,31 @@ from aerobe.records import ROLES
 from aerobe.units import ELAPSED, OXYGEN_PERCENT, Kind, parse_number
 
 _CHANNEL_WORDS = {
-    "oxygen": "oxygen", "dissolved oxygen": "oxygen", "do": "oxygen", "temperature": "temperature",
-    "water temperature": "temperature", "temp": "temperature", "ph": "pH", "conductivity": "conductivity", "ec": "conductivity",
+    "oxygen": "oxygen",
+    "dissolved oxygen": "oxygen",
+    "do": "oxygen",
+    "temperature": "temperature",
+    "water temperature": "temperature",
+    "temp": "temperature",
+    "ph": "pH",
+    "conductivity": "conductivity",
+    "ec": "conductivity",
 }
 _ROLE_WORDS = {
-    "": "sample", "tea": "sample", "unknown": "sample", "negative": "blank", "water": "blank", "reagent blank": "blank",
-    "filtered": "filtered blank", "filtrate": "filtered blank", "killed": "killed control", "autoclaved": "killed control",
-    "heat killed": "killed control", "spiked": "spike", "std": "standard", "calibrator": "standard",
+    "": "sample",
+    "tea": "sample",
+    "unknown": "sample",
+    "negative": "blank",
+    "water": "blank",
+    "reagent blank": "blank",
+    "filtered": "filtered blank",
+    "filtrate": "filtered blank",
+    "killed": "killed control",
+    "autoclaved": "killed control",
+    "heat killed": "killed control",
+    "spiked": "spike",
+    "std": "standard",
+    "calibrator": "standard",
 }
 
 # Counts are often printed as logarithms, with their unit as `log10 CFU/mL` or `log10(CFU/mL)`.
@@ -46,9 +64,9 @@ class RowRead:
     """One result of one row, before it is known to which brew and assay of the notebook it belongs."""
 
     row: int
-    elapsed_h: float | None         # [h]; None where the row has a clock time
+    elapsed_h: float | None  # [h]; None where the row has a clock time
     clock: datetime | None
-    brew: str = ""                  # labels as the file writes them
+    brew: str = ""  # labels as the file writes them
     arm: str = ""
     bottle: str = ""
     block: str = ""
@@ -122,9 +140,7 @@ def read_rows(table: Table, mapping: Mapping) -> RowsRead:
         except _Bad as bad:
             faults.append(RowFault(row=number, column=bad.column, typed=bad.typed, reason=bad.reason, remedy=bad.remedy))
     faults = sorted(faults + reader.faults, key=lambda fault: fault.row)
-    return RowsRead(
-        results=tuple(results), probes=tuple(reader.probes.values()), faults=tuple(faults), empty=reader.empty
-    )
+    return RowsRead(results=tuple(results), probes=tuple(reader.probes.values()), faults=tuple(faults), empty=reader.empty)
 
 
 def zone_of(name: str) -> tzinfo:
@@ -161,7 +177,7 @@ class _Reader:
         ]
         self.faults: list[RowFault] = []
         self.probes: dict[tuple[str, str, str, str, str, str], ProbeColumn] = {}
-        self.pattern = ""               # of the clock times, once one has fitted
+        self.pattern = ""  # of the clock times, once one has fitted
         self.empty = 0
 
     def results(self, number: int, row: tuple[str, ...]) -> Iterator[RowRead]:
@@ -174,11 +190,20 @@ class _Reader:
         if self.places["value"] is None:
             return
         common = RowRead(
-            row=number, elapsed_h=elapsed_h, clock=clock, brew=self._text(row, "brew"), arm=self._text(row, "arm"),
-            bottle=self._text(row, "bottle"), block=self._text(row, "block"), method=self._text(row, "method"),
+            row=number,
+            elapsed_h=elapsed_h,
+            clock=clock,
+            brew=self._text(row, "brew"),
+            arm=self._text(row, "arm"),
+            bottle=self._text(row, "bottle"),
+            block=self._text(row, "block"),
+            method=self._text(row, "method"),
             variable=" ".join(filter(None, (self._text(row, "organism"), self._text(row, "variable")))),
-            assay=self._text(row, "assay"), sample=self._text(row, "sample"), operator=self._text(row, "operator"),
-            kit_lot=self._text(row, "kit lot"), notes=self._text(row, "notes"),
+            assay=self._text(row, "assay"),
+            sample=self._text(row, "sample"),
+            operator=self._text(row, "operator"),
+            kit_lot=self._text(row, "kit lot"),
+            notes=self._text(row, "notes"),
         )
         if self._is_probe_row(number, row, common):
             return
@@ -201,13 +226,20 @@ class _Reader:
         sd: float | None = self._number(row, "sd", None)
         power = _LOG10.fullmatch(unit)
         if power is not None:
-            noted = [common.notes, f"sd {sd:g} {unit}" if sd is not None else ""]     # a scatter of logarithms is no sd of counts
+            noted = [common.notes, f"sd {sd:g} {unit}" if sd is not None else ""]  # a scatter of logarithms is no sd of counts
             common = replace(common, notes="; ".join(filter(None, noted)))
             value, sd, said, unit = self._from_log10(value, typed), None, f"{typed} log10", power[1].strip()
         yield replace(
-            common, role=self._role(row), value=value, unit=unit, typed_as=said,
-            sd=sd, dilution=dilution, replicate=int(replicate),
-            below_detection=typed[0] in "<≤", above_range=typed[0] in ">≥",
+            common,
+            role=self._role(row),
+            value=value,
+            unit=unit,
+            typed_as=said,
+            sd=sd,
+            dilution=dilution,
+            replicate=int(replicate),
+            below_detection=typed[0] in "<≤",
+            above_range=typed[0] in ">≥",
         )
 
     def _from_log10(self, power: float, typed: str) -> float:
@@ -230,7 +262,13 @@ class _Reader:
         return True
 
     def _channel(
-        self, number: int, row: tuple[str, ...], cell: str, column: Column, kind: Kind, elapsed_h: float | None,
+        self,
+        number: int,
+        row: tuple[str, ...],
+        cell: str,
+        column: Column,
+        kind: Kind,
+        elapsed_h: float | None,
         clock: datetime | None,
     ) -> None:
         if not cell:
@@ -260,7 +298,7 @@ class _Reader:
             cell = row[place]
             try:
                 if re.search(r"[A-Za-z]", re.sub(r"[eE][+-]?\d+$", "", cell)):
-                    return ELAPSED.read(cell), None     # a spreadsheet's duration carries its own unit
+                    return ELAPSED.read(cell), None  # a spreadsheet's duration carries its own unit
                 return ELAPSED.convert(self._parse(cell, "elapsed"), self.mapping.columns[place].unit, typed=cell), None
             except AerobeError as fault:
                 raise _Bad(self.header[place], cell, fault.problem, fault.remedy) from None
@@ -279,7 +317,7 @@ class _Reader:
             for pattern in ("", *_clock_patterns(self.mapping.day_first is not False)):
                 moment = _strptime(text, pattern)
                 if moment is not None:
-                    self.pattern = pattern      # the next row is most likely written the same way
+                    self.pattern = pattern  # the next row is most likely written the same way
                     break
         if moment is None:
             raise _Bad(header, text, f"'{text}' is no date and time.", "Write 2026-05-01 08:30 or 01/05/2026 08:30.")
@@ -287,7 +325,7 @@ class _Reader:
             if self.zone is None:
                 raise _Bad(header, text, "The clock time has no time zone.", "Say which zone the clock showed.")
             moment = moment.replace(tzinfo=self.zone)
-        return moment.astimezone(UTC)   # differences across a change of clocks are then true ones
+        return moment.astimezone(UTC)  # differences across a change of clocks are then true ones
 
     def _role(self, row: tuple[str, ...]) -> str:
         word = re.sub(r"[\s_-]+", " ", self._text(row, "role").lower()).strip()
@@ -301,8 +339,12 @@ class _Reader:
         ratio = re.fullmatch(r"1\s*(?::|/|in)\s*([\d.,]+)", cell)
         value = self._parse(ratio[1], "dilution") if ratio else self._number(row, "dilution", 1.0)
         if value < 1.0:
-            raise _Bad(self._header("dilution"), cell, f"A dilution of {value:g} would concentrate the sample.",
-                       "Write final volume over sample volume: 10, or 1:10.")
+            raise _Bad(
+                self._header("dilution"),
+                cell,
+                f"A dilution of {value:g} would concentrate the sample.",
+                "Write final volume over sample volume: 10, or 1:10.",
+            )
         return value
 
     def _number(self, row: tuple[str, ...], field: str, default: float | None) -> float:

@@ -15,8 +15,12 @@ from aerobe.records import Assay, Brew, Compost, Harvest, Recipe, RunSheet, Samp
 SCHEMA = "0002"  # the newest migration; a test holds this to the folder
 
 metadata = sa.MetaData(
-    naming_convention={"pk": "pk_%(table_name)s", "fk": "fk_%(table_name)s_%(column_0_name)s",
-                       "uq": "uq_%(table_name)s_%(column_0_name)s", "ix": "ix_%(table_name)s_%(column_0_name)s"}
+    naming_convention={
+        "pk": "pk_%(table_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_name)s",
+        "ix": "ix_%(table_name)s_%(column_0_name)s",
+    }
 )
 
 
@@ -27,8 +31,8 @@ class Noun:
     name: str
     cls: type
     key: str = "key"
-    parent: str = ""            # the field naming the owner; may be empty text
-    owner: str = ""             # the table of the owner
+    parent: str = ""  # the field naming the owner; may be empty text
+    owner: str = ""  # the table of the owner
     needs: tuple[tuple[str, str], ...] = ()  # further fields and the tables they point to
 
     @property
@@ -55,7 +59,8 @@ BY_CLASS: dict[type, Noun] = {noun.cls: noun for noun in NOUNS}
 def _noun_table(noun: Noun) -> sa.Table:
     owner = [sa.ForeignKey(f"{noun.owner}.key")] if noun.owner else []
     return sa.Table(
-        noun.name, metadata,
+        noun.name,
+        metadata,
         sa.Column("key", sa.String(80), primary_key=True),
         sa.Column("parent", sa.String(80), *owner, nullable=True, index=True),
         sa.Column("payload", sa.Text, nullable=False),
@@ -68,7 +73,8 @@ for _noun in NOUNS:
     _noun_table(_noun)
 
 readings = sa.Table(
-    "readings", metadata,
+    "readings",
+    metadata,
     sa.Column("id", sa.Integer, primary_key=True, autoincrement=True),
     sa.Column("key", sa.String(80), nullable=False, unique=True),
     sa.Column("brew", sa.String(80), sa.ForeignKey("brews.key"), nullable=True, index=True),
@@ -83,7 +89,8 @@ readings = sa.Table(
 )
 
 log_chunks = sa.Table(
-    "log_chunks", metadata,
+    "log_chunks",
+    metadata,
     sa.Column("id", sa.Integer, primary_key=True, autoincrement=True),
     sa.Column("brew", sa.String(80), sa.ForeignKey("brews.key"), nullable=False),
     sa.Column("channel", sa.String(20), nullable=False),
@@ -91,17 +98,18 @@ log_chunks = sa.Table(
     sa.Column("from_h", sa.Double, nullable=False),
     sa.Column("to_h", sa.Double, nullable=False),
     sa.Column("points", sa.Integer, nullable=False),
-    sa.Column("times", sa.LargeBinary, nullable=False),     # little-endian float64 [h]
-    sa.Column("values", sa.LargeBinary, nullable=False),    # little-endian float64 [mg/L, degC, pH, uS/cm]
+    sa.Column("times", sa.LargeBinary, nullable=False),  # little-endian float64 [h]
+    sa.Column("values", sa.LargeBinary, nullable=False),  # little-endian float64 [mg/L, degC, pH, uS/cm]
     sa.Column("hash", sa.String(64), nullable=False),
     sa.Index("ix_log_chunks_where", "brew", "channel", "probe", "from_h"),
 )
 
 kept = sa.Table(
-    "kept", metadata,
+    "kept",
+    metadata,
     sa.Column("id", sa.Integer, primary_key=True, autoincrement=True),
-    sa.Column("kind", sa.String(40), nullable=False),       # advice, study, certificate, verdict, arm summary ...
-    sa.Column("subject", sa.String(80), nullable=False),    # key of the brew, assay or trial it is about
+    sa.Column("kind", sa.String(40), nullable=False),  # advice, study, certificate, verdict, arm summary ...
+    sa.Column("subject", sa.String(80), nullable=False),  # key of the brew, assay or trial it is about
     sa.Column("at", sa.String(40), nullable=False),
     sa.Column("payload", sa.Text, nullable=False),
     sa.Column("hash", sa.String(64), nullable=False),
@@ -109,28 +117,31 @@ kept = sa.Table(
 )
 
 entries = sa.Table(
-    "entries", metadata,
-    sa.Column("token", sa.String(120), primary_key=True),   # made when a form was opened: the same form twice adds nothing
+    "entries",
+    metadata,
+    sa.Column("token", sa.String(120), primary_key=True),  # made when a form was opened: the same form twice adds nothing
     sa.Column("noun", sa.String(40), nullable=False),
     sa.Column("key", sa.String(80), nullable=False),
     sa.Column("at", sa.String(40), nullable=False),
 )
 
 audit = sa.Table(
-    "audit", metadata,
+    "audit",
+    metadata,
     sa.Column("id", sa.Integer, primary_key=True, autoincrement=True),
     sa.Column("at", sa.String(40), nullable=False),
     sa.Column("who", sa.String(120), nullable=False),
-    sa.Column("did", sa.String(20), nullable=False),        # add, change, correct, import, restore, set
+    sa.Column("did", sa.String(20), nullable=False),  # add, change, correct, import, restore, set
     sa.Column("noun", sa.String(40), nullable=False),
     sa.Column("key", sa.String(80), nullable=False),
     sa.Column("brew", sa.String(80), nullable=False, index=True),
-    sa.Column("before", sa.Text, nullable=True),            # what stood there, so that nothing typed is lost
+    sa.Column("before", sa.Text, nullable=True),  # what stood there, so that nothing typed is lost
     sa.Column("why", sa.Text, nullable=False),
 )
 
 settings = sa.Table(
-    "settings", metadata,
+    "settings",
+    metadata,
     sa.Column("name", sa.String(80), primary_key=True),
     sa.Column("value", sa.Text, nullable=False),
 )

@@ -19,7 +19,7 @@ READ_ONLY = (
     "The notebook can only be read: its file or disk is write-protected.",
     "Make the disk writable, or copy the notebook to another one and open it there.",
 )
-PLAIN_WORDS = {     # what the store says, and what it means to a person
+PLAIN_WORDS = {  # what the store says, and what it means to a person
     "locked": ("Another program is writing to the notebook.", "Wait until it is done and try again."),
     "lock timeout": ("Another program is writing to the notebook.", "Wait until it is done and try again."),
     "full": ("The disk is full.", "Free some space; what was kept before is safe."),
@@ -29,7 +29,7 @@ PLAIN_WORDS = {     # what the store says, and what it means to a person
     "No space left": ("The disk of the server is full.", "Free some space there; what was kept before is safe."),
     "read-only transaction": READ_ONLY,
 }
-WAIT_S = 30.0       # how long a writer waits for another before it gives up [s]
+WAIT_S = 30.0  # how long a writer waits for another before it gives up [s]
 
 
 class Store:
@@ -91,7 +91,7 @@ def _file_engine(path: Path) -> sa.Engine:
         raise NotebookFault(f"{path} is a folder.", "Name a file, for example tea.notebook in it.")
     if path.exists() and not (os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)):
         return _read_only_engine(path)
-    address = sa.URL.create("sqlite", database=str(path))      # a path may hold signs that mean something in an address
+    address = sa.URL.create("sqlite", database=str(path))  # a path may hold signs that mean something in an address
     engine = sa.create_engine(address, connect_args={"timeout": WAIT_S, "check_same_thread": False})
 
     @sa.event.listens_for(engine, "connect")
@@ -136,7 +136,9 @@ def _server_engine(where: str) -> sa.Engine:
     if where.startswith(("postgresql://", "postgres://")):
         where = "postgresql+psycopg://" + where.split("://", 1)[1]
     if not where.startswith("postgresql+psycopg://"):
-        raise NotebookFault(f"'{where.split('://')[0]}' is no kind of notebook.", "Give a file path, or postgresql://user@host/name.")
+        raise NotebookFault(
+            f"'{where.split('://')[0]}' is no kind of notebook.", "Give a file path, or postgresql://user@host/name."
+        )
     try:
         import psycopg  # noqa: F401
     except ImportError:

@@ -25,7 +25,7 @@ class Table:
     header: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     numbers: tuple[int, ...]
-    decimal_comma: bool = False     # the file separates columns by semicolon or tab and writes 8,2
+    decimal_comma: bool = False  # the file separates columns by semicolon or tab and writes 8,2
 
 
 def read_table(content: bytes, name: str, *, sheet: str = "") -> Table:
@@ -65,8 +65,8 @@ def _with_header(grid: list[list[str]], name: str, decimal_comma: bool) -> Table
     if len(names) > MAX_COLUMNS:
         raise ImportFault(f"{name} has {len(names)} columns.", "Is the separator right? Save it as CSV with commas.")
     width = len(names)
-    rows = tuple(tuple(cell.strip() for cell in [*row, *[""] * width][:width]) for _, row in filled[head + 1:])
-    numbers = tuple(number for number, _ in filled[head + 1:])
+    rows = tuple(tuple(cell.strip() for cell in [*row, *[""] * width][:width]) for _, row in filled[head + 1 :])
+    numbers = tuple(number for number, _ in filled[head + 1 :])
     return Table(name=name, header=_distinct(names), rows=rows, numbers=numbers, decimal_comma=decimal_comma)
 
 
@@ -88,7 +88,7 @@ def _numeric(cell: str) -> bool:
     try:
         float(text)
     except ValueError:
-        return text[:1].isdigit() and ":" in text     # a clock time belongs to the values
+        return text[:1].isdigit() and ":" in text  # a clock time belongs to the values
     return True
 
 
@@ -120,7 +120,7 @@ def _decode(content: bytes, name: str) -> str:
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError:
-        return content.decode("cp1252", errors="replace")   # what older spreadsheets and loggers write
+        return content.decode("cp1252", errors="replace")  # what older spreadsheets and loggers write
 
 
 def _separator(text: str) -> str:

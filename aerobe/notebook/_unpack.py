@@ -23,7 +23,7 @@ from aerobe.records import Reading, SensorLog, from_plain
 
 MAX_FILES = 20_000
 MAX_BYTES = 2_000_000_000
-MAX_RATIO = 300                     # text of readings packs 5 to 30 fold
+MAX_RATIO = 300  # text of readings packs 5 to 30 fold
 _SAFE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_./-]*")
 
 
@@ -34,7 +34,7 @@ class Unpacked:
     new: dict[str, int]
     known: dict[str, int]
     trial: str
-    content: str                    # the fingerprint that the writer gave, for a whole notebook
+    content: str  # the fingerprint that the writer gave, for a whole notebook
 
 
 def read_package(notebook: Notebook, content: bytes, *, at: datetime, who: str = "") -> Unpacked:
@@ -98,7 +98,7 @@ def _open(content: bytes) -> dict[str, bytes]:
 
 def _unpacked(packed: zipfile.ZipFile, item: zipfile.ZipInfo) -> bytes:
     with packed.open(item) as stream:
-        content = stream.read(item.file_size + 1)   # a list of contents may lie about sizes
+        content = stream.read(item.file_size + 1)  # a list of contents may lie about sizes
     if len(content) != item.file_size:
         raise ImportFault(f"'{item.filename}' is larger than the package says.", "Do not use it; ask who made it.")
     return content

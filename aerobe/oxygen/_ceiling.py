@@ -17,9 +17,9 @@ Array = NDArray[np.float64]
 class Outcome:
     """What a brew with one dose may come to: one value a draw, all of shape (draws,)."""
 
-    lowest_oxygen_mg_per_l: Array       # [mg/L]
-    peak_biomass: Array                 # [ug C/mL]
-    peak_at_h: Array                    # [h]
+    lowest_oxygen_mg_per_l: Array  # [mg/L]
+    peak_biomass: Array  # [ug C/mL]
+    peak_at_h: Array  # [h]
 
     def chance_above(self, floor_mg_per_l: float) -> float:
         """Share of draws whose oxygen never falls below the floor.
@@ -37,7 +37,7 @@ class Outcome:
         return float(np.mean(self.lowest_oxygen_mg_per_l >= floor_mg_per_l))
 
 
-Forecast = Callable[[float], Outcome]       # dose [g/L] -> outcome, the same draws for every dose
+Forecast = Callable[[float], Outcome]  # dose [g/L] -> outcome, the same draws for every dose
 
 
 def outcome_of(times_h: ArrayLike, oxygen_mg_per_l: ArrayLike, biomass: ArrayLike) -> Outcome:
@@ -58,7 +58,9 @@ def outcome_of(times_h: ArrayLike, oxygen_mg_per_l: ArrayLike, biomass: ArrayLik
     times, oxygen, mass = (np.asarray(part, dtype=float) for part in (times_h, oxygen_mg_per_l, biomass))
     highest = np.argmax(mass, axis=1)
     return Outcome(
-        lowest_oxygen_mg_per_l=oxygen.min(axis=1), peak_biomass=mass[np.arange(len(mass)), highest], peak_at_h=times[highest],
+        lowest_oxygen_mg_per_l=oxygen.min(axis=1),
+        peak_biomass=mass[np.arange(len(mass)), highest],
+        peak_at_h=times[highest],
     )
 
 
@@ -66,25 +68,25 @@ def outcome_of(times_h: ArrayLike, oxygen_mg_per_l: ArrayLike, biomass: ArrayLik
 class DoseRow:
     """One dose of the trade-off: median and 90 % range of what it may come to."""
 
-    dose_g_per_l: float                                 # [g/L]
-    chance_above_floor: float                           # [-]
+    dose_g_per_l: float  # [g/L]
+    chance_above_floor: float  # [-]
     lowest_oxygen_mg_per_l: tuple[float, float, float]  # 5, 50, 95 % quantile [mg/L]
-    peak_biomass: tuple[float, float, float]            # [ug C/mL]
-    peak_at_h: tuple[float, float, float]               # [h]
+    peak_biomass: tuple[float, float, float]  # [ug C/mL]
+    peak_at_h: tuple[float, float, float]  # [h]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FoodCeiling:
     """The largest dose that keeps oxygen above a floor with a chosen chance."""
 
-    dose_g_per_l: float | None          # None: not even without this food [g/L]
-    beyond_range: bool                  # the highest dose looked at still holds
-    chance: float                       # at that dose (without the food where there is none) [-]
-    dose_low_g_per_l: float             # range that the number of draws leaves, one standard error each way [g/L]
+    dose_g_per_l: float | None  # None: not even without this food [g/L]
+    beyond_range: bool  # the highest dose looked at still holds
+    chance: float  # at that dose (without the food where there is none) [-]
+    dose_low_g_per_l: float  # range that the number of draws leaves, one standard error each way [g/L]
     dose_high_g_per_l: float
     floor_mg_per_l: float
     probability: float
-    rows: tuple[DoseRow, ...]           # the trade-off, doses increasing
+    rows: tuple[DoseRow, ...]  # the trade-off, doses increasing
 
 
 def trade_off(forecast: Forecast, doses_g_per_l: Sequence[float], *, floor_mg_per_l: float) -> tuple[DoseRow, ...]:
@@ -194,8 +196,10 @@ def split_feeds(total_g_per_l: float, times_h: Sequence[float]) -> tuple[tuple[f
 
 def _row(dose: float, outcome: Outcome, floor: float) -> DoseRow:
     return DoseRow(
-        dose_g_per_l=dose, chance_above_floor=outcome.chance_above(floor),
-        lowest_oxygen_mg_per_l=_quantiles(outcome.lowest_oxygen_mg_per_l), peak_biomass=_quantiles(outcome.peak_biomass),
+        dose_g_per_l=dose,
+        chance_above_floor=outcome.chance_above(floor),
+        lowest_oxygen_mg_per_l=_quantiles(outcome.lowest_oxygen_mg_per_l),
+        peak_biomass=_quantiles(outcome.peak_biomass),
         peak_at_h=_quantiles(outcome.peak_at_h),
     )
 
@@ -215,7 +219,12 @@ def _result(
     low, high = (float(np.interp(-level, -chances, doses)) for level in (probability + error, probability - error))
     dose = 0.0 if at is None else at.dose_g_per_l
     return FoodCeiling(
-        dose_g_per_l=None if at is None else dose, beyond_range=beyond, chance=(at or rows[0]).chance_above_floor,
-        dose_low_g_per_l=min(low, dose), dose_high_g_per_l=dose if at is None else max(high, dose), floor_mg_per_l=floor,
-        probability=probability, rows=tuple(rows),
+        dose_g_per_l=None if at is None else dose,
+        beyond_range=beyond,
+        chance=(at or rows[0]).chance_above_floor,
+        dose_low_g_per_l=min(low, dose),
+        dose_high_g_per_l=dose if at is None else max(high, dose),
+        floor_mg_per_l=floor,
+        probability=probability,
+        rows=tuple(rows),
     )

@@ -15,11 +15,11 @@ class ChangeRow:
     """One way to run the brew, beside the way it is run now."""
 
     name: str
-    chance_above_floor: float                           # [-]
+    chance_above_floor: float  # [-]
     lowest_oxygen_mg_per_l: tuple[float, float, float]  # 5, 50, 95 % quantile [mg/L]
-    peak_biomass: tuple[float, float, float]            # [ug C/mL]
-    biomass_ratio: tuple[float, float, float]           # peak over the peak as it is now, draw by draw [-]
-    cost: float                                         # power and food of one brew [money]
+    peak_biomass: tuple[float, float, float]  # [ug C/mL]
+    biomass_ratio: tuple[float, float, float]  # peak over the peak as it is now, draw by draw [-]
+    cost: float  # power and food of one brew [money]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,8 +55,11 @@ def compare_changes(
     now = next(iter(outcomes.values()))
     rows = tuple(
         ChangeRow(
-            name=name, chance_above_floor=outcome.chance_above(floor_mg_per_l), cost=costs.get(name, 0.0),
-            lowest_oxygen_mg_per_l=_quantiles(outcome.lowest_oxygen_mg_per_l), peak_biomass=_quantiles(outcome.peak_biomass),
+            name=name,
+            chance_above_floor=outcome.chance_above(floor_mg_per_l),
+            cost=costs.get(name, 0.0),
+            lowest_oxygen_mg_per_l=_quantiles(outcome.lowest_oxygen_mg_per_l),
+            peak_biomass=_quantiles(outcome.peak_biomass),
             biomass_ratio=_quantiles(outcome.peak_biomass / np.maximum(now.peak_biomass, 1e-12)),
         )
         for name, outcome in outcomes.items()

@@ -25,8 +25,8 @@ COBALT_CAUTION = (
 class SulphiteDose:
     """Sulphite for one clean-water test, with the cautions that go with it."""
 
-    exact_g: float                      # to remove the oxygen that is there [g]
-    usual_g: float                      # with a tenth more, so that zero is reached [g]
+    exact_g: float  # to remove the oxygen that is there [g]
+    usual_g: float  # with a tenth more, so that zero is reached [g]
     cautions: tuple[str, ...]
 
 

@@ -49,7 +49,11 @@ def course_saturation_mg_per_l(temperature_degc: float, oxygen_pressure_atm: flo
 
 
 def linear_window_kla(
-    times_h: ArrayLike, oxygen_mg_per_l: ArrayLike, *, saturation_mg_per_l: float, low_mg_per_l: float = 2.0,
+    times_h: ArrayLike,
+    oxygen_mg_per_l: ArrayLike,
+    *,
+    saturation_mg_per_l: float,
+    low_mg_per_l: float = 2.0,
     high_mg_per_l: float = 6.0,
 ) -> float:
     """Slope of the log deficit within a window of oxygen: the recipe of the laboratory course.
@@ -138,8 +142,12 @@ def least_squares_kla(times_h: ArrayLike, oxygen_mg_per_l: ArrayLike, *, saturat
     spread = np.sqrt(np.diag(np.linalg.pinv(best.jac.T @ best.jac)) * variance)
     kla = float(np.exp(best.x[2]))
     return ClassicFit(
-        kla_per_h=kla, kla_se_per_h=kla * float(spread[2]), saturation_mg_per_l=float(best.x[0]),
-        saturation_se_mg_per_l=float(spread[0]), start_mg_per_l=float(best.x[1]), start_se_mg_per_l=float(spread[1]),
+        kla_per_h=kla,
+        kla_se_per_h=kla * float(spread[2]),
+        saturation_mg_per_l=float(best.x[0]),
+        saturation_se_mg_per_l=float(spread[0]),
+        start_mg_per_l=float(best.x[1]),
+        start_se_mg_per_l=float(spread[1]),
         residual_sd_mg_per_l=float(np.sqrt(variance)),
     )
 
@@ -148,10 +156,10 @@ def least_squares_kla(times_h: ArrayLike, oxygen_mg_per_l: ArrayLike, *, saturat
 class RunBeside:
     """One run of a series over air flows, beside the line through the others."""
 
-    flow: float                         # in the unit given
+    flow: float  # in the unit given
     kla_per_h: float
-    expected_per_h: float               # by the line through the series [1/h]
-    log_distance: float                 # log of measured over expected [-]
+    expected_per_h: float  # by the line through the series [1/h]
+    log_distance: float  # log of measured over expected [-]
     outlying: bool
     reason: str
 
@@ -253,7 +261,12 @@ def _beside(flow: float, kla: float, x: Array, y: Array, slope: float, tolerance
     distance = float(np.log(kla / expected)) if kla > 0.0 else float("nan")
     reason = _reason(distance, limit)
     return RunBeside(
-        flow=flow, kla_per_h=kla, expected_per_h=expected, log_distance=distance, outlying=reason != "", reason=reason,
+        flow=flow,
+        kla_per_h=kla,
+        expected_per_h=expected,
+        log_distance=distance,
+        outlying=reason != "",
+        reason=reason,
     )
 
 

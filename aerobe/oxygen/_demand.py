@@ -19,14 +19,14 @@ YIELD = Range(low=0.40, mid=0.53, high=0.67)
 class FoodBalance:
     """The food of a recipe a litre of brew, compost not counted. Ranges join as independent errors."""
 
-    carbon_mg_per_l: Range              # [mg C/L]
-    readily_mg_c_per_l: Range           # used within hours [mg C/L]
-    slow_mg_c_per_l: Range              # used within days [mg C/L]
-    nitrogen_mg_per_l: Range            # [mg N/L]
-    oxygen_demand_mg_per_l: Range       # theoretical, of all the food [mg O2/L]
-    readily_demand_mg_per_l: Range      # theoretical, of the readily used part [mg O2/L]
-    growth_demand_mg_per_l: Range       # what growth on the readily used part burns [mg O2/L]
-    carbon_to_nitrogen: float           # by mass, middle values; infinite without nitrogen [-]
+    carbon_mg_per_l: Range  # [mg C/L]
+    readily_mg_c_per_l: Range  # used within hours [mg C/L]
+    slow_mg_c_per_l: Range  # used within days [mg C/L]
+    nitrogen_mg_per_l: Range  # [mg N/L]
+    oxygen_demand_mg_per_l: Range  # theoretical, of all the food [mg O2/L]
+    readily_demand_mg_per_l: Range  # theoretical, of the readily used part [mg O2/L]
+    growth_demand_mg_per_l: Range  # what growth on the readily used part burns [mg O2/L]
+    carbon_to_nitrogen: float  # by mass, middle values; infinite without nitrogen [-]
     sources: tuple[str, ...]
     remarks: tuple[str, ...]
 
@@ -84,18 +84,29 @@ def food_balance(recipe: Recipe, *, library: FoodLibrary = FOODS, growth_yield: 
     burnt = Range(low=1.0 - growth_yield.high, mid=1.0 - growth_yield.mid, high=1.0 - growth_yield.low)
     ratio = carbon.mid / nitrogen.mid if nitrogen.mid > 0.0 else math.inf
     return FoodBalance(
-        carbon_mg_per_l=carbon, nitrogen_mg_per_l=nitrogen, carbon_to_nitrogen=ratio,
+        carbon_mg_per_l=carbon,
+        nitrogen_mg_per_l=nitrogen,
+        carbon_to_nitrogen=ratio,
         readily_mg_c_per_l=total(lambda food: _product(food.carbon, food.readily)),
         slow_mg_c_per_l=total(lambda food: _product(food.carbon, food.slow)),
-        oxygen_demand_mg_per_l=total(lambda food: food.oxygen_demand), readily_demand_mg_per_l=readily,
+        oxygen_demand_mg_per_l=total(lambda food: food.oxygen_demand),
+        readily_demand_mg_per_l=readily,
         growth_demand_mg_per_l=_product(readily, burnt),
-        sources=tuple(dict.fromkeys(key for food, _ in doses for key in food.sources)), remarks=_remarks(ratio, carbon.mid),
+        sources=tuple(dict.fromkeys(key for food, _ in doses for key in food.sources)),
+        remarks=_remarks(ratio, carbon.mid),
     )
 
 
 def balance_ceiling_g_per_l(
-    food: Food, *, kla_per_h: float, saturation_mg_per_l: float, floor_mg_per_l: float, hours: float,
-    base_uptake_mg_per_l_h: float = 0.0, peak_over_mean: float = 2.0, growth_yield: float = YIELD.mid,
+    food: Food,
+    *,
+    kla_per_h: float,
+    saturation_mg_per_l: float,
+    floor_mg_per_l: float,
+    hours: float,
+    base_uptake_mg_per_l_h: float = 0.0,
+    peak_over_mean: float = 2.0,
+    growth_yield: float = YIELD.mid,
 ) -> float:
     """Largest dose by oxygen balance alone: peak uptake equal to what the air brings at the floor.
 

@@ -64,34 +64,50 @@ def faults_before_fit(times: Array, values: Array, table: float, nominal_step_h:
     lowest = int(np.argmin(smooth))
     after = float(smooth[lowest:].max() - smooth[lowest])
     if after < 0.1 * table and smooth[0] - smooth[-1] < 0.1 * table:
-        found.append(RunFault(
-            name="probe never rises", problem=f"Oxygen rises by only {max(rise, after):.2g} mg/L in the whole run.", forbids=True,
-            remedy="Check that the air ran, that the probe's cap is off and its membrane wet, and that sulphite is used up.",
-        ))
+        found.append(
+            RunFault(
+                name="probe never rises",
+                problem=f"Oxygen rises by only {max(rise, after):.2g} mg/L in the whole run.",
+                forbids=True,
+                remedy="Check that the air ran, that the probe's cap is off and its membrane wet, and that sulphite is used up.",
+            )
+        )
     elif smooth[0] > smooth[-1] and smooth[0] - smooth[lowest] > 0.2 * table:
-        found.append(_no_window(
-            f"The log starts at {smooth[0]:.1f} mg/L and falls to {smooth[lowest]:.1f} before it rises to {smooth[-1]:.1f}: "
-            "it holds the removal of oxygen, and little of the return."
-        ))
+        found.append(
+            _no_window(
+                f"The log starts at {smooth[0]:.1f} mg/L and falls to {smooth[lowest]:.1f} before it rises to {smooth[-1]:.1f}: "
+                "it holds the removal of oxygen, and little of the return."
+            )
+        )
     elif smooth[0] - smooth[lowest] > 0.2 * table:
-        found.append(RunFault(
-            name="falls before it rises", forbids=False,
-            problem=f"Oxygen first falls from {smooth[0]:.1f} to {smooth[lowest]:.1f} mg/L.",
-            remedy="The fall is left out here; a window set by oxygen alone would take it in and come out too slow.",
-        ))
+        found.append(
+            RunFault(
+                name="falls before it rises",
+                forbids=False,
+                problem=f"Oxygen first falls from {smooth[0]:.1f} to {smooth[lowest]:.1f} mg/L.",
+                remedy="The fall is left out here; a window set by oxygen alone would take it in and come out too slow.",
+            )
+        )
     elif np.sum((values >= LOWEST_SHARE * table) & (np.arange(len(values)) >= lowest)) < 6:
         found.append(_no_window("Fewer than six readings lie between a fifth of saturation and the top."))
     if smooth[lowest] < -0.3:
-        found.append(RunFault(
-            name="probe reads below zero", problem=f"The lowest reading is {smooth[lowest]:.2f} mg/L.", forbids=False,
-            remedy="Set the probe's zero in water with fresh sulphite; until then low readings are off by as much.",
-        ))
+        found.append(
+            RunFault(
+                name="probe reads below zero",
+                problem=f"The lowest reading is {smooth[lowest]:.2f} mg/L.",
+                forbids=False,
+                remedy="Set the probe's zero in water with fresh sulphite; until then low readings are off by as much.",
+            )
+        )
     if smooth.max() > 1.1 * table:
-        found.append(RunFault(
-            name="above saturation", forbids=False,
-            problem=f"The highest reading, {smooth.max():.2f} mg/L, lies above saturation, {table:.2f}.",
-            remedy="Check temperature, pressure and the calibration of the probe in air-saturated water.",
-        ))
+        found.append(
+            RunFault(
+                name="above saturation",
+                forbids=False,
+                problem=f"The highest reading, {smooth.max():.2f} mg/L, lies above saturation, {table:.2f}.",
+                remedy="Check temperature, pressure and the calibration of the probe in air-saturated water.",
+            )
+        )
     return (*found, *_sulphite(times, values, table))
 
 
@@ -101,26 +117,42 @@ def faults_of_fit(
     """What only the fit shows."""
     found = []
     if kla * lag_h > 0.6:
-        found.append(RunFault(
-            name="probe too slow", forbids=kla * lag_h > 1.5, remedy="Use a faster probe, or less air for the test.",
-            problem=f"The probe takes {3600 * lag_h:.0f} s, the water {3600 / kla:.0f} s: the run shows the probe.",
-        ))
+        found.append(
+            RunFault(
+                name="probe too slow",
+                forbids=kla * lag_h > 1.5,
+                remedy="Use a faster probe, or less air for the test.",
+                problem=f"The probe takes {3600 * lag_h:.0f} s, the water {3600 / kla:.0f} s: the run shows the probe.",
+            )
+        )
     if values[-5:].max() < 0.6 * table:
-        found.append(RunFault(
-            name="stopped early", problem=f"The run ends at {100 * values[-1] / table:.0f} % of saturation.", forbids=False,
-            remedy="Let it run until the reading has almost stopped rising; until then the result leans on the saturation table.",
-        ))
+        found.append(
+            RunFault(
+                name="stopped early",
+                problem=f"The run ends at {100 * values[-1] / table:.0f} % of saturation.",
+                forbids=False,
+                remedy="Let it run until the reading has almost stopped rising; until then the result leans on the "
+                "saturation table.",
+            )
+        )
     if log_sd > 0.35:
-        found.append(RunFault(
-            name="too little to go on", forbids=False,
-            problem=f"The run fixes kLa only to a factor of {np.exp(1.645 * log_sd):.1f}.",
-            remedy="Repeat it with more readings between 20 and 95 % of saturation.",
-        ))
+        found.append(
+            RunFault(
+                name="too little to go on",
+                forbids=False,
+                problem=f"The run fixes kLa only to a factor of {np.exp(1.645 * log_sd):.1f}.",
+                remedy="Repeat it with more readings between 20 and 95 % of saturation.",
+            )
+        )
     if abs(fitted_saturation / table - 1.0) > 0.08:
-        found.append(RunFault(
-            name="odd saturation", forbids=False, remedy="Check temperature, altitude and calibration.",
-            problem=f"The run heads for {fitted_saturation:.2f} mg/L, the table says {table:.2f}.",
-        ))
+        found.append(
+            RunFault(
+                name="odd saturation",
+                forbids=False,
+                remedy="Check temperature, altitude and calibration.",
+                problem=f"The run heads for {fitted_saturation:.2f} mg/L, the table says {table:.2f}.",
+            )
+        )
     return (*found, *_unsteady(times, values, fitted_saturation))
 
 
@@ -134,15 +166,23 @@ def _clock(times: Array, nominal_step_h: float | None) -> list[RunFault]:
     middle = float(np.median(steps))
     if nominal_step_h is not None and abs(middle / nominal_step_h - 1.0) > 0.02:
         word = "slow clock" if middle < nominal_step_h else "fast clock"
-        return [RunFault(
-            name=word, remedy=remedy, forbids=True,
-            problem=f"Stamps lie {3600 * middle:.2f} s apart where the logger was set to {3600 * nominal_step_h:.2f} s.",
-        )]
+        return [
+            RunFault(
+                name=word,
+                remedy=remedy,
+                forbids=True,
+                problem=f"Stamps lie {3600 * middle:.2f} s apart where the logger was set to {3600 * nominal_step_h:.2f} s.",
+            )
+        ]
     if steps.max() > 8.0 * middle and steps.max() > 0.15 * (times[-1] - times[0]):
-        return [RunFault(
-            name="gap in the log", problem=f"{3600 * steps.max():.0f} s are missing.", forbids=False,
-            remedy="Use a run without a gap.",
-        )]
+        return [
+            RunFault(
+                name="gap in the log",
+                problem=f"{3600 * steps.max():.0f} s are missing.",
+                forbids=False,
+                remedy="Use a run without a gap.",
+            )
+        ]
     return []
 
 
@@ -153,11 +193,14 @@ def _sulphite(times: Array, values: Array, table: float) -> list[RunFault]:
     high = _slope(times[start:], values[start:], table, 0.40, 0.75)
     if low is None or high is None or high <= 0.0 or low > 0.8 * high:
         return []
-    return [RunFault(
-        name="residual sulphite", forbids=False,
-        problem=f"Between 20 and 40 % of saturation the rate is {100 * low / high:.0f} % of that above it.",
-        remedy="Wait until the reading rises evenly, or use the part above 40 % only. A slow probe looks the same.",
-    )]
+    return [
+        RunFault(
+            name="residual sulphite",
+            forbids=False,
+            problem=f"Between 20 and 40 % of saturation the rate is {100 * low / high:.0f} % of that above it.",
+            remedy="Wait until the reading rises evenly, or use the part above 40 % only. A slow probe looks the same.",
+        )
+    ]
 
 
 def _unsteady(times: Array, values: Array, saturation: float) -> list[RunFault]:
@@ -172,10 +215,14 @@ def _unsteady(times: Array, values: Array, saturation: float) -> list[RunFault]:
     middle = float(np.median(rates))
     spread = float(np.sqrt(np.mean((rates - middle) ** 2)))
     if middle > 0.0 and spread / middle > 0.2:
-        return [RunFault(
-            name="unsteady rise", problem=f"The rate differs by {100 * spread / middle:.0f} % from part to part of the run.",
-            remedy="Keep the air even and the probe out of the bubble stream, then repeat.", forbids=False,
-        )]
+        return [
+            RunFault(
+                name="unsteady rise",
+                problem=f"The rate differs by {100 * spread / middle:.0f} % from part to part of the run.",
+                remedy="Keep the air even and the probe out of the bubble stream, then repeat.",
+                forbids=False,
+            )
+        ]
     return []
 
 
@@ -188,7 +235,9 @@ def _slope(times: Array, values: Array, table: float, low: float, high: float) -
 
 def _no_window(problem: str) -> RunFault:
     return RunFault(
-        name="no usable window", problem=problem, forbids=True,
+        name="no usable window",
+        problem=problem,
+        forbids=True,
         remedy="Start the log when the air starts, with a reading every few seconds, and let it run to 90 % of saturation.",
     )
 

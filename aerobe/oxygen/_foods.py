@@ -30,14 +30,14 @@ class Food:
 
     key: str
     name: str
-    also: tuple[str, ...]           # other names it goes by
-    form: str                       # "liquid" or "powder"
-    carbon: Range                   # [g C/g]
-    readily: Range                  # share of the carbon that cells take up within hours [-]
-    slow: Range                     # share of the carbon that has to be split first [-]
-    nitrogen: Range                 # [g N/g]
-    oxygen_demand: Range            # theoretical, to carbon dioxide and ammonia [g O2/g]
-    density_kg_per_l: Range         # of the liquid, or of the powder as poured [kg/L]
+    also: tuple[str, ...]  # other names it goes by
+    form: str  # "liquid" or "powder"
+    carbon: Range  # [g C/g]
+    readily: Range  # share of the carbon that cells take up within hours [-]
+    slow: Range  # share of the carbon that has to be split first [-]
+    nitrogen: Range  # [g N/g]
+    oxygen_demand: Range  # theoretical, to carbon dioxide and ammonia [g O2/g]
+    density_kg_per_l: Range  # of the liquid, or of the powder as poured [kg/L]
     sources: tuple[str, ...]
     notes: str
 
@@ -95,8 +95,13 @@ def _food(key: str, fields: dict) -> Food:
         if isinstance(values, list) and name not in ("also", "sources")
     }
     return Food(
-        key=key, name=fields["name"], also=tuple(fields["also"]), form=fields["form"], sources=tuple(fields["sources"]),
-        notes=fields["notes"], **ranges,
+        key=key,
+        name=fields["name"],
+        also=tuple(fields["also"]),
+        form=fields["form"],
+        sources=tuple(fields["sources"]),
+        notes=fields["notes"],
+        **ranges,
     )
 
 

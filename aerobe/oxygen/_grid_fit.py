@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
-Design = Callable[[Array, Array], Array]        # (kla (g,), lag (g,)) -> (g, n, p)
+Design = Callable[[Array, Array], Array]  # (kla (g,), lag (g,)) -> (g, n, p)
 
-_MEMORY_STEPS = (0.0, 0.7, 1.5, 3.0, 6.0, 12.0)     # correlation time of the noise in reading intervals
+_MEMORY_STEPS = (0.0, 0.7, 1.5, 3.0, 6.0, 12.0)  # correlation time of the noise in reading intervals
 _NOISE_FACTORS = np.exp(np.linspace(np.log(0.6), np.log(5.0), 9))
 _LAG_NODES, _LAG_WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 
@@ -25,19 +25,19 @@ _LAG_NODES, _LAG_WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 class Prior:
     """Gaussian knowledge of the linear coefficients before the run; an infinite deviation means none."""
 
-    mean: Array                 # (p,)
-    sd: Array                   # (p,)
+    mean: Array  # (p,)
+    sd: Array  # (p,)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GridPosterior:
     """Marginal of log kLa on a grid, and mean and standard deviation of each linear coefficient."""
 
-    log_kla: Array              # (g,) increasing
-    density: Array              # (g,) integrates to one over log kLa
-    mean: Array                 # (p,)
-    sd: Array                   # (p,)
-    noise: float                # standard deviation of a reading [mg/L]
+    log_kla: Array  # (g,) increasing
+    density: Array  # (g,) integrates to one over log kLa
+    mean: Array  # (p,)
+    sd: Array  # (p,)
+    noise: float  # standard deviation of a reading [mg/L]
 
     def quantile(self, share: float) -> float:
         """Value of kLa below which a share of the posterior lies [1/h]."""

@@ -14,7 +14,11 @@ Array = NDArray[np.float64]
 
 
 def percent_of_saturation(
-    oxygen_mg_per_l: float, temperature_degc: float, *, altitude_m: float = 0.0, pressure_kpa: float | None = None,
+    oxygen_mg_per_l: float,
+    temperature_degc: float,
+    *,
+    altitude_m: float = 0.0,
+    pressure_kpa: float | None = None,
     salinity: float = 0.0,
 ) -> float:
     """A reading in mg/L as percent of what the water could hold here.
@@ -35,8 +39,10 @@ def percent_of_saturation(
     ------
     benson-krause-1984
     """
-    return 100.0 * oxygen_mg_per_l / saturation_mg_per_l(
-        temperature_degc, altitude_m=altitude_m, pressure_kpa=pressure_kpa, salinity=salinity
+    return (
+        100.0
+        * oxygen_mg_per_l
+        / saturation_mg_per_l(temperature_degc, altitude_m=altitude_m, pressure_kpa=pressure_kpa, salinity=salinity)
     )
 
 
@@ -61,8 +67,10 @@ def oxygen_from_percent(
     ------
     benson-krause-1984
     """
-    return percent / 100.0 * saturation_mg_per_l(
-        temperature_degc, altitude_m=altitude_m, pressure_kpa=pressure_kpa, salinity=salinity
+    return (
+        percent
+        / 100.0
+        * saturation_mg_per_l(temperature_degc, altitude_m=altitude_m, pressure_kpa=pressure_kpa, salinity=salinity)
     )
 
 
@@ -115,10 +123,10 @@ def salinity_from_conductivity(conductivity_us_per_cm: float, *, temperature_deg
 class ProbeCheck:
     """Result of checking a probe in air-saturated water and in water without oxygen."""
 
-    expected_mg_per_l: float            # saturation at this temperature and pressure [mg/L]
+    expected_mg_per_l: float  # saturation at this temperature and pressure [mg/L]
     read_mg_per_l: float
     zero_mg_per_l: float | None
-    slope: float                        # true over read, between the two points [-]
+    slope: float  # true over read, between the two points [-]
     sound: bool
     findings: tuple[str, ...]
 
@@ -140,8 +148,13 @@ class ProbeCheck:
 
 
 def check_probe(
-    read_mg_per_l: float, temperature_degc: float, *, zero_mg_per_l: float | None = None, altitude_m: float = 0.0,
-    pressure_kpa: float | None = None, salinity: float = 0.0,
+    read_mg_per_l: float,
+    temperature_degc: float,
+    *,
+    zero_mg_per_l: float | None = None,
+    altitude_m: float = 0.0,
+    pressure_kpa: float | None = None,
+    salinity: float = 0.0,
 ) -> ProbeCheck:
     """Judge a probe by its reading in air-saturated water and, where there is one, in water without oxygen.
 
@@ -187,7 +200,10 @@ def check_probe(
     if zero_mg_per_l is None:
         findings.append("The zero is not checked: a probe can be right in air and wrong near the floor that matters.")
     return ProbeCheck(
-        expected_mg_per_l=expected, read_mg_per_l=read_mg_per_l, zero_mg_per_l=zero_mg_per_l,
-        slope=expected / (read_mg_per_l - zero), findings=tuple(findings),
+        expected_mg_per_l=expected,
+        read_mg_per_l=read_mg_per_l,
+        zero_mg_per_l=zero_mg_per_l,
+        slope=expected / (read_mg_per_l - zero),
+        findings=tuple(findings),
         sound=abs(off) <= 0.03 and (zero_mg_per_l is None or abs(zero_mg_per_l) <= 0.2),
     )

@@ -25,17 +25,17 @@ _DRIFT_SD_MG_PER_L_H = 0.5
 class KlaEstimate:
     """A measured transfer coefficient with its interval, and what is wrong with the run if anything."""
 
-    kla_per_h: float                    # median, at the temperature of the run [1/h]
-    kla_low_per_h: float                # 90 % interval [1/h]
+    kla_per_h: float  # median, at the temperature of the run [1/h]
+    kla_low_per_h: float  # 90 % interval [1/h]
     kla_high_per_h: float
-    kla20_per_h: float                  # at 20 degC [1/h]
-    log_sd: float                       # standard uncertainty of log kLa [-]
-    saturation_mg_per_l: float          # fitted C* [mg/L]
+    kla20_per_h: float  # at 20 degC [1/h]
+    log_sd: float  # standard uncertainty of log kLa [-]
+    saturation_mg_per_l: float  # fitted C* [mg/L]
     saturation_sd_mg_per_l: float
-    start_mg_per_l: float               # fitted oxygen at the start of the window [mg/L]
-    noise_mg_per_l: float               # of one reading [mg/L]
+    start_mg_per_l: float  # fitted oxygen at the start of the window [mg/L]
+    noise_mg_per_l: float  # of one reading [mg/L]
     temperature_degc: float
-    window_h: tuple[float, float]       # part of the run that was used [h]
+    window_h: tuple[float, float]  # part of the run that was used [h]
     points: int
     faults: tuple[RunFault, ...]
 
@@ -46,9 +46,17 @@ class KlaEstimate:
 
 
 def kla_from_reaeration(
-    times_h: ArrayLike, oxygen_mg_per_l: ArrayLike, *, temperature_degc: float, altitude_m: float = 0.0,
-    pressure_kpa: float | None = None, salinity: float = 0.0, probe_lag_h: float = 0.0, probe_lag_log_sd: float = 0.3,
-    saturation_log_sd: float | None = 0.03, nominal_step_h: float | None = None,
+    times_h: ArrayLike,
+    oxygen_mg_per_l: ArrayLike,
+    *,
+    temperature_degc: float,
+    altitude_m: float = 0.0,
+    pressure_kpa: float | None = None,
+    salinity: float = 0.0,
+    probe_lag_h: float = 0.0,
+    probe_lag_log_sd: float = 0.3,
+    saturation_log_sd: float | None = 0.03,
+    nominal_step_h: float | None = None,
 ) -> KlaEstimate:
     """Transfer coefficient from one re-aeration run, with an interval that allows for lag, drift and noise with a memory.
 
@@ -99,15 +107,28 @@ def kla_from_reaeration(
     posterior = _fit(used_times - used_times[0], used_values, table, saturation_log_sd, probe_lag_h, probe_lag_log_sd)
     kla = posterior.quantile(0.5)
     late = faults_of_fit(
-        times=times[window], values=values[window], table=table, kla=kla, lag_h=probe_lag_h, log_sd=posterior.log_sd,
+        times=times[window],
+        values=values[window],
+        table=table,
+        kla=kla,
+        lag_h=probe_lag_h,
+        log_sd=posterior.log_sd,
         fitted_saturation=float(posterior.mean[SATURATION]),
     )
     return KlaEstimate(
-        kla_per_h=kla, kla_low_per_h=posterior.quantile(0.05), kla_high_per_h=posterior.quantile(0.95),
-        kla20_per_h=kla_at_20(kla, temperature_degc), log_sd=posterior.log_sd,
-        saturation_mg_per_l=float(posterior.mean[SATURATION]), saturation_sd_mg_per_l=float(posterior.sd[SATURATION]),
-        start_mg_per_l=float(posterior.mean[WATER]), noise_mg_per_l=posterior.noise, temperature_degc=temperature_degc,
-        window_h=(float(used_times[0]), float(used_times[-1])), points=int(window.stop - window.start), faults=(*early, *late),
+        kla_per_h=kla,
+        kla_low_per_h=posterior.quantile(0.05),
+        kla_high_per_h=posterior.quantile(0.95),
+        kla20_per_h=kla_at_20(kla, temperature_degc),
+        log_sd=posterior.log_sd,
+        saturation_mg_per_l=float(posterior.mean[SATURATION]),
+        saturation_sd_mg_per_l=float(posterior.sd[SATURATION]),
+        start_mg_per_l=float(posterior.mean[WATER]),
+        noise_mg_per_l=posterior.noise,
+        temperature_degc=temperature_degc,
+        window_h=(float(used_times[0]), float(used_times[-1])),
+        points=int(window.stop - window.start),
+        faults=(*early, *late),
     )
 
 
@@ -122,7 +143,8 @@ def _fit(
     spread = np.inf if saturation_log_sd is None else max(saturation_log_sd, 1e-4) * table
     # Water and probe at the start differ by what the lag hides; both are left wide.
     prior = Prior(
-        mean=np.array([values[0], values[0], table, 0.0]), sd=np.array([5.0, 1.0, spread, _DRIFT_SD_MG_PER_L_H]),
+        mean=np.array([values[0], values[0], table, 0.0]),
+        sd=np.array([5.0, 1.0, spread, _DRIFT_SD_MG_PER_L_H]),
     )
     span, step = times[-1], float(np.median(np.diff(times)))
     return fit_on_grid(

@@ -11,14 +11,14 @@ from aerobe.oxygen._foods import Range
 from aerobe.oxygen._saturation import ATMOSPHERE_KPA, pressure_at_altitude_kpa
 from aerobe.records import AirSupply, Vessel
 
-_WATER_KPA_PER_M = 9.79                 # rho g at 20 degC
+_WATER_KPA_PER_M = 9.79  # rho g at 20 degC
 # Loss over a wet diffuser at its usual flow; a fouled one may double it. From memory: EPA fine pore manual and common practice.
 _DIFFUSER_KPA = {"fine bubble": 4.0, "coarse bubble": 1.0, "open pipe": 0.3, "venturi": 0.0, "none": 0.0}
-_PIPE_SHARE = 0.10                      # of the pressure, lost in hose and valves (common practice, no source)
-_HEAT = 0.283                           # (kappa - 1) / kappa of air
-SMALL_PUMP_EFFICIENCY = 0.25            # wire to air of small diaphragm and piston pumps (common practice, no source)
-_Z90 = 1.2816                           # one-sided 90 %
-ALPHA = Range(low=0.4, mid=0.7, high=1.0)       # transfer in a fed brew over clean water; from memory, wide
+_PIPE_SHARE = 0.10  # of the pressure, lost in hose and valves (common practice, no source)
+_HEAT = 0.283  # (kappa - 1) / kappa of air
+SMALL_PUMP_EFFICIENCY = 0.25  # wire to air of small diaphragm and piston pumps (common practice, no source)
+_Z90 = 1.2816  # one-sided 90 %
+ALPHA = Range(low=0.4, mid=0.7, high=1.0)  # transfer in a fed brew over clean water; from memory, wide
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,13 +26,13 @@ class AirPlan:
     """What it takes to give a vessel a transfer coefficient."""
 
     diffuser: str
-    flow_l_per_min: float               # at which the middle of the guess meets the need [L/min]
-    flow_assured_l_per_min: float       # at which it is met with 90 % probability [L/min]
-    flow_per_volume_per_min: float      # litres of air a litre of brew a minute [1/min]
-    pressure_kpa: float                 # the pump must hold this above air pressure [kPa]
-    power_w: float                      # electrical, for the middle flow [W]
-    energy_kwh: float                   # for one brew [kWh]
-    cost: float                         # of that energy [money]
+    flow_l_per_min: float  # at which the middle of the guess meets the need [L/min]
+    flow_assured_l_per_min: float  # at which it is met with 90 % probability [L/min]
+    flow_per_volume_per_min: float  # litres of air a litre of brew a minute [1/min]
+    pressure_kpa: float  # the pump must hold this above air pressure [kPa]
+    power_w: float  # electrical, for the middle flow [W]
+    energy_kwh: float  # for one brew [kWh]
+    cost: float  # of that energy [money]
     remarks: tuple[str, ...]
 
 
@@ -96,8 +96,13 @@ def pump_power_w(
 
 
 def size_air(
-    vessel: Vessel, *, kla20_per_h: float, hours: float = 24.0, price_per_kwh: float = 0.30,
-    efficiency: float = SMALL_PUMP_EFFICIENCY, diffusers: tuple[str, ...] = ("fine bubble", "coarse bubble", "open pipe"),
+    vessel: Vessel,
+    *,
+    kla20_per_h: float,
+    hours: float = 24.0,
+    price_per_kwh: float = 0.30,
+    efficiency: float = SMALL_PUMP_EFFICIENCY,
+    diffusers: tuple[str, ...] = ("fine bubble", "coarse bubble", "open pipe"),
 ) -> tuple[AirPlan, ...]:
     """Air flow, pump pressure, power and cost that give a vessel a transfer coefficient, for each kind of diffuser.
 
@@ -174,17 +179,23 @@ def needed_kla_per_h(
 class ScaledBrew:
     """A vessel of another size that brings each litre as much oxygen as the first."""
 
-    kla20_per_h: float                  # of both [1/h]
-    log_sd: float                       # how surely the large one reaches it, log scale [-]
+    kla20_per_h: float  # of both [1/h]
+    log_sd: float  # how surely the large one reaches it, log scale [-]
     small: Vessel
-    large: Vessel                       # with the air flow it needs
+    large: Vessel  # with the air flow it needs
     plan: AirPlan
     remarks: tuple[str, ...]
 
 
 def scale_vessel(
-    small: Vessel, volume_l: float, *, depth_m: float | None = None, diffuser: str | None = None, hours: float = 24.0,
-    price_per_kwh: float = 0.30, efficiency: float = SMALL_PUMP_EFFICIENCY,
+    small: Vessel,
+    volume_l: float,
+    *,
+    depth_m: float | None = None,
+    diffuser: str | None = None,
+    hours: float = 24.0,
+    price_per_kwh: float = 0.30,
+    efficiency: float = SMALL_PUMP_EFFICIENCY,
 ) -> ScaledBrew:
     """Air for a larger vessel at equal transfer a litre.
 
@@ -214,7 +225,11 @@ def scale_vessel(
     kind = diffuser or small.air.diffuser
     depth = depth_m if depth_m is not None else small.depth_m * (volume_l / small.volume_l) ** (1.0 / 3.0)
     bare = replace(
-        small, key=f"{small.key}-scaled"[:80], name=f"{small.name}, {volume_l:g} L", volume_l=volume_l, depth_m=depth,
+        small,
+        key=f"{small.key}-scaled"[:80],
+        name=f"{small.name}, {volume_l:g} L",
+        volume_l=volume_l,
+        depth_m=depth,
         air=AirSupply(flow_l_per_min=0.0, diffuser=kind),
     )
     factor = _calibration(small) if kind == small.air.diffuser else 1.0
@@ -223,7 +238,11 @@ def scale_vessel(
     joined = math.hypot(log_sd, 0.35) if small.air.kla_per_h is not None else log_sd
     large = replace(bare, air=AirSupply(flow_l_per_min=plan.flow_l_per_min, diffuser=kind, power_w=plan.power_w))
     return ScaledBrew(
-        kla20_per_h=kla, log_sd=joined, small=small, large=large, plan=plan,
+        kla20_per_h=kla,
+        log_sd=joined,
+        small=small,
+        large=large,
+        plan=plan,
         remarks=(
             "Equal transfer, not equal air a litre: a deeper tank needs less air for each litre and more pressure.",
             "Measure kLa in the large vessel before the first brew: until then it is known to a factor of "
@@ -253,8 +272,14 @@ def _plan(
     power = pump_power_w(flow, pressure, efficiency=efficiency, altitude_m=vessel.altitude_m)
     energy = power * hours / 1000.0
     return AirPlan(
-        diffuser=diffuser, flow_l_per_min=flow, flow_assured_l_per_min=assured, flow_per_volume_per_min=flow / vessel.volume_l,
-        pressure_kpa=pressure, power_w=power, energy_kwh=energy, cost=energy * price,
+        diffuser=diffuser,
+        flow_l_per_min=flow,
+        flow_assured_l_per_min=assured,
+        flow_per_volume_per_min=flow / vessel.volume_l,
+        pressure_kpa=pressure,
+        power_w=power,
+        energy_kwh=energy,
+        cost=energy * price,
         remarks=_plan_remarks(flow / vessel.volume_l, pressure, diffuser),
     )
 

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from aerobe.oxygen._saturation import saturation_mg_per_l
 
 THETA = 1.024
-OXYGEN_IN_AIR_G_PER_L = 0.27765         # of air at 20 degC and 1 atm
+OXYGEN_IN_AIR_G_PER_L = 0.27765  # of air at 20 degC and 1 atm
 
 
 def transfer_factor(temperature_degc: ArrayLike) -> float | NDArray[np.float64]:
@@ -65,13 +65,17 @@ def kla_at_20(kla_per_h: float, temperature_degc: float) -> float:
 class StandardTransfer:
     """SOTR and SOTE of a vessel and its air."""
 
-    sotr_g_per_h: float                 # [g O2/h]
-    sote: float | None                  # share of the oxygen fed that dissolves [-]
-    sote_per_m: float | None            # the same a metre of depth [1/m]
+    sotr_g_per_h: float  # [g O2/h]
+    sote: float | None  # share of the oxygen fed that dissolves [-]
+    sote_per_m: float | None  # the same a metre of depth [1/m]
 
 
 def standard_transfer(
-    kla20_per_h: float, volume_l: float, *, flow_l_per_min: float | None = None, depth_m: float | None = None,
+    kla20_per_h: float,
+    volume_l: float,
+    *,
+    flow_l_per_min: float | None = None,
+    depth_m: float | None = None,
     saturation20_mg_per_l: float | None = None,
 ) -> StandardTransfer:
     """Standard oxygen transfer rate and efficiency.

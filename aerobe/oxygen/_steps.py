@@ -23,25 +23,34 @@ Z90 = 1.6449
 class StepEstimate:
     """What air off and air on tell of a brew."""
 
-    kla_per_h: float                    # median, at the brew's temperature, foam and solutes as they are [1/h]
-    kla_low_per_h: float                # 90 % interval [1/h]
+    kla_per_h: float  # median, at the brew's temperature, foam and solutes as they are [1/h]
+    kla_low_per_h: float  # 90 % interval [1/h]
     kla_high_per_h: float
     kla20_per_h: float
     log_sd: float
-    uptake_mg_per_l_h: float            # oxygen uptake rate during the test [mg/L/h]
+    uptake_mg_per_l_h: float  # oxygen uptake rate during the test [mg/L/h]
     uptake_sd_mg_per_l_h: float
-    uptake_low_mg_per_l_h: float        # 90 % interval
+    uptake_low_mg_per_l_h: float  # 90 % interval
     uptake_high_mg_per_l_h: float
     saturation_mg_per_l: float
     saturation_sd_mg_per_l: float
-    lowest_mg_per_l: float              # lowest reading of the test [mg/L]
+    lowest_mg_per_l: float  # lowest reading of the test [mg/L]
     faults: tuple[RunFault, ...]
 
 
 def transfer_from_steps(
-    times_h: ArrayLike, oxygen_mg_per_l: ArrayLike, switches: tuple[tuple[float, bool], ...], *, temperature_degc: float,
-    altitude_m: float = 0.0, pressure_kpa: float | None = None, salinity: float = 0.0, probe_lag_h: float = 0.0,
-    probe_lag_log_sd: float = 0.3, surface_per_h: float = 0.0, saturation_log_sd: float = 0.03,
+    times_h: ArrayLike,
+    oxygen_mg_per_l: ArrayLike,
+    switches: tuple[tuple[float, bool], ...],
+    *,
+    temperature_degc: float,
+    altitude_m: float = 0.0,
+    pressure_kpa: float | None = None,
+    salinity: float = 0.0,
+    probe_lag_h: float = 0.0,
+    probe_lag_log_sd: float = 0.3,
+    surface_per_h: float = 0.0,
+    saturation_log_sd: float = 0.03,
 ) -> StepEstimate:
     """Transfer coefficient and uptake rate from a log over which the air was turned off and on.
 
@@ -91,16 +100,30 @@ def transfer_from_steps(
     )
     span, step = used_times[-1] - used_times[0], float(np.median(np.diff(used_times)))
     posterior = fit_on_grid(
-        used_times, used_values, design, prior, lag_h=probe_lag_h, lag_log_sd=probe_lag_log_sd, k_low=0.05 / span,
+        used_times,
+        used_values,
+        design,
+        prior,
+        lag_h=probe_lag_h,
+        lag_log_sd=probe_lag_log_sd,
+        k_low=0.05 / span,
         k_high=min(4.0 / step, 300.0 / span),
     )
     kla, uptake, spread = posterior.quantile(0.5), float(posterior.mean[UPTAKE]), float(posterior.sd[UPTAKE])
     return StepEstimate(
-        kla_per_h=kla, kla_low_per_h=posterior.quantile(0.05), kla_high_per_h=posterior.quantile(0.95),
-        kla20_per_h=kla_at_20(kla, temperature_degc), log_sd=posterior.log_sd, uptake_mg_per_l_h=uptake,
-        uptake_sd_mg_per_l_h=spread, uptake_low_mg_per_l_h=uptake - Z90 * spread, uptake_high_mg_per_l_h=uptake + Z90 * spread,
-        saturation_mg_per_l=float(posterior.mean[SATURATION]), saturation_sd_mg_per_l=float(posterior.sd[SATURATION]),
-        lowest_mg_per_l=float(values.min()), faults=_faults(times, values, ordered, uptake, spread, kla * probe_lag_h),
+        kla_per_h=kla,
+        kla_low_per_h=posterior.quantile(0.05),
+        kla_high_per_h=posterior.quantile(0.95),
+        kla20_per_h=kla_at_20(kla, temperature_degc),
+        log_sd=posterior.log_sd,
+        uptake_mg_per_l_h=uptake,
+        uptake_sd_mg_per_l_h=spread,
+        uptake_low_mg_per_l_h=uptake - Z90 * spread,
+        uptake_high_mg_per_l_h=uptake + Z90 * spread,
+        saturation_mg_per_l=float(posterior.mean[SATURATION]),
+        saturation_sd_mg_per_l=float(posterior.sd[SATURATION]),
+        lowest_mg_per_l=float(values.min()),
+        faults=_faults(times, values, ordered, uptake, spread, kla * probe_lag_h),
     )
 
 
@@ -123,23 +146,39 @@ def _faults(
     found = []
     on = np.array([air_at(float(time), switches) for time in times])
     if values[~on].max() - values[~on].min() < 0.3:
-        found.append(RunFault(
-            name="hardly any fall", problem="Oxygen fell by less than 0.3 mg/L without air.", forbids=False,
-            remedy="Leave the air off longer, but not below the floor.",
-        ))
+        found.append(
+            RunFault(
+                name="hardly any fall",
+                problem="Oxygen fell by less than 0.3 mg/L without air.",
+                forbids=False,
+                remedy="Leave the air off longer, but not below the floor.",
+            )
+        )
     if uptake < Z90 * spread:
-        found.append(RunFault(
-            name="uptake not seen", problem="The uptake rate cannot be told from zero.", forbids=False,
-            remedy="Repeat later in the brew, or leave the air off longer.",
-        ))
+        found.append(
+            RunFault(
+                name="uptake not seen",
+                problem="The uptake rate cannot be told from zero.",
+                forbids=False,
+                remedy="Repeat later in the brew, or leave the air off longer.",
+            )
+        )
     if values.min() < 1.0:
-        found.append(RunFault(
-            name="fell too low", problem=f"Oxygen fell to {values.min():.1f} mg/L, where uptake itself slows.", forbids=False,
-            remedy="Turn the air on sooner, at 2 mg/L at the latest.",
-        ))
+        found.append(
+            RunFault(
+                name="fell too low",
+                problem=f"Oxygen fell to {values.min():.1f} mg/L, where uptake itself slows.",
+                forbids=False,
+                remedy="Turn the air on sooner, at 2 mg/L at the latest.",
+            )
+        )
     if lag_ratio > 0.6:
-        found.append(RunFault(
-            name="probe too slow", problem="The probe is about as slow as the water.", forbids=lag_ratio > 1.5,
-            remedy="Use a faster probe, or less air during the test.",
-        ))
+        found.append(
+            RunFault(
+                name="probe too slow",
+                problem="The probe is about as slow as the water.",
+                forbids=lag_ratio > 1.5,
+                remedy="Use a faster probe, or less air during the test.",
+            )
+        )
     return tuple(found)

@@ -23,11 +23,11 @@ _MOST_POINTS = 300
 class UptakeTrack:
     """Oxygen uptake rate through a brew, with its 90 % band."""
 
-    elapsed_h: Array                    # (n,) [h]
-    median: Array                       # (n,) [mg/L/h]
-    low: Array                          # (n,) 5 % quantile [mg/L/h]
-    high: Array                         # (n,) 95 % quantile [mg/L/h]
-    noise_mg_per_l: float               # of one reading [mg/L]
+    elapsed_h: Array  # (n,) [h]
+    median: Array  # (n,) [mg/L/h]
+    low: Array  # (n,) 5 % quantile [mg/L/h]
+    high: Array  # (n,) 95 % quantile [mg/L/h]
+    noise_mg_per_l: float  # of one reading [mg/L]
 
     @property
     def peak_at_h(self) -> float:
@@ -36,8 +36,15 @@ class UptakeTrack:
 
 
 def uptake_from_log(
-    times_h: ArrayLike, oxygen_mg_per_l: ArrayLike, *, kla20_per_h: float, kla_log_sd: float, temperature_degc: ArrayLike = 20.0,
-    altitude_m: float = 0.0, pressure_kpa: float | None = None, salinity: float = 0.0,
+    times_h: ArrayLike,
+    oxygen_mg_per_l: ArrayLike,
+    *,
+    kla20_per_h: float,
+    kla_log_sd: float,
+    temperature_degc: ArrayLike = 20.0,
+    altitude_m: float = 0.0,
+    pressure_kpa: float | None = None,
+    salinity: float = 0.0,
 ) -> UptakeTrack:
     """Uptake rate through a brew from its oxygen log, where transfer is known.
 
@@ -95,13 +102,18 @@ class HoldingTime:
     """Minutes until oxygen reaches the floor after the air stops; infinite where the surface alone keeps it above."""
 
     median_min: float
-    low_min: float                      # 5 % quantile [min]
-    high_min: float                     # 95 % quantile [min]
+    low_min: float  # 5 % quantile [min]
+    high_min: float  # 95 % quantile [min]
 
 
 def holding_time(
-    oxygen_mg_per_l: float, uptake_mg_per_l_h: float, *, uptake_log_sd: float = 0.0, floor_mg_per_l: float = 0.0,
-    surface_per_h: float = 0.0, saturation_mg_per_l: float = 9.09,
+    oxygen_mg_per_l: float,
+    uptake_mg_per_l_h: float,
+    *,
+    uptake_log_sd: float = 0.0,
+    floor_mg_per_l: float = 0.0,
+    surface_per_h: float = 0.0,
+    saturation_mg_per_l: float = 9.09,
 ) -> HoldingTime:
     """How long a tea stays above a floor once the air has stopped.
 
@@ -145,7 +157,8 @@ def holding_time(
 
     factor = math.exp(1.6449 * uptake_log_sd)
     return HoldingTime(
-        median_min=minutes(uptake_mg_per_l_h), low_min=minutes(uptake_mg_per_l_h * factor),
+        median_min=minutes(uptake_mg_per_l_h),
+        low_min=minutes(uptake_mg_per_l_h * factor),
         high_min=minutes(uptake_mg_per_l_h / factor),
     )
 
@@ -216,9 +229,7 @@ def _filter(
     return evidence, mean, cover, ahead_mean, ahead_cover, moves
 
 
-def _smooth(
-    times: Array, values: Array, saturation: Array, transfer: Array, wander: Array, noise: Array
-) -> tuple[Array, Array]:
+def _smooth(times: Array, values: Array, saturation: Array, transfer: Array, wander: Array, noise: Array) -> tuple[Array, Array]:
     """Mean and standard deviation of uptake at each time for each setting, from the whole log."""
     _, mean, cover, ahead_mean, ahead_cover, moves = _filter(times, values, saturation, transfer, wander, noise)
     for index in range(len(times) - 2, -1, -1):

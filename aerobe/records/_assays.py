@@ -8,8 +8,16 @@ from aerobe.errors import UnusableRecord
 from aerobe.records._checks import require_between, require_key, require_one_of
 
 METHODS = (
-    "colour test", "direct microscopy", "plate count", "most probable number", "respiration", "oxygen uptake", "turbidity",
-    "flow cytometry", "fumigation extraction", "other",
+    "colour test",
+    "direct microscopy",
+    "plate count",
+    "most probable number",
+    "respiration",
+    "oxygen uptake",
+    "turbidity",
+    "flow cytometry",
+    "fumigation extraction",
+    "other",
 )
 QUANTITIES = ("biomass", "bacteria", "fungi", "fungal to bacterial ratio")
 BASES = ("per mL", "per g wet", "per g dry", "ratio")
@@ -26,14 +34,14 @@ class AssayError:
     Source: rocke-lorenzato-1995 for the two components of the random part.
     """
 
-    constant_sd: float                      # random, at zero [unit of the result]
-    proportional_cv: float                  # random, far above zero [-]
-    bias: float = 0.0                       # additive, for example colour [unit of the result]
-    bias_sd: float = 0.0                    # its standard uncertainty [unit of the result]
-    gain_log_sd: float = 0.3                # common scale, standard uncertainty of its log [-]
-    detection_limit: float | None = None    # net result, bias taken off, up to which nothing is told [unit of the result]
-    upper_limit: float | None = None        # highest mark of the scale, bias included [unit of the result]
-    origin: str = "assumed"                 # the certificate, or "assumed"
+    constant_sd: float  # random, at zero [unit of the result]
+    proportional_cv: float  # random, far above zero [-]
+    bias: float = 0.0  # additive, for example colour [unit of the result]
+    bias_sd: float = 0.0  # its standard uncertainty [unit of the result]
+    gain_log_sd: float = 0.3  # common scale, standard uncertainty of its log [-]
+    detection_limit: float | None = None  # net result, bias taken off, up to which nothing is told [unit of the result]
+    upper_limit: float | None = None  # highest mark of the scale, bias included [unit of the result]
+    origin: str = "assumed"  # the certificate, or "assumed"
 
     def __post_init__(self) -> None:
         for name in ("constant_sd", "proportional_cv", "bias_sd", "gain_log_sd"):
@@ -48,13 +56,13 @@ class Assay:
 
     key: str
     name: str
-    method: str                             # one of METHODS
-    quantity: str = "biomass"               # one of QUANTITIES
-    unit: str = "ug C/mL"                   # of the signal as entered
-    basis: str = "per mL"                   # one of BASES
-    ratio_kind: str = "unknown"             # for fungal to bacterial ratios, one of RATIO_KINDS
-    to_house: float = 1.0                   # house value per unit of signal: ug C/mL, or a bare ratio [-]
-    price: float = 0.0                      # of one test [money]
+    method: str  # one of METHODS
+    quantity: str = "biomass"  # one of QUANTITIES
+    unit: str = "ug C/mL"  # of the signal as entered
+    basis: str = "per mL"  # one of BASES
+    ratio_kind: str = "unknown"  # for fungal to bacterial ratios, one of RATIO_KINDS
+    to_house: float = 1.0  # house value per unit of signal: ug C/mL, or a bare ratio [-]
+    price: float = 0.0  # of one test [money]
     error: AssayError | None = None
 
     def __post_init__(self) -> None:

@@ -14,10 +14,10 @@ AIMS = ("most biomass", "fungal to bacterial target", "enough biomass with oxyge
 class Costs:
     """What things cost, in one currency, and what a brew is worth."""
 
-    test: float = 10.0                      # one test [money]
-    brew: float = 20.0                      # one brew: compost, foods, power, time [money]
-    worth_of_full_brew: float = 100.0       # what the tea at its attainable best is worth to the person [money]
-    hour_of_waiting: float = 0.0            # [money/h]
+    test: float = 10.0  # one test [money]
+    brew: float = 20.0  # one brew: compost, foods, power, time [money]
+    worth_of_full_brew: float = 100.0  # what the tea at its attainable best is worth to the person [money]
+    hour_of_waiting: float = 0.0  # [money/h]
 
     def __post_init__(self) -> None:
         for name in ("test", "brew", "worth_of_full_brew", "hour_of_waiting"):
@@ -28,10 +28,10 @@ class Costs:
 class AimChoice:
     """What the person wants of the brew."""
 
-    aim: str = "most biomass"               # one of AIMS
-    ratio_target: float | None = None       # fungal to bacterial biomass [-]
-    biomass_at_least: float | None = None   # [ug C/mL]
-    oxygen_floor_mg_per_l: float = 2.0      # the gate; no gain buys it [mg/L]
+    aim: str = "most biomass"  # one of AIMS
+    ratio_target: float | None = None  # fungal to bacterial biomass [-]
+    biomass_at_least: float | None = None  # [ug C/mL]
+    oxygen_floor_mg_per_l: float = 2.0  # the gate; no gain buys it [mg/L]
 
     def __post_init__(self) -> None:
         require_one_of(self.aim, AIMS, "aim")
@@ -46,13 +46,13 @@ class Brew:
 
     key: str
     name: str
-    recipe: str                             # key
-    vessel: str                             # key
-    started_at: datetime                    # when aeration began, with offset
-    temperature_degc: float = 20.0          # expected water temperature [degC]
+    recipe: str  # key
+    vessel: str  # key
+    started_at: datetime  # when aeration began, with offset
+    temperature_degc: float = 20.0  # expected water temperature [degC]
     trial: str = ""
     arm: str = ""
-    block: str = ""                         # day, place: what brews of one block share
+    block: str = ""  # day, place: what brews of one block share
     blind_code: str = ""
     aim: AimChoice = field(default_factory=AimChoice)
     costs: Costs = field(default_factory=Costs)
@@ -75,8 +75,8 @@ class Harvest:
     """The end of a brew: when the air stopped, and how it smelled."""
 
     brew: str
-    elapsed_h: float                        # [h]
-    smell: str = "not noted"                # earthy, sour, sulphurous ... free text
+    elapsed_h: float  # [h]
+    smell: str = "not noted"  # earthy, sour, sulphurous ... free text
     volume_l: float | None = None
     notes: str = ""
 
@@ -95,10 +95,10 @@ class Use:
     crop: str = ""
     edible: bool | None = None
     touches_edible_part: bool | None = None
-    area_m2: float | None = None            # [m2]
-    tea_l: float = 0.0                      # undiluted tea [L]
-    water_l: float = 0.0                    # added water [L]
-    method: str = "drench"                  # drench, foliar spray ... free text
+    area_m2: float | None = None  # [m2]
+    tea_l: float = 0.0  # undiluted tea [L]
+    water_l: float = 0.0  # added water [L]
+    method: str = "drench"  # drench, foliar spray ... free text
     notes: str = ""
 
     def __post_init__(self) -> None:

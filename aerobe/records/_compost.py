@@ -35,13 +35,13 @@ class Compost:
 
     key: str
     name: str
-    origin: str = ""                       # feedstocks, maker, free text
-    process: str = "unknown"               # one of PROCESSES
-    animal_origin: bool | None = None      # manure or other animal material in it; None: not known
-    age_days: float | None = None          # [d]
-    moisture: float | None = None          # water over wet mass [-]
+    origin: str = ""  # feedstocks, maker, free text
+    process: str = "unknown"  # one of PROCESSES
+    animal_origin: bool | None = None  # manure or other animal material in it; None: not known
+    age_days: float | None = None  # [d]
+    moisture: float | None = None  # water over wet mass [-]
     bulk_density_kg_per_l: float | None = None  # [kg/L]
-    carbon_to_nitrogen: float | None = None     # initial C:N of the feedstock by mass [-]
+    carbon_to_nitrogen: float | None = None  # initial C:N of the feedstock by mass [-]
     heat: HeatLog | None = None
 
     def __post_init__(self) -> None:
@@ -62,8 +62,8 @@ class FoodDose:
     """One food of a recipe: a key of the food library, the amount and when it goes in."""
 
     food: str
-    g_per_l: float          # as bought, per litre of brew [g/L]
-    at_h: float = 0.0       # since aeration began [h]
+    g_per_l: float  # as bought, per litre of brew [g/L]
+    at_h: float = 0.0  # since aeration began [h]
 
     def __post_init__(self) -> None:
         require_key(self.food, "food")
@@ -77,10 +77,10 @@ class Recipe:
 
     key: str
     name: str
-    compost: str                            # key of the compost
-    compost_g_per_l: float                  # wet mass per litre [g/L]
+    compost: str  # key of the compost
+    compost_g_per_l: float  # wet mass per litre [g/L]
     foods: tuple[FoodDose, ...] = ()
-    water: str = "unknown"                  # rain, well, tap with chlorine ... free text
+    water: str = "unknown"  # rain, well, tap with chlorine ... free text
     notes: str = ""
 
     def __post_init__(self) -> None:

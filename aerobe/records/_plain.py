@@ -121,7 +121,7 @@ def _scalar(hint: Any, value: Any, where: str) -> Any:
             raise wrong
         try:
             return float(value)
-        except OverflowError:       # JSON knows whole numbers of any length
+        except OverflowError:  # JSON knows whole numbers of any length
             raise wrong from None
     if hint is int and isinstance(value, float) and value.is_integer():
         return int(value)

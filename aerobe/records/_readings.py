@@ -9,7 +9,7 @@ from aerobe.errors import UnusableReading
 from aerobe.records._checks import require_aware, require_between, require_key, require_one_of
 
 ROLES = ("sample", "blank", "filtered blank", "killed control", "spike", "standard")
-LARGEST_SIGNAL = 1e18       # counts per mL end near 1e12; larger numbers would overflow what is computed from them
+LARGEST_SIGNAL = 1e18  # counts per mL end near 1e12; larger numbers would overflow what is computed from them
 CHANNELS = ("oxygen", "temperature", "pH", "conductivity")
 
 
@@ -19,7 +19,7 @@ class Sample:
 
     key: str
     brew: str
-    elapsed_h: float                        # since aeration began [h]
+    elapsed_h: float  # since aeration began [h]
     taken_by: str = ""
     notes: str = ""
 
@@ -33,19 +33,19 @@ class Reading:
     """One number read off one instrument: evidence, not an estimate. A correction is a new row that names the old one."""
 
     key: str
-    brew: str                               # "" for a reading outside any brew (a characterisation study)
+    brew: str  # "" for a reading outside any brew (a characterisation study)
     assay: str
-    role: str                               # one of ROLES
-    elapsed_h: float                        # since aeration began [h]
-    signal: float                           # in the assay's unit
-    unit: str                               # the assay's unit, kept beside the number
-    typed_as: str                           # what the person entered, for the audit trail
-    dilution: float = 1.0                   # final volume over sample volume [-]
+    role: str  # one of ROLES
+    elapsed_h: float  # since aeration began [h]
+    signal: float  # in the assay's unit
+    unit: str  # the assay's unit, kept beside the number
+    typed_as: str  # what the person entered, for the audit trail
+    dilution: float = 1.0  # final volume over sample volume [-]
     replicate: int = 1
-    sample: str = ""                        # key of the sample, if one is recorded
-    below_detection: bool = False           # the signal is the limit, the value lies below it
-    above_range: bool = False               # the signal is the limit, the value lies above it
-    replaces: str = ""                      # key of the reading that this one corrects
+    sample: str = ""  # key of the sample, if one is recorded
+    below_detection: bool = False  # the signal is the limit, the value lies below it
+    above_range: bool = False  # the signal is the limit, the value lies above it
+    replaces: str = ""  # key of the reading that this one corrects
     operator: str = ""
     kit_lot: str = ""
     entered_at: datetime | None = None
@@ -54,9 +54,10 @@ class Reading:
     def __post_init__(self) -> None:
         require_key(self.key, "reading")
         require_one_of(self.role, ROLES, "role")
-        if not abs(self.signal) <= LARGEST_SIGNAL:          # also false for nan
-            raise UnusableReading(f"A signal of {self.signal:g} is not a number that a test shows.",
-                                  "Enter the number shown by the test.")
+        if not abs(self.signal) <= LARGEST_SIGNAL:  # also false for nan
+            raise UnusableReading(
+                f"A signal of {self.signal:g} is not a number that a test shows.", "Enter the number shown by the test."
+            )
         if not 1.0 <= self.dilution <= 1e12:
             raise UnusableReading(
                 f"A dilution of {self.dilution:g} would concentrate the sample.",
@@ -74,9 +75,9 @@ class SensorLog:
     """A run of one probe in one brew. Times need not be even; they must not decrease."""
 
     brew: str
-    channel: str                            # one of CHANNELS
-    elapsed_h: tuple[float, ...]            # [h]
-    values: tuple[float, ...]               # mg/L, degC, pH or uS/cm
+    channel: str  # one of CHANNELS
+    elapsed_h: tuple[float, ...]  # [h]
+    values: tuple[float, ...]  # mg/L, degC, pH or uS/cm
     probe: str = ""
 
     def __post_init__(self) -> None:

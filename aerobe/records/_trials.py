@@ -16,10 +16,10 @@ class Arm:
     """One treatment of a trial."""
 
     key: str
-    recipe: str = ""                        # key of its recipe; empty for a control without a brew
+    recipe: str = ""  # key of its recipe; empty for a control without a brew
     is_standard: bool = False
     dose: float | None = None
-    levels: dict[str, float] = field(default_factory=dict)   # factor -> level
+    levels: dict[str, float] = field(default_factory=dict)  # factor -> level
 
     def __post_init__(self) -> None:
         require_key(self.key, "arm")
@@ -29,9 +29,9 @@ class Arm:
 class PlannedSample:
     """A sample that the plan asks for."""
 
-    elapsed_h: float                        # [h]
+    elapsed_h: float  # [h]
     tests: int = 1
-    controls: tuple[str, ...] = ()          # roles to run beside it
+    controls: tuple[str, ...] = ()  # roles to run beside it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,12 +62,12 @@ class Trial:
 
     key: str
     name: str
-    question: str                           # one of QUESTIONS
-    outcome: str = "biomass"                # biomass, ratio, peak time, oxygen, yield ...
+    question: str  # one of QUESTIONS
+    outcome: str = "biomass"  # biomass, ratio, peak time, oxygen, yield ...
     arms: tuple[Arm, ...] = ()
-    margin_ratio: float = 1.25              # a difference worth having, as a ratio [-]
+    margin_ratio: float = 1.25  # a difference worth having, as a ratio [-]
     planned_at: datetime | None = None
-    design: str = ""                        # completely randomised, randomised blocks ...
+    design: str = ""  # completely randomised, randomised blocks ...
     notes: str = ""
 
     def __post_init__(self) -> None:

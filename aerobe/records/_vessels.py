@@ -14,11 +14,11 @@ DIFFUSERS = ("fine bubble", "coarse bubble", "open pipe", "venturi", "none")
 class AirSupply:
     """Air into a vessel. A measured kLa, where there is one, says more than flow and bubbles."""
 
-    flow_l_per_min: float                   # [L/min] at ambient pressure
+    flow_l_per_min: float  # [L/min] at ambient pressure
     diffuser: str = "coarse bubble"
-    kla_per_h: float | None = None          # measured transfer coefficient at 20 degC [1/h]
-    kla_log_sd: float | None = None         # its standard uncertainty on the log scale [-]
-    power_w: float | None = None            # electrical power of the pump [W]
+    kla_per_h: float | None = None  # measured transfer coefficient at 20 degC [1/h]
+    kla_log_sd: float | None = None  # its standard uncertainty on the log scale [-]
+    power_w: float | None = None  # electrical power of the pump [W]
 
     def __post_init__(self) -> None:
         require_one_of(self.diffuser, DIFFUSERS, "kind of diffuser")
@@ -35,10 +35,10 @@ class Vessel:
 
     key: str
     name: str
-    volume_l: float                         # liquid volume [L]
-    depth_m: float                          # liquid depth over the diffuser [m]
+    volume_l: float  # liquid volume [L]
+    depth_m: float  # liquid depth over the diffuser [m]
     air: AirSupply
-    altitude_m: float = 0.0                 # above sea level [m]
+    altitude_m: float = 0.0  # above sea level [m]
 
     def __post_init__(self) -> None:
         require_key(self.key, "vessel")

@@ -48,8 +48,14 @@ class Again:
 
 
 def compare(
-    kind: str, subject: str, then: Mapping[str, Value], now: Mapping[str, Value], *, versions_then: Mapping[str, str],
-    versions_now: Mapping[str, str], relative: float = 1e-4,
+    kind: str,
+    subject: str,
+    then: Mapping[str, Value],
+    now: Mapping[str, Value],
+    *,
+    versions_then: Mapping[str, str],
+    versions_now: Mapping[str, str],
+    relative: float = 1e-4,
 ) -> Again:
     """Compare the numbers of a report with those of a re-run.
 
@@ -61,10 +67,19 @@ def compare(
         Room for another machine's last digits. [-]
     """
     names = list(dict.fromkeys([*then, *now]))
-    apart = tuple(Difference(name=name, then=then.get(name), now=now.get(name)) for name in names
-                  if name not in then or name not in now or not _same(then[name], now[name], relative))
-    return Again(kind=kind, subject=subject, compared=len(names), differences=apart, versions_then=dict(versions_then),
-                 versions_now=dict(versions_now))
+    apart = tuple(
+        Difference(name=name, then=then.get(name), now=now.get(name))
+        for name in names
+        if name not in then or name not in now or not _same(then[name], now[name], relative)
+    )
+    return Again(
+        kind=kind,
+        subject=subject,
+        compared=len(names),
+        differences=apart,
+        versions_then=dict(versions_then),
+        versions_now=dict(versions_now),
+    )
 
 
 def _same(then: Value, now: Value, relative: float) -> bool:

@@ -14,10 +14,23 @@ ASSAY_SOURCES = ("rocke-lorenzato-1995", "iso-5725-2", "iso-5725-3", "currie-196
 
 
 def assay_report(
-    *, name: str, method: str, unit: str, price: float, conclusion: str, lines: Sequence[tuple[str, str]],
-    cannot_tell: Sequence[str], readings: FigureTable,
-    pictures: Sequence[Picture], numbers: Mapping[str, float | str | None], made_at: datetime, versions: dict[str, str],
-    sources: Sequence[str] = (), cautions: Sequence[str] = (), package: bytes = b"", licence: str = "CC-BY-4.0",
+    *,
+    name: str,
+    method: str,
+    unit: str,
+    price: float,
+    conclusion: str,
+    lines: Sequence[tuple[str, str]],
+    cannot_tell: Sequence[str],
+    readings: FigureTable,
+    pictures: Sequence[Picture],
+    numbers: Mapping[str, float | str | None],
+    made_at: datetime,
+    versions: dict[str, str],
+    sources: Sequence[str] = (),
+    cautions: Sequence[str] = (),
+    package: bytes = b"",
+    licence: str = "CC-BY-4.0",
     invented: bool = False,
 ) -> Report:
     """The certificate of an assay as a report.
@@ -46,13 +59,29 @@ def assay_report(
     first.append(health_cautions(cautions))
     body = [Points(items=tuple(f"{head}: {words}" for head, words in lines if words != conclusion))]
     return Report(
-        title=name, kind="assay", headline=conclusion, first=tuple(first),
+        title=name,
+        kind="assay",
+        headline=conclusion,
+        first=tuple(first),
         sections=(
             Section(title="What was found", blocks=tuple(body)),
-            Section(title="How it was handled", blocks=(Words(
-                text="Readings below or above the scale are kept as such, never as zero. Outliers are reported and stay in the "
-                     "data. Colour is taken off with its own uncertainty."),)),
+            Section(
+                title="How it was handled",
+                blocks=(
+                    Words(
+                        text="Readings below or above the scale are kept as such, never as zero. Outliers are reported and stay "
+                        "in the data. Colour is taken off with its own uncertainty."
+                    ),
+                ),
+            ),
             Section(title="All readings", blocks=(Grid(table=readings),)),
         ),
-        sources=tuple(cite(*known_sources(*ASSAY_SOURCES, *sources))), made_at=made_at, versions=versions, numbers=dict(numbers),
-        package=package, package_name="assay-data.zip", licence=licence, invented=invented)
+        sources=tuple(cite(*known_sources(*ASSAY_SOURCES, *sources))),
+        made_at=made_at,
+        versions=versions,
+        numbers=dict(numbers),
+        package=package,
+        package_name="assay-data.zip",
+        licence=licence,
+        invented=invented,
+    )

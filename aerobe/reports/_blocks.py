@@ -117,7 +117,8 @@ class Report:
 
     def __post_init__(self) -> None:
         if self.made_at.tzinfo is None:
-            raise UnusableRecord("The time of the report has no time zone.",
-                                 "Give the offset, for example 2026-05-01T08:00+02:00.")
+            raise UnusableRecord(
+                "The time of the report has no time zone.", "Give the offset, for example 2026-05-01T08:00+02:00."
+            )
         if not self.title.strip() or not self.headline.strip():
             raise UnusableRecord("A report needs a title and an answer.", "Give the brew, assay or trial a name.")

@@ -15,16 +15,39 @@ from aerobe.reports._tables import limits_of_readings, noise_and_colour, reading
 from aerobe.sources import cite
 from aerobe.units import number, with_uncertainty
 
-MODEL_SOURCES = ("henze-2000", "rocke-lorenzato-1995", "owen-zhou-2000", "kennedy-ohagan-2001", "lindley-smith-1972",
-                 "benson-krause-1984")
+MODEL_SOURCES = (
+    "henze-2000",
+    "rocke-lorenzato-1995",
+    "owen-zhou-2000",
+    "kennedy-ohagan-2001",
+    "lindley-smith-1972",
+    "benson-krause-1984",
+)
 
 
 def brew_report(
-    *, brew: Brew, recipe: Recipe, compost: Compost | None, vessel: Vessel, readings: Sequence[Reading],
-    assays: Mapping[str, Assay], logs: Sequence[SensorLog], harvest: Harvest | None, posterior: Posterior,
-    pictures: Sequence[Picture], advice: Sequence[tuple[datetime, str]], cautions: Sequence[str], made_at: datetime,
-    versions: dict[str, str], sources: Sequence[str] = (), notes: Sequence[str] = (), package: bytes = b"",
-    licence: str = "CC-BY-4.0", invented: bool = False, tables: Sequence[FromTable] = (), start: str = "",
+    *,
+    brew: Brew,
+    recipe: Recipe,
+    compost: Compost | None,
+    vessel: Vessel,
+    readings: Sequence[Reading],
+    assays: Mapping[str, Assay],
+    logs: Sequence[SensorLog],
+    harvest: Harvest | None,
+    posterior: Posterior,
+    pictures: Sequence[Picture],
+    advice: Sequence[tuple[datetime, str]],
+    cautions: Sequence[str],
+    made_at: datetime,
+    versions: dict[str, str],
+    sources: Sequence[str] = (),
+    notes: Sequence[str] = (),
+    package: bytes = b"",
+    licence: str = "CC-BY-4.0",
+    invented: bool = False,
+    tables: Sequence[FromTable] = (),
+    start: str = "",
 ) -> Report:
     """The report of a brew: what came out, how sure it is, and everything it rests on.
 
@@ -53,13 +76,20 @@ def brew_report(
         Ready for HTML or PDF.
     """
     numbers = brew_numbers(posterior, harvest)
-    limits = [f"One brew: it speaks of {brew.name}, and nothing can be said about the recipe {recipe.name}.",
-              *limits_of_readings(readings, assays), *notes, *_limits_of_fit(posterior, vessel)]
+    limits = [
+        f"One brew: it speaks of {brew.name}, and nothing can be said about the recipe {recipe.name}.",
+        *limits_of_readings(readings, assays),
+        *notes,
+        *_limits_of_fit(posterior, vessel),
+    ]
     first: list[Block] = [Facts(rows=tuple(_facts(brew, recipe, vessel, harvest, numbers, start)))]
     first += [Shown(picture=picture) for picture in pictures]
     first += [Warned(title="What this brew cannot tell", items=tuple(limits)), *origin_block(tables), health_cautions(cautions)]
     return Report(
-        title=brew.name, kind="brew", headline=_headline(numbers, posterior), first=tuple(first),
+        title=brew.name,
+        kind="brew",
+        headline=_headline(numbers, posterior),
+        first=tuple(first),
         sections=(
             Section(title="What went in", blocks=(*recipe_blocks(recipe, compost), Facts(rows=vessel_facts(vessel)))),
             Section(title="What was planned before", blocks=_planned(brew, advice)),
@@ -67,9 +97,17 @@ def brew_report(
             Section(title="The model and its fit", blocks=_fit(posterior)),
             Section(title="All readings", blocks=(readings_table(readings, assays, with_brew=False), *_logs(logs))),
         ),
-        sources=tuple(cite(*known_sources(*MODEL_SOURCES, *sources))), made_at=made_at, versions=versions, seed=posterior.seed,
-        numbers=numbers, package=package, package_name=f"{brew.key}-data.zip", licence=licence, from_tables=bool(tables),
-        invented=invented)
+        sources=tuple(cite(*known_sources(*MODEL_SOURCES, *sources))),
+        made_at=made_at,
+        versions=versions,
+        seed=posterior.seed,
+        numbers=numbers,
+        package=package,
+        package_name=f"{brew.key}-data.zip",
+        licence=licence,
+        from_tables=bool(tables),
+        invented=invented,
+    )
 
 
 def brew_numbers(posterior: Posterior, harvest: Harvest | None) -> dict[str, float | str | None]:
@@ -114,17 +152,27 @@ def _headline(numbers: Mapping[str, Any], posterior: Posterior) -> str:
 
 
 def _facts(
-    brew: Brew, recipe: Recipe, vessel: Vessel, harvest: Harvest | None, numbers: Mapping[str, Any], start: str,
+    brew: Brew,
+    recipe: Recipe,
+    vessel: Vessel,
+    harvest: Harvest | None,
+    numbers: Mapping[str, Any],
+    start: str,
 ) -> list[tuple[str, str]]:
-    rows = [("Recipe", recipe.name), ("Vessel", f"{vessel.name}, {vessel.volume_l:g} L"),
-            ("Air on at", start or f"{brew.started_at:%Y-%m-%d %H:%M %z}"),
-            ("Water, expected", f"{brew.temperature_degc:g} degC"),
-            ("Peak time", f"{_told(numbers, 'peak time [h]')} h"),
-            ("Peak biomass", f"{_told(numbers, 'peak biomass [ug C/mL]')} ug C/mL"),
-            ("Lowest oxygen", f"{_told(numbers, 'lowest oxygen [mg/L]')} mg/L, floor {brew.aim.oxygen_floor_mg_per_l:g}")]
+    rows = [
+        ("Recipe", recipe.name),
+        ("Vessel", f"{vessel.name}, {vessel.volume_l:g} L"),
+        ("Air on at", start or f"{brew.started_at:%Y-%m-%d %H:%M %z}"),
+        ("Water, expected", f"{brew.temperature_degc:g} degC"),
+        ("Peak time", f"{_told(numbers, 'peak time [h]')} h"),
+        ("Peak biomass", f"{_told(numbers, 'peak biomass [ug C/mL]')} ug C/mL"),
+        ("Lowest oxygen", f"{_told(numbers, 'lowest oxygen [mg/L]')} mg/L, floor {brew.aim.oxygen_floor_mg_per_l:g}"),
+    ]
     if harvest is not None:
-        rows += [("Harvested at", f"{harvest.elapsed_h:g} h, smell: {harvest.smell}"),
-                 ("Biomass at harvest", f"{_told(numbers, 'biomass at harvest [ug C/mL]')} ug C/mL")]
+        rows += [
+            ("Harvested at", f"{harvest.elapsed_h:g} h, smell: {harvest.smell}"),
+            ("Biomass at harvest", f"{_told(numbers, 'biomass at harvest [ug C/mL]')} ug C/mL"),
+        ]
     return rows
 
 
@@ -141,8 +189,10 @@ def _limits_of_fit(posterior: Posterior, vessel: Vessel) -> list[str]:
 
 def health_cautions(cautions: Sequence[str]) -> Warned:
     """Cautions with the sentence that no report goes without."""
-    return Warned(title="For your health and others'", items=(
-        *cautions, "Local codes and licensed practice decide what may be used, where and when."))
+    return Warned(
+        title="For your health and others'",
+        items=(*cautions, "Local codes and licensed practice decide what may be used, where and when."),
+    )
 
 
 def _planned(brew: Brew, advice: Sequence[tuple[datetime, str]]) -> tuple[Block, ...]:
@@ -157,22 +207,39 @@ def _planned(brew: Brew, advice: Sequence[tuple[datetime, str]]) -> tuple[Block,
 
 def _fit(posterior: Posterior) -> tuple[Block, ...]:
     rows = tuple((name.replace("_", " "), band.median, band.low, band.high) for name, band in posterior.terms().items())
-    words = ("A batch model of bacteria, fungi, quick and slow food and oxygen was fitted to all readings and logs at once. The "
-             "intervals hold 90 % and include what the assay's colour and scale leave open.")
-    checks = (("Settled", "yes" if posterior.settled else "no"), ("Effective draws", f"{posterior.effective:.0f}"),
-              ("Tail of the weights (below 0.7 is sound)", number(posterior.khat)),
-              ("Courses computed", str(posterior.model_runs)),
-              ("Readings beyond their error", f"{100 * posterior.surprise:.0f} %"))
-    table = FigureTable(columns=("term", "median", "90 % from", "to"), rows=rows,
-                        caption="Terms of the model, each in its own unit")
+    words = (
+        "A batch model of bacteria, fungi, quick and slow food and oxygen was fitted to all readings and logs at once. The "
+        "intervals hold 90 % and include what the assay's colour and scale leave open."
+    )
+    checks = (
+        ("Settled", "yes" if posterior.settled else "no"),
+        ("Effective draws", f"{posterior.effective:.0f}"),
+        ("Tail of the weights (below 0.7 is sound)", number(posterior.khat)),
+        ("Courses computed", str(posterior.model_runs)),
+        ("Readings beyond their error", f"{100 * posterior.surprise:.0f} %"),
+    )
+    table = FigureTable(
+        columns=("term", "median", "90 % from", "to"), rows=rows, caption="Terms of the model, each in its own unit"
+    )
     return Words(text=words), Facts(rows=checks), Grid(table=table)
 
 
 def _logs(logs: Sequence[SensorLog]) -> tuple[Block, ...]:
     if not logs:
         return (Words(text="No probe was logged."),)
-    rows = tuple((log.channel, log.probe or "-", str(len(log.values)), log.elapsed_h[0], log.elapsed_h[-1], min(log.values),
-                  max(log.values)) for log in logs if log.values)
+    rows = tuple(
+        (
+            log.channel,
+            log.probe or "-",
+            str(len(log.values)),
+            log.elapsed_h[0],
+            log.elapsed_h[-1],
+            min(log.values),
+            max(log.values),
+        )
+        for log in logs
+        if log.values
+    )
     columns = ("channel", "probe", "points", "from [h]", "to [h]", "lowest", "highest")
     return (Grid(table=FigureTable(columns=columns, rows=rows, caption="Probe logs; every point is in the data package.")),)
 

@@ -20,17 +20,24 @@ TEMPLATES = Path(__file__).parent / "templates"
 def as_html(report: Report) -> str:
     """The whole report as one page. Text from the notebook is never taken for markup."""
     return _template("report.html").render(
-        report=report, kinds=_kind, picture=_picture, colours=COLOURS, date=_date(report),
+        report=report,
+        kinds=_kind,
+        picture=_picture,
+        colours=COLOURS,
+        date=_date(report),
         data=_data_url("application/zip", report.package) if report.package else "",
-        data_hash=hashlib.sha256(report.package).hexdigest() if report.package else "", data_kb=-(-len(report.package) // 1024))
+        data_hash=hashlib.sha256(report.package).hexdigest() if report.package else "",
+        data_kb=-(-len(report.package) // 1024),
+    )
 
 
 @cache
 def _template(name: str) -> Template:
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-    return Environment(loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
-                       lstrip_blocks=True).get_template(name)
+    return Environment(
+        loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    ).get_template(name)
 
 
 def _date(report: Report) -> str:
@@ -44,8 +51,11 @@ def _kind(block: object) -> str:
 def _picture(picture: Picture) -> dict[str, Any]:
     """The chart in both looks and two widths as images inside the page; the browser takes the one that fits."""
     looks: tuple[Look, Look] = ("light", "dark")
-    return {f"{look}{width}": _data_url("image/svg+xml", picture.svg(look, width_px=width).encode())
-            for look in looks for width in (300, 640)}
+    return {
+        f"{look}{width}": _data_url("image/svg+xml", picture.svg(look, width_px=width).encode())
+        for look in looks
+        for width in (300, 640)
+    }
 
 
 def _data_url(kind: str, content: bytes) -> str:

@@ -8,19 +8,21 @@ from typing import Any
 
 from aerobe.reports._blocks import Warned
 
-TERMS = ("A licence is only yours to give if the data are yours. If others made this table, their terms hold: name them, and "
-         "ask them before you publish it.")
+TERMS = (
+    "A licence is only yours to give if the data are yours. If others made this table, their terms hold: name them, and "
+    "ask them before you publish it."
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FromTable:
     """A table that brews of a report were taken in from."""
 
-    file: str                   # its name; "" where it was not kept
-    sha256: str                 # of the file's bytes
-    taken_in: str               # day, ISO 8601
-    brews: int                  # brews of the report that rest on it [-]
-    times: int = 1              # versions of it that were taken in [-]
+    file: str  # its name; "" where it was not kept
+    sha256: str  # of the file's bytes
+    taken_in: str  # day, ISO 8601
+    brews: int  # brews of the report that rest on it [-]
+    times: int = 1  # versions of it that were taken in [-]
 
     @property
     def words(self) -> str:

@@ -14,7 +14,7 @@ from aerobe.errors import OutsideValidity
 from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
 from aerobe.reports._html import TEMPLATES
 
-PICTURE_PX = 800        # wider than on a page, so that two charts and the facts share the first sheet
+PICTURE_PX = 800  # wider than on a page, so that two charts and the facts share the first sheet
 
 
 def as_pdf(report: Report) -> bytes:
@@ -31,21 +31,29 @@ def as_pdf(report: Report) -> bytes:
 
     pictures: dict[str, bytes] = {}
     content = {
-        "title": report.title, "kind": report.kind, "headline": report.headline, "basis": report.basis,
+        "title": report.title,
+        "kind": report.kind,
+        "headline": report.headline,
+        "basis": report.basis,
         "invented": report.invented,
         "date": f"{report.made_at:%Y-%m-%d %H:%M %z}",
         "first": [_plain(block, pictures) for block in report.first],
         "sections": [_section(section, pictures) for section in report.sections],
-        "sources": list(report.sources), "versions": sorted(report.versions.items()),
-        "seed": None if report.seed is None else str(report.seed), "licence": report.licence,
+        "sources": list(report.sources),
+        "versions": sorted(report.versions.items()),
+        "seed": None if report.seed is None else str(report.seed),
+        "licence": report.licence,
         "from_tables": report.from_tables,
         "numbers": [[name, "\u2013" if value is None else str(value)] for name, value in report.numbers.items()],
         "package": report.package_name if report.package else "",
         "package_hash": hashlib.sha256(report.package).hexdigest(),
         "day": [report.made_at.year, report.made_at.month, report.made_at.day],
     }
-    files = {"main.typ": (TEMPLATES / "report.typ").read_bytes(), "report.json": json.dumps(content, ensure_ascii=False).encode(),
-             **pictures}
+    files = {
+        "main.typ": (TEMPLATES / "report.typ").read_bytes(),
+        "report.json": json.dumps(content, ensure_ascii=False).encode(),
+        **pictures,
+    }
     if report.package:
         files["package.zip"] = report.package
     compiled: Any = typst.compile
@@ -54,9 +62,17 @@ def as_pdf(report: Report) -> bytes:
         for name, part in files.items():
             (Path(folder) / name).write_bytes(part)
         try:
-            return bytes(compiled(
-                Path(folder) / "main.typ", root=folder, format="pdf", font_paths=[str(FONTS_FOLDER)], ignore_system_fonts=True,
-                pdf_standards=["ua-1"], timestamp=int(report.made_at.timestamp())))
+            return bytes(
+                compiled(
+                    Path(folder) / "main.typ",
+                    root=folder,
+                    format="pdf",
+                    font_paths=[str(FONTS_FOLDER)],
+                    ignore_system_fonts=True,
+                    pdf_standards=["ua-1"],
+                    timestamp=int(report.made_at.timestamp()),
+                )
+            )
         except typst.TypstError as fault:
             sign = re.search(r"the text `(.+?)` could not be displayed", str(fault))
             if sign is None:
@@ -85,8 +101,13 @@ def _plain(block: Block, pictures: dict[str, bytes]) -> dict[str, Any]:
         case Shown(picture=picture, with_figures=with_figures):
             name = f"picture-{len(pictures)}.svg"
             pictures[name] = picture.svg("light", background="white", width_px=PICTURE_PX).encode()
-            return {"is": "shown", "file": name, "title": picture.title, "says": picture.says,
-                    "figures": _table(picture.figures) if with_figures else None}
+            return {
+                "is": "shown",
+                "file": name,
+                "title": picture.title,
+                "says": picture.says,
+                "figures": _table(picture.figures) if with_figures else None,
+            }
 
 
 def _table(table: Any) -> dict[str, Any]:

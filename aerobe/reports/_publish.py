@@ -24,8 +24,9 @@ _EPOCH = (1980, 1, 1, 0, 0, 0)
 CRATE = "ro-crate-metadata.json"
 
 
-def with_licence(package: bytes, licence: str, *, title: str, made_at: datetime, about: str = "",
-                 tables: Sequence[FromTable] = ()) -> bytes:
+def with_licence(
+    package: bytes, licence: str, *, title: str, made_at: datetime, about: str = "", tables: Sequence[FromTable] = ()
+) -> bytes:
     """The package with its licence in `datapackage.json` and an RO-Crate description.
 
     Parameters
@@ -71,14 +72,31 @@ def _crate(described: dict[str, Any], files: dict[str, bytes], title: str, made_
     return {
         "@context": "https://w3id.org/ro/crate/1.1/context",
         "@graph": [
-            {"@id": CRATE, "@type": "CreativeWork", "conformsTo": {"@id": "https://w3id.org/ro/crate/1.1"},
-             "about": {"@id": "./"}},
-            {"@id": "./", "@type": "Dataset", "name": title, "description": says, "datePublished": made_at.isoformat(),
-             "license": {"@id": licence}, "hasPart": [{"@id": path} for path in ["datapackage.json", *parts]]},
-            {"@id": "datapackage.json", "@type": "File", "encodingFormat": "application/json",
-             "name": "Frictionless Data Package"},
-            *({"@id": path, "@type": "File", "encodingFormat": kinds[path], "contentSize": str(len(files[path]))}
-              for path in parts),
+            {
+                "@id": CRATE,
+                "@type": "CreativeWork",
+                "conformsTo": {"@id": "https://w3id.org/ro/crate/1.1"},
+                "about": {"@id": "./"},
+            },
+            {
+                "@id": "./",
+                "@type": "Dataset",
+                "name": title,
+                "description": says,
+                "datePublished": made_at.isoformat(),
+                "license": {"@id": licence},
+                "hasPart": [{"@id": path} for path in ["datapackage.json", *parts]],
+            },
+            {
+                "@id": "datapackage.json",
+                "@type": "File",
+                "encodingFormat": "application/json",
+                "name": "Frictionless Data Package",
+            },
+            *(
+                {"@id": path, "@type": "File", "encodingFormat": kinds[path], "contentSize": str(len(files[path]))}
+                for path in parts
+            ),
         ],
     }
 

@@ -50,9 +50,19 @@ def site(reports: Sequence[tuple[str, Report]], *, title: str, about: str, made_
         files[f"{slug}/report.pdf"] = as_pdf(report)
         if report.package:
             files[f"{slug}/{report.package_name}"] = report.package
-        entries.append(Entry(slug=slug, title=report.title, headline=report.headline, kind=report.kind,
-                             made_at=f"{report.made_at:%Y-%m-%d}", has_data=bool(report.package), invented=report.invented))
+        entries.append(
+            Entry(
+                slug=slug,
+                title=report.title,
+                headline=report.headline,
+                kind=report.kind,
+                made_at=f"{report.made_at:%Y-%m-%d}",
+                has_data=bool(report.package),
+                invented=report.invented,
+            )
+        )
     names = {slug: report.package_name for (_, report), slug in zip(reports, (entry.slug for entry in entries), strict=True)}
-    page = _template("index.html").render(entries=entries, names=names, title=title, about=about, colours=COLOURS,
-                                          made_at=f"{made_at:%Y-%m-%d}")
+    page = _template("index.html").render(
+        entries=entries, names=names, title=title, about=about, colours=COLOURS, made_at=f"{made_at:%Y-%m-%d}"
+    )
     return {"index.html": page.encode(), **files}

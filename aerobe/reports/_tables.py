@@ -20,11 +20,23 @@ def readings_table(readings: Sequence[Reading], assays: Mapping[str, Assay], *, 
     rows = []
     for item in sorted(readings, key=lambda one: (one.brew, one.elapsed_h, one.role, one.key)):
         row: tuple[str | float | None, ...] = (
-            f"{item.elapsed_h:g}", item.role, assays[item.assay].name if item.assay in assays else item.assay,
-            f"{item.signal:g}", item.unit, f"{item.dilution:g}", item.typed_as, _note(item, replaced))
+            f"{item.elapsed_h:g}",
+            item.role,
+            assays[item.assay].name if item.assay in assays else item.assay,
+            f"{item.signal:g}",
+            item.unit,
+            f"{item.dilution:g}",
+            item.typed_as,
+            _note(item, replaced),
+        )
         rows.append((item.brew, *row) if with_brew else row)
-    return Grid(table=FigureTable(columns=("brew", *columns) if with_brew else columns, rows=tuple(rows),
-                                  caption="Every reading as it was typed; a corrected one stays and is marked."))
+    return Grid(
+        table=FigureTable(
+            columns=("brew", *columns) if with_brew else columns,
+            rows=tuple(rows),
+            caption="Every reading as it was typed; a corrected one stays and is marked.",
+        )
+    )
 
 
 def _note(item: Reading, replaced: set[str]) -> str:
@@ -40,15 +52,20 @@ def recipe_blocks(recipe: Recipe, compost: Compost | None) -> tuple[Block, ...]:
     # A recipe that came with a table of treatments has a name and no amounts: a nought would pass for an amount.
     unsaid = recipe.compost == "not-stated" and not recipe.compost_g_per_l
     rows: list[tuple[str | float | None, ...]] = [
-        ("compost and foods", "not stated", "not stated") if unsaid and not recipe.foods else
-        (f"compost: {compost.name if compost else recipe.compost}", f"{recipe.compost_g_per_l:g}", "0")]
+        ("compost and foods", "not stated", "not stated")
+        if unsaid and not recipe.foods
+        else (f"compost: {compost.name if compost else recipe.compost}", f"{recipe.compost_g_per_l:g}", "0")
+    ]
     rows += [(dose.food, f"{dose.g_per_l:g}", f"{dose.at_h:g}") for dose in recipe.foods]
     table = FigureTable(columns=("what", "per litre [g/L]", "added at [h]"), rows=tuple(rows), caption=recipe.name)
     facts: list[tuple[str, str]] = [("Water", recipe.water)]
     if compost is not None:
-        facts += [("Compost made by", compost.process), ("Of animal origin", _yes(compost.animal_origin)),
-                  ("Age", "not known" if compost.age_days is None else f"{compost.age_days:g} days"),
-                  ("Heat log", "kept" if compost.heat else "none: its heating cannot be checked")]
+        facts += [
+            ("Compost made by", compost.process),
+            ("Of animal origin", _yes(compost.animal_origin)),
+            ("Age", "not known" if compost.age_days is None else f"{compost.age_days:g} days"),
+            ("Heat log", "kept" if compost.heat else "none: its heating cannot be checked"),
+        ]
     return Grid(table=table), Facts(rows=tuple(facts))
 
 
@@ -60,8 +77,11 @@ def vessel_facts(vessel: Vessel) -> tuple[tuple[str, str], ...]:
     """Vessel and air in a few lines."""
     air = vessel.air
     kla = "guessed from flow and bubbles" if air.kla_per_h is None else f"measured, {number(air.kla_per_h)} per h at 20 degC"
-    return (("Vessel", f"{vessel.name}, {vessel.volume_l:g} L, {vessel.depth_m:g} m deep, {vessel.altitude_m:g} m above the sea"),
-            ("Air", f"{air.flow_l_per_min:g} L/min through {air.diffuser}"), ("Oxygen transfer", kla))
+    return (
+        ("Vessel", f"{vessel.name}, {vessel.volume_l:g} L, {vessel.depth_m:g} m deep, {vessel.altitude_m:g} m above the sea"),
+        ("Air", f"{air.flow_l_per_min:g} L/min through {air.diffuser}"),
+        ("Oxygen transfer", kla),
+    )
 
 
 def noise_and_colour(readings: Iterable[Reading], assays: Mapping[str, Assay]) -> tuple[Block, ...]:
@@ -74,8 +94,11 @@ def noise_and_colour(readings: Iterable[Reading], assays: Mapping[str, Assay]) -
         told = ", ".join(f"{count} of role {role}" for role, count in sorted(counts.items())) or "no readings"
         lines.append(f"{assay.name} ({assay.method}): {told}. {_error_words(assay)} {_colour_words(assay, counts)}")
     below = sum(item.below_detection or item.above_range for item in readings)
-    tail = f"{below} readings lie beyond a limit of the test; they are kept as 'somewhere beyond', never as zero." if below else \
-        "No reading lies beyond a limit of its test."
+    tail = (
+        f"{below} readings lie beyond a limit of the test; they are kept as 'somewhere beyond', never as zero."
+        if below
+        else "No reading lies beyond a limit of its test."
+    )
     return Points(items=tuple(lines)), Words(text=tail)
 
 
@@ -84,9 +107,11 @@ def _error_words(assay: Assay) -> str:
     if error is None:
         return "Its error was never measured: a wide one is assumed."
     origin = "was assumed, not measured" if error.origin == "assumed" else f"comes from {error.origin}"
-    return (f"Its error {origin}: {number(error.constant_sd)} {assay.unit} near zero and {100 * error.proportional_cv:.0f} % "
-            f"of the result far above, shared scale known to {100 * error.gain_log_sd:.0f} %, bias {number(error.bias)} "
-            f"with uncertainty {number(error.bias_sd)} {assay.unit}.")
+    return (
+        f"Its error {origin}: {number(error.constant_sd)} {assay.unit} near zero and {100 * error.proportional_cv:.0f} % "
+        f"of the result far above, shared scale known to {100 * error.gain_log_sd:.0f} %, bias {number(error.bias)} "
+        f"with uncertainty {number(error.bias_sd)} {assay.unit}."
+    )
 
 
 def _colour_words(assay: Assay, counts: Mapping[str, int]) -> str:

@@ -18,16 +18,31 @@ from aerobe.sources import cite
 from aerobe.units import number
 from aerobe.verdicts import Comparison, Verdict, effect_words
 
-MOST_ARMS = 6               # that one picture can tell apart
+MOST_ARMS = 6  # that one picture can tell apart
 VERDICT_SOURCES = ("box-tiao-1973", "hurlbert-1984", "schuirmann-1987", "scheffe-1953", "dunnett-1955", "rank-sets-2022")
 
 
 def trial_report(
-    *, trial: Trial, run_sheet: RunSheet | None, verdict: Verdict, brews: Sequence[Brew],
-    recipes: Sequence[tuple[Recipe, Compost | None]], readings: Sequence[Reading], assays: Mapping[str, Assay],
-    cautions: Sequence[str], made_at: datetime, versions: dict[str, str], sources: Sequence[str] = (), package: bytes = b"",
-    licence: str = "CC-BY-4.0", invented: bool = False, pooled: Sequence[Weighed] = (), notes: Sequence[str] = (),
-    basis: str = "", tables: Sequence[FromTable] = (), starts: Mapping[str, str] | None = None,
+    *,
+    trial: Trial,
+    run_sheet: RunSheet | None,
+    verdict: Verdict,
+    brews: Sequence[Brew],
+    recipes: Sequence[tuple[Recipe, Compost | None]],
+    readings: Sequence[Reading],
+    assays: Mapping[str, Assay],
+    cautions: Sequence[str],
+    made_at: datetime,
+    versions: dict[str, str],
+    sources: Sequence[str] = (),
+    package: bytes = b"",
+    licence: str = "CC-BY-4.0",
+    invented: bool = False,
+    pooled: Sequence[Weighed] = (),
+    notes: Sequence[str] = (),
+    basis: str = "",
+    tables: Sequence[FromTable] = (),
+    starts: Mapping[str, str] | None = None,
 ) -> Report:
     """The report of a trial: the verdict, the raw result of every brew, rivals, and what was planned before and what not.
 
@@ -57,8 +72,9 @@ def trial_report(
     first += [*origin_block(tables), health_cautions(cautions)]
     sections = [
         Section(title="What was planned before, and what was not", blocks=_planned(trial, run_sheet, verdict)),
-        Section(title="Result of every brew", blocks=(
-            *_results(verdict, brews, starts or {}), *_over_time(brews, readings, assays))),
+        Section(
+            title="Result of every brew", blocks=(*_results(verdict, brews, starts or {}), *_over_time(brews, readings, assays))
+        ),
         Section(title="How colour and noise were handled", blocks=noise_and_colour(readings, assays)),
         Section(title="How the verdict was reached", blocks=_method(verdict)),
         Section(title="The recipes", blocks=tuple(block for pair in recipes for block in recipe_blocks(*pair))),
@@ -68,19 +84,39 @@ def trial_report(
         sections.insert(1, Section(title="With the trials of others", blocks=pooled_blocks(pooled)))
         sources = (*sources, *POOL_SOURCES)
     return Report(
-        title=trial.name, kind="trial", headline=verdict.headline, basis=basis, first=tuple(first), sections=tuple(sections),
-        sources=tuple(cite(*known_sources(*VERDICT_SOURCES, *sources))), made_at=made_at, versions=versions,
-        seed=run_sheet.seed if run_sheet else None, numbers={**trial_numbers(verdict), **pooled_numbers(pooled)},
+        title=trial.name,
+        kind="trial",
+        headline=verdict.headline,
+        basis=basis,
+        first=tuple(first),
+        sections=tuple(sections),
+        sources=tuple(cite(*known_sources(*VERDICT_SOURCES, *sources))),
+        made_at=made_at,
+        versions=versions,
+        seed=run_sheet.seed if run_sheet else None,
+        numbers={**trial_numbers(verdict), **pooled_numbers(pooled)},
         package=package,
-        package_name=f"{trial.key}-data.zip", licence=licence, from_tables=bool(tables), invented=invented)
+        package_name=f"{trial.key}-data.zip",
+        licence=licence,
+        from_tables=bool(tables),
+        invented=invented,
+    )
 
 
 def trial_numbers(verdict: Verdict) -> dict[str, float | str | None]:
     """The numbers of a trial's report, by name."""
     found: dict[str, float | str | None] = {"headline": verdict.headline, "claims": verdict.claims, "brews": float(verdict.brews)}
     for item in verdict.comparisons:
-        for name in ("effect", "low", "high", "family_low", "family_high", "probability_better", "probability_worse",
-                     "probability_same"):
+        for name in (
+            "effect",
+            "low",
+            "high",
+            "family_low",
+            "family_high",
+            "probability_better",
+            "probability_worse",
+            "probability_same",
+        ):
             value = getattr(item, name)
             found[f"{item.label}: {name.replace('_', ' ')}"] = None if value is None else float(f"{value:.6g}")
         found[f"{item.label}: call"] = item.call
@@ -93,15 +129,23 @@ def trial_pictures(verdict: Verdict) -> tuple[Picture, ...]:
     """Raw points of all brews, and the comparisons with their intervals."""
     kind, results = verdict.outcome, verdict.results
     is_ratio = kind.scale == "ratio"
-    points = arm_points([item.arm for item in results], [item.value for item in results], [item.block for item in results],
-                        [item.brew for item in results], quantity=kind.label.capitalize(), unit=kind.unit, log_scale=is_ratio)
+    points = arm_points(
+        [item.arm for item in results],
+        [item.value for item in results],
+        [item.block for item in results],
+        [item.brew for item in results],
+        quantity=kind.label.capitalize(),
+        unit=kind.unit,
+        log_scale=is_ratio,
+    )
     told = [item for item in verdict.comparisons if item.effect is not None]
     if not told or not is_ratio:
         return (points,)
     rows = [_row(item) for item in verdict.comparisons]
     says = "; ".join(f"{item.label}: {effect_words(item, kind)}, {item.call}" for item in told) + "."
-    return points, forest(rows, title="Comparisons with their 90 % intervals", says=says, margin_ratio=verdict.margin,
-                          level="90 %")
+    return points, forest(
+        rows, title="Comparisons with their 90 % intervals", says=says, margin_ratio=verdict.margin, level="90 %"
+    )
 
 
 def _row(item: Comparison) -> RatioRow:
@@ -117,10 +161,15 @@ def _exp(value: float) -> float:
 
 def _facts(trial: Trial, run_sheet: RunSheet | None, verdict: Verdict) -> list[tuple[str, str]]:
     margin = f"a factor of {number(verdict.margin)}" if verdict.outcome.scale == "ratio" else number(verdict.margin)
-    return [("Question", trial.question), ("Judged by", verdict.claims), ("Brews", f"{verdict.brews} in {len(trial.arms)} arms"),
-            ("A difference worth having", margin), ("Planned", _when(trial)),
-            ("Drawn by lot", f"yes, seed {run_sheet.seed}" if run_sheet else "no run sheet was drawn"),
-            ("Brews of one recipe differ by", _factor(verdict.brew_sd))]
+    return [
+        ("Question", trial.question),
+        ("Judged by", verdict.claims),
+        ("Brews", f"{verdict.brews} in {len(trial.arms)} arms"),
+        ("A difference worth having", margin),
+        ("Planned", _when(trial)),
+        ("Drawn by lot", f"yes, seed {run_sheet.seed}" if run_sheet else "no run sheet was drawn"),
+        ("Brews of one recipe differ by", _factor(verdict.brew_sd)),
+    ]
 
 
 def _when(trial: Trial) -> str:
@@ -132,7 +181,11 @@ def _factor(sd: float | None) -> str:
 
 
 def _limits(
-    trial: Trial, run_sheet: RunSheet | None, verdict: Verdict, brews: Sequence[Brew], readings: Sequence[Reading],
+    trial: Trial,
+    run_sheet: RunSheet | None,
+    verdict: Verdict,
+    brews: Sequence[Brew],
+    readings: Sequence[Reading],
     assays: Mapping[str, Assay],
 ) -> list[str]:
     found = [f"{rival.words} {rival.remedy}" for rival in verdict.rivals]
@@ -158,16 +211,40 @@ def _limits(
 def _planned(trial: Trial, run_sheet: RunSheet | None, verdict: Verdict) -> tuple[Block, ...]:
     # Comparisons of the question asked share one bar, but nobody can say they were planned where no plan was recorded.
     before = "not recorded" if trial.planned_at is None else "planned"
-    rows = tuple((item.label, before if item.planned else "not planned: held to a stricter bar", item.call)
-                 for item in verdict.comparisons)
-    blocks: list[Block] = [Facts(rows=(("Design", trial.design or "not recorded"), ("Outcome fixed", trial.outcome),
-                                       ("Looks at the data", str(verdict.looks))))]
+    rows = tuple(
+        (item.label, before if item.planned else "not planned: held to a stricter bar", item.call) for item in verdict.comparisons
+    )
+    blocks: list[Block] = [
+        Facts(
+            rows=(
+                ("Design", trial.design or "not recorded"),
+                ("Outcome fixed", trial.outcome),
+                ("Looks at the data", str(verdict.looks)),
+            )
+        )
+    ]
     blocks.append(Grid(table=FigureTable(columns=("comparison", "before or after", "call"), rows=rows)))
     if run_sheet is not None:
-        sheet = tuple((item.brew, item.arm, item.block, item.vessel, item.blind_code,
-                       ", ".join(f"{sample.elapsed_h:g}" for sample in item.samples)) for item in run_sheet.brews)
-        blocks.append(Grid(table=FigureTable(columns=("brew", "arm", "block", "vessel", "code", "samples at [h]"), rows=sheet,
-                                             caption=f"Run sheet, drawn with seed {run_sheet.seed}")))
+        sheet = tuple(
+            (
+                item.brew,
+                item.arm,
+                item.block,
+                item.vessel,
+                item.blind_code,
+                ", ".join(f"{sample.elapsed_h:g}" for sample in item.samples),
+            )
+            for item in run_sheet.brews
+        )
+        blocks.append(
+            Grid(
+                table=FigureTable(
+                    columns=("brew", "arm", "block", "vessel", "code", "samples at [h]"),
+                    rows=sheet,
+                    caption=f"Run sheet, drawn with seed {run_sheet.seed}",
+                )
+            )
+        )
     return tuple(blocks)
 
 
@@ -199,25 +276,39 @@ def _over_time(brews: Sequence[Brew], readings: Sequence[Reading], assays: Mappi
 def _results(verdict: Verdict, brews: Sequence[Brew], starts: Mapping[str, str]) -> tuple[Block, ...]:
     started = {brew.key: starts.get(brew.key) or f"{brew.started_at:%Y-%m-%d}" for brew in brews}
     unit = f" [{verdict.outcome.unit}]" if verdict.outcome.unit else ""
-    rows = tuple((item.brew, item.arm, item.block, started.get(item.brew, ""), item.value, str(item.tests),
-                  ", ".join(number(point) for point in item.points), "at the limit" if item.at_limit else "")
-                 for item in verdict.results)
+    rows = tuple(
+        (
+            item.brew,
+            item.arm,
+            item.block,
+            started.get(item.brew, ""),
+            item.value,
+            str(item.tests),
+            ", ".join(number(point) for point in item.points),
+            "at the limit" if item.at_limit else "",
+        )
+        for item in verdict.results
+    )
     columns = ("brew", "arm", "block", "began", f"{verdict.outcome.label}{unit}", "tests", "single results", "note")
     words = "The brew is the unit: tests of one brew are averaged and narrow its own error, they never count as brews."
     return Words(text=words), Grid(table=FigureTable(columns=columns, rows=rows))
 
 
 def _method(verdict: Verdict) -> tuple[Block, ...]:
-    words = ("Effects are compared between brews within blocks; intervals hold 90 % and allow for brews of one recipe that "
-             "differ, for the error of testing and for what colour may add. Several comparisons are held to a common bar.")
+    words = (
+        "Effects are compared between brews within blocks; intervals hold 90 % and allow for brews of one recipe that "
+        "differ, for the error of testing and for what colour may add. Several comparisons are held to a common bar."
+    )
     blocks: list[Block] = [Words(text=words)]
     if verdict.ranking:
-        rows = tuple((place.arm, f"{place.best_place} to {place.worst_place}", place.probability_best)
-                     for place in verdict.ranking)
+        rows = tuple(
+            (place.arm, f"{place.best_place} to {place.worst_place}", place.probability_best) for place in verdict.ranking
+        )
         blocks.append(Grid(table=FigureTable(columns=("arm", "place", "probability of being best [-]"), rows=rows)))
     if verdict.checks:
-        rows_of_checks = tuple((check.label, check.method, check.estimate, check.low, check.high, check.p)
-                               for check in verdict.checks)
+        rows_of_checks = tuple(
+            (check.label, check.method, check.estimate, check.low, check.high, check.p) for check in verdict.checks
+        )
         columns = ("comparison", "method", "estimate (ln ratio or difference)", "90 % from", "to", "p [-]")
         blocks.append(Grid(table=FigureTable(columns=columns, rows=rows_of_checks, caption="The same data by textbook methods")))
     return tuple(blocks)

@@ -266,8 +266,6 @@ def _compost(facts: BrewFacts) -> Gate:
         return open_gate(
             name, "The compost is not shown to have been heated; the tea is meant for a place where nothing is eaten.", source
         )
-    how = (
-        "Use compost with a heat log that meets the rule of your place, or keep this tea to plants that nobody eats." + DECIDE
-    )
+    how = "Use compost with a heat log that meets the rule of your place, or keep this tea to plants that nobody eats." + DECIDE
     make = shut_gate if facts.compost == FAILS else unshown_gate
     return make(name, facts.compost_why, how, source)

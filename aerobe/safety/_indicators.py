@@ -50,9 +50,7 @@ def judge_count(limit: str, *, point: float | None, low: float, high: float) -> 
     """
     rule = threshold(limit)
     if rule.detects:
-        raise NotFound(
-            f"The limit '{limit}' asks for presence or absence, not for a count.", "Give whether it was detected."
-        )
+        raise NotFound(f"The limit '{limit}' asks for presence or absence, not for a count.", "Give whether it was detected.")
     middle = low if point is None else point
     if any(math.isnan(value) for value in (low, middle, high)) or not 0.0 <= low <= middle <= high:
         raise UnusableReading(
@@ -62,9 +60,7 @@ def judge_count(limit: str, *, point: float | None, low: float, high: float) -> 
     text = f"{rule.says} {counted} ({low:.3g} to {high:.3g}) {rule.unit}. "
     source = rule.source
     if _breaks(middle, rule):
-        return finding(
-            limit, FAILS, text + "That is over the limit.", "Do not use this batch where anything is eaten.", source
-        )
+        return finding(limit, FAILS, text + "That is over the limit.", "Do not use this batch where anything is eaten.", source)
     if _breaks(high, rule):
         return finding(
             limit,

@@ -14,9 +14,7 @@ def water_kind(note: str) -> str:
     """The kind of water that a free-text note names; with several, the one to be most careful with."""
     words = set(re.findall(r"[a-z]+", note.lower()))
     kinds = tables("water")["kinds"]
-    return next(
-        (kind for kind in ("surface", "other", "rain", "well", "public") if words & set(kinds[kind])), "not known"
-    )
+    return next((kind for kind in ("surface", "other", "rain", "well", "public") if words & set(kinds[kind])), "not known")
 
 
 def judge_water(note: str, *, e_coli_found: bool | None = None) -> Finding:
@@ -141,8 +139,7 @@ def dechlorinate(*, water_l: float, chlorine_mg_per_l: float, chloramine: bool |
     first = (
         f"Free chlorine: air for a few hours, or {hours:g} h standing open, will do without any chemical."
         if free
-        else "Chloramine does not leave by standing or by air"
-        + ("." if chloramine else "; not knowing counts as chloramine.")
+        else "Chloramine does not leave by standing or by air" + ("." if chloramine else "; not knowing counts as chloramine.")
     )
     advice = (
         first,

@@ -45,6 +45,7 @@ __all__ = [
     "scatter_from",
     "sheet_page",
     "sheet_style",
-    "scatter_of_testing", "told_through_model",
+    "scatter_of_testing",
+    "told_through_model",
     "with_controls",
 ]

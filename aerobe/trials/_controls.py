@@ -11,10 +11,10 @@ from aerobe.records import Arm, Trial
 class Controls:
     """What runs beside the samples, and why."""
 
-    roles: tuple[str, ...]                  # extra readings at each sampling of each brew
-    round_roles: tuple[str, ...]            # extra readings once a round
-    tests_per_brew: int                     # extra tests of each brew
-    tests_per_round: int                    # extra tests of each round
+    roles: tuple[str, ...]  # extra readings at each sampling of each brew
+    round_roles: tuple[str, ...]  # extra readings once a round
+    tests_per_brew: int  # extra tests of each brew
+    tests_per_round: int  # extra tests of each round
     reasons: tuple[str, ...]
 
 
@@ -38,17 +38,31 @@ def controls_for(trial: Trial, *, colour_sensitive: bool) -> Controls:
     hurlbert-1984
     """
     if trial.question == "field response":
-        return Controls(roles=(), round_roles=(), tests_per_brew=0, tests_per_round=0, reasons=(
-            "Water alone shows what the watering does; compost solids show what the compost does without brewing.",
-        ))
+        return Controls(
+            roles=(),
+            round_roles=(),
+            tests_per_brew=0,
+            tests_per_round=0,
+            reasons=("Water alone shows what the watering does; compost solids show what the compost does without brewing.",),
+        )
     if not colour_sensitive:
-        return Controls(roles=(), round_roles=("blank",), tests_per_brew=0, tests_per_round=1, reasons=(
+        return Controls(
+            roles=(),
+            round_roles=("blank",),
+            tests_per_brew=0,
+            tests_per_round=1,
+            reasons=("A water blank each round shows contamination of water and glassware.",),
+        )
+    return Controls(
+        roles=("killed control",),
+        round_roles=("blank",),
+        tests_per_brew=1,
+        tests_per_round=1,
+        reasons=(
+            "A killed control of each brew shows how much of the signal is colour.",
             "A water blank each round shows contamination of water and glassware.",
-        ))
-    return Controls(roles=("killed control",), round_roles=("blank",), tests_per_brew=1, tests_per_round=1, reasons=(
-        "A killed control of each brew shows how much of the signal is colour.",
-        "A water blank each round shows contamination of water and glassware.",
-    ))
+        ),
+    )
 
 
 def with_controls(trial: Trial) -> Trial:

@@ -19,8 +19,17 @@ _DIGITS = "34679"
 
 
 def draw_run_sheet(
-    trial: Trial, plots: Sequence[Plot], *, controls: Controls, sample_times_h: Sequence[float], tests_per_brew: int, seed: int,
-    first_start: datetime, days_per_round: float = 3.0, vessels: Sequence[str] = (), minutes_between_brews: float = 15.0,
+    trial: Trial,
+    plots: Sequence[Plot],
+    *,
+    controls: Controls,
+    sample_times_h: Sequence[float],
+    tests_per_brew: int,
+    seed: int,
+    first_start: datetime,
+    days_per_round: float = 3.0,
+    vessels: Sequence[str] = (),
+    minutes_between_brews: float = 15.0,
 ) -> RunSheet:
     """Brews in random order with blind codes, vessels and clock times.
 
@@ -81,14 +90,22 @@ def draw_run_sheet(
     samples = tuple(PlannedSample(elapsed_h=hour, tests=tests_per_brew, controls=controls.roles) for hour in hours)
     # What is needed once a round goes on the sheet of its first brew, at its first sampling.
     opening = (replace(samples[0], controls=(*controls.roles, *controls.round_roles)), *samples[1:])
-    return RunSheet(trial=trial.key, seed=seed, brews=tuple(
-        PlannedBrew(
-            brew=f"{trial.key}-{code}", arm=trial.arms[plot.arm].key, block=f"round-{plot.round + 1}", vessel=names[plot.place],
-            starts_at=first_start + timedelta(days=days_per_round * plot.round, minutes=minutes_between_brews * plot.place),
-            blind_code=code, samples=opening if plot.place == 0 else samples,
-        )
-        for plot, code in zip(drawn, codes, strict=True)
-    ))
+    return RunSheet(
+        trial=trial.key,
+        seed=seed,
+        brews=tuple(
+            PlannedBrew(
+                brew=f"{trial.key}-{code}",
+                arm=trial.arms[plot.arm].key,
+                block=f"round-{plot.round + 1}",
+                vessel=names[plot.place],
+                starts_at=first_start + timedelta(days=days_per_round * plot.round, minutes=minutes_between_brews * plot.place),
+                blind_code=code,
+                samples=opening if plot.place == 0 else samples,
+            )
+            for plot, code in zip(drawn, codes, strict=True)
+        ),
+    )
 
 
 def _codes(count: int, rng: np.random.Generator) -> list[str]:

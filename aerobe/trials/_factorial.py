@@ -12,8 +12,16 @@ from aerobe.records import Arm
 # Generators of the usual two-level fractions: number of factors and runs -> the words that define the added factors.
 # Tabled as in Box, Hunter & Hunter and the NIST/SEMATECH handbook, 5.3.3.4.7.
 _GENERATORS: dict[tuple[int, int], tuple[str, ...]] = {
-    (3, 4): ("AB",), (4, 8): ("ABC",), (5, 16): ("ABCD",), (5, 8): ("AB", "AC"), (6, 32): ("ABCDE",), (6, 16): ("ABC", "BCD"),
-    (6, 8): ("AB", "AC", "BC"), (7, 64): ("ABCDEF",), (7, 32): ("ABCD", "ABDE"), (7, 16): ("ABC", "BCD", "ACD"),
+    (3, 4): ("AB",),
+    (4, 8): ("ABC",),
+    (5, 16): ("ABCD",),
+    (5, 8): ("AB", "AC"),
+    (6, 32): ("ABCDE",),
+    (6, 16): ("ABC", "BCD"),
+    (6, 8): ("AB", "AC", "BC"),
+    (7, 64): ("ABCDEF",),
+    (7, 32): ("ABCD", "ABDE"),
+    (7, 16): ("ABC", "BCD", "ACD"),
     (7, 8): ("AB", "AC", "BC", "ABC"),
 }
 _LETTERS = "ABCDEFG"
@@ -25,8 +33,8 @@ class Factorial:
     """Arms of a factorial, and the effects that it mixes up."""
 
     arms: tuple[Arm, ...]
-    resolution: str                         # "full", or III, IV, V ...
-    aliases: tuple[str, ...]                # "kelp = molasses x aeration": one and the same number in this design
+    resolution: str  # "full", or III, IV, V ...
+    aliases: tuple[str, ...]  # "kelp = molasses x aeration": one and the same number in this design
 
     @property
     def runs(self) -> int:

@@ -12,9 +12,9 @@ import numpy as np
 class Plot:
     """One brew of a design."""
 
-    arm: int                                # from 0
-    round: int                              # from 0; brews of one round stand side by side
-    place: int                              # vessel within the round, from 0
+    arm: int  # from 0
+    round: int  # from 0; brews of one round stand side by side
+    place: int  # vessel within the round, from 0
 
 
 def plots_of(arms: int, brews_per_arm: int, per_round: int) -> tuple[Plot, ...]:

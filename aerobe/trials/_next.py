@@ -12,8 +12,8 @@ from aerobe.verdicts import Verdict
 class NextTrial:
     """A proposal; nothing obliges to it."""
 
-    trial: Trial | None                     # None: the question is settled
-    brews_per_arm: int | None               # to tell a difference of the margin, in all; None: not known
+    trial: Trial | None  # None: the question is settled
+    brews_per_arm: int | None  # to tell a difference of the margin, in all; None: not known
     because: tuple[str, ...]
 
 

@@ -23,7 +23,7 @@ _BREWS_TRIED = (2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 17, 20, 24, 29, 35, 42)
 LEAST_DAYS, MOST_DAYS = 0.01, 3660
 MOST_VESSELS = 1000
 MOST_MONEY = 1e9
-LARGEST_ASKED = 20.0                        # no food is known to change biomass by more: a smaller question it is not [-]
+LARGEST_ASKED = 20.0  # no food is known to change biomass by more: a smaller question it is not [-]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,12 +31,12 @@ class Budget:
     """What the person can spend on one question."""
 
     costs: Costs = field(default_factory=Costs)
-    money: float                            # in all [money]
-    tests: int = 100000                     # tests at hand
-    vessels: int = 2                        # brews that can stand side by side
-    days: float = 28.0                      # until the answer is wanted [d]
-    days_per_round: float = 3.0             # from filling to cleaned vessels [d]
-    samplings: int = 1                      # hours at which each brew is sampled; each takes its tests and controls
+    money: float  # in all [money]
+    tests: int = 100000  # tests at hand
+    vessels: int = 2  # brews that can stand side by side
+    days: float = 28.0  # until the answer is wanted [d]
+    days_per_round: float = 3.0  # from filling to cleaned vessels [d]
+    samplings: int = 1  # hours at which each brew is sampled; each takes its tests and controls
 
     def __post_init__(self) -> None:
         if not LEAST_DAYS <= self.days_per_round <= self.days or self.vessels < 1:
@@ -46,7 +46,7 @@ class Budget:
                 f"{self.vessels} vessels for {self.days:g} days are no trial of one person.",
                 f"Give up to {MOST_VESSELS} vessels and {MOST_DAYS} days.",
             )
-        if not 0.0 <= self.money <= MOST_MONEY:         # also false for nan
+        if not 0.0 <= self.money <= MOST_MONEY:  # also false for nan
             raise UnusableRecord(f"A budget of {self.money:g} is no amount.", "Give the money for tests and brews.")
 
     @property
@@ -61,11 +61,11 @@ class Design:
 
     brews_per_arm: int
     tests_per_brew: int
-    plots: tuple[Plot, ...]                 # brews in their rounds, before randomisation
+    plots: tuple[Plot, ...]  # brews in their rounds, before randomisation
     rounds: int
     controls: Controls
-    tests: int                              # in all, controls included
-    cost: float                             # in all [money]
+    tests: int  # in all, controls included
+    cost: float  # in all [money]
     power: Power
 
     @property
@@ -80,11 +80,11 @@ class Plan:
 
     trial: Trial
     scatter: Scatter
-    recommended: Design | None              # cheapest that answers, else the most powerful within the budget
+    recommended: Design | None  # cheapest that answers, else the most powerful within the budget
     alternatives: tuple[Design, ...]
     can_answer: bool
     words: str
-    tests_worth_making: float               # of each brew, by cost and scatter, not rounded
+    tests_worth_making: float  # of each brew, by cost and scatter, not rounded
 
 
 def plan_trial(
@@ -185,7 +185,13 @@ def _design(
     rounds = 1 + max(plot.round for plot in plots)
     n_tests, cost = cost_of(trial, budget, controls, brews, tests, rounds)
     return Design(
-        brews_per_arm=brews, tests_per_brew=tests, plots=plots, rounds=rounds, controls=controls, tests=n_tests, cost=cost,
+        brews_per_arm=brews,
+        tests_per_brew=tests,
+        plots=plots,
+        rounds=rounds,
+        controls=controls,
+        tests=n_tests,
+        cost=cost,
         power=power_of(trial, plots, scatter, tests, seed=seed, simulations=simulations),
     )
 
@@ -199,9 +205,7 @@ def _alternatives(designs: Sequence[Design], recommended: Design | None) -> tupl
     return tuple(kept)
 
 
-def _words(
-    trial: Trial, scatter: Scatter, budget: Budget, controls: Controls, design: Design | None, can_answer: bool
-) -> str:
+def _words(trial: Trial, scatter: Scatter, budget: Budget, controls: Controls, design: Design | None, can_answer: bool) -> str:
     arms, margin = len(trial.arms), trial.margin_ratio
     if design is not None and can_answer:
         tests = "1 test" if design.tests_per_brew == 1 else f"{design.tests_per_brew} tests"

@@ -18,19 +18,19 @@ from aerobe.trials._scatter import Scatter
 from aerobe.verdicts import call_contrasts, fit_effects, is_estimable, lay_out, planned_contrasts
 
 Array = NDArray[np.float64]
-Progress = Callable[[int, int], None]       # trials done, trials in all
+Progress = Callable[[int, int], None]  # trials done, trials in all
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Power:
     """What a design can answer, counted over simulated trials."""
 
-    told: float                             # a difference of the margin in one comparison would be told in its direction [-]
-    same_told: float                        # arms that do not differ would be called the same within the margin [-]
-    false_claims: float                     # arms that do not differ would be told apart, any comparison [-]
-    detectable_ratio: float                 # difference told four times in five [-]
+    told: float  # a difference of the margin in one comparison would be told in its direction [-]
+    same_told: float  # arms that do not differ would be called the same within the margin [-]
+    false_claims: float  # arms that do not differ would be told apart, any comparison [-]
+    detectable_ratio: float  # difference told four times in five [-]
     simulations: int
-    standard_error: float                   # of `told`, from the number of simulations [-]
+    standard_error: float  # of `told`, from the number of simulations [-]
 
 
 def power_of(
@@ -93,9 +93,11 @@ def power_from_nulls(trial: Trial, plots: Sequence[Plot], outcomes: Array, colou
     # The difference from which on each simulated verdict tells: its claim interval just leaves zero behind.
     needed = -null.claim_low[:, 0]
     return Power(
-        told=told, same_told=float((null.same & ~null.above & ~null.below).all(axis=1).mean()),
+        told=told,
+        same_told=float((null.same & ~null.above & ~null.below).all(axis=1).mean()),
         false_claims=float((null.above | null.below).any(axis=1).mean()),
-        detectable_ratio=_exp(float(np.quantile(needed, 0.8))), simulations=len(outcomes),
+        detectable_ratio=_exp(float(np.quantile(needed, 0.8))),
+        simulations=len(outcomes),
         standard_error=math.sqrt(max(told * (1 - told), 1e-12) / len(outcomes)),
     )
 
@@ -130,9 +132,9 @@ class Told:
     better: tuple[float, ...]
     worse: tuple[float, ...]
     same: tuple[float, ...]
-    wrong: tuple[float, ...]                # told in a direction that was not the true one
-    true_ratio: tuple[float, ...]           # median over the simulated trials [-]
-    median_ratio: tuple[float, ...]         # as estimated [-]
+    wrong: tuple[float, ...]  # told in a direction that was not the true one
+    true_ratio: tuple[float, ...]  # median over the simulated trials [-]
+    median_ratio: tuple[float, ...]  # as estimated [-]
     simulations: int
 
 
@@ -154,9 +156,19 @@ class _Chunk:
 
 
 def told_through_model(
-    trial: Trial, plots: Sequence[Plot], scatter: Scatter, simulate_brew: SimulateBrew, error: AssayError, *, at_h: float,
-    tests_per_brew: int = 1, seed: int = 1, simulations: int = 1000, executor: Executor | None = None,
-    progress: Progress | None = None, chunk: int = 100,
+    trial: Trial,
+    plots: Sequence[Plot],
+    scatter: Scatter,
+    simulate_brew: SimulateBrew,
+    error: AssayError,
+    *,
+    at_h: float,
+    tests_per_brew: int = 1,
+    seed: int = 1,
+    simulations: int = 1000,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+    chunk: int = 100,
 ) -> Told:
     """How often each call would be made if brews followed a model and were measured by an assay.
 
@@ -198,8 +210,19 @@ def told_through_model(
         If the design leaves nothing to judge the scatter by.
     """
     chunks = [
-        _Chunk(trial=trial, plots=tuple(plots), scatter=scatter, error=error, tests=tests_per_brew, at_h=at_h,
-               simulate_brew=simulate_brew, seed=seed, number=i, first=i * chunk, simulations=min(chunk, simulations - i * chunk))
+        _Chunk(
+            trial=trial,
+            plots=tuple(plots),
+            scatter=scatter,
+            error=error,
+            tests=tests_per_brew,
+            at_h=at_h,
+            simulate_brew=simulate_brew,
+            seed=seed,
+            number=i,
+            first=i * chunk,
+            simulations=min(chunk, simulations - i * chunk),
+        )
         for i in range(math.ceil(simulations / chunk))
     ]
     outcomes: list[Array] = []
@@ -254,7 +277,8 @@ def _count(trial: Trial, plots: Sequence[Plot], outcomes: Array, truths: Array) 
         labels=tuple(contrast.label for contrast in contrasts),
         better=_shares(calls.above),
         worse=_shares(calls.below),
-        same=_shares(same), wrong=_shares(wrong),
+        same=_shares(same),
+        wrong=_shares(wrong),
         true_ratio=tuple(float(value) for value in np.exp(np.median(true, axis=0))),
         median_ratio=tuple(float(value) for value in np.exp(np.median(effects.mean(), axis=0))),
         simulations=len(outcomes),

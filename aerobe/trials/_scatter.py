@@ -17,10 +17,10 @@ from aerobe.verdicts import BrewResult, lay_out
 class Scatter:
     """Standard deviations on the log scale: 0.1 is about 10 %, 0.7 a factor of two."""
 
-    brew_log_sd: float                      # between brews of one recipe on one day [-]
-    test_log_sd: float                      # between tests of one brew [-]
-    day_log_sd: float = 0.0                 # between days, shared by the brews of a day [-]
-    colour_log_sd: float = 0.0              # colour bias left after controls, shared by the brews of an arm [-]
+    brew_log_sd: float  # between brews of one recipe on one day [-]
+    test_log_sd: float  # between tests of one brew [-]
+    day_log_sd: float = 0.0  # between days, shared by the brews of a day [-]
+    colour_log_sd: float = 0.0  # colour bias left after controls, shared by the brews of an arm [-]
     origin: str = "assumed"
 
     def __post_init__(self) -> None:
@@ -43,7 +43,9 @@ class Scatter:
 # have an SD of 0.733 log10, so one brew has 0.733/sqrt(2) = 0.518 log10 (1.19 in natural logs); weekly means have an SD of
 # 1.388 log10, less half of the brews' variance 1.34 log10 (3.1); three plates agree within 0.01 to 0.13 log10.
 WEEKLY_BATCHES = Scatter(
-    brew_log_sd=1.19, test_log_sd=0.2, day_log_sd=3.1,
+    brew_log_sd=1.19,
+    test_log_sd=0.2,
+    day_log_sd=3.1,
     origin="four weekly batches of one recipe, plate counts (J Bioremed Biodegrad 2012, 3:149, Table 3)",
 )
 # Two bottles of each food from one water (UCSB EEMB 144L 2021, flow cytometry, 16 to 100 h): pairs differ with an SD of 0.22,
@@ -125,6 +127,8 @@ def scatter_from(results: Sequence[BrewResult]) -> Scatter:
     means = [float(np.mean([value for value, r in zip(y, results, strict=True) if r.block == block])) for block in blocks]
     day = float(np.std(means, ddof=1)) if len(blocks) > 1 else 0.0
     return Scatter(
-        brew_log_sd=math.sqrt(max(total - test, 0.05 * total)), test_log_sd=math.sqrt(each), day_log_sd=day,
+        brew_log_sd=math.sqrt(max(total - test, 0.05 * total)),
+        test_log_sd=math.sqrt(each),
+        day_log_sd=day,
         origin=f"{len(results)} earlier brews ({layout.df} degrees of freedom)",
     )

@@ -11,22 +11,29 @@ from numpy.typing import NDArray
 from aerobe.errors import NotEnoughData
 
 Array = NDArray[np.float64]
-Sensitivity = Callable[[Array], Array]      # times, shape (times,) -> slopes by parameter, shape (draws, times, parameters)
+Sensitivity = Callable[[Array], Array]  # times, shape (times,) -> slopes by parameter, shape (draws, times, parameters)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SamplingTimes:
     """The chosen times and how much better they are than evenly spread ones."""
 
-    times_h: tuple[float, ...]              # rising; a time may repeat [h]
-    criterion: float                        # average log determinant, or minus the log variance of the aim [-]
-    efficiency_of_even: float               # of evenly spread times, 1 is as good as the best [-]
-    most_sensitive: float                   # largest standardised variance over the range; parameters count at the D-optimum [-]
+    times_h: tuple[float, ...]  # rising; a time may repeat [h]
+    criterion: float  # average log determinant, or minus the log variance of the aim [-]
+    efficiency_of_even: float  # of evenly spread times, 1 is as good as the best [-]
+    most_sensitive: float  # largest standardised variance over the range; parameters count at the D-optimum [-]
 
 
 def optimal_times(
-    sensitivity: Sensitivity, *, samples: int, start_h: float, end_h: float, aim: Array | None = None,
-    prior_information: Array | None = None, grid: int = 121, earliest_gap_h: float = 0.0,
+    sensitivity: Sensitivity,
+    *,
+    samples: int,
+    start_h: float,
+    end_h: float,
+    aim: Array | None = None,
+    prior_information: Array | None = None,
+    grid: int = 121,
+    earliest_gap_h: float = 0.0,
 ) -> SamplingTimes:
     """Times that make the curve's parameters, or one aim, as certain as that many samples can.
 
@@ -88,7 +95,8 @@ def optimal_times(
     even = value_of(_draws(sensitivity(np.linspace(start_h, end_h, samples))))
     scale = p if aims is None else 1
     return SamplingTimes(
-        times_h=tuple(float(time) for time in times), criterion=value,
+        times_h=tuple(float(time) for time in times),
+        criterion=value,
         efficiency_of_even=float(np.exp((even - value) / scale)) if np.isfinite(even) else 0.0,
         most_sensitive=_most_sensitive(slopes, _draws(sensitivity(times)), prior),
     )

@@ -71,7 +71,7 @@ class Kind:
         return f"Write a number and one of: {', '.join(name or '(no unit)' for name in self.accepts)}."
 
 
-@lru_cache(maxsize=1024)    # a logger's file asks for the same few units a million times
+@lru_cache(maxsize=1024)  # a logger's file asks for the same few units a million times
 def _fold(unit: str) -> str:
     unit = unit.strip().replace("\u00b5", "u").replace("\u03bc", "u").replace("\u00b0", "deg").replace(" ", "")
     unit = unit.replace("\u00b2", "2").replace("\u00b3", "3")
@@ -79,88 +79,186 @@ def _fold(unit: str) -> str:
 
 
 TEMPERATURE = Kind(
-    name="temperature", house="degC", accepts={"degC": 1.0, "C": 1.0, "degF": 5 / 9, "F": 5 / 9, "K": 1.0},
-    offsets={"degF": -32.0, "F": -32.0, "K": -273.15}, low=-30.0, high=110.0,
+    name="temperature",
+    house="degC",
+    accepts={"degC": 1.0, "C": 1.0, "degF": 5 / 9, "F": 5 / 9, "K": 1.0},
+    offsets={"degF": -32.0, "F": -32.0, "K": -273.15},
+    low=-30.0,
+    high=110.0,
 )
 # 1 umol of O2 is 31.998 ug (IUPAC 2021 atomic weight of oxygen 15.999); mL of gas at 0 degC and 1 atm: 1.429 mg.
 OXYGEN = Kind(
-    name="dissolved oxygen", house="mg/L",
+    name="dissolved oxygen",
+    house="mg/L",
     accepts={"mg/L": 1.0, "ppm": 1.0, "g/m3": 1.0, "umol/L": 0.031998, "uM": 0.031998, "mmol/L": 31.998, "mL/L": 1.429},
-    low=-1.0, high=60.0,
+    low=-1.0,
+    high=60.0,
 )
 OXYGEN_PERCENT = Kind(
-    name="oxygen saturation", house="% saturation",
-    accepts={"% saturation": 1.0, "%": 1.0, "% sat": 1.0, "%sat": 1.0, "percent": 1.0}, low=-10.0, high=500.0,
+    name="oxygen saturation",
+    house="% saturation",
+    accepts={"% saturation": 1.0, "%": 1.0, "% sat": 1.0, "%sat": 1.0, "percent": 1.0},
+    low=-10.0,
+    high=500.0,
 )
 ELAPSED = Kind(
-    name="time since aeration began", house="h",
-    accepts={"h": 1.0, "hours": 1.0, "hour": 1.0, "hr": 1.0, "hrs": 1.0, "min": 1 / 60, "minutes": 1 / 60,
-             "s": 1 / 3600, "sec": 1 / 3600, "seconds": 1 / 3600, "d": 24.0, "days": 24.0, "day": 24.0},
-    low=-1000.0, high=10000.0,
+    name="time since aeration began",
+    house="h",
+    accepts={
+        "h": 1.0,
+        "hours": 1.0,
+        "hour": 1.0,
+        "hr": 1.0,
+        "hrs": 1.0,
+        "min": 1 / 60,
+        "minutes": 1 / 60,
+        "s": 1 / 3600,
+        "sec": 1 / 3600,
+        "seconds": 1 / 3600,
+        "d": 24.0,
+        "days": 24.0,
+        "day": 24.0,
+    },
+    low=-1000.0,
+    high=10000.0,
 )
 VOLUME = Kind(
-    name="volume", house="L",
-    accepts={"L": 1.0, "litre": 1.0, "litres": 1.0, "liter": 1.0, "liters": 1.0, "mL": 1e-3, "m3": 1e3,
-             "US gal": 3.785411784, "gal": 3.785411784, "imp gal": 4.54609, "US qt": 0.946352946,
-             "cup": 0.2365882365, "tbsp": 0.01478676478125, "tsp": 0.00492892159375},
-    low=0.0, high=1e6,
+    name="volume",
+    house="L",
+    accepts={
+        "L": 1.0,
+        "litre": 1.0,
+        "litres": 1.0,
+        "liter": 1.0,
+        "liters": 1.0,
+        "mL": 1e-3,
+        "m3": 1e3,
+        "US gal": 3.785411784,
+        "gal": 3.785411784,
+        "imp gal": 4.54609,
+        "US qt": 0.946352946,
+        "cup": 0.2365882365,
+        "tbsp": 0.01478676478125,
+        "tsp": 0.00492892159375,
+    },
+    low=0.0,
+    high=1e6,
 )
 # mg C/L and ug C/mL are the same number; 1 g/m3 too.
 BIOMASS = Kind(
-    name="biomass per volume", house="ug C/mL",
+    name="biomass per volume",
+    house="ug C/mL",
     accepts={"ug C/mL": 1.0, "mg C/L": 1.0, "ug/mL": 1.0, "mg/L": 1.0, "g C/L": 1000.0, "ng C/mL": 1e-3, "ng/mL": 1e-3},
-    low=-1e4, high=1e6,
+    low=-1e4,
+    high=1e6,
 )
 BIOMASS_PER_GRAM = Kind(
-    name="biomass per mass", house="ug C/g",
+    name="biomass per mass",
+    house="ug C/g",
     accepts={"ug C/g": 1.0, "ug/g": 1.0, "mg C/kg": 1.0, "mg/kg": 1.0, "mg C/g": 1000.0, "mg/g": 1000.0, "g C/kg": 1000.0},
-    low=-1e5, high=1e6,
+    low=-1e5,
+    high=1e6,
 )
 COUNT = Kind(
-    name="count per volume", house="/mL",
-    accepts={"/mL": 1.0, "cells/mL": 1.0, "CFU/mL": 1.0, "MPN/mL": 1.0, "/100 mL": 0.01, "CFU/100 mL": 0.01,
-             "MPN/100 mL": 0.01, "cells/L": 1e-3, "cells/uL": 1e3, "cells/m3": 1e-6},
-    low=0.0, high=1e15,
+    name="count per volume",
+    house="/mL",
+    accepts={
+        "/mL": 1.0,
+        "cells/mL": 1.0,
+        "CFU/mL": 1.0,
+        "MPN/mL": 1.0,
+        "/100 mL": 0.01,
+        "CFU/100 mL": 0.01,
+        "MPN/100 mL": 0.01,
+        "cells/L": 1e-3,
+        "cells/uL": 1e3,
+        "cells/m3": 1e-6,
+    },
+    low=0.0,
+    high=1e15,
 )
 DOSE = Kind(
-    name="dose", house="g/L", accepts={"g/L": 1.0, "mg/L": 1e-3, "kg/m3": 1.0, "kg/L": 1000.0, "oz/US gal": 7.489151707},
-    low=0.0, high=2000.0,
+    name="dose",
+    house="g/L",
+    accepts={"g/L": 1.0, "mg/L": 1e-3, "kg/m3": 1.0, "kg/L": 1000.0, "oz/US gal": 7.489151707},
+    low=0.0,
+    high=2000.0,
 )
 AIR_FLOW = Kind(
-    name="air flow", house="L/min",
-    accepts={"L/min": 1.0, "L/h": 1 / 60, "L/s": 60.0, "m3/h": 1000 / 60, "mL/min": 1e-3, "cfm": 28.316846592,
-             "US gal/h": 3.785411784 / 60},
-    low=0.0, high=1e6,
+    name="air flow",
+    house="L/min",
+    accepts={
+        "L/min": 1.0,
+        "L/h": 1 / 60,
+        "L/s": 60.0,
+        "m3/h": 1000 / 60,
+        "mL/min": 1e-3,
+        "cfm": 28.316846592,
+        "US gal/h": 3.785411784 / 60,
+    },
+    low=0.0,
+    high=1e6,
 )
 LENGTH = Kind(
-    name="length", house="m",
-    accepts={"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "inch": 0.0254, "ft": 0.3048}, low=0.0, high=1e4,
+    name="length",
+    house="m",
+    accepts={"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "inch": 0.0254, "ft": 0.3048},
+    low=0.0,
+    high=1e4,
 )
 AREA = Kind(
-    name="area", house="m2",
+    name="area",
+    house="m2",
     accepts={"m2": 1.0, "ha": 1e4, "acre": 4046.8564224, "ft2": 0.09290304, "sq ft": 0.09290304, "a": 100.0},
-    low=0.0, high=1e10,
+    low=0.0,
+    high=1e10,
 )
 PRESSURE = Kind(
-    name="pressure", house="kPa",
+    name="pressure",
+    house="kPa",
     accepts={"kPa": 1.0, "hPa": 0.1, "mbar": 0.1, "bar": 100.0, "atm": 101.325, "mmHg": 0.133322387415, "psi": 6.894757293},
-    low=0.0, high=1e4,
+    low=0.0,
+    high=1e4,
 )
 CONDUCTIVITY = Kind(
-    name="conductivity", house="uS/cm", accepts={"uS/cm": 1.0, "mS/cm": 1000.0, "dS/m": 1000.0, "S/m": 10000.0},
-    low=0.0, high=3e5,
+    name="conductivity",
+    house="uS/cm",
+    accepts={"uS/cm": 1.0, "mS/cm": 1000.0, "dS/m": 1000.0, "S/m": 10000.0},
+    low=0.0,
+    high=3e5,
 )
 PH = Kind(name="pH", house="pH", accepts={"pH": 1.0, "": 1.0}, low=0.0, high=14.0)
-RATE = Kind(name="rate", house="1/h", accepts={"1/h": 1.0, "/h": 1.0, "1/d": 1 / 24, "/d": 1 / 24, "1/min": 60.0, "1/s": 3600.0},
-            low=0.0, high=1e5)
+RATE = Kind(
+    name="rate",
+    house="1/h",
+    accepts={"1/h": 1.0, "/h": 1.0, "1/d": 1 / 24, "/d": 1 / 24, "1/min": 60.0, "1/s": 3600.0},
+    low=0.0,
+    high=1e5,
+)
 FRACTION = Kind(name="fraction", house="", accepts={"": 1.0, "%": 0.01, "percent": 0.01}, low=0.0, high=1e6)
 MONEY = Kind(name="money", house="", accepts={"": 1.0, "USD": 1.0, "EUR": 1.0, "GBP": 1.0}, low=0.0, high=1e9)
 
 KINDS: dict[str, Kind] = {
     item.name: item
     for item in (
-        TEMPERATURE, OXYGEN, OXYGEN_PERCENT, ELAPSED, VOLUME, BIOMASS, BIOMASS_PER_GRAM, COUNT, DOSE, AIR_FLOW,
-        LENGTH, AREA, PRESSURE, CONDUCTIVITY, PH, RATE, FRACTION, MONEY,
+        TEMPERATURE,
+        OXYGEN,
+        OXYGEN_PERCENT,
+        ELAPSED,
+        VOLUME,
+        BIOMASS,
+        BIOMASS_PER_GRAM,
+        COUNT,
+        DOSE,
+        AIR_FLOW,
+        LENGTH,
+        AREA,
+        PRESSURE,
+        CONDUCTIVITY,
+        PH,
+        RATE,
+        FRACTION,
+        MONEY,
     )
 }
 

@@ -7,7 +7,7 @@ import re
 
 from aerobe.errors import NotAQuantity
 
-LONGEST = 200       # characters of a number or quantity; nobody types more, and reading must stay quick
+LONGEST = 200  # characters of a number or quantity; nobody types more, and reading must stay quick
 _PLAIN = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
 # No group of thousands begins with a nought: 0.000.001 is a slip, and not one.
 _GROUPED = re.compile(r"[+-]?[1-9]\d{0,2}([ '\u00a0\u202f]\d{3})+([.,]\d*)?")
@@ -34,7 +34,7 @@ def parse_number(text: str) -> float:
         mark = cleaned[last]
         repeated = cleaned.count(mark) > 1
         whole = re.sub(r"[.,]", "", cleaned if repeated else cleaned[:last])
-        cleaned = whole if repeated else f"{whole}.{cleaned[last + 1:]}"
+        cleaned = whole if repeated else f"{whole}.{cleaned[last + 1 :]}"
     if not _PLAIN.fullmatch(cleaned):
         raise NotAQuantity(f"'{text}' is not a number.", "Write digits with at most one decimal point or comma.")
     value = float(cleaned.replace(",", "."))

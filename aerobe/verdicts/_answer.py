@@ -23,18 +23,18 @@ class Comparison:
     first: str
     second: str
     planned: bool
-    effect: float | None                    # None where it cannot be told from the blocks [-]
-    low: float | None                       # 90 % interval of this comparison alone [-]
+    effect: float | None  # None where it cannot be told from the blocks [-]
+    low: float | None  # 90 % interval of this comparison alone [-]
     high: float | None
-    family_low: float | None                # 90 % interval that holds for all comparisons together [-]
+    family_low: float | None  # 90 % interval that holds for all comparisons together [-]
     family_high: float | None
-    probability_above: float | None         # effect above zero [-]
-    probability_better: float | None        # better by more than the margin [-]
-    probability_worse: float | None         # worse by more than the margin [-]
-    probability_same: float | None          # within the margin [-]
-    call: str                               # better, worse, higher, lower, same within the margin, can't tell yet
-    signal_call: str                        # the call if colour could be ruled out
-    worthwhile: bool                        # the whole 90 % interval lies beyond the margin
+    probability_above: float | None  # effect above zero [-]
+    probability_better: float | None  # better by more than the margin [-]
+    probability_worse: float | None  # worse by more than the margin [-]
+    probability_same: float | None  # within the margin [-]
+    call: str  # better, worse, higher, lower, same within the margin, can't tell yet
+    signal_call: str  # the call if colour could be ruled out
+    worthwhile: bool  # the whole 90 % interval lies beyond the margin
     because: str
 
 
@@ -42,7 +42,7 @@ class Comparison:
 class Settle:
     """What would settle an open question, at the scatter seen in this trial."""
 
-    brews_per_arm: int | None               # in total, to tell a difference of the margin with 80 % power
+    brews_per_arm: int | None  # in total, to tell a difference of the margin with 80 % power
     brews_per_arm_for_sameness: int | None  # in total, to show sameness within the margin with 80 % power
     words: str
 
@@ -54,20 +54,20 @@ class Verdict:
     trial: str
     question: str
     outcome: Outcome
-    claims: str                             # what the effects are effects on: the outcome, or only the signal
-    margin: float                           # ratio, or difference [-]
+    claims: str  # what the effects are effects on: the outcome, or only the signal
+    margin: float  # ratio, or difference [-]
     comparisons: tuple[Comparison, ...]
     ranking: tuple[Place, ...]
     dose: DoseAnswer | None
-    brew_sd: float | None                   # scatter of brew means within arm and block [-]
-    brew_sd_low: float | None               # 90 % interval
+    brew_sd: float | None  # scatter of brew means within arm and block [-]
+    brew_sd_low: float | None  # 90 % interval
     brew_sd_high: float | None
-    test_sd: float                          # what testing adds to a brew mean, on average [-]
+    test_sd: float  # what testing adds to a brew mean, on average [-]
     df: int
     brews: int
     rivals: tuple[Rival, ...]
     settle: Settle | None
     checks: tuple[Check, ...]
-    results: tuple[BrewResult, ...]         # the raw points
+    results: tuple[BrewResult, ...]  # the raw points
     looks: int
     headline: str

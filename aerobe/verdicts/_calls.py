@@ -24,15 +24,15 @@ CLAIM_LEVEL = 0.95
 class Calls:
     """Calls for each contrast, with the intervals they rest on; leading axes are simulated trials."""
 
-    low: Array                              # of the interval for this contrast alone
+    low: Array  # of the interval for this contrast alone
     high: Array
-    family_low: Array                       # of intervals that hold together for all contrasts
+    family_low: Array  # of intervals that hold together for all contrasts
     family_high: Array
-    claim_low: Array                        # of the interval that a claim rests on
+    claim_low: Array  # of the interval that a claim rests on
     claim_high: Array
-    above: Flags                            # told to be above zero
-    below: Flags                            # told to be below zero
-    same: Flags                             # told to lie within the margin, whatever its direction
+    above: Flags  # told to be above zero
+    below: Flags  # told to be below zero
+    same: Flags  # told to lie within the margin, whatever its direction
 
 
 def call_contrasts(
@@ -74,7 +74,13 @@ def call_contrasts(
     family_low, family_high = widened[INTERVAL_LEVEL]
     claim_low, claim_high = widened[claim]
     return Calls(
-        low=bounds[INTERVAL_LEVEL][0], high=bounds[INTERVAL_LEVEL][1], family_low=family_low, family_high=family_high,
-        claim_low=claim_low, claim_high=claim_high, above=claim_low > 0.0, below=claim_high < 0.0,
+        low=bounds[INTERVAL_LEVEL][0],
+        high=bounds[INTERVAL_LEVEL][1],
+        family_low=family_low,
+        family_high=family_high,
+        claim_low=claim_low,
+        claim_high=claim_high,
+        above=claim_low > 0.0,
+        below=claim_high < 0.0,
         same=(family_low > -margin) & (family_high < margin) if margin > 0 else np.zeros_like(family_low, dtype=bool),
     )

@@ -23,10 +23,10 @@ class Check:
 
     label: str
     method: str
-    estimate: float                         # log ratio or difference [-]
-    low: float                              # 90 % interval of the comparison alone [-]
+    estimate: float  # log ratio or difference [-]
+    low: float  # 90 % interval of the comparison alone [-]
     high: float
-    p: float                                # two-sided, adjusted where the method says so [-]
+    p: float  # two-sided, adjusted where the method says so [-]
 
 
 def check_comparisons(
@@ -79,7 +79,7 @@ def _mixed_model(
     y = np.array([value for _, value in rows])
     if np.ptp(y - fixed @ np.linalg.lstsq(fixed, y, rcond=None)[0]) < 1e-12:
         return []
-    if not terms:                            # one test a brew and no block: the plain linear model
+    if not terms:  # one test a brew and no block: the plain linear model
         terms = [RandomTerm(name="nothing", groups=("all",) * len(rows), covariates=np.zeros((len(rows), 1)))]
     fit = fit_mixed(y, fixed, terms)
     name = "mixed model, " + " and ".join(term.name for term in terms if term.name != "nothing") + " random"
@@ -87,15 +87,17 @@ def _mixed_model(
     return [_row(contrast, np.array(contrast.weights), fit.coefficients, fit.covariance, fit.df, name) for contrast in contrasts]
 
 
-def _row(
-    contrast: Contrast, weights: Array, beta: Array, covariance: Array, df_of: Callable[[Array], float], name: str
-) -> Check:
+def _row(contrast: Contrast, weights: Array, beta: Array, covariance: Array, df_of: Callable[[Array], float], name: str) -> Check:
     estimate, error = float(weights @ beta), math.sqrt(float(weights @ covariance @ weights))
     df = min(df_of(weights), 1e6)
     reach = float(special.stdtrit(df, 0.95)) * error
     return Check(
-        label=contrast.label, method=f"{name} (Satterthwaite {df:.1f} degrees of freedom)", estimate=estimate,
-        low=estimate - reach, high=estimate + reach, p=float(2 * special.stdtr(df, -abs(estimate) / error)),
+        label=contrast.label,
+        method=f"{name} (Satterthwaite {df:.1f} degrees of freedom)",
+        estimate=estimate,
+        low=estimate - reach,
+        high=estimate + reach,
+        p=float(2 * special.stdtr(df, -abs(estimate) / error)),
     )
 
 
@@ -114,8 +116,12 @@ def _welch(contrast: Contrast, groups: Sequence[Array]) -> Check:
     test = stats.ttest_ind(first, second, equal_var=False)
     interval = test.confidence_interval(0.90)
     return Check(
-        label=contrast.label, method="Welch's t test on brew means", estimate=float(first.mean() - second.mean()),
-        low=float(interval.low), high=float(interval.high), p=float(test.pvalue),
+        label=contrast.label,
+        method="Welch's t test on brew means",
+        estimate=float(first.mean() - second.mean()),
+        low=float(interval.low),
+        high=float(interval.high),
+        p=float(test.pvalue),
     )
 
 
@@ -130,8 +136,12 @@ def _dunnett_or_tukey(contrasts: Sequence[Contrast], arm_keys: Sequence[str], gr
         interval = test.confidence_interval(0.90)
         return [
             Check(
-                label=contrast.label, method="Dunnett's test on brew means",
-                estimate=float(group.mean() - by_key[contrast.second].mean()), low=float(low), high=float(high), p=float(p),
+                label=contrast.label,
+                method="Dunnett's test on brew means",
+                estimate=float(group.mean() - by_key[contrast.second].mean()),
+                low=float(low),
+                high=float(high),
+                p=float(p),
             )
             for contrast, group, low, high, p in zip(contrasts, tested, interval.low, interval.high, test.pvalue, strict=True)
         ]
@@ -141,8 +151,14 @@ def _dunnett_or_tukey(contrasts: Sequence[Contrast], arm_keys: Sequence[str], gr
     found = []
     for contrast in contrasts:
         i, j = position[contrast.first], position[contrast.second]
-        found.append(Check(
-            label=contrast.label, method="Tukey's test on brew means", estimate=float(tukey.statistic[i, j]),
-            low=float(interval.low[i, j]), high=float(interval.high[i, j]), p=float(tukey.pvalue[i, j]),
-        ))
+        found.append(
+            Check(
+                label=contrast.label,
+                method="Tukey's test on brew means",
+                estimate=float(tukey.statistic[i, j]),
+                low=float(interval.low[i, j]),
+                high=float(interval.high[i, j]),
+                p=float(tukey.pvalue[i, j]),
+            )
+        )
     return found

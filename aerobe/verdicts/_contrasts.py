@@ -19,10 +19,10 @@ Array = NDArray[np.float64]
 class Contrast:
     """One comparison: a weighted sum of arms whose weights add up to nothing."""
 
-    label: str                              # "kelp against plain"
-    first: str                              # arm or factor that is asked about
-    second: str                             # arm it is compared with; empty for factor effects
-    weights: tuple[float, ...]              # one for each arm of the trial [-]
+    label: str  # "kelp against plain"
+    first: str  # arm or factor that is asked about
+    second: str  # arm it is compared with; empty for factor effects
+    weights: tuple[float, ...]  # one for each arm of the trial [-]
     planned: bool = True
 
 

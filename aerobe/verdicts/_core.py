@@ -26,7 +26,7 @@ TEST_VARIANCE_LOG_SD = 0.5
 class Layout:
     """Which brew belongs to which arm, block and column, as a design matrix: arms first, then block dummies."""
 
-    matrix: Array                           # shape (brews, arms + dummies) [-]
+    matrix: Array  # shape (brews, arms + dummies) [-]
     n_arms: int
 
     @property
@@ -61,13 +61,13 @@ class Effects:
     Arrays carry leading axes of simulated trials where the outcomes did.
     """
 
-    loc: Array                              # shape (..., nodes, contrasts)
-    scale: Array                            # shape (..., nodes, contrasts)
-    weight: Array                           # shape (..., nodes)
-    df: Array                               # shape (..., nodes, contrasts)
-    correlation: Array                      # of the contrasts at the average node, shape (contrasts, contrasts)
-    scatter_df: int                         # of the residual scatter
-    scatter: Array                          # residual variance of a brew mean, at the average weights, shape (...)
+    loc: Array  # shape (..., nodes, contrasts)
+    scale: Array  # shape (..., nodes, contrasts)
+    weight: Array  # shape (..., nodes)
+    df: Array  # shape (..., nodes, contrasts)
+    correlation: Array  # of the contrasts at the average node, shape (contrasts, contrasts)
+    scatter_df: int  # of the residual scatter
+    scatter: Array  # residual variance of a brew mean, at the average weights, shape (...)
 
     def probability_above(self, bound: float) -> Array:
         """Posterior probability that each contrast exceeds the bound, shape (..., contrasts)."""
@@ -141,8 +141,8 @@ def fit_effects(
     df = layout.df
     per_node = [_one_node(outcomes, layout.matrix, rows, shape) for shape in shapes]
     loc = np.stack([node[0] for node in per_node], axis=-2)
-    unit = np.stack([np.sqrt(np.diag(node[1])) for node in per_node])                       # (nodes, contrasts)
-    rss = np.stack([node[2] for node in per_node], axis=-1)                                 # (..., nodes)
+    unit = np.stack([np.sqrt(np.diag(node[1])) for node in per_node])  # (nodes, contrasts)
+    rss = np.stack([node[2] for node in per_node], axis=-1)  # (..., nodes)
     tau = np.maximum(rss / df, 1e-300)
     weight = _node_weights(prior, per_node, rss, df, test_variance)
     scale = np.sqrt(tau)[..., None] * unit
@@ -152,7 +152,12 @@ def fit_effects(
     covariance = np.mean([node[1] for node in per_node], axis=0)
     spread = np.sqrt(np.diag(covariance))
     return Effects(
-        loc=loc, scale=scale, weight=weight, df=dfs, correlation=covariance / np.outer(spread, spread), scatter_df=df,
+        loc=loc,
+        scale=scale,
+        weight=weight,
+        df=dfs,
+        correlation=covariance / np.outer(spread, spread),
+        scatter_df=df,
         scatter=np.asarray((tau * weight).sum(axis=-1)),
     )
 

@@ -23,11 +23,15 @@ def usable_results(trial: Trial, results: Sequence[BrewResult], kind: Outcome) -
         )
     for result in results:
         if result.arm not in keys:
-            raise UnusableRecord(f"Brew {result.brew} belongs to arm '{result.arm}', which the trial does not have.",
-                                 f"Its arms are: {', '.join(sorted(keys))}.")
+            raise UnusableRecord(
+                f"Brew {result.brew} belongs to arm '{result.arm}', which the trial does not have.",
+                f"Its arms are: {', '.join(sorted(keys))}.",
+            )
         if not math.isfinite(result.value) or (kind.scale == "ratio" and result.value <= 0):
-            raise UnusableRecord(f"Brew {result.brew} has {kind.label} {result.value:g}, of which no ratio can be taken.",
-                                 "Check the value, or enter the detection limit and mark it as such.")
+            raise UnusableRecord(
+                f"Brew {result.brew} has {kind.label} {result.value:g}, of which no ratio can be taken.",
+                "Check the value, or enter the detection limit and mark it as such.",
+            )
     missing = sorted(keys - {result.arm for result in results})
     if missing:
         raise NotEnoughData(
@@ -55,10 +59,16 @@ def collapse_to_source(results: tuple[BrewResult, ...], kind: Outcome) -> tuple[
         values = [math.log(m.value) if kind.scale == "ratio" else m.value for m in members]
         mean = sum(values) / len(values)
         blocks = {m.block for m in members}
-        merged.append(replace(
-            members[0], brew=name, value=math.exp(mean) if kind.scale == "ratio" else mean, tests=len(members),
-            block=members[0].block if len(blocks) == 1 else "", points=tuple(m.value for m in members),
-        ))
+        merged.append(
+            replace(
+                members[0],
+                brew=name,
+                value=math.exp(mean) if kind.scale == "ratio" else mean,
+                tests=len(members),
+                block=members[0].block if len(blocks) == 1 else "",
+                points=tuple(m.value for m in members),
+            )
+        )
     return tuple(merged), False
 
 

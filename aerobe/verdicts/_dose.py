@@ -23,15 +23,15 @@ class DoseAnswer:
     the doses tested). `kind` says what the series shows.
     """
 
-    kind: str                               # "peak", "still rising", "still falling", "flat", "not settled"
-    best: float | None                      # [dose]
-    best_low: float | None                  # [dose]
-    best_high: float | None                 # [dose]
-    doses: tuple[float, ...]                # grid for the curve [dose]
-    fitted: tuple[float, ...]               # log scale for ratios [-]
-    low: tuple[float, ...]                  # [-]
-    high: tuple[float, ...]                 # [-]
-    misfit_p: float | None                  # p of the lack-of-fit test; None with no replicate brews or three doses [-]
+    kind: str  # "peak", "still rising", "still falling", "flat", "not settled"
+    best: float | None  # [dose]
+    best_low: float | None  # [dose]
+    best_high: float | None  # [dose]
+    doses: tuple[float, ...]  # grid for the curve [dose]
+    fitted: tuple[float, ...]  # log scale for ratios [-]
+    low: tuple[float, ...]  # [-]
+    high: tuple[float, ...]  # [-]
+    misfit_p: float | None  # p of the lack-of-fit test; None with no replicate brews or three doses [-]
     because: str
 
 
@@ -137,9 +137,16 @@ def answer_dose_series(
     elif kind in ("still rising", "still falling"):
         best = float(distinct[-1] if kind == "still rising" else distinct[0])
     return DoseAnswer(
-        kind=kind, best=best, best_low=to_dose(ends[0]) if ends else None, best_high=to_dose(ends[1]) if ends else None,
-        doses=tuple(map(float, back)), fitted=tuple(map(float, fitted)), low=tuple(map(float, fitted - error)),
-        high=tuple(map(float, fitted + error)), misfit_p=_misfit(dose, blocks, y, rss, df), because=because,
+        kind=kind,
+        best=best,
+        best_low=to_dose(ends[0]) if ends else None,
+        best_high=to_dose(ends[1]) if ends else None,
+        doses=tuple(map(float, back)),
+        fitted=tuple(map(float, fitted)),
+        low=tuple(map(float, fitted - error)),
+        high=tuple(map(float, fitted + error)),
+        misfit_p=_misfit(dose, blocks, y, rss, df),
+        because=because,
     )
 
 

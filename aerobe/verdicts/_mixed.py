@@ -18,8 +18,8 @@ class RandomTerm:
     """Coefficients that vary between groups: an intercept (the default) or several covariates with their correlation."""
 
     name: str
-    groups: tuple[str, ...]                 # label of each observation
-    covariates: Array | None = None         # shape (observations, coefficients); None: an intercept
+    groups: tuple[str, ...]  # label of each observation
+    covariates: Array | None = None  # shape (observations, coefficients); None: an intercept
 
     def expanded(self) -> Array:
         """Design of all groups' coefficients, coefficients of one group side by side. [-]"""
@@ -38,13 +38,13 @@ class RandomTerm:
 class MixedFit:
     """A fitted mixed model."""
 
-    coefficients: Array                     # fixed effects [unit of y]
-    covariance: Array                       # of the fixed effects
-    variances: dict[str, Array]             # covariance matrix of each random term [unit of y squared]
-    residual_variance: float                # [unit of y squared]
-    criterion: float                        # -2 log (restricted) likelihood [-]
-    theta: Array                            # relative Cholesky factors [-]
-    df_matrix: tuple[Array, Array]          # Jacobian of the covariance and covariance of the parameters, for df()
+    coefficients: Array  # fixed effects [unit of y]
+    covariance: Array  # of the fixed effects
+    variances: dict[str, Array]  # covariance matrix of each random term [unit of y squared]
+    residual_variance: float  # [unit of y squared]
+    criterion: float  # -2 log (restricted) likelihood [-]
+    theta: Array  # relative Cholesky factors [-]
+    df_matrix: tuple[Array, Array]  # Jacobian of the covariance and covariance of the parameters, for df()
 
     def df(self, contrast: Array) -> float:
         """Satterthwaite's degrees of freedom of a contrast of the fixed effects. [-]
@@ -97,7 +97,10 @@ def fit_mixed(y: Array, fixed: Array, random: Sequence[RandomTerm], *, restricte
 
     best = optimize.minimize(criterion, start, method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-14, "gtol": 1e-8})
     polished = optimize.minimize(
-        criterion, best.x, method="Nelder-Mead", bounds=bounds,
+        criterion,
+        best.x,
+        method="Nelder-Mead",
+        bounds=bounds,
         options={"xatol": 1e-8, "fatol": 1e-10, "maxiter": 1500, "initial_simplex": _simplex(best.x)},
     )
     theta = np.where(np.abs(polished.x) < 1e-7, 0.0, polished.x)
@@ -107,8 +110,13 @@ def fit_mixed(y: Array, fixed: Array, random: Sequence[RandomTerm], *, restricte
         factor, position = _factor(theta, position, size)
         variances[term.name] = sigma2 * factor @ factor.T
     return MixedFit(
-        coefficients=beta, covariance=sigma2 * unit, variances=variances, residual_variance=sigma2, criterion=value,
-        theta=theta, df_matrix=_df_matrix(theta, sigma2, products),
+        coefficients=beta,
+        covariance=sigma2 * unit,
+        variances=variances,
+        residual_variance=sigma2,
+        criterion=value,
+        theta=theta,
+        df_matrix=_df_matrix(theta, sigma2, products),
     )
 
 
@@ -159,8 +167,13 @@ def _products(y: Array, fixed: Array, designs: Sequence[tuple[int, Array]], rest
     z = np.hstack([design for _, design in designs])
     x = np.column_stack([fixed, y])
     return _Products(
-        tuple(size for size, _ in designs), tuple(design.shape[1] for _, design in designs), z.T @ z, z.T @ x, x.T @ x,
-        len(y), restricted,
+        tuple(size for size, _ in designs),
+        tuple(design.shape[1] for _, design in designs),
+        z.T @ z,
+        z.T @ x,
+        x.T @ x,
+        len(y),
+        restricted,
     )
 
 
@@ -185,7 +198,7 @@ def _solve(theta: Array, products: _Products, sigma2: float | None = None) -> tu
 
 def _df_matrix(theta: Array, sigma2: float, products: _Products) -> tuple[Array, Array]:
     """Jacobian of the covariance of the fixed effects, and covariance of the variance parameters, by central differences."""
-    free = np.flatnonzero(theta != 0.0)            # a component at zero is at its bound and carries no information on itself
+    free = np.flatnonzero(theta != 0.0)  # a component at zero is at its bound and carries no information on itself
     at = np.concatenate([theta[free], [np.sqrt(sigma2)]])
     step = 1e-3 * np.maximum(np.abs(at), 1e-2)
 

@@ -14,9 +14,9 @@ class Outcome:
     key: str
     label: str
     unit: str
-    better: str                             # "higher", "lower" or "neither"
-    scale: str = "ratio"                    # "ratio" or "difference"
-    is_of_microbes: bool = False            # read by an assay, so that colour may mislead
+    better: str  # "higher", "lower" or "neither"
+    scale: str = "ratio"  # "ratio" or "difference"
+    is_of_microbes: bool = False  # read by an assay, so that colour may mislead
 
 
 OUTCOMES = {

@@ -20,10 +20,10 @@ class Place:
     """One arm in the order of arms."""
 
     arm: str
-    against_average: float                  # log ratio (or difference) to the average arm [-]
-    best_place: int                         # 1 is best
+    against_average: float  # log ratio (or difference) to the average arm [-]
+    best_place: int  # 1 is best
     worst_place: int
-    probability_best: float                 # [-]
+    probability_best: float  # [-]
 
 
 def rank_arms(
@@ -56,8 +56,13 @@ def rank_arms(
     draws = centre + spread * joint_t(effects.correlation, float(layout.df))
     best = np.bincount(draws.argmax(axis=1), minlength=arms) / len(draws)
     places = [
-        Place(arm=key, against_average=float(sign * centre[i]), best_place=int(1 + above[i]), worst_place=int(arms - below[i]),
-              probability_best=float(best[i]))
+        Place(
+            arm=key,
+            against_average=float(sign * centre[i]),
+            best_place=int(1 + above[i]),
+            worst_place=int(arms - below[i]),
+            probability_best=float(best[i]),
+        )
         for i, key in enumerate(keys)
     ]
     return tuple(sorted(places, key=lambda place: -sign * place.against_average))

@@ -23,22 +23,26 @@ class BrewResult:
 
     brew: str
     arm: str
-    value: float                            # in the outcome's unit; above zero where arms are compared by ratio
-    block: str = ""                         # day or place that brews share
-    column: str = ""                        # a second grouping, such as the vessel
-    tests: int = 1                          # averaged in the value
-    test_log_sd: float = 0.0                # what testing adds to the log of the value (its own unit for differences) [-]
-    points: tuple[float, ...] = ()          # single results, to be shown
-    colour_sensitive: bool = False          # the method reads colour as biomass
-    colour_checked: bool = False            # a killed control or filtered blank of this brew was subtracted
-    bias_log_sd: float | None = None        # characterised colour bias left in the log of the value, shared by the arm [-]
-    at_limit: bool = False                  # the value is the detection limit; the truth lies below
-    source_brew: str = ""                   # field response: the tea that this pot received
-    elapsed_h: float | None = None          # when it was sampled, where that is known [h]
+    value: float  # in the outcome's unit; above zero where arms are compared by ratio
+    block: str = ""  # day or place that brews share
+    column: str = ""  # a second grouping, such as the vessel
+    tests: int = 1  # averaged in the value
+    test_log_sd: float = 0.0  # what testing adds to the log of the value (its own unit for differences) [-]
+    points: tuple[float, ...] = ()  # single results, to be shown
+    colour_sensitive: bool = False  # the method reads colour as biomass
+    colour_checked: bool = False  # a killed control or filtered blank of this brew was subtracted
+    bias_log_sd: float | None = None  # characterised colour bias left in the log of the value, shared by the arm [-]
+    at_limit: bool = False  # the value is the detection limit; the truth lies below
+    source_brew: str = ""  # field response: the tea that this pot received
+    elapsed_h: float | None = None  # when it was sampled, where that is known [h]
 
 
 def brew_results(
-    brews: Sequence[Brew], readings: Sequence[Reading], assays: Mapping[str, Assay], *, at_h: float | None = None,
+    brews: Sequence[Brew],
+    readings: Sequence[Reading],
+    assays: Mapping[str, Assay],
+    *,
+    at_h: float | None = None,
     tolerance_h: float = 1.0,
 ) -> tuple[BrewResult, ...]:
     """One result for each brew from the readings of its samples and controls.
@@ -140,9 +144,18 @@ def _net(brew: Brew, assay: Assay, samples: list[Reading], controls: list[Readin
     known = error is not None and error.origin != "assumed" and error.bias_sd > 0 and not checked
     bias = error.bias_sd * assay.to_house / net if known and error is not None else None
     return BrewResult(
-        brew=brew.key, arm=brew.arm or brew.recipe, value=net, block=brew.block, column=brew.vessel, tests=len(samples),
-        test_log_sd=math.sqrt(variance) / net, points=tuple(value - off for value in values),
-        colour_sensitive=assay.method in COLOUR_SENSITIVE, colour_checked=checked, bias_log_sd=bias, at_limit=censored,
+        brew=brew.key,
+        arm=brew.arm or brew.recipe,
+        value=net,
+        block=brew.block,
+        column=brew.vessel,
+        tests=len(samples),
+        test_log_sd=math.sqrt(variance) / net,
+        points=tuple(value - off for value in values),
+        colour_sensitive=assay.method in COLOUR_SENSITIVE,
+        colour_checked=checked,
+        bias_log_sd=bias,
+        at_limit=censored,
         elapsed_h=_mean([reading.elapsed_h for reading in samples]),
     )
 

@@ -24,8 +24,8 @@ class Rival:
     name: str
     words: str
     remedy: str
-    blocks_claim: bool = False              # the call is held back while it stands
-    log_variance: float = 0.0               # what it adds to the variance of the comparison [-]
+    blocks_claim: bool = False  # the call is held back while it stands
+    log_variance: float = 0.0  # what it adds to the variance of the comparison [-]
 
 
 def colour_of(contrast: Contrast, arms: Sequence[Arm], results: Sequence[BrewResult]) -> Rival | None:
@@ -50,35 +50,45 @@ def colour_of(contrast: Contrast, arms: Sequence[Arm], results: Sequence[BrewRes
         return Rival(
             name="colour",
             words=f"{contrast.label}: no killed control was run; the characterised colour bias widens the interval.",
-            remedy="Run a killed control and a filtered blank of each brew to narrow it.", log_variance=variance,
+            remedy="Run a killed control and a filtered blank of each brew to narrow it.",
+            log_variance=variance,
         )
     return Rival(
-        name="colour", blocks_claim=True,
+        name="colour",
+        blocks_claim=True,
         words=f"{contrast.label}: the method reads colour, and no killed control or filtered blank was run. "
-              "A darker tea with the same microbes would look the same.",
+        "A darker tea with the same microbes would look the same.",
         remedy="Run a killed control and a filtered blank of each brew, or measure both arms by plate count or microscope.",
     )
 
 
 def find_rivals(
-    colour: Sequence[Rival | None], results: Sequence[BrewResult], arms: Sequence[Arm], values: Array, layout: Layout,
+    colour: Sequence[Rival | None],
+    results: Sequence[BrewResult],
+    arms: Sequence[Arm],
+    values: Array,
+    layout: Layout,
     pseudo: bool,
 ) -> tuple[Rival, ...]:
     """Everything that a sceptic would name, in the order of its weight."""
     found = [rival for rival in colour if rival is not None]
     if pseudo:
-        found.append(Rival(
-            name="one brew",
-            words="All pots of an arm got tea from one brew: the verdict speaks of that brew and not of its recipe.",
-            remedy="Brew the recipe several times and give each brew its own pots.",
-        ))
+        found.append(
+            Rival(
+                name="one brew",
+                words="All pots of an arm got tea from one brew: the verdict speaks of that brew and not of its recipe.",
+                remedy="Brew the recipe several times and give each brew its own pots.",
+            )
+        )
     single = [arm.key for arm in arms if sum(r.arm == arm.key for r in results) == 1]
     if single:
-        found.append(Rival(
-            name="single brew",
-            words=f"Arm {', '.join(single)} was brewed once; its tests tell of that brew, and other arms lend their scatter.",
-            remedy="Brew it again, at least twice more.",
-        ))
+        found.append(
+            Rival(
+                name="single brew",
+                words=f"Arm {', '.join(single)} was brewed once; its tests tell of that brew, and other arms lend their scatter.",
+                remedy="Brew it again, at least twice more.",
+            )
+        )
     found += _block_rivals(results, layout)
     found += _limits(results)
     found += _hours(results)
@@ -89,19 +99,25 @@ def find_rivals(
 def _block_rivals(results: Sequence[BrewResult], layout: Layout) -> list[Rival]:
     labels = [result.block for result in results]
     if 1 < len(set(labels)) == len(labels):
-        return [Rival(
-            name="blocks", words="Every brew has a block of its own, so blocks cannot be taken into account.",
-            remedy="Brew all arms side by side on each day.",
-        )]
+        return [
+            Rival(
+                name="blocks",
+                words="Every brew has a block of its own, so blocks cannot be taken into account.",
+                remedy="Brew all arms side by side on each day.",
+            )
+        ]
     arms_in: dict[str, set[str]] = {}
     for result in results:
         arms_in.setdefault(result.block, set()).add(result.arm)
     alone = sorted(block for block, arms in arms_in.items() if len(arms) == 1 and block)
     if len(set(labels)) > 1 and alone:
-        return [Rival(
-            name="incomplete blocks", words=f"Block {', '.join(alone)} holds one arm only and tells nothing about differences.",
-            remedy="Brew all arms side by side on each day.",
-        )]
+        return [
+            Rival(
+                name="incomplete blocks",
+                words=f"Block {', '.join(alone)} holds one arm only and tells nothing about differences.",
+                remedy="Brew all arms side by side on each day.",
+            )
+        ]
     return []
 
 
@@ -109,12 +125,15 @@ def _limits(results: Sequence[BrewResult]) -> list[Rival]:
     at_limit = [result.brew for result in results if result.at_limit]
     if not at_limit:
         return []
-    return [Rival(
-        name="detection limit",
-        words=f"Brew {', '.join(at_limit)} lies below what the test can see; it was set to the limit, and true ratios are wider.",
-        remedy="Use a method with a lower limit, or concentrate the sample.",
-        blocks_claim=False,
-    )]
+    return [
+        Rival(
+            name="detection limit",
+            words=f"Brew {', '.join(at_limit)} lies below what the test can see; it was set to the limit, and true "
+            "ratios are wider.",
+            remedy="Use a method with a lower limit, or concentrate the sample.",
+            blocks_claim=False,
+        )
+    ]
 
 
 def _hours(results: Sequence[BrewResult]) -> list[Rival]:

@@ -67,9 +67,7 @@ def power_of_sameness(margin_in_sd: float, brews_per_arm: float, *, level: float
     return total / steps
 
 
-def brews_needed(
-    sd: float, difference: float, *, power: float = 0.8, claim_level: float = 0.95, arms: int = 2
-) -> int | None:
+def brews_needed(sd: float, difference: float, *, power: float = 0.8, claim_level: float = 0.95, arms: int = 2) -> int | None:
     """Brews of each arm to tell a true difference, or None if more than anybody would brew.
 
     Parameters

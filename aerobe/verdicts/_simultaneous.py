@@ -141,7 +141,7 @@ def _single_factor(matrix: Array) -> Array | None:
 
 def _factor_within(c: float, loading: Array, df: float) -> float:
     scale, scale_weight = _scales(df)
-    if not loading.any():                                                       # independent comparisons need no inner integral
+    if not loading.any():  # independent comparisons need no inner integral
         return float(scale_weight @ (2.0 * special.ndtr(c * scale) - 1.0) ** loading.size)
     z, density = _normal_nodes()
     # Comparisons with equal loadings (all of them, with equal replication) are one factor with a power.

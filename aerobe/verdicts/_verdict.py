@@ -28,10 +28,19 @@ from aerobe.verdicts._settle import brews_needed, brews_needed_for_sameness
 from aerobe.verdicts._words import because_of, headline_of
 
 Array = NDArray[np.float64]
-NO_SCATTER = 1e-18                          # variance of brew means that only rounding leaves [-]
+NO_SCATTER = 1e-18  # variance of brew means that only rounding leaves [-]
+
+
 def judge(
-    trial: Trial, results: Sequence[BrewResult], *, outcome_key: str | None = None, margin: float | None = None,
-    also: Sequence[tuple[str, str]] = (), looks: int = 1, with_check: bool = True, was_planned: bool = True,
+    trial: Trial,
+    results: Sequence[BrewResult],
+    *,
+    outcome_key: str | None = None,
+    margin: float | None = None,
+    also: Sequence[tuple[str, str]] = (),
+    looks: int = 1,
+    with_check: bool = True,
+    was_planned: bool = True,
 ) -> Verdict:
     """Judge a trial by one outcome.
 
@@ -91,15 +100,28 @@ def judge(
     blocked = any(found is not None and found.blocks_claim for found in colour)
     sd = float(np.sqrt(effects.scatter)) if effects is not None else None
     verdict = Verdict(
-        trial=trial.key, question=trial.question, outcome=kind,
+        trial=trial.key,
+        question=trial.question,
+        outcome=kind,
         claims=f"signal only, not {kind.label}" if blocked else kind.label,
-        margin=math.exp(bound) if kind.scale == "ratio" else bound, comparisons=comparisons,
+        margin=math.exp(bound) if kind.scale == "ratio" else bound,
+        comparisons=comparisons,
         ranking=rank_arms(keys, values, layout, test_variance=variance, higher_is_better=kind.better != "lower")
-        if len(arms) > 2 and not blocked and trial.question != "factors" else (),
+        if len(arms) > 2 and not blocked and trial.question != "factors"
+        else (),
         dose=_dose(trial, usable, values, kind) if not blocked else None,
-        brew_sd=sd, brew_sd_low=_sd_bound(sd, layout.df, 0.95), brew_sd_high=_sd_bound(sd, layout.df, 0.05),
-        test_sd=float(np.sqrt(variance.mean())), df=layout.df, brews=len(usable), rivals=rivals,
-        settle=_settle(comparisons, sd, layout, bound, len(arms)), checks=(), results=usable, looks=looks, headline="",
+        brew_sd=sd,
+        brew_sd_low=_sd_bound(sd, layout.df, 0.95),
+        brew_sd_high=_sd_bound(sd, layout.df, 0.05),
+        test_sd=float(np.sqrt(variance.mean())),
+        df=layout.df,
+        brews=len(usable),
+        rivals=rivals,
+        settle=_settle(comparisons, sd, layout, bound, len(arms)),
+        checks=(),
+        results=usable,
+        looks=looks,
+        headline="",
     )
     if with_check and layout.df >= 1 and all(c.effect is not None for c in comparisons):
         verdict = replace(verdict, checks=check_comparisons(contrasts, keys, usable, values, kind.scale))
@@ -107,8 +129,14 @@ def judge(
 
 
 def _compare(
-    contrasts: Sequence[Contrast], colour: Sequence[Rival | None], values: Array, layout: Layout, variance: Array, bound: float,
-    kind: Outcome, looks: int,
+    contrasts: Sequence[Contrast],
+    colour: Sequence[Rival | None],
+    values: Array,
+    layout: Layout,
+    variance: Array,
+    bound: float,
+    kind: Outcome,
+    looks: int,
 ) -> tuple[tuple[Comparison, ...], Effects | None]:
     rows = np.array([contrast.weights for contrast in contrasts])
     tellable = is_estimable(layout, rows)
@@ -157,12 +185,22 @@ def _comparison(
     blocked = colour is not None and colour.blocks_claim
     flipped = kind.better == "lower"
     comparison = Comparison(
-        label=contrast.label, first=contrast.first, second=contrast.second, planned=contrast.planned,
-        effect=float(effects.mean()[i]), low=float(calls.low[i]), high=float(calls.high[i]), family_low=low, family_high=high,
+        label=contrast.label,
+        first=contrast.first,
+        second=contrast.second,
+        planned=contrast.planned,
+        effect=float(effects.mean()[i]),
+        low=float(calls.low[i]),
+        high=float(calls.high[i]),
+        family_low=low,
+        family_high=high,
         probability_above=float(effects.probability_above(0.0)[i]),
-        probability_better=below_margin if flipped else above_margin, probability_worse=above_margin if flipped else below_margin,
+        probability_better=below_margin if flipped else above_margin,
+        probability_worse=above_margin if flipped else below_margin,
         probability_same=max(0.0, 1.0 - above_margin - below_margin),
-        call=CANNOT_TELL if blocked else signal_call, signal_call=signal_call, worthwhile=low > bound or high < -bound,
+        call=CANNOT_TELL if blocked else signal_call,
+        signal_call=signal_call,
+        worthwhile=low > bound or high < -bound,
         because="",
     )
     return replace(comparison, because=because_of(comparison, bound, kind, blocked=blocked))
@@ -170,9 +208,22 @@ def _comparison(
 
 def _untold(contrast: Contrast, why: str) -> Comparison:
     return Comparison(
-        label=contrast.label, first=contrast.first, second=contrast.second, planned=contrast.planned, effect=None, low=None,
-        high=None, family_low=None, family_high=None, probability_above=None, probability_better=None, probability_worse=None,
-        probability_same=None, call=CANNOT_TELL, signal_call=CANNOT_TELL, worthwhile=False,
+        label=contrast.label,
+        first=contrast.first,
+        second=contrast.second,
+        planned=contrast.planned,
+        effect=None,
+        low=None,
+        high=None,
+        family_low=None,
+        family_high=None,
+        probability_above=None,
+        probability_better=None,
+        probability_worse=None,
+        probability_same=None,
+        call=CANNOT_TELL,
+        signal_call=CANNOT_TELL,
+        worthwhile=False,
         because=f"{contrast.label}: cannot be told, since {why}.",
     )
 
@@ -199,7 +250,8 @@ def _settle(comparisons: Sequence[Comparison], sd: float | None, layout: Layout,
         return None
     if sd is None or sd == 0:
         return Settle(
-            brews_per_arm=None, brews_per_arm_for_sameness=None,
+            brews_per_arm=None,
+            brews_per_arm_for_sameness=None,
             words="Brew each arm at least three times: with single brews nobody can know how much brews of one recipe differ.",
         )
     if bound == 0:

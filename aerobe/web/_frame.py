@@ -235,11 +235,7 @@ def asset(name: str) -> str:
 
 def json_data(value: Any) -> Markup:
     """JSON for a data block in the page: nothing in it can end the block. Text is taken as JSON already written."""
-    text = (
-        value
-        if isinstance(value, str)
-        else json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
-    )
+    text = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
     return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
 
 

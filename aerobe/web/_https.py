@@ -98,7 +98,7 @@ def _still_good(kept: Certificate, now: datetime, addresses: tuple[str, ...]) ->
         return False
     names = found.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
     speaks_for = {str(item) for item in names.get_values_for_type(x509.IPAddress)}
-    moment = now.astimezone(UTC)        # a clock that was ahead made a certificate that is not valid yet
+    moment = now.astimezone(UTC)  # a clock that was ahead made a certificate that is not valid yet
     return found.not_valid_before_utc <= moment < found.not_valid_after_utc - RENEW and set(addresses) <= speaks_for
 
 

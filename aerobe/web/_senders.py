@@ -23,8 +23,14 @@ def add_sender(state: WebState, *, name: str, place: str, now: datetime, entry: 
     if not name.strip() or len(name) > 60:
         raise UnusableRecord("A sender needs a name.", "Name it after the probe, in up to 60 letters.")
     token = secrets.token_urlsafe(24)
-    sender = {"id": secrets.token_hex(6), "hash": hashed(token), "name": name.strip(), "place": place, "since": now.isoformat(),
-              "entry": entry}
+    sender = {
+        "id": secrets.token_hex(6),
+        "hash": hashed(token),
+        "name": name.strip(),
+        "place": place,
+        "since": now.isoformat(),
+        "entry": entry,
+    }
     state.change("senders", lambda kept: [*(item for item in kept if not entry or item.get("entry") != entry), sender])
     return token
 

@@ -25,11 +25,11 @@ class ServePlan:
     """Where the app is served, worked out before anything starts."""
 
     port: int
-    secure_port: int | None         # of HTTPS; None without
-    hosts: tuple[str, ...]          # addresses that are listened on
-    address: str                    # what a phone opens; empty if not shared
+    secure_port: int | None  # of HTTPS; None without
+    hosts: tuple[str, ...]  # addresses that are listened on
+    address: str  # what a phone opens; empty if not shared
     certificate: Certificate | None
-    folder: Path                    # the app's memory and photos, beside the notebook
+    folder: Path  # the app's memory and photos, beside the notebook
 
 
 def plan_serving(*, notebook_path: Path | None, home: Path, port: int, share: bool, https: bool, now: datetime) -> ServePlan:
@@ -61,8 +61,14 @@ def plan_serving(*, notebook_path: Path | None, home: Path, port: int, share: bo
         raise NotAllowed("This machine is on no network: there is nobody to share with.", "Join a network, or leave out --share.")
     certificate = local_certificate(folder, now=now) if https else None
     scheme, shown = ("https", port + 1) if certificate is not None else ("http", port)
-    return ServePlan(port=port, secure_port=port + 1 if certificate is not None else None, hosts=("0.0.0.0",),
-                     address=f"{scheme}://{reached[0]}:{shown}", certificate=certificate, folder=folder)
+    return ServePlan(
+        port=port,
+        secure_port=port + 1 if certificate is not None else None,
+        hosts=("0.0.0.0",),
+        address=f"{scheme}://{reached[0]}:{shown}",
+        certificate=certificate,
+        folder=folder,
+    )
 
 
 def serve(notebook: Any, plan: ServePlan, *, say: Say) -> None:
@@ -82,7 +88,9 @@ def serve(notebook: Any, plan: ServePlan, *, say: Say) -> None:
             "The app keeps devices and photos there: free some space, or copy the notebook to a disk that can be written to.",
         ) from None
     settings = ServeSettings(
-        names=local_names(), address=plan.address, photos=plan.folder / "photos",
+        names=local_names(),
+        address=plan.address,
+        photos=plan.folder / "photos",
         authority=plan.certificate.authority if plan.certificate is not None else None,
     )
     app = create_app(notebook, state=open_state(plan.folder / "app.json"), settings=settings)

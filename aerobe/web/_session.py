@@ -76,7 +76,7 @@ async def require_whole_text(request: Request) -> None:
     except UnicodeEncodeError:
         raise UnusableRecord("A text holds half a character.", "Type it again, without signs that show as boxes.") from None
     except (ValueError, RecursionError):
-        return      # no JSON at all: whoever reads it says so
+        return  # no JSON at all: whoever reads it says so
 
 
 def _is_form(request: Request) -> bool:

@@ -53,7 +53,7 @@ class WebState:
             try:
                 self._write()
             except OSError as fault:
-                self._content[part] = before        # what is not on the disk must not look as if it were
+                self._content[part] = before  # what is not on the disk must not look as if it were
                 raise NotebookFault(
                     f"The app's memory cannot be written: {fault.strerror}.", "Free some space; nothing was changed."
                 ) from None

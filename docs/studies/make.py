@@ -103,17 +103,12 @@ def calls_table() -> list[str]:
         for brew in sorted(book.find(Brew, of="kelp-and-glucose"), key=lambda item: item.name):
             read = sorted((item.elapsed_h, item.signal) for item in book.readings(brew.key))
             calls = replay_brew(book, brew.key, ASKED_AT_H[:3])
-            told = [
-                f"{call.call} {call.window.best_h:g} h ({call.window.start_h:g} to {call.window.end_h:g})"
-                for call in calls
-            ]
+            told = [f"{call.call} {call.window.best_h:g} h ({call.window.start_h:g} to {call.window.end_h:g})" for call in calls]
             top = max(value for _, value in read)
             at = next(hour for hour, value in read if value == top)
             left = [left_of(read, hour) for hour in (calls[1].window.best_h, 24.0)]
             left = ["not known" if share is None else f"{100 * share:.0f} %" for share in left]
-            rows.append(
-                f"| {brew.name} | {top / 1e6:.1f} million/mL at {at:g} h | {' | '.join(told)} | {' | '.join(left)} |"
-            )
+            rows.append(f"| {brew.name} | {top / 1e6:.1f} million/mL at {at:g} h | {' | '.join(told)} | {' | '.join(left)} |")
     return rows
 
 
@@ -139,15 +134,11 @@ def pairs_of_counts() -> list[tuple[str, float, int, float, float, float]]:
     with KELP.open(newline="", encoding="utf-8") as stream:
         rows = [row for row in csv.DictReader(stream) if row["variable"] == "all_cells"]
     found = []
-    for row in sorted(
-        (row for row in rows if row["method"] == "DAPI_microscopy"), key=lambda row: float(row["time_h"])
-    ):
+    for row in sorted((row for row in rows if row["method"] == "DAPI_microscopy"), key=lambda row: float(row["time_h"])):
         same = [
             float(other["value"])
             for other in rows
-            if other["method"] == "flow_cytometry"
-            and other["treatment"] == row["treatment"]
-            and other["time_h"] == row["time_h"]
+            if other["method"] == "flow_cytometry" and other["treatment"] == row["treatment"] and other["time_h"] == row["time_h"]
         ]
         food, mean = row["treatment"].replace("_", " "), sum(same) / len(same)
         found.append((food, float(row["time_h"]), len(same), mean, float(row["value"]), float(row["sd"])))

@@ -178,9 +178,7 @@ def test_weights_agree_with_statsmodels() -> None:
     y = 1 + 2 * x + rng.normal(0, 0.1, 20)
     theirs, ours = sm.WLS(y, sm.add_constant(x), weights=w).fit(), polynomial(x, y, 1, weights=w)
     assert ours.coefficients == approx(theirs.params, rel=1e-12) and ours.sd(1) == approx(theirs.bse[1], rel=1e-12)
-    assert ours.interval((1, 0.5), 0.9) == approx(
-        tuple(theirs.get_prediction([1, 0.5]).conf_int(alpha=0.1)[0]), rel=1e-10
-    )
+    assert ours.interval((1, 0.5), 0.9) == approx(tuple(theirs.get_prediction([1, 0.5]).conf_int(alpha=0.1)[0]), rel=1e-10)
 
 
 def test_calibration_line_read_backwards() -> None:

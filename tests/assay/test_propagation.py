@@ -107,9 +107,7 @@ def test_mass_where_the_linear_law_fails_and_says_so() -> None:
 
 
 # JCGM 101, 9.4: y = x1^2 + x2^2, u 0.005 each, uncorrelated, x2 = 0: exact mean and u from the noncentral chi-square.
-@pytest.mark.parametrize(
-    ("x1", "mean", "u"), [(0.0, 50e-6, 50e-6), (0.010, 150e-6, 111.803e-6), (0.050, 2550e-6, 502.494e-6)]
-)
+@pytest.mark.parametrize(("x1", "mean", "u"), [(0.0, 50e-6, 50e-6), (0.010, 150e-6, 111.803e-6), (0.050, 2550e-6, 502.494e-6)])
 def test_comparison_loss(x1: float, mean: float, u: float) -> None:
     inputs = [Input(name="x1", value=x1, uncertainty=0.005), Input(name="x2", value=0.0, uncertainty=0.005)]
     found = simulate(lambda a, b: a * a + b * b, inputs, seed=2, draws=400_000)

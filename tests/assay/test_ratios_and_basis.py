@@ -58,9 +58,7 @@ def test_ratio_and_fraction_go_there_and_back() -> None:
     assert (back.ratio, back.log_sd) == approx((0.25, 0.3))
 
 
-@pytest.mark.parametrize(
-    ("a", "b"), [("mass", "plate"), ("count", "mass"), ("unknown", "unknown"), ("marker", "count")]
-)
+@pytest.mark.parametrize(("a", "b"), [("mass", "plate"), ("count", "mass"), ("unknown", "unknown"), ("marker", "count")])
 def test_unlike_ratios_are_refused(a: str, b: str) -> None:
     with pytest.raises(NotAllowed) as caught:
         compare_ratios(FungalRatio(ratio=1, log_sd=0.1, kind=a), FungalRatio(ratio=1, log_sd=0.1, kind=b))
@@ -68,9 +66,7 @@ def test_unlike_ratios_are_refused(a: str, b: str) -> None:
 
 
 def test_like_ratios_are_compared() -> None:
-    found = compare_ratios(
-        FungalRatio(ratio=1.0, log_sd=0.3, kind="mass"), FungalRatio(ratio=0.5, log_sd=0.4, kind="mass")
-    )
+    found = compare_ratios(FungalRatio(ratio=1.0, log_sd=0.3, kind="mass"), FungalRatio(ratio=0.5, log_sd=0.4, kind="mass"))
     assert found.value == approx(2.0) and found.high / found.value == approx(math.exp(1.959964 * 0.5), rel=1e-6)
 
 
@@ -78,9 +74,7 @@ def test_per_gram_dry_to_per_ml_and_back() -> None:
     compost = Material(density_g_per_ml=Uncertain(value=0.5), moisture=Uncertain(value=0.6))
     there = convert_basis(Uncertain(value=1000.0, sd=50.0), given="per g dry", wanted="per mL", material=compost)
     assert there.linear.value == approx(1000 * 0.4 * 0.5) and there.linear.uncertainty == approx(10.0, rel=1e-6)
-    back = convert_basis(
-        Uncertain(value=there.linear.value, sd=10.0), given="per mL", wanted="per g dry", material=compost
-    )
+    back = convert_basis(Uncertain(value=there.linear.value, sd=10.0), given="per mL", wanted="per g dry", material=compost)
     assert back.linear.value == approx(1000.0)
 
 

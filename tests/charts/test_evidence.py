@@ -12,8 +12,18 @@ from aerobe.evidence import Contrast, weigh
 
 
 def trials(count: int) -> list[Contrast]:
-    return [Contrast(key=f"trial-{i}", recipe="kelp", against="plain", effect=0.3 + 0.05 * i, variance=0.02 + 0.01 * i, brews=4,
-                     brews_against=4) for i in range(count)]
+    return [
+        Contrast(
+            key=f"trial-{i}",
+            recipe="kelp",
+            against="plain",
+            effect=0.3 + 0.05 * i,
+            variance=0.02 + 0.01 * i,
+            brews=4,
+            brews_against=4,
+        )
+        for i in range(count)
+    ]
 
 
 def test_a_chart_of_ratios_lists_every_trial_and_the_pool() -> None:
@@ -32,12 +42,16 @@ def test_one_trial_is_shown_without_a_pool() -> None:
 
 
 def test_one_wild_interval_does_not_squeeze_the_others() -> None:
-    shown = forest([RatioRow(label="a", ratio=1.2, low=1.0, high=1.4), RatioRow(label="wild", ratio=1.1, low=1e-9, high=1e9)],
-                   title="t", says="s")
-    low, high = next(layer["encoding"]["x"]["scale"]["domain"] for layer in shown.spec["layer"]
-                     if "scale" in layer["encoding"].get("x", {}))
+    shown = forest(
+        [RatioRow(label="a", ratio=1.2, low=1.0, high=1.4), RatioRow(label="wild", ratio=1.1, low=1e-9, high=1e9)],
+        title="t",
+        says="s",
+    )
+    low, high = next(
+        layer["encoding"]["x"]["scale"]["domain"] for layer in shown.spec["layer"] if "scale" in layer["encoding"].get("x", {})
+    )
     assert low > 1e-3 and high < 1e3
-    assert shown.figures.rows[1][2] == 1e-9                  # the table keeps the whole truth
+    assert shown.figures.rows[1][2] == 1e-9  # the table keeps the whole truth
 
 
 def test_nothing_to_draw_is_said() -> None:
@@ -51,8 +65,9 @@ def test_a_funnel_counts_what_lies_outside() -> None:
 
 
 def test_every_brew_is_a_point_and_the_middle_is_geometric() -> None:
-    shown = arm_points(["x", "x", "y"], [10.0, 1000.0, 50.0], ["d1", "d2", ""], ["b1", "b2", "b3"], quantity="Biomass",
-                       unit="ug C/mL")
+    shown = arm_points(
+        ["x", "x", "y"], [10.0, 1000.0, 50.0], ["d1", "d2", ""], ["b1", "b2", "b3"], quantity="Biomass", unit="ug C/mL"
+    )
     assert len(shown.figures.rows) == 3
     assert "x 100 ug C/mL in the middle of 2" in shown.says
 

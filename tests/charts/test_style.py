@@ -44,8 +44,8 @@ def lab(rgb: np.ndarray) -> np.ndarray:
 @pytest.mark.parametrize("look", ["light", "dark"])
 def test_text_and_marks_stand_out_from_their_paper(look: str) -> None:
     shade = COLOURS[look]
-    assert contrast(shade["ink"], shade["paper"]) >= 7.0          # WCAG 2.2 success criterion 1.4.6
-    assert contrast(shade["soft"], shade["paper"]) >= 4.5         # 1.4.3
+    assert contrast(shade["ink"], shade["paper"]) >= 7.0  # WCAG 2.2 success criterion 1.4.6
+    assert contrast(shade["soft"], shade["paper"]) >= 4.5  # 1.4.3
     for name in SERIES:
         assert contrast(shade[name], shade["paper"]) >= 3.0, name  # 1.4.11, graphics
 
@@ -102,8 +102,15 @@ def test_page_and_report_share_one_spec_and_no_colour_name_survives_in_a_report(
 
 
 def test_the_same_chart_gives_the_same_bytes_and_holds_its_labels() -> None:
-    shown = oxygen_curve(logged_h=[0.0, 1.0, 2.0], logged_mg_per_l=[8.0, 7.0, 5.0], forecast_h=[2.0, 3.0],
-                         low_mg_per_l=[4.0, 1.5], middle_mg_per_l=[5.0, 4.0], high_mg_per_l=[6.0, 6.0], floor_mg_per_l=2.0)
+    shown = oxygen_curve(
+        logged_h=[0.0, 1.0, 2.0],
+        logged_mg_per_l=[8.0, 7.0, 5.0],
+        forecast_h=[2.0, 3.0],
+        low_mg_per_l=[4.0, 1.5],
+        middle_mg_per_l=[5.0, 4.0],
+        high_mg_per_l=[6.0, 6.0],
+        floor_mg_per_l=2.0,
+    )
     assert shown.svg() == shown.svg()
     assert "floor 2.00" in shown.svg()
     assert "which the band reaches" in shown.says

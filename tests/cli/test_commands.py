@@ -34,9 +34,15 @@ def answer(capsys: pytest.CaptureFixture[str], *words: str, code: int = 0):
 def test_help_loads_no_heavy_library() -> None:
     # Help must come at once (under 0.25 s on an idle laptop); what makes it slow is what it imports.
     found = subprocess.run(
-        [sys.executable, "-c", "import sys; from aerobe.cli import run\ntry: run(['--help'])\nexcept SystemExit: pass\n"
-         "print([name for name in sys.modules if '.' not in name], file=sys.stderr)"],
-        capture_output=True, text=True, check=True,
+        [
+            sys.executable,
+            "-c",
+            "import sys; from aerobe.cli import run\ntry: run(['--help'])\nexcept SystemExit: pass\n"
+            "print([name for name in sys.modules if '.' not in name], file=sys.stderr)",
+        ],
+        capture_output=True,
+        text=True,
+        check=True,
     )
     assert all(name in found.stdout for name in COMMANDS)
     assert not set(HEAVY) & set(json.loads(found.stderr.strip().splitlines()[-1].replace("'", '"')))
@@ -94,12 +100,21 @@ def test_what_no_one_reads_on_a_terminal_is_left_whole(monkeypatch: pytest.Monke
     assert all(line.startswith("  word") for line in folded[1:])
 
 
-@pytest.mark.parametrize("words", [
-    ["reading", "add", "b1", "lots", "--assay", "card"], ["reading", "add", "nobody", "3", "--assay", "card"],
-    ["brew", "show", "nobody"], ["brew", "new", "x", "--recipe", "plain", "--vessel", "barrel", "--temperature", "20"],
-    ["notebook", "show", "ghost"], ["notebook", "restore", "nowhere.notebook"], ["export", "x.zip", "--trial", "none"],
-    ["import", "nowhere.csv"], ["brew", "new", "x", "--recipe", "plain", "--vessel", "barrel", "--started", "noon"],
-], ids=" ".join)
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["reading", "add", "b1", "lots", "--assay", "card"],
+        ["reading", "add", "nobody", "3", "--assay", "card"],
+        ["brew", "show", "nobody"],
+        ["brew", "new", "x", "--recipe", "plain", "--vessel", "barrel", "--temperature", "20"],
+        ["notebook", "show", "ghost"],
+        ["notebook", "restore", "nowhere.notebook"],
+        ["export", "x.zip", "--trial", "none"],
+        ["import", "nowhere.csv"],
+        ["brew", "new", "x", "--recipe", "plain", "--vessel", "barrel", "--started", "noon"],
+    ],
+    ids=" ".join,
+)
 def test_a_fault_says_problem_and_remedy_and_exits_with_3(capsys, book: str, words: list[str]) -> None:
     assert run([*words, "-n", book, "--json"]) == FAULT
     out, err = capsys.readouterr()
@@ -153,7 +168,7 @@ def test_a_spreadsheet_by_command_with_a_column_explained(capsys: pytest.Capture
 def test_out_in_copy_check_and_restore_by_command(capsys: pytest.CaptureFixture[str], book: str, tmp_path: Path) -> None:
     package, other = tmp_path / "out.zip", str(tmp_path / "other.notebook")
     assert answer(capsys, "export", str(package), "-n", book)["bytes"] == package.stat().st_size
-    assert run(["export", str(package), "-n", book]) == FAULT       # nothing is overwritten
+    assert run(["export", str(package), "-n", book]) == FAULT  # nothing is overwritten
     capsys.readouterr()
     assert answer(capsys, "import", str(package), "-n", other)["new"]["brews"] == 1
     first = answer(capsys, "notebook", "check", "-n", book)

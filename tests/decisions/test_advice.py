@@ -15,9 +15,7 @@ from aerobe.safety import Gate
 
 STORY = story_of(compost_g_per_l=50.0, foods={"molasses": 1.4})
 PRIOR = infer_brew(STORY, seed=1)
-CLOSED = Gate(
-    name="smell", is_open=False, why="It smells of eggs.", how_it_opens="Aerate until it smells earthy.", sources=()
-)
+CLOSED = Gate(name="smell", is_open=False, why="It smells of eggs.", how_it_opens="Aerate until it smells earthy.", sources=())
 OPEN = replace(CLOSED, is_open=True, how_it_opens="")
 
 
@@ -74,9 +72,7 @@ def test_what_is_not_known_is_worth_a_test_if_the_price_is_right():
 
 def test_a_noisier_test_is_worth_less():
     def gain(cv):
-        kit = Measurement(
-            elapsed_h=0.0, value=0.0, error=AssayError(constant_sd=1.0, proportional_cv=cv, gain_log_sd=0.01)
-        )
+        kit = Measurement(elapsed_h=0.0, value=0.0, error=AssayError(constant_sd=1.0, proportional_cv=cv, gain_log_sd=0.01))
         return value_of_test(TWO_WORLDS, losses(TWO_WORLDS, AimChoice(), Costs()), 6.0, kit, until_h=40.0, seed=1).gain
 
     assert gain(0.05) > gain(0.5) > gain(5.0) >= 0.0
@@ -92,9 +88,7 @@ def test_value_of_sample_information_has_its_closed_form():
         courses = np.repeat(theta[:, None], 4, axis=1)
         loss = np.stack([np.full(400, 9.0), np.full(400, 9.0), np.zeros(400), -theta], axis=1)
         posterior = made_posterior([0.0, 1.0, 2.0, 3.0], courses)
-        kit = Measurement(
-            elapsed_h=0.0, value=0.0, error=AssayError(constant_sd=1.0, proportional_cv=1e-6, gain_log_sd=0.0)
-        )
+        kit = Measurement(elapsed_h=0.0, value=0.0, error=AssayError(constant_sd=1.0, proportional_cv=1e-6, gain_log_sd=0.0))
         value = value_of_test(posterior, loss, 1.0, kit, until_h=1.0, seed=int(rng.integers(1 << 30)))
         gains.append(min(0.0, -theta.mean()) - float(value.expected_loss[0]))
     assert np.mean(gains) == pytest.approx(0.28209, abs=0.04)
@@ -106,9 +100,7 @@ def test_no_gain_buys_a_closed_gate(aim):
     for posterior in (ONE_WORLD, TWO_WORLDS, PRIOR):
         for hour in (0.0, 12.0, 18.0, 30.0, 48.0):
             for left in (0, 3):
-                held = advise(
-                    posterior, now_h=hour, aim=AimChoice(aim=aim), costs=rich, tests_left=left, gates=(OPEN, CLOSED)
-                )
+                held = advise(posterior, now_h=hour, aim=AimChoice(aim=aim), costs=rich, tests_left=left, gates=(OPEN, CLOSED))
                 assert held.call != "harvest now" and held.held_back_by == (CLOSED,)
     assert advise(ONE_WORLD, now_h=18.0, gates=(OPEN,)).call == "harvest now"
 
@@ -152,9 +144,7 @@ def test_a_replay_knows_no_more_than_was_known():
     story = replace(STORY, measurements=truth.measure(rng, *[replace(kit, elapsed_h=h) for h in (3.0, 12.0, 20.0)]))
     past = replay(story, [6.0, 16.0], tests=3, effort=Effort(cloud=256, batch=256, draws=200))
     cut = replace(story, measurements=story.measurements[:1])
-    fresh = advise(
-        infer_brew(cut, seed=1, effort=Effort(cloud=256, batch=256, draws=200)), now_h=6.0, tests_left=2, seed=1
-    )
+    fresh = advise(infer_brew(cut, seed=1, effort=Effort(cloud=256, batch=256, draws=200)), now_h=6.0, tests_left=2, seed=1)
     assert (past[0].call, past[0].at_h) == (fresh.call, fresh.at_h)
     assert past[0].expected_loss == fresh.expected_loss and past[1].now_h == 16.0
 

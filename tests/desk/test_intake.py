@@ -41,7 +41,8 @@ def test_four_foods_two_bottles_two_methods_import_as_a_trial_without_hand_editi
     got = sorted(
         (row["treatment"], row["replicate_bottle"], item.elapsed_h, item.signal)
         for row in {(row["treatment"], row["replicate_bottle"]): row for row in rows}.values()
-        for brew in brews if brew.arm == names[row["treatment"].replace("_", " ")] and brew.name.endswith(row["replicate_bottle"])
+        for brew in brews
+        if brew.arm == names[row["treatment"].replace("_", " ")] and brew.name.endswith(row["replicate_bottle"])
         for item in book.readings(brew.key)
     )
     assert got == wanted
@@ -81,7 +82,7 @@ def test_a_logger_file_with_clock_times_goes_to_its_brew(book: Notebook) -> None
     content = b"timestamp;DO (mg/L);Temp (C)\n01.05.2026 10:00;8,2;20\n01.05.2026 11:30;7,9;20,5\n"
     taken = take_in(book, content, "probe.csv", Wishes(columns={}, brew="b1", zone="+02:00"), now=NOW)
     assert taken.log_points == 4
-    times, values = book.log("b1", "oxygen")       # the brew began at 08:00 UTC
+    times, values = book.log("b1", "oxygen")  # the brew began at 08:00 UTC
     assert times.tolist() == [0.0, 1.5] and values.tolist() == [8.2, 7.9]
     assert take_in(book, content, "copy.csv", Wishes(columns={}, brew="b1", zone="+02:00"), now=NOW).log_points == 0
 
@@ -172,7 +173,8 @@ def test_logarithms_of_weekly_batches_become_counts_in_blocks_of_two_arms(book: 
     weeks = [(arm, week) for arm in ("aerated", "non-aerated") for week in "1234"]
     assert sorted((brew.arm, brew.block) for brew in brews) == weeks
     assert {assay.key: assay.quantity for assay in book.find(Assay)} == {
-        "bacteria-plate-count": "bacteria", "fungi-plate-count": "fungi",
+        "bacteria-plate-count": "bacteria",
+        "fungi-plate-count": "fungi",
     }
     first = {item.assay: item for item in book.readings("aeration.aerated.1")}
     assert first["bacteria-plate-count"].signal == pytest.approx(10**7.24) and first["bacteria-plate-count"].unit == "CFU/mL"

@@ -25,20 +25,35 @@ def entry(signal: str = "12,5", **rest: str) -> ReadingEntry:
     return ReadingEntry(**{"brew": "b1", "assay": "card", "signal": signal, **rest})
 
 
-@pytest.mark.parametrize(("typed", "signal", "below", "above"), [
-    ("12,5", 12.5, False, False), ("12.5 ug C/mL", 12.5, False, False), ("<3", 3.0, True, False), ("> 500", 500.0, False, True),
-    ("\u22640,1", 0.1, True, False), ("1e3", 1000.0, False, False),
-])
+@pytest.mark.parametrize(
+    ("typed", "signal", "below", "above"),
+    [
+        ("12,5", 12.5, False, False),
+        ("12.5 ug C/mL", 12.5, False, False),
+        ("<3", 3.0, True, False),
+        ("> 500", 500.0, False, True),
+        ("\u22640,1", 0.1, True, False),
+        ("1e3", 1000.0, False, False),
+    ],
+)
 def test_a_result_is_read_as_it_is_typed(book: Notebook, typed: str, signal: float, below: bool, above: bool) -> None:
     kept = book.reading(add_reading(book, entry(typed, when="4"), now=NOW).key)
     assert (kept.signal, kept.below_detection, kept.above_range) == (signal, below, above)
     assert (kept.typed_as, kept.unit) == (typed, "ug C/mL")
 
 
-@pytest.mark.parametrize(("when", "hours"), [
-    ("", 5.0), ("8", 8.0), ("8,5", 8.5), ("8.5 h", 8.5), ("90 min", 1.5), ("2026-05-01T10:00+02:00", 0.0),
-    ("2026-05-01 11:30", 3.5),
-])
+@pytest.mark.parametrize(
+    ("when", "hours"),
+    [
+        ("", 5.0),
+        ("8", 8.0),
+        ("8,5", 8.5),
+        ("8.5 h", 8.5),
+        ("90 min", 1.5),
+        ("2026-05-01T10:00+02:00", 0.0),
+        ("2026-05-01 11:30", 3.5),
+    ],
+)
 def test_time_may_be_hours_a_clock_or_now(book: Notebook, when: str, hours: float) -> None:
     kept = book.reading(add_reading(book, entry(when=when), now=NOW + timedelta(hours=5)).key)
     assert kept.elapsed_h == pytest.approx(hours)
@@ -49,10 +64,24 @@ def test_a_dilution_is_read_as_people_write_it(book: Notebook, dilution: str, fa
     assert book.reading(add_reading(book, entry(dilution=dilution, when="1"), now=NOW).key).dilution == factor
 
 
-@pytest.mark.parametrize("wrong", [
-    {"signal": ""}, {"signal": "a lot"}, {"signal": "12 mg/kg"}, {"when": "yesterday"}, {"dilution": "0.1"}, {"role": "witch"},
-    {"replicate": "1.5"}, {"replicate": "0"}, {"brew": "nobody"}, {"assay": "none"}, {"token": "a b"}, {"token": "x" * 81},
-], ids=str)
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"signal": ""},
+        {"signal": "a lot"},
+        {"signal": "12 mg/kg"},
+        {"when": "yesterday"},
+        {"dilution": "0.1"},
+        {"role": "witch"},
+        {"replicate": "1.5"},
+        {"replicate": "0"},
+        {"brew": "nobody"},
+        {"assay": "none"},
+        {"token": "a b"},
+        {"token": "x" * 81},
+    ],
+    ids=str,
+)
 def test_what_cannot_be_read_is_refused_with_a_remedy_and_nothing_is_kept(book: Notebook, wrong: dict[str, str]) -> None:
     with pytest.raises(AerobeError) as caught:
         add_reading(book, entry(**{"when": "1", **wrong}), now=NOW)
@@ -99,7 +128,8 @@ def test_brews_are_listed_newest_first_with_hours_and_state(book: Notebook) -> N
     add_reading(book, entry(when="1"), now=NOW)
     listed = list_brews(book, now=NOW + timedelta(hours=5))
     assert [(item["key"], item["elapsed_h"], item["brewing"], item["readings"]) for item in listed] == [
-        ("later", 3.0, True, 0), ("b1", 24.0, False, 1),
+        ("later", 3.0, True, 0),
+        ("b1", 24.0, False, 1),
     ]
     assert notebook_summary(book)["brew"] == 2
 

@@ -24,8 +24,15 @@ from aerobe.evidence import (
 )
 from aerobe.evidence._blocks import Blocks, given_spreads, segment_sums
 
-GOOD = {"planned": True, "blinded": True, "randomised": True, "killed_control": True, "assay_characterised": True,
-        "brews": 4, "brews_against": 4}
+GOOD = {
+    "planned": True,
+    "blinded": True,
+    "randomised": True,
+    "killed_control": True,
+    "assay_characterised": True,
+    "brews": 4,
+    "brews_against": 4,
+}
 
 
 def contrast(key: str, recipe: str, against: str, effect: float, variance: float = 0.02, **more: object) -> Contrast:
@@ -41,8 +48,13 @@ def brews_of(rng: np.random.Generator, trials: int, recipes: int = 4, each: int 
     level, cell = rng.normal(4.0, 0.8, trials), rng.normal(0.0, 0.25 / math.sqrt(2.0), (trials, recipes))
     warm, v = rng.uniform(15.0, 28.0, len(trial)), rng.uniform(0.01, 0.05, len(trial))
     y = level[trial] + effects[recipe] + cell[trial, recipe] + 0.02 * (warm - 20.0) + rng.normal(0.0, np.sqrt(0.09 + v))
-    return effects, ManyBrews(outcome=y, variance=v, trial=[f"t{i}" for i in trial], recipe=[f"r{i}" for i in recipe],
-                              moderators={"temperature_degc": warm})
+    return effects, ManyBrews(
+        outcome=y,
+        variance=v,
+        trial=[f"t{i}" for i in trial],
+        recipe=[f"r{i}" for i in recipe],
+        moderators={"temperature_degc": warm},
+    )
 
 
 def test_the_block_formulas_equal_dense_matrices() -> None:
@@ -62,8 +74,11 @@ def test_the_block_formulas_equal_dense_matrices() -> None:
         A = X.T @ np.linalg.solve(V, X) + prior
         b = X.T @ np.linalg.solve(V, data.outcome)
         beta = np.linalg.solve(A, b)
-        dense = -0.5 * (np.linalg.slogdet(V)[1] + data.outcome @ np.linalg.solve(V, data.outcome) - b @ beta
-                        + np.linalg.slogdet(A)[1]) + (logs - 0.5 * (np.exp(logs) / scales) ** 2).sum()
+        dense = (
+            -0.5
+            * (np.linalg.slogdet(V)[1] + data.outcome @ np.linalg.solve(V, data.outcome) - b @ beta + np.linalg.slogdet(A)[1])
+            + (logs - 0.5 * (np.exp(logs) / scales) ** 2).sum()
+        )
         assert value[row] == approx(dense, abs=1e-8)
         assert mean[row] == approx(beta, abs=1e-9)
         assert cov[row] == approx(np.linalg.inv(A), abs=1e-10)
@@ -111,8 +126,10 @@ def test_90_percent_intervals_of_the_many_brew_pool_cover_90_percent() -> None:
         found = pool_brews(data, reference="r0")
         by_name = {one.recipe: one.effect for one in found.recipes}
         inside["recipes"] += [by_name[f"r{i}"].low <= effect <= by_name[f"r{i}"].high for i, effect in enumerate(effects) if i]
-        inside["spreads"] += [found.spreads[name].low <= true <= found.spreads[name].high
-                              for name, true in (("between trials", 0.8), ("between brews", 0.3))]
+        inside["spreads"] += [
+            found.spreads[name].low <= true <= found.spreads[name].high
+            for name, true in (("between trials", 0.8), ("between brews", 0.3))
+        ]
     assert 0.84 <= np.mean(inside["recipes"]) <= 0.96
     assert 0.84 <= np.mean(inside["spreads"]) <= 0.96
 
@@ -160,6 +177,7 @@ def test_asking_for_a_gpu_that_is_not_there_says_so() -> None:
 
 # -- network ---------------------------------------------------------------------------------------------------------
 
+
 def test_an_indirect_comparison_is_the_difference_and_its_variance_the_sum() -> None:
     # Bucher, Guyatt, Griffith & Walter 1997, J Clin Epidemiol 50:683: d_AB = d_AC - d_BC, variances add
     found = network([contrast("t1", "kelp", "plain", 0.5, 0.04), contrast("t2", "fish", "plain", 0.2, 0.05)], reference="plain")
@@ -189,9 +207,14 @@ def test_arms_that_share_a_standard_are_not_counted_twice() -> None:
 
 
 def test_disagreement_of_direct_and_indirect_evidence_is_found() -> None:
-    items = [contrast("a1", "kelp", "plain", 0.5, 0.003), contrast("a2", "kelp", "plain", 0.5, 0.003),
-             contrast("b1", "fish", "plain", 0.5, 0.003), contrast("b2", "fish", "plain", 0.5, 0.003),
-             contrast("c1", "kelp", "fish", 0.8, 0.003), contrast("c2", "kelp", "fish", 0.8, 0.003)]
+    items = [
+        contrast("a1", "kelp", "plain", 0.5, 0.003),
+        contrast("a2", "kelp", "plain", 0.5, 0.003),
+        contrast("b1", "fish", "plain", 0.5, 0.003),
+        contrast("b2", "fish", "plain", 0.5, 0.003),
+        contrast("c1", "kelp", "fish", 0.8, 0.003),
+        contrast("c2", "kelp", "fish", 0.8, 0.003),
+    ]
     pair = network(items, reference="plain").of("kelp", "fish")
     assert pair.direct == approx(0.8, abs=0.02) and pair.indirect == approx(0.0, abs=0.02)
     assert pair.disagree_p < 0.05
@@ -214,6 +237,7 @@ def test_mixed_outcomes_and_mixed_standards_are_refused() -> None:
 
 
 # -- flags, duplicates, the whole ---------------------------------------------------------------------------------------
+
 
 def test_one_brew_per_recipe_leaves_a_trial_out() -> None:
     marks = flags(contrast("t1", "kelp", "plain", 0.5, brews=1))
@@ -240,8 +264,9 @@ def test_the_same_readings_under_another_name_are_left_out() -> None:
 
 def test_two_contrasts_of_one_data_set_are_no_doubles() -> None:
     mark = evidence_hash([1.0])
-    kept, doubles = without_duplicates([contrast("t", name, "plain", effect, data_hash=mark)
-                                        for name, effect in (("kelp", 0.5), ("fish", 0.2))])
+    kept, doubles = without_duplicates(
+        [contrast("t", name, "plain", effect, data_hash=mark) for name, effect in (("kelp", 0.5), ("fish", 0.2))]
+    )
     assert len(kept) == 2 and not doubles
 
 

@@ -28,13 +28,14 @@ def bcg() -> SimpleNamespace:
     with (DATA / "bcg_colditz_1994.csv").open(newline="", encoding="utf-8") as stream:
         rows = list(csv.DictReader(stream))
     pairs = [risk_ratio(*(int(row[key]) for key in ("tpos", "tneg", "cpos", "cneg"))) for row in rows]
-    return SimpleNamespace(y=[pair[0] for pair in pairs], v=[pair[1] for pair in pairs],
-                           latitude=[float(row["ablat"]) for row in rows])
+    return SimpleNamespace(
+        y=[pair[0] for pair in pairs], v=[pair[1] for pair in pairs], latitude=[float(row["ablat"]) for row in rows]
+    )
 
 
 def test_effects_of_the_tables_are_those_of_metafor() -> None:
     data = bcg()
-    assert data.y[0] == approx(-0.8893113339, abs=5e-11)     # metafor 3.8-1 escalc(RR)
+    assert data.y[0] == approx(-0.8893113339, abs=5e-11)  # metafor 3.8-1 escalc(RR)
     assert data.v[0] == approx(0.3255847650, abs=5e-11)
     assert data.y[-1] == approx(-0.0173139482, abs=5e-11)
     assert data.v[-1] == approx(0.0714046597, abs=5e-11)
@@ -76,11 +77,11 @@ def test_regression_on_latitude_agrees_with_metafor() -> None:
 def test_small_study_checks_agree_with_metafor() -> None:
     data = bcg()
     found = small_studies(data.y, data.v)
-    assert found.statistic == approx(-0.8033, abs=5e-5)              # regtest()
+    assert found.statistic == approx(-0.8033, abs=5e-5)  # regtest()
     assert found.p == approx(0.4218, abs=5e-5)
     assert (found.limit, found.limit_low, found.limit_high) == approx((-0.5104, -1.1182, 0.0974), abs=5e-5)
-    assert (found.rank_tau, found.rank_p) == approx((0.0256, 0.9524), abs=5e-5)   # ranktest()
-    assert (found.missing, found.side) == (1, "right")               # trimfill()
+    assert (found.rank_tau, found.rank_p) == approx((0.0256, 0.9524), abs=5e-5)  # ranktest()
+    assert (found.missing, found.side) == (1, "right")  # trimfill()
     assert found.filled == approx(-0.6571, abs=5e-5)
     assert found.enough
 
@@ -89,7 +90,7 @@ def test_a_funnel_with_missing_small_null_trials_is_noticed() -> None:
     rng = np.random.default_rng(3)
     errors = rng.uniform(0.05, 0.6, 60)
     effects = rng.normal(0.0, errors)
-    seen = (effects > 0.6 * errors) | (errors < 0.12)                # small trials are published only if they shine
+    seen = (effects > 0.6 * errors) | (errors < 0.12)  # small trials are published only if they shine
     found = small_studies(effects[seen], errors[seen] ** 2)
     assert found.p < 0.05
     assert found.missing > 0 and found.side == "left"
@@ -114,7 +115,7 @@ def test_intervals_hold_their_level_for_few_trials_that_differ() -> None:
         inside += (found := pool(y, v)).low <= 0.2 <= found.high
         plain += (found := pool(y, v, method="EE", hartung_knapp=False)).low <= 0.2 <= found.high
     assert inside / runs >= 0.92
-    assert plain / runs < 0.85          # the check notices an interval that ignores how trials differ
+    assert plain / runs < 0.85  # the check notices an interval that ignores how trials differ
 
 
 def test_like_studies_have_no_spread_and_an_interval_from_zero() -> None:

@@ -138,8 +138,11 @@ def answers(home: Path) -> dict[str, list[Any]]:
     prepare(home)
     found: dict[str, list[Any]] = {}
     names = {
-        "home": str(home), "density": "1e8 5e7 2e8 /mL", "foods": " ".join(["fish", "kelp"] * 5),
-        "phases": " ".join(["early"] * 5 + ["late"] * 5), "code": "",
+        "home": str(home),
+        "density": "1e8 5e7 2e8 /mL",
+        "foods": " ".join(["fish", "kelp"] * 5),
+        "phases": " ".join(["early"] * 5 + ["late"] * 5),
+        "code": "",
     }
     for line in LINES.strip().splitlines():
         if "{code}" in line:
@@ -156,12 +159,24 @@ def answers(home: Path) -> dict[str, list[Any]]:
 
 
 ALONE = {
-    "oxygen": {"saturation", "probe", "sulphite", "steps", "ceiling", "splits", "air-or-food", "size", "scale", "hold", "foods",
-               "series"},
+    "oxygen": {
+        "saturation",
+        "probe",
+        "sulphite",
+        "steps",
+        "ceiling",
+        "splits",
+        "air-or-food",
+        "size",
+        "scale",
+        "hold",
+        "foods",
+        "series",
+    },
     "safety": {"chlorine", "sanitise", "lab", "mix", "cautions", "limits"},
     "report": {"check", "assay"},
     "assay": {"example", "tubes", "plates", "fields", "ratio", "compare", "addition", "carbon", "hyphae", "basis"},
-}   # commands that open no notebook
+}  # commands that open no notebook
 
 
 def _opens(words: list[str]) -> bool:

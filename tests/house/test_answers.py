@@ -52,7 +52,7 @@ def test_every_key_of_an_answer_has_its_meaning(answered: dict[str, list[Any]]) 
             if name == "notebook check":
                 answer = {**answer, "rows": None}
             if name == "notebook show" and isinstance(answer, dict) and "key" not in answer:
-                continue    # counts by noun
+                continue  # counts by noun
             found |= dict.fromkeys(keys_of(answer), name)
     assert {key: found[key] for key in unknown(set(found))} == {}
 

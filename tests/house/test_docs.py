@@ -22,7 +22,7 @@ WRITTEN = [path for path in sorted((ROOT / "docs" / "guide").glob("*.md")) if pa
 GUIDE = "\n".join(path.read_text(encoding="utf-8") for path in WRITTEN)
 GLOSSARY = (ROOT / "docs" / "glossary.md").read_text(encoding="utf-8")
 PAGES = [ROOT / "README.md", ROOT / "CONTRIBUTING.md", ROOT / "CHANGELOG.md", *sorted((ROOT / "docs").rglob("*.md"))]
-SILENT = {"serve", "completion"}     # they answer with a running server and an installed file
+SILENT = {"serve", "completion"}  # they answer with a running server and an installed file
 
 
 COMMANDS = dict(leaves(build()))
@@ -121,8 +121,10 @@ def test_lock_files_pin_every_package_by_hash_for_every_platform(lock: str) -> N
 def test_the_locks_agree_and_hold_what_the_package_asks_for() -> None:
     import tomllib
 
-    pins = [dict(re.findall(r"^([A-Za-z0-9_.-]+)(?:\[\w+\])?==(\S+)", (ROOT / lock).read_text(), flags=re.MULTILINE))
-            for lock in ("requirements.lock", "requirements-dev.lock")]
+    pins = [
+        dict(re.findall(r"^([A-Za-z0-9_.-]+)(?:\[\w+\])?==(\S+)", (ROOT / lock).read_text(), flags=re.MULTILINE))
+        for lock in ("requirements.lock", "requirements-dev.lock")
+    ]
     assert pins[0].items() <= pins[1].items()
     asked = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     for number, words in ((0, asked["dependencies"]), (1, asked["optional-dependencies"]["dev"])):

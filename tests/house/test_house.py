@@ -27,8 +27,21 @@ MAY_IMPORT: dict[str, set[str]] = {
     "notebook": {"errors", "units", "records"},
     "charts": BASE | {"assay", "oxygen", "inference", "decisions", "verdicts", "trials", "evidence"},
     "reports": BASE | {"assay", "inference", "decisions", "verdicts", "trials", "evidence", "safety", "charts"},
-    "desk": BASE | {"assay", "oxygen", "safety", "kinetics", "inference", "decisions", "verdicts", "trials", "evidence",
-                    "notebook", "charts", "reports"},
+    "desk": BASE
+    | {
+        "assay",
+        "oxygen",
+        "safety",
+        "kinetics",
+        "inference",
+        "decisions",
+        "verdicts",
+        "trials",
+        "evidence",
+        "notebook",
+        "charts",
+        "reports",
+    },
     "web": {"errors", "units", "records", "desk"},
     "cli": {"errors", "units", "records", "desk", "web"},
 }
@@ -100,7 +113,7 @@ def files_of(room: str, sources: dict[str, str]) -> dict[str, set[str]]:
 @pytest.mark.parametrize("room", MAY_IMPORT)
 def test_no_file_of_a_room_leads_back_to_itself(room: str) -> None:
     sources = {path.stem: path.read_text(encoding="utf-8") for path in (HOUSE / room).glob("*.py") if path.stem != "__init__"}
-    TopologicalSorter(files_of(room, sources)).prepare()    # raises and names the files of a circle
+    TopologicalSorter(files_of(room, sources)).prepare()  # raises and names the files of a circle
 
 
 def test_a_circle_of_files_is_noticed() -> None:

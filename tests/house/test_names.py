@@ -106,8 +106,16 @@ def noun(name: str) -> str:
 
 
 NOUNS = [noun(name) for name in records.__all__ if inspect.isclass(getattr(records, name))]
-CHOICES = [*records.ROLES, *records.METHODS, *records.DIFFUSERS, *records.QUESTIONS, *records.QUANTITIES, *records.CHANNELS,
-           *records.BASES, *OUTCOMES]
+CHOICES = [
+    *records.ROLES,
+    *records.METHODS,
+    *records.DIFFUSERS,
+    *records.QUESTIONS,
+    *records.QUANTITIES,
+    *records.CHANNELS,
+    *records.BASES,
+    *OUTCOMES,
+]
 
 
 @pytest.mark.parametrize("word", NOUNS)

@@ -57,9 +57,7 @@ def test_the_commands_of_a_study_answer_what_its_page_says(name: str, tmp_path: 
     assert len(said.splitlines()) == len(now.splitlines())
     drawn = {path.name for path in [*tmp_path.glob("*.svg"), *tmp_path.glob("*.png")]}
     slow = set(re.findall(r"call replay.*--picture (\S+)", said))
-    assert drawn | slow | {"report-page-1.png"} >= {
-        Path(path).name for path in re.findall(r"\((pictures/[^)]+)\)", said)
-    }
+    assert drawn | slow | {"report-page-1.png"} >= {Path(path).name for path in re.findall(r"\((pictures/[^)]+)\)", said)}
 
 
 @pytest.mark.slow
@@ -105,16 +103,12 @@ def test_the_prose_on_air_follows_from_the_runs() -> None:
     series = measure_series(RUNS.read_bytes(), RUNS.name, temperature_degc=22.0)
     sound = [item.report.estimate.kla_per_h for item in series.runs if item.sound and item.report is not None]
     assert (
-        f"{len(sound)} of the {len(series.runs)} runs hold; kLa goes from {min(sound):.0f} to {max(sound):.0f} per hour"
-        in text
+        f"{len(sound)} of the {len(series.runs)} runs hold; kLa goes from {min(sound):.0f} to {max(sound):.0f} per hour" in text
     )
     alone = [item.run for item in series.runs if not item.sound and item.report is not None and not own_faults(item)]
     assert alone == ["575", "800", "825"] and "three of these six show it only beside" in text
     ends_early = [item for item in series.runs if item.report and "stopped early" in names(item)]
-    assert (
-        len(ends_early) / len(series.runs) == pytest.approx(2 / 3, abs=0.05)
-        and "Two of three runs end below 60 %" in text
-    )
+    assert len(ends_early) / len(series.runs) == pytest.approx(2 / 3, abs=0.05) and "Two of three runs end below 60 %" in text
     assert f"twice the air gave about {2**series.exponent:.1f} times the transfer" in text
     # At 20 degC and 1 atm a mol of gas fills 24.06 L (ideal gas); 350 umol/s go into 4 L.
     assert f"{350e-6 * 24.06 * 60.0:.1f} L of air a minute" in text

@@ -62,12 +62,7 @@ def test_impossible_values_entries_before_the_start_and_holes_are_survived():
     kept = (times < 5.0) | (times > 12.0)
     seen = thin(values[kept], times[kept])
     words = " ".join(seen.notes)
-    assert (
-        "no brew can have" in words
-        and "without a number" in words
-        and "before the start" in words
-        and "silent" in words
-    )
+    assert "no brew can have" in words and "without a number" in words and "before the start" in words and "silent" in words
     assert np.abs(seen.values - smooth(GRID[seen.index])).max() < 0.3
 
 
@@ -89,9 +84,7 @@ def test_the_generalised_log_has_unit_error_near_zero_and_far_above():
     scale, constant = np.array([0.25]), np.array([4.0])
     for value, expected in ((0.0, 1.0 / 4.0), (4000.0, 1.0 / (0.25 * 4000.0))):
         step = 1e-4 * max(value, 1.0)
-        rise = generalised_log(np.array([value + step]), scale, constant) - generalised_log(
-            np.array([value]), scale, constant
-        )
+        rise = generalised_log(np.array([value + step]), scale, constant) - generalised_log(np.array([value]), scale, constant)
         assert rise[0] / step == pytest.approx(expected, rel=1e-3)
 
 
@@ -152,10 +145,7 @@ def test_a_colour_test_without_a_killed_control_says_so_and_is_trusted_less():
 
 
 def test_one_gross_test_does_not_take_over():
-    good = [
-        Measurement(elapsed_h=h, value=v, error=ERROR)
-        for h, v in ((1.0, 30.0), (6.0, 60.0), (12.0, 130.0), (18.0, 190.0))
-    ]
+    good = [Measurement(elapsed_h=h, value=v, error=ERROR) for h, v in ((1.0, 30.0), (6.0, 60.0), (12.0, 130.0), (18.0, 190.0))]
     bad = [*good, Measurement(elapsed_h=15.0, value=9.0, error=ERROR)]
 
     def at_18(rows):

@@ -76,9 +76,7 @@ def test_a_log_full_of_faults_is_survived():
 def test_earlier_brews_of_the_same_recipe_sharpen_the_forecast_and_others_less():
     truths = simulate_brews(STORY, 3, seed=21)
     rng = np.random.default_rng(2)
-    done = [
-        infer_brew(replace(STORY, measurements=t.measure(rng, *kits(1.0, 6.0, 12.0, 18.0, 24.0, 36.0)))) for t in truths
-    ]
+    done = [infer_brew(replace(STORY, measurements=t.measure(rng, *kits(1.0, 6.0, 12.0, 18.0, 24.0, 36.0)))) for t in truths]
     bare = infer_brew(STORY)
     alike = [d.as_past(same_compost=True, same_recipe=True, same_vessel=True) for d in done]
     unlike = [d.as_past(same_compost=False, same_recipe=False, same_vessel=False) for d in done]

@@ -35,7 +35,16 @@ def furnish(book: Notebook, brew: str = "b1") -> None:
 
 def reading(key: str, *, brew: str = "b1", hour: float = 1.0, signal: float = 12.5, **rest: object) -> Reading:
     """A reading with all that the test does not care about filled in."""
-    return Reading(**{
-        "key": key, "brew": brew, "assay": "card", "role": "sample", "elapsed_h": hour, "signal": signal, "unit": "ug C/mL",
-        "typed_as": f"{signal:g}", **rest,
-    })
+    return Reading(
+        **{
+            "key": key,
+            "brew": brew,
+            "assay": "card",
+            "role": "sample",
+            "elapsed_h": hour,
+            "signal": signal,
+            "unit": "ug C/mL",
+            "typed_as": f"{signal:g}",
+            **rest,
+        }
+    )

@@ -45,7 +45,7 @@ def test_restoring_brings_back_what_was_and_keeps_what_is(notebook: Notebook, wh
     with open_notebook(where, at=NOW) as restored:
         assert fingerprint(restored) == then
         assert check(restored) == []
-        restored.add_reading(reading("r2"), at=NOW)      # numbering goes on
+        restored.add_reading(reading("r2"), at=NOW)  # numbering goes on
         assert [line.key for line in restored.audit() if line.did == "restore"] == [copy.name]
     with open_notebook(before, at=NOW) as other:
         assert fingerprint(other) == now
@@ -63,13 +63,16 @@ def test_restoring_from_no_copy_is_refused_and_changes_nothing(notebook: Noteboo
     assert fingerprint(notebook) == then
 
 
-@pytest.mark.parametrize(("damage", "said"), [
-    ("update readings set payload = replace(payload, '12.5', '13.5')", "'r1' of readings is not what was written"),
-    ("update readings set elapsed_h = 7.0", "its column elapsed_h says 7.0"),
-    ("update composts set payload = '{'", "cannot be read"),
-    ("update log_chunks set points = 3", "oxygen log of 'b1' is damaged"),
-    ("update kept set payload = replace(payload, '1.0', '2.0')", "is not what was kept"),
-])
+@pytest.mark.parametrize(
+    ("damage", "said"),
+    [
+        ("update readings set payload = replace(payload, '12.5', '13.5')", "'r1' of readings is not what was written"),
+        ("update readings set elapsed_h = 7.0", "its column elapsed_h says 7.0"),
+        ("update composts set payload = '{'", "cannot be read"),
+        ("update log_chunks set points = 3", "oxygen log of 'b1' is damaged"),
+        ("update kept set payload = replace(payload, '1.0', '2.0')", "is not what was kept"),
+    ],
+)
 def test_the_check_notices_damage(notebook: Notebook, damage: str, said: str) -> None:
     assert check(filled(notebook)) == []
     with notebook.store.writing() as connection:
@@ -93,7 +96,7 @@ def test_damaged_pages_of_a_file_are_noticed(tmp_path: Path) -> None:
         book.store.engine.dispose()
         content = bytearray(path.read_bytes())
         middle = len(content) // 2
-        content[middle:middle + 6000] = b"\x00" * 6000
+        content[middle : middle + 6000] = b"\x00" * 6000
         path.write_bytes(content)
         try:
             assert check(book) != []

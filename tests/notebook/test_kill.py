@@ -25,7 +25,10 @@ pytestmark = pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="this sys
 
 def start(where: str, seed: int) -> subprocess.Popen[str]:
     return subprocess.Popen(
-        [sys.executable, "-m", "tests.notebook.writer", where, str(seed)], stdout=subprocess.PIPE, text=True, cwd=ROOT,
+        [sys.executable, "-m", "tests.notebook.writer", where, str(seed)],
+        stdout=subprocess.PIPE,
+        text=True,
+        cwd=ROOT,
         env={**os.environ, "PYTHONUNBUFFERED": "1"},
     )
 
@@ -60,7 +63,7 @@ def test_nothing_acknowledged_is_lost_and_nothing_is_half_there(where: str, seed
         number, kind = line.split()
         acknowledged.append((int(number), kind))
         if len(acknowledged) == stop_after:
-            time.sleep(rng.random() * 0.004)      # somewhere inside one of the next writes
+            time.sleep(rng.random() * 0.004)  # somewhere inside one of the next writes
             os.kill(writer.pid, signal.SIGKILL)
             break
     acknowledged += [(int(line.split()[0]), line.split()[1]) for line in writer.stdout.read().splitlines()]
@@ -68,7 +71,7 @@ def test_nothing_acknowledged_is_lost_and_nothing_is_half_there(where: str, seed
 
     script = random.Random(seed)
     kinds = [script.choice(["reading", "correction", "log", "kept", "import"]) for _ in range(WRITES)]
-    assert kinds[:len(acknowledged)] == [kind for _, kind in acknowledged]
+    assert kinds[: len(acknowledged)] == [kind for _, kind in acknowledged]
     with open_notebook(where, at=NOW) as book:
         assert check(book) == []
         for number, kind in acknowledged:

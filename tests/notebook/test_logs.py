@@ -27,15 +27,18 @@ def test_a_reading_a_second_for_72_hours_on_four_channels_comes_back_whole_and_s
         short = notebook.log_envelope("b1", channel, buckets=600)
         assert short.points.sum() == len(hours)
         assert np.all((short.low <= short.mean) & (short.mean <= short.high))
-        assert (short.low.min(), short.high.max()) == (values.min(), values.max())    # no spike is smoothed away
+        assert (short.low.min(), short.high.max()) == (values.min(), values.max())  # no spike is smoothed away
 
 
 def test_an_envelope_is_what_a_plain_count_gives(notebook: Notebook) -> None:
     notebook.append_log(log_of(np.array([0.0, 0.5, 1.0, 3.0, 4.0]), np.array([5.0, 7.0, 6.0, 2.0, 4.0])), at=NOW)
-    short = notebook.log_envelope("b1", "oxygen", buckets=2)      # 0 to 2 h and 2 to 4 h
+    short = notebook.log_envelope("b1", "oxygen", buckets=2)  # 0 to 2 h and 2 to 4 h
     assert short.elapsed_h.tolist() == [1.0, 3.0]
     assert (short.low.tolist(), short.high.tolist(), short.mean.tolist(), short.points.tolist()) == (
-        [5.0, 2.0], [7.0, 4.0], [6.0, 3.0], [3, 2],
+        [5.0, 2.0],
+        [7.0, 4.0],
+        [6.0, 3.0],
+        [3, 2],
     )
 
 

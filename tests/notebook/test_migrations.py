@@ -31,8 +31,10 @@ def test_the_schema_we_name_is_the_newest_migration() -> None:
 def test_migrations_lead_to_the_tables_that_the_program_uses(notebook: Notebook) -> None:
     with notebook.store.reading() as connection:
         differences = compare_metadata(MigrationContext.configure(connection), schema.metadata)
-        columns = {table: {column["name"]: bool(column["nullable"]) for column in sa.inspect(connection).get_columns(table)}
-                   for table in schema.metadata.tables}
+        columns = {
+            table: {column["name"]: bool(column["nullable"]) for column in sa.inspect(connection).get_columns(table)}
+            for table in schema.metadata.tables
+        }
     assert [item for item in differences if "index" in str(item[0]) or "table" in str(item[0]) or "column" in str(item[0])] == []
     for name, table in schema.metadata.tables.items():
         assert columns[name] == {column.name: bool(column.nullable) for column in table.columns}, name
@@ -74,7 +76,7 @@ def test_a_failed_migration_leaves_the_notebook_as_it_was(tmp_path: Path, monkey
     def broken(*_: object, **__: object) -> None:
         raise RuntimeError("the power went out")
 
-    monkeypatch.setattr(op, "create_index", broken)      # the table of 0002 is made by then, its index is not
+    monkeypatch.setattr(op, "create_index", broken)  # the table of 0002 is made by then, its index is not
     with pytest.raises(RuntimeError):
         open_notebook(mine, at=NOW)
     with sqlite3.connect(mine) as after, sqlite3.connect(FROZEN[0]) as frozen:

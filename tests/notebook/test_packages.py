@@ -23,12 +23,27 @@ def full(notebook: Notebook) -> Notebook:
     arms = (Arm(key="a", recipe="plain", levels={"kelp": 1.5}),)
     notebook.add(Trial(key="t1", name="Trial", question="two recipes", arms=arms), at=NOW)
     notebook.add(Brew(key="in-trial", name="In", recipe="plain", vessel="barrel", started_at=NOW, trial="t1", arm="a"), at=NOW)
-    notebook.add(RunSheet(trial="t1", seed=4, brews=(PlannedBrew(
-        brew="in-trial", arm="a", block="1", vessel="barrel", starts_at=NOW, blind_code="T1",
-        samples=(PlannedSample(elapsed_h=4.0, controls=("blank",)),),
-    ),)), at=NOW)
+    notebook.add(
+        RunSheet(
+            trial="t1",
+            seed=4,
+            brews=(
+                PlannedBrew(
+                    brew="in-trial",
+                    arm="a",
+                    block="1",
+                    vessel="barrel",
+                    starts_at=NOW,
+                    blind_code="T1",
+                    samples=(PlannedSample(elapsed_h=4.0, controls=("blank",)),),
+                ),
+            ),
+        ),
+        at=NOW,
+    )
     for item in (
-        reading("z-old", brew="in-trial", signal=0.1 + 0.2), reading("a-new", brew="in-trial", signal=1e-7, replaces="z-old"),
+        reading("z-old", brew="in-trial", signal=0.1 + 0.2),
+        reading("a-new", brew="in-trial", signal=1e-7, replaces="z-old"),
         reading("odd", notes="=1+1", operator="'quoted", typed_as="<3", below_detection=True, entered_at=NOW),
         reading("study", brew="", role="standard", notes='two\nlines, "quoted"; ümlaut'),
     ):
@@ -120,17 +135,24 @@ def _bomb(files: dict[str, bytes]) -> None:
     files["data/readings.csv"] = b"0" * 60_000_000
 
 
-@pytest.mark.parametrize(("change", "said"), [
-    (lambda files: files.update({"../../etc/x": b""}), "outside itself"),
-    (lambda files: files.update({"/abs": b""}), "outside itself"),
-    (lambda files: files.update({"C:\\x": b""}), "outside itself"),
-    (_bomb, "would unpack to"),
-    (lambda files: files.pop("data/readings.csv"), "lacks the file"),
-    (lambda files: files.update({"data/readings.csv": files["data/readings.csv"].replace(b"1e-07", b"2e-07")}), "hash differs"),
-    (lambda files: files.pop("datapackage.json"), "no datapackage.json"),
-    (lambda files: files.update({"datapackage.json": b"[1]"}), "not written by"),
-    (lambda files: files.update({"datapackage.json": b"{"}), "cannot be read"),
-], ids=["climbs", "absolute", "drive", "bomb", "missing", "tampered", "bare", "strange", "broken"])
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        (lambda files: files.update({"../../etc/x": b""}), "outside itself"),
+        (lambda files: files.update({"/abs": b""}), "outside itself"),
+        (lambda files: files.update({"C:\\x": b""}), "outside itself"),
+        (_bomb, "would unpack to"),
+        (lambda files: files.pop("data/readings.csv"), "lacks the file"),
+        (
+            lambda files: files.update({"data/readings.csv": files["data/readings.csv"].replace(b"1e-07", b"2e-07")}),
+            "hash differs",
+        ),
+        (lambda files: files.pop("datapackage.json"), "no datapackage.json"),
+        (lambda files: files.update({"datapackage.json": b"[1]"}), "not written by"),
+        (lambda files: files.update({"datapackage.json": b"{"}), "cannot be read"),
+    ],
+    ids=["climbs", "absolute", "drive", "bomb", "missing", "tampered", "bare", "strange", "broken"],
+)
 def test_a_harmful_or_damaged_package_is_refused(full: Notebook, empty: Notebook, change, said: str) -> None:
     before = fingerprint(empty)
     with pytest.raises(ImportFault, match=said):
@@ -147,8 +169,22 @@ def test_something_that_is_no_zip_is_refused(empty: Notebook, content: bytes) ->
 def test_every_field_of_a_reading_survives(empty: Notebook, tmp_path: Path) -> None:
     furnish(empty)
     odd = Reading(
-        key="all", brew="b1", assay="card", role="spike", elapsed_h=-0.25, signal=-1.5, unit="ug C/mL", typed_as="-1,5",
-        dilution=10.5, replicate=3, sample="s", above_range=True, operator="@x", kit_lot="+1", entered_at=NOW, notes="\t'",
+        key="all",
+        brew="b1",
+        assay="card",
+        role="spike",
+        elapsed_h=-0.25,
+        signal=-1.5,
+        unit="ug C/mL",
+        typed_as="-1,5",
+        dilution=10.5,
+        replicate=3,
+        sample="s",
+        above_range=True,
+        operator="@x",
+        kit_lot="+1",
+        entered_at=NOW,
+        notes="\t'",
     )
     empty.add_reading(odd, at=NOW)
     with open_notebook(tmp_path / "other.notebook", at=NOW) as other:

@@ -40,11 +40,15 @@ def test_a_change_that_changes_nothing_leaves_no_trace(notebook: Notebook) -> No
     assert notebook.last_change() == before
 
 
-@pytest.mark.parametrize("record", [
-    Recipe(key="lost", name="Lost", compost="no-heap", compost_g_per_l=10.0),
-    Sample(key="s", brew="no-brew", elapsed_h=1.0),
-    Harvest(brew="no-brew", elapsed_h=1.0),
-], ids=lambda item: type(item).__name__)
+@pytest.mark.parametrize(
+    "record",
+    [
+        Recipe(key="lost", name="Lost", compost="no-heap", compost_g_per_l=10.0),
+        Sample(key="s", brew="no-brew", elapsed_h=1.0),
+        Harvest(brew="no-brew", elapsed_h=1.0),
+    ],
+    ids=lambda item: type(item).__name__,
+)
 def test_a_record_about_something_unknown_is_refused(notebook: Notebook, record: object) -> None:
     with pytest.raises(NotFound):
         notebook.add(record, at=NOW)
@@ -115,7 +119,7 @@ def test_two_phones_that_send_at_once_both_get_in_and_a_doubled_form_once(notebo
     for thread in threads:
         thread.join()
     assert faults == []
-    assert len(notebook.readings("b1")) == 30   # the first two phones sent the same ten forms
+    assert len(notebook.readings("b1")) == 30  # the first two phones sent the same ten forms
 
 
 def test_history_gives_everything_of_a_brew_in_one_call(notebook: Notebook) -> None:

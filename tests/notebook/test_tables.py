@@ -37,7 +37,7 @@ def test_units_of_a_header_are_converted_to_house_units() -> None:
     _, rows = understood("minutes,DO [umol/L],Temp [degF],EC [mS/cm],pH\n30,250,68,1.2,6.5\n")
     probes = {probe.channel: probe for probe in rows.probes}
     assert probes["oxygen"].elapsed_h == [0.5]
-    assert probes["oxygen"].values == [pytest.approx(7.9995)]       # 31.998 g/mol of oxygen
+    assert probes["oxygen"].values == [pytest.approx(7.9995)]  # 31.998 g/mol of oxygen
     assert probes["temperature"].values == [pytest.approx(20.0)]
     assert (probes["conductivity"].values, probes["pH"].values) == ([1200.0], [6.5])
 
@@ -63,12 +63,15 @@ def test_a_bare_unit_is_asked_for_and_never_guessed() -> None:
     assert read_rows(table, settled).probes[0].unit == "% saturation"
 
 
-@pytest.mark.parametrize(("cells", "day_first", "asked"), [
-    (["03/04/2026 08:00", "04/04/2026 08:00"], None, True),
-    (["03/04/2026 08:00", "13/04/2026 08:00"], True, False),
-    (["04/13/2026 08:00", "04/14/2026 08:00"], False, False),
-    (["03.04.2026 08:00", "04.04.2026 08:00"], None, False),
-])
+@pytest.mark.parametrize(
+    ("cells", "day_first", "asked"),
+    [
+        (["03/04/2026 08:00", "04/04/2026 08:00"], None, True),
+        (["03/04/2026 08:00", "13/04/2026 08:00"], True, False),
+        (["04/13/2026 08:00", "04/14/2026 08:00"], False, False),
+        (["03.04.2026 08:00", "04.04.2026 08:00"], None, False),
+    ],
+)
 def test_dates_that_read_two_ways_are_asked_about(cells: list[str], day_first: bool | None, asked: bool) -> None:
     table = read_table(("when;oxygen mg/L;x\n" + "".join(f"{cell};8;\n" for cell in cells)).encode(), "x.csv")
     mapping = mend_mapping(table, guess_mapping(table), {"when": "clock"}, zone="UTC")
@@ -96,14 +99,20 @@ def test_a_bad_row_is_named_with_column_reason_and_remedy_and_the_good_ones_stay
         "x,3,sample,1,7\n,3,sample,1,7\n5,<3,killed,1,400\n6,,,,\n"
     )
     assert [(fault.row, fault.column) for fault in rows.faults] == [
-        (3, "biomass (ug C/mL)"), (4, "role"), (5, "dilution"), (6, "hours"), (7, "hours"), (8, "DO mg/L"),
+        (3, "biomass (ug C/mL)"),
+        (4, "role"),
+        (5, "dilution"),
+        (6, "hours"),
+        (7, "hours"),
+        (8, "DO mg/L"),
     ]
     assert all(fault.reason and fault.remedy for fault in rows.faults)
     assert [(row.row, row.value, row.role, row.dilution, row.below_detection) for row in rows.results] == [
-        (2, 12.5, "sample", 10.0, False), (8, 3.0, "killed control", 1.0, True),
+        (2, 12.5, "sample", 10.0, False),
+        (8, 3.0, "killed control", 1.0, True),
     ]
     assert rows.empty == 1
-    assert rows.probes[0].values == [8.0, 7.0, 7.0, 7.0]    # the probe's cells of rows with a bad test are good
+    assert rows.probes[0].values == [8.0, 7.0, 7.0, 7.0]  # the probe's cells of rows with a bad test are good
 
 
 def test_thousands_are_told_from_decimals_by_the_rest_of_the_file() -> None:
@@ -136,14 +145,17 @@ def test_spreadsheet_dates_keep_their_time(tmp_path) -> None:
     assert rows.probes[0].clocks == [datetime(2026, 5, 1, 6, 30, tzinfo=UTC)]
 
 
-@pytest.mark.parametrize(("content", "name", "said"), [
-    (b"", "x.csv", "no table"),
-    (b"hours,value\n", "x.csv", "no table"),
-    (b"1,2\n3,4\n", "x.csv", "no row of column names"),
-    (b"\x00\x01\x02" * 50, "x.csv", "no text"),
-    (b"PK\x03\x04 broken", "x.xlsx", "damaged"),
-    (b"not a spreadsheet", "x.xlsx", "cannot be read as a spreadsheet"),
-])
+@pytest.mark.parametrize(
+    ("content", "name", "said"),
+    [
+        (b"", "x.csv", "no table"),
+        (b"hours,value\n", "x.csv", "no table"),
+        (b"1,2\n3,4\n", "x.csv", "no row of column names"),
+        (b"\x00\x01\x02" * 50, "x.csv", "no text"),
+        (b"PK\x03\x04 broken", "x.xlsx", "damaged"),
+        (b"not a spreadsheet", "x.xlsx", "cannot be read as a spreadsheet"),
+    ],
+)
 def test_what_is_no_table_is_refused_with_what_to_do(content: bytes, name: str, said: str) -> None:
     with pytest.raises(ImportFault, match=said) as caught:
         read_table(content, name)

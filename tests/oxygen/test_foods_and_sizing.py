@@ -96,9 +96,10 @@ def test_the_balance_says_what_the_trade_says_of_molasses() -> None:
     # kLa 10/h at a floor of 6 mg/L: 0.1 % (1.4 g/L) is carried, 1 % (14 g/L) is far beyond.
     ceiling = balance_ceiling_g_per_l(FOODS["molasses"], kla_per_h=10.0, saturation_mg_per_l=9.09, floor_mg_per_l=6.0, hours=24.0)
     assert 1.4 * 0.8 < ceiling < 14.0 / 3.0
-    assert balance_ceiling_g_per_l(
-        FOODS["rock-dust"], kla_per_h=10.0, saturation_mg_per_l=9.09, floor_mg_per_l=6.0, hours=24.0
-    ) == math.inf
+    assert (
+        balance_ceiling_g_per_l(FOODS["rock-dust"], kla_per_h=10.0, saturation_mg_per_l=9.09, floor_mg_per_l=6.0, hours=24.0)
+        == math.inf
+    )
     with pytest.raises(OutsideValidity):
         balance_ceiling_g_per_l(FOODS["molasses"], kla_per_h=10.0, saturation_mg_per_l=9.09, floor_mg_per_l=9.5, hours=24.0)
 
@@ -178,6 +179,7 @@ def test_changes_are_judged_by_the_floor_then_by_biomass() -> None:
 
 
 # ---- air ----
+
 
 def in_2019(flow_umol_per_s: float) -> Vessel:
     # 4 L by the course's prelab; depth is not given, 0.2 m suits a 4 L jar. 24.2 L/mol at 22 degC.
@@ -271,6 +273,7 @@ def test_needed_transfer_turns_the_balance_round() -> None:
 
 
 # ---- probes and chemicals ----
+
 
 def test_a_probe_that_is_right_is_sound_and_one_that_is_not_says_how() -> None:
     assert check_probe(9.05, 20.0, zero_mg_per_l=0.05).sound

@@ -34,8 +34,11 @@ def run(food: float, oxygen: float, hours: float, **parameters: float) -> np.nda
     start[0, [BACTERIA, FOOD, OXYGEN, STATES.index("readiness")]] = 0.01, food, oxygen, 1.0
     times = np.array([0.0, hours])
     around = Surroundings(
-        times_h=times, temperature_degc=np.full(2, 20.0), saturation_mg_per_l=np.full(2, saturation_mg_per_l(20.0)),
-        added_food_mg_c_per_l=np.zeros(2), added_slow_mg_c_per_l=np.zeros(2),
+        times_h=times,
+        temperature_degc=np.full(2, 20.0),
+        saturation_mg_per_l=np.full(2, saturation_mg_per_l(20.0)),
+        added_food_mg_c_per_l=np.zeros(2),
+        added_slow_mg_c_per_l=np.zeros(2),
     )
     return simulate(start, np.array([[values[name] for name in PARAMETERS]]), np.array([-6.0]), around, tolerance=1e-8)[0]
 

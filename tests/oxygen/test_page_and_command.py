@@ -112,9 +112,13 @@ def test_probe_size_and_foods_answer(browser: TestClient) -> None:
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["saturation", "--temperature", "20 degC"], "9.09 mg/L"), (["hold", "7 mg/L", "10"], "42.0 min"),
-        (["sulphite", "4 L", "7.558 mg/L"], "Cobalt"), (["foods"], "kelp-meal"), (["foods", "molasses"], "carbon [g C/g]: 0.25"),
-        (["size", "--need", "20 /h"], "fine bubble"), (["scale", "1000 L"], "1000 L, 1.11 m deep"),
+        (["saturation", "--temperature", "20 degC"], "9.09 mg/L"),
+        (["hold", "7 mg/L", "10"], "42.0 min"),
+        (["sulphite", "4 L", "7.558 mg/L"], "Cobalt"),
+        (["foods"], "kelp-meal"),
+        (["foods", "molasses"], "carbon [g C/g]: 0.25"),
+        (["size", "--need", "20 /h"], "fine bubble"),
+        (["scale", "1000 L"], "1000 L, 1.11 m deep"),
         (["ceiling", "--kla", "30 /h", "--draws", "100"], "The air carries"),
         (["splits", "1 g/L", "--kla", "30 /h", "--draws", "50"], "four quarters"),
         (["air-or-food", "2 g/L", "--kla", "30 /h", "--draws", "100"], "half the food"),

@@ -120,8 +120,12 @@ def test_air_for_a_recipe_is_just_enough() -> None:
 @pytest.mark.parametrize(
     ("fields", "fault"),
     [
-        ({"food": "mollases"}, NotFound), ({"volume": "20"}, NotAQuantity), ({"diffuser": "sieve"}, NotAQuantity),
-        ({"others": "kelp-meal"}, NotAQuantity), ({"hours": "900 h"}, NotAQuantity), ({"feeds": "-3"}, NotAQuantity),
+        ({"food": "mollases"}, NotFound),
+        ({"volume": "20"}, NotAQuantity),
+        ({"diffuser": "sieve"}, NotAQuantity),
+        ({"others": "kelp-meal"}, NotAQuantity),
+        ({"hours": "900 h"}, NotAQuantity),
+        ({"feeds": "-3"}, NotAQuantity),
         ({"kla": "fast"}, NotAQuantity),
     ],
 )
@@ -141,6 +145,7 @@ def test_typed_texts_become_the_question() -> None:
 
 
 # ---- runs from text, and the notebook ----
+
 
 def as_text(times_h, values, head: str = "time [s],oxygen [mg/L]", factor: float = 3600.0, mark: str = ",") -> str:
     rows = [f"{factor * time:.6g}{mark}{value:.4f}" for time, value in zip(times_h, values, strict=True)]

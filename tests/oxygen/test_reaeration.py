@@ -148,7 +148,7 @@ def test_a_probe_that_never_rises_is_named() -> None:
 def test_residual_sulphite_is_named() -> None:
     def change(_: float, state: np.ndarray) -> list[float]:
         oxygen, sulphite = state
-        eaten = 25.0 * max(sulphite, 0.0) * oxygen / (oxygen + 0.2)     # slow oxidation without a catalyst
+        eaten = 25.0 * max(sulphite, 0.0) * oxygen / (oxygen + 0.2)  # slow oxidation without a catalyst
         return [15.0 * (9.09 - oxygen) - eaten, -eaten]
 
     times = np.arange(0.0, 0.35, 5.0 / 3600.0)

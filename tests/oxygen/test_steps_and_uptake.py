@@ -69,8 +69,11 @@ def brew_log(kla: float = 20.0, sd: float = 0.05, seed: int = 2):
     uptake = 4.0 + 40.0 * np.exp(-0.5 * ((times - 12.0) / 3.0) ** 2)
     saturation = saturation_mg_per_l(20.0)
     path = solve_ivp(
-        lambda time, oxygen: [kla * (saturation - oxygen[0]) - np.interp(time, times, uptake)], (0.0, 24.0),
-        [saturation - uptake[0] / kla], t_eval=times, rtol=1e-8,
+        lambda time, oxygen: [kla * (saturation - oxygen[0]) - np.interp(time, times, uptake)],
+        (0.0, 24.0),
+        [saturation - uptake[0] / kla],
+        t_eval=times,
+        rtol=1e-8,
     ).y[0]
     return times, path + sd * np.random.default_rng(seed).standard_normal(len(times)), uptake
 
@@ -113,7 +116,10 @@ def test_holding_time_of_the_worked_examples(oxygen: float, uptake: float, minut
 def test_holding_time_with_a_surface_agrees_with_a_reference_solver() -> None:
     uptake, surface, saturation = 12.0, 0.5, 9.0
     path = solve_ivp(
-        lambda _, oxygen: [surface * (saturation - oxygen[0]) - uptake], (0.0, 3.0), [7.0], rtol=1e-10,
+        lambda _, oxygen: [surface * (saturation - oxygen[0]) - uptake],
+        (0.0, 3.0),
+        [7.0],
+        rtol=1e-10,
         events=lambda _, oxygen: oxygen[0] - 2.0,
     )
     result = holding_time(7.0, uptake, floor_mg_per_l=2.0, surface_per_h=surface, saturation_mg_per_l=saturation)

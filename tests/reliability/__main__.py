@@ -63,9 +63,7 @@ def kill(long: bool) -> int:
             for seed in range(1, rounds + 1):
                 with ExitStack() as mine:
                     kill_once(new(mine, f"kill{seed}"), seed)
-            print(
-                f"| kill -9 of a writer, {name} | {rounds} rounds | {time.perf_counter() - began:.0f} s | 0 lost, 0 in part |"
-            )
+            print(f"| kill -9 of a writer, {name} | {rounds} rounds | {time.perf_counter() - began:.0f} s | 0 lost, 0 in part |")
     return 0
 
 

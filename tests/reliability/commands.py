@@ -125,9 +125,7 @@ def _lay_out(folder: Path) -> None:
         "compost_g_per_l": 50,
         "foods": [{"food": "molasses", "g_per_l": 1}],
     }
-    judged = "arm,value,unit\n" + "\n".join(
-        f"{arm},{10 + 3 * (arm == 'b') + n},{arm}{n}" for arm in "ab" for n in range(4)
-    )
+    judged = "arm,value,unit\n" + "\n".join(f"{arm},{10 + 3 * (arm == 'b') + n},{arm}{n}" for arm in "ab" for n in range(4))
     for name, content in (
         ("recipe.json", json.dumps(recipe).encode()),
         ("log.csv", TABLE),

@@ -48,9 +48,7 @@ def small_disk(folder: Path, *, size: str = "3m") -> Iterator[Disk]:
     folder.mkdir(parents=True, exist_ok=True)
     if not sys.platform.startswith("linux") or os.geteuid() != 0:
         pytest.skip("only the administrator of a Linux machine can mount a small disk")
-    mounted = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", folder], capture_output=True, text=True
-    )
+    mounted = subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", folder], capture_output=True, text=True)
     if mounted.returncode:
         pytest.skip(f"no disk can be mounted here: {mounted.stderr.strip()}")
     try:

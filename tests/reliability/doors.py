@@ -100,9 +100,7 @@ def web_parsers(world: World) -> Iterator[Parser]:
         quick=40,
         long=2000,
         read=lambda body: _usable(
-            world.client.post(
-                "/log/points?channel=oxygen&unit=mg/L", content=body, headers={"authorization": f"Bearer {token}"}
-            )
+            world.client.post("/log/points?channel=oxygen&unit=mg/L", content=body, headers={"authorization": f"Bearer {token}"})
         ),
     )
     yield Parser(

@@ -105,9 +105,7 @@ def forms() -> tuple[Form, ...]:
             fields={"asked": "plates", "plates": "0.01:120 0.001:14", "rule": "10-300"},
             writes=False,
         ),
-        Form(
-            address="/assay/count", fields={"asked": "fields", "counts": "12 15 9", "volume_ml": "0.0001"}, writes=False
-        ),
+        Form(address="/assay/count", fields={"asked": "fields", "counts": "12 15 9", "volume_ml": "0.0001"}, writes=False),
         Form(
             address="/assay/count",
             writes=False,

@@ -49,11 +49,7 @@ def spoil_text(rng: random.Random, text: str) -> str:
         elif how == 2:
             text = text[:a] + text[b:]
         elif how == 3:
-            text = (
-                text[:a]
-                + chr(rng.choice((rng.randrange(32), rng.randrange(128), rng.randrange(0x3000))))
-                + text[a + 1 :]
-            )
+            text = text[:a] + chr(rng.choice((rng.randrange(32), rng.randrange(128), rng.randrange(0x3000)))) + text[a + 1 :]
         elif how == 4:
             text = text[:b] + text[a:b] * rng.choice((1, 2, 50)) + text[b:]
         elif how == 5:
@@ -217,9 +213,7 @@ def _one(parser: Parser, given: Any, tally: Tally) -> None:
         place = traceback.extract_tb(fault.__traceback__)[-1]
         ours = [frame for frame in traceback.extract_tb(fault.__traceback__) if "aerobe" in frame.filename]
         where = ours[-1] if ours else place
-        said = (
-            f"{type(fault).__name__}: {str(fault)[:150]} at {where.filename.rsplit('/aerobe/', 1)[-1]}:{where.lineno}"
-        )
+        said = f"{type(fault).__name__}: {str(fault)[:150]} at {where.filename.rsplit('/aerobe/', 1)[-1]}:{where.lineno}"
     took = time.process_time() - began
     tally.slowest_s = max(tally.slowest_s, took)
     if not said and took > parser.slow_s:

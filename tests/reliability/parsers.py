@@ -55,9 +55,7 @@ def parsers(folder: Path) -> Iterator[Parser]:
 
 
 def _numbers_and_times() -> Iterator[Parser]:
-    yield Parser(
-        name="numbers", read=parse_number, samples=["8,2", "1.234,5", "-0.5e-3", "1 234,5", "12"], sane=_finite
-    )
+    yield Parser(name="numbers", read=parse_number, samples=["8,2", "1.234,5", "-0.5e-3", "1 234,5", "12"], sane=_finite)
     every = [(kind, unit) for kind in KINDS.values() for unit in kind.accepts]
     yield Parser(
         name="quantities with units",
@@ -129,8 +127,7 @@ def _tables() -> Iterator[Parser]:
 
 _WISHES = desk.Wishes(columns={}, brew="b1", zone="+02:00", day_first=True)
 _MEANS = (
-    "key;recipe;against;mean;sd;brews;mean_against;sd_against;brews_against;blinded\n"
-    "shed-1;kelp;plain;12,5;2;4;10;1,8;4;yes\n"
+    "key;recipe;against;mean;sd;brews;mean_against;sd_against;brews_against;blinded\nshed-1;kelp;plain;12,5;2;4;10;1,8;4;yes\n"
 )
 
 

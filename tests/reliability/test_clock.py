@@ -126,9 +126,7 @@ def test_values_logged_while_a_clock_was_ahead_are_not_the_oxygen_of_now(world: 
     card = desk.brew_view(book, "kelp-3", now=world.clock()).card
     assert card.oxygen is not None
     elapsed_h = brew.hours_at(world.clock())
-    book.append_log(
-        SensorLog(brew="kelp-3", channel="oxygen", elapsed_h=(elapsed_h + 20.0,), values=(0.2,)), at=world.clock()
-    )
+    book.append_log(SensorLog(brew="kelp-3", channel="oxygen", elapsed_h=(elapsed_h + 20.0,), values=(0.2,)), at=world.clock())
     now = desk.brew_view(book, "kelp-3", now=world.clock()).card.oxygen
     assert now is not None and now.mg_per_l == card.oxygen.mg_per_l
     world.clock.turn(hours=21)
@@ -187,9 +185,7 @@ class Turned:
 
 def test_calls_are_worked_out_anew_when_the_clock_went_back_or_forward() -> None:
     clock, made = Turned(), []
-    thinker = Thinker(
-        lambda brew, now: made.append(now) or "advice", version=lambda brew: (1, 1), clock=clock, live=Live()
-    )
+    thinker = Thinker(lambda brew, now: made.append(now) or "advice", version=lambda brew: (1, 1), clock=clock, live=Live())
     for number, hours in enumerate((0, -5, 300), start=1):
         clock.now = NOW + timedelta(hours=hours)
         thinker.look("b1")

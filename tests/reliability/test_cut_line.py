@@ -74,10 +74,7 @@ def test_the_device_that_pairs_again_after_a_lost_answer_is_the_one_device(wire:
     status, answer = wire.send(request)
     cookie = re.search(r"aerobe_device=([^;]+)", answer)
     assert status == 303 and cookie is not None
-    assert (
-        sum(item["name"] == "phone" and item.get("entry") == "pair-once" for item in wire.world.state.get("devices"))
-        == 1
-    )
+    assert sum(item["name"] == "phone" and item.get("entry") == "pair-once" for item in wire.world.state.get("devices")) == 1
     # Somebody else who saw the code gets nothing for it.
     code = re.search(rb'name="code"\r\n\r\n(.+?)\r\n|code=([^&]+)', request)
     assert code is not None

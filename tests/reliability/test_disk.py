@@ -212,9 +212,7 @@ def test_the_app_on_a_full_disk_tells_page_and_phone_and_takes_the_same_entry_la
 def test_settings_on_a_full_disk_are_refused_and_stay_as_they_were(world: tuple[World, Disk]) -> None:
     app, disk = world
     disk.fill()
-    alarms = Form(
-        address="/settings/alarms", fields={"mail_port": "587", "mail_to": "a@b.example", "mail_host": "x" * 20_000}
-    )
+    alarms = Form(address="/settings/alarms", fields={"mail_port": "587", "mail_to": "a@b.example", "mail_host": "x" * 20_000})
     answer = app.send(alarms)
     assert answer.status_code == 503 and "space" in answer.text
     assert app.state.get("alarms") == {}
@@ -267,9 +265,7 @@ def test_an_old_notebook_on_a_write_protected_disk_is_not_half_opened(protected:
     assert found.value.remedy
 
 
-def test_a_notebook_left_open_on_a_write_protected_disk_is_not_read_without_its_last_entries(
-    disk: Disk, tmp_path: Path
-) -> None:
+def test_a_notebook_left_open_on_a_write_protected_disk_is_not_read_without_its_last_entries(disk: Disk, tmp_path: Path) -> None:
     with open_notebook(tmp_path / "tea.notebook", at=NOW) as book:
         furnish(book)
         for name in ("tea.notebook", "tea.notebook-wal"):

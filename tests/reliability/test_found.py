@@ -163,20 +163,14 @@ def test_a_package_spoiled_anywhere_is_refused_as_a_whole(tmp_path: Path, harm: 
     about = json.loads(files["datapackage.json"])
     if harm == "flip":
         middle = package.index(b"datapackage.json") + 60
-        package = (
-            package[:middle] + bytes(255 - byte for byte in package[middle : middle + 40]) + package[middle + 40 :]
-        )
+        package = package[:middle] + bytes(255 - byte for byte in package[middle : middle + 40]) + package[middle + 40 :]
     elif harm == "about":
         about["resources"][0]["aerobe"] = 1.5
         package = packed_again({**files, "datapackage.json": json.dumps(about).encode()})
     else:
-        path = next(
-            name for name in files if ("logs/" in name if harm == "more cells" else name.endswith("results.json"))
-        )
+        path = next(name for name in files if ("logs/" in name if harm == "more cells" else name.endswith("results.json")))
         files[path] = files[path] + b"1,2,3\r\n" if harm == "more cells" else files[path].replace(b'"earthy"', b"NaN")
-        next(entry for entry in about["resources"] if entry["path"] == path)["hash"] = (
-            f"sha256:{sha256(files[path]).hexdigest()}"
-        )
+        next(entry for entry in about["resources"] if entry["path"] == path)["hash"] = f"sha256:{sha256(files[path]).hexdigest()}"
         files["datapackage.json"] = json.dumps(about).encode()
         package = packed_again(files)
     with open_notebook(tmp_path / "other.notebook", at=NOW) as book:
@@ -227,9 +221,7 @@ def test_a_letter_that_the_pdf_has_no_shape_for_is_named(tmp_path: Path) -> None
 
 
 @pytest.mark.parametrize("newest", ["9" * 40, "-1"])
-def test_a_number_of_changes_that_is_none_is_refused(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str], newest: str
-) -> None:
+def test_a_number_of_changes_that_is_none_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str], newest: str) -> None:
     where = str(tmp_path / "tea.notebook")
     open_notebook(where, at=NOW).close()
     assert run(["notebook", "changes", f"--newest={newest}", "--notebook", where]) in (FAULT, MISUNDERSTOOD)

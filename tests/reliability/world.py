@@ -77,9 +77,7 @@ class World:
             waiting = desk.trial_view(self.notebook, "Drawn".lower()).waiting
             fields["code"] = fields["code"] or (waiting[0].blind_code if waiting else "none left")
             address = address.format(drawn="drawn")
-        return Form(
-            address=address, fields=fields, file=form.file, writes=form.writes, queued=form.queued, heavy=form.heavy
-        )
+        return Form(address=address, fields=fields, file=form.file, writes=form.writes, queued=form.queued, heavy=form.heavy)
 
     def _sender(self) -> str:
         from aerobe.web._senders import add_sender, senders

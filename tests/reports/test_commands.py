@@ -54,9 +54,11 @@ def test_report_and_verdict_name_their_test_and_take_another(
 
 def test_evidence_is_taken_listed_weighed_and_pooled(book: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     table = tmp_path / "papers.csv"
-    table.write_text("key,recipe,against,ratio,low,high,brews,brews_against\n"
-                     "p1,kelp (invented),plain (invented),1.7,1.2,2.4,4,4\n"
-                     "p2,kelp (invented),plain (invented),1.9,1.4,2.6,4,4\n")
+    table.write_text(
+        "key,recipe,against,ratio,low,high,brews,brews_against\n"
+        "p1,kelp (invented),plain (invented),1.7,1.2,2.4,4,4\n"
+        "p2,kelp (invented),plain (invented),1.9,1.4,2.6,4,4\n"
+    )
     code, said = answer(capsys, "evidence", "take", str(table), "-n", book)
     assert (code, len(said["new"])) == (0, 2)
     code, said = answer(capsys, "evidence", "list", "-n", book)
@@ -65,7 +67,7 @@ def test_evidence_is_taken_listed_weighed_and_pooled(book: str, tmp_path: Path, 
     assert code in (0, 4) and (code == 4) == (said["answer"] == "cannot tell")
     assert run(["evidence", "weigh", "kelp (invented)", "plain (invented)", "-n", book]) == code
     assert "Between trials" in capsys.readouterr().out
-    assert run(["evidence", "brews", "-n", book]) == 3                     # one trial of one's own is no pool
+    assert run(["evidence", "brews", "-n", book]) == 3  # one trial of one's own is no pool
     assert "two trials" in capsys.readouterr().err
 
 

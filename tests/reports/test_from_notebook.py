@@ -45,7 +45,7 @@ def test_a_changed_reading_is_noticed_by_its_hash_and_a_forged_hash_by_the_numbe
         lines = table.decode().splitlines()
         place = lines[0].split(",").index("signal")
         cells = next(line for line in lines if ",kelp-1,".replace(",", ",") in line and "sample" in line).split(",")
-        changed = [*cells[:place], str(9.0 * float(cells[place])), *cells[place + 1:]]
+        changed = [*cells[:place], str(9.0 * float(cells[place])), *cells[place + 1 :]]
         return "\r\n".join(",".join(changed) if line == ",".join(cells) else line for line in lines).encode() + b"\r\n"
 
     found = desk.check_package(with_table(trial.package, "data/readings.csv", doubled), now=NOW)
@@ -94,10 +94,19 @@ def test_an_assay_report_from_its_study_is_found_again() -> None:
 
 # -- what the report says ---------------------------------------------------------------------------------------------------
 
+
 def test_a_trial_report_shows_verdict_points_limits_plan_and_sources(trial: Report) -> None:
     page = as_html(trial)
-    for words in ("What this trial cannot tell", "What was planned before, and what was not", "Result of every brew",
-                  "How colour and noise were handled", "Brews are compared at 20 h", "kelp-3", "SHA-256", "seed"):
+    for words in (
+        "What this trial cannot tell",
+        "What was planned before, and what was not",
+        "Result of every brew",
+        "How colour and noise were handled",
+        "Brews are compared at 20 h",
+        "kelp-3",
+        "SHA-256",
+        "seed",
+    ):
         assert words in page, words
     assert "better" in trial.headline or "tell" in trial.headline
     assert len(trial.sources) >= 3
@@ -153,6 +162,7 @@ def test_a_trial_without_brews_says_what_to_do(book: Notebook, tmp_path: Path) -
 
 # -- people and licence -----------------------------------------------------------------------------------------------------
 
+
 def test_people_stay_at_home_unless_told_otherwise(tmp_path: Path) -> None:
     with invented(tmp_path / "b.notebook", notes="told me by C. Nobody") as book:
         quiet = desk.report_of_trial(book, "kelp", now=NOW)
@@ -204,7 +214,7 @@ def test_evidence_of_others_is_weighed_with_ones_own_and_doubles_are_known(tmp_p
         table += b"paper;kelp (invented);plain (invented);1,7;1,2;2,4;4;4\n"
         assert len(desk.take_evidence(own, table, "papers.csv", now=NOW).new) == 1
         answer = desk.weigh_evidence(own, "kelp (invented)", "plain (invented)").weighed
-        assert len(answer.contrasts) == 3                       # own, far, paper: the double of one's own is left out
+        assert len(answer.contrasts) == 3  # own, far, paper: the double of one's own is left out
         assert any(double.certain for double in answer.duplicates) == bool(mine.new)
         assert answer.pooled is not None and answer.pooled.as_ratio()[0] == approx(1.8, rel=0.25)
         assert len(desk.weigh_evidence(own, "kelp (invented)", "plain (invented)").pictures) == 2
@@ -249,8 +259,28 @@ def test_a_trial_report_shows_the_trials_of_others_and_they_travel_with_it(tmp_p
     assert desk.check_package(report.package, now=NOW)[0].is_same
 
 
-PIECES = ["key,recipe,against,ratio,low,high\n", "key", "recipe", "ratio", "1e999", "-", ",", ";", "\n", "=1", "nan", "\x00",
-          "against", "low", "high", "1,2", "a", "b", "2", '"']
+PIECES = [
+    "key,recipe,against,ratio,low,high\n",
+    "key",
+    "recipe",
+    "ratio",
+    "1e999",
+    "-",
+    ",",
+    ";",
+    "\n",
+    "=1",
+    "nan",
+    "\x00",
+    "against",
+    "low",
+    "high",
+    "1,2",
+    "a",
+    "b",
+    "2",
+    '"',
+]
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])

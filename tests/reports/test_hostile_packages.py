@@ -128,7 +128,7 @@ def test_a_forged_report_entry_is_refused(trial: Report) -> None:
 
 def test_a_refused_package_leaves_the_notebook_as_it_was(trial: Report, tmp_path: Path) -> None:
     with open_notebook(tmp_path / "safe.notebook", at=NOW) as book:
-        forged = with_table(trial.package, "data/brews.json", lambda table: table.replace(b"degc\": ", b"degc\": 1e30", 1))
+        forged = with_table(trial.package, "data/brews.json", lambda table: table.replace(b'degc": ', b'degc": 1e30', 1))
         with pytest.raises(AerobeError):
             desk.import_package(book, forged, now=NOW)
         assert book.find(Brew) == [] and book.find(Recipe) == []

@@ -18,11 +18,15 @@ from tests.reports.world import NOW, unpacked
 
 CLOCKLESS = b"treatment,bottle,hours,biomass (ug C/mL)\n" + b"".join(
     f"{food},{bottle},{hour},{level * (1 + 0.1 * bottle) * (1 + hour / 8)}\n".encode()
-    for food, level in (("plain", 20.0), ("kelp", 30.0)) for bottle in (1, 2, 3) for hour in (0, 8, 16)
+    for food, level in (("plain", 20.0), ("kelp", 30.0))
+    for bottle in (1, 2, 3)
+    for hour in (0, 8, 16)
 )
 CLOCKED = b"treatment,bottle,sampled at,biomass (ug C/mL)\n" + b"".join(
     f"{food},{bottle},2026-04-01T{10 + hour:02d}:00+00:00,{level * (1 + 0.1 * bottle) * (1 + hour / 8)}\n".encode()
-    for food, level in (("plain", 20.0), ("kelp", 30.0)) for bottle in (1, 2, 3) for hour in (0, 8)
+    for food, level in (("plain", 20.0), ("kelp", 30.0))
+    for bottle in (1, 2, 3)
+    for hour in (0, 8)
 )
 
 
@@ -103,4 +107,5 @@ def test_a_table_taken_in_before_names_were_kept_is_still_a_table(tmp_path: Path
         pen.connection.exec_driver_sql("delete from kept where kind = 'taken in'")
     with open_notebook(tmp_path / "a.notebook", at=NOW) as book:
         assert "Readings of 6 brews came in from a table whose name was not kept." in as_html(
-            desk.report_of_trial(book, key, now=NOW))
+            desk.report_of_trial(book, key, now=NOW)
+        )

@@ -18,21 +18,38 @@ from tests.reports.world import EVIL
 
 def a_report(text: str = "plain words") -> Report:
     hours = [0.0, 10.0, 20.0, 30.0]
-    curve = brew_curve(elapsed_h=hours, low=[30, 60, 110, 80], middle=[40, 80, 150, 110], high=[55, 110, 200, 150],
-                       points=[RawPoint(elapsed_h=10.0, value=84.0)], name=text)
+    curve = brew_curve(
+        elapsed_h=hours,
+        low=[30, 60, 110, 80],
+        middle=[40, 80, 150, 110],
+        high=[55, 110, 200, 150],
+        points=[RawPoint(elapsed_h=10.0, value=84.0)],
+        name=text,
+    )
     rows = [RatioRow(label=text[:30], ratio=1.2, low=0.9, high=1.6), RatioRow(label="untold", ratio=None)]
     trees = forest(rows, title=text, says=text)
     table = FigureTable(columns=("what", "value [h]"), rows=tuple((text, float(i)) for i in range(70)), caption=text)
     return Report(
-        title=f"Tank 2: {text}", kind="brew", headline=f"Harvest at 20 h. {text}",
-        first=(Facts(rows=tuple((f"fact {i}", text) for i in range(7))), Shown(picture=curve),
-               Shown(picture=trees, with_figures=True), Warned(title="What this cannot tell", items=("One brew.", text))),
-        sections=(Section(title=f"All readings {text}",
-                          blocks=(Words(text=text), Points(items=(text, "b")), Grid(table=table))),),
-        sources=(f"A. 2001. {text}.",), made_at=datetime(2026, 5, 1, 8, 0, tzinfo=UTC),
-        versions={"aerobe": "0.1.0", "numpy": "2"}, seed=7,
-        numbers={"peak time [h]": 20.0, "call": text, "none": None}, package=b"PK\x05\x06" + bytes(18) + b"\xff\x00",
-        invented=True)
+        title=f"Tank 2: {text}",
+        kind="brew",
+        headline=f"Harvest at 20 h. {text}",
+        first=(
+            Facts(rows=tuple((f"fact {i}", text) for i in range(7))),
+            Shown(picture=curve),
+            Shown(picture=trees, with_figures=True),
+            Warned(title="What this cannot tell", items=("One brew.", text)),
+        ),
+        sections=(
+            Section(title=f"All readings {text}", blocks=(Words(text=text), Points(items=(text, "b")), Grid(table=table))),
+        ),
+        sources=(f"A. 2001. {text}.",),
+        made_at=datetime(2026, 5, 1, 8, 0, tzinfo=UTC),
+        versions={"aerobe": "0.1.0", "numpy": "2"},
+        seed=7,
+        numbers={"peak time [h]": 20.0, "call": text, "none": None},
+        package=b"PK\x05\x06" + bytes(18) + b"\xff\x00",
+        invented=True,
+    )
 
 
 class Tags(HTMLParser):
@@ -84,7 +101,7 @@ def test_text_is_never_markup() -> None:
     page = as_html(a_report(EVIL))
     assert "<script>" not in page and "&lt;script&gt;" in page
     assert "{{ 7*7 }}" in page and ">49<" not in page
-    assert as_pdf(a_report(EVIL))[:4] == b"%PDF"          # #panic() would stop the typesetter if it were read as code
+    assert as_pdf(a_report(EVIL))[:4] == b"%PDF"  # #panic() would stop the typesetter if it were read as code
 
 
 def test_headings_are_in_order_and_pictures_have_words() -> None:
@@ -177,13 +194,23 @@ def test_the_offset_of_the_clock_is_shown() -> None:
 
 
 def test_a_site_links_what_it_holds_and_nothing_else() -> None:
-    files = site([("tank-2", a_report()), ("tank-3", replace(a_report(), package=b""))], title="Trials", about=EVIL,
-                 made_at=datetime(2026, 5, 1, tzinfo=UTC))
+    files = site(
+        [("tank-2", a_report()), ("tank-3", replace(a_report(), package=b""))],
+        title="Trials",
+        about=EVIL,
+        made_at=datetime(2026, 5, 1, tzinfo=UTC),
+    )
     links = tags_of(files["index.html"].decode()).links
     assert set(links) <= set(files) and len(links) == 5
     assert "<script>" not in files["index.html"].decode()
-    assert set(files) == {"index.html", "brew-tank-2/index.html", "brew-tank-2/report.pdf", "brew-tank-2/data-package.zip",
-                          "brew-tank-3/index.html", "brew-tank-3/report.pdf"}
+    assert set(files) == {
+        "index.html",
+        "brew-tank-2/index.html",
+        "brew-tank-2/report.pdf",
+        "brew-tank-2/data-package.zip",
+        "brew-tank-3/index.html",
+        "brew-tank-3/report.pdf",
+    }
 
 
 def test_amounts_that_nobody_stated_are_not_noughts() -> None:

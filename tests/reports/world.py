@@ -38,27 +38,69 @@ BEGAN = datetime(2026, 5, 1, 8, 0, tzinfo=UTC)
 EVIL = "<script>alert('x')</script> #panic() =HYPERLINK(\"http://x\") $y$ \\ *z* {{ 7*7 }}"
 
 
-def invented(path: Path, *, brews: int = 3, name: str = "Kelp or not (invented)", seed: int = 5, ratio: float = 1.8,
-             notes: str = "", controls: bool = True) -> Notebook:
+def invented(
+    path: Path,
+    *,
+    brews: int = 3,
+    name: str = "Kelp or not (invented)",
+    seed: int = 5,
+    ratio: float = 1.8,
+    notes: str = "",
+    controls: bool = True,
+) -> Notebook:
     """A notebook with trial `kelp`; the true ratio of biomass is `ratio`."""
     book = open_notebook(path, at=NOW)
     rng = np.random.default_rng(seed)
     with book.writing() as pen:
         pen.add(Compost(key="heap", name="Heap (invented)", origin="yard of A. Nobody", animal_origin=False), at=NOW)
         for key, extra in (("plain", ()), ("kelp", (FoodDose(food="kelp-extract", g_per_l=1.0),))):
-            pen.add(Recipe(key=key, name=f"{key} (invented)", compost="heap", compost_g_per_l=50.0, notes=notes,
-                           foods=(FoodDose(food="molasses", g_per_l=1.0), *extra)), at=NOW)
+            pen.add(
+                Recipe(
+                    key=key,
+                    name=f"{key} (invented)",
+                    compost="heap",
+                    compost_g_per_l=50.0,
+                    notes=notes,
+                    foods=(FoodDose(food="molasses", g_per_l=1.0), *extra),
+                ),
+                at=NOW,
+            )
         pen.add(Vessel(key="bucket", name="Bucket", volume_l=20.0, depth_m=0.3, air=AirSupply(flow_l_per_min=12.0)), at=NOW)
-        pen.add(Assay(key="card", name="Colour test (invented)", method="colour test",
-                      error=AssayError(constant_sd=3.0, proportional_cv=0.12, origin="certificate: invented study")), at=NOW)
-        pen.add(Trial(key="kelp", name=name, question="two recipes", planned_at=BEGAN - timedelta(days=2), notes=notes,
-                      arms=(Arm(key="plain", recipe="plain", is_standard=True), Arm(key="kelp", recipe="kelp"))), at=NOW)
+        pen.add(
+            Assay(
+                key="card",
+                name="Colour test (invented)",
+                method="colour test",
+                error=AssayError(constant_sd=3.0, proportional_cv=0.12, origin="certificate: invented study"),
+            ),
+            at=NOW,
+        )
+        pen.add(
+            Trial(
+                key="kelp",
+                name=name,
+                question="two recipes",
+                planned_at=BEGAN - timedelta(days=2),
+                notes=notes,
+                arms=(Arm(key="plain", recipe="plain", is_standard=True), Arm(key="kelp", recipe="kelp")),
+            ),
+            at=NOW,
+        )
         lines = []
         for place in range(brews):
             for arm, level in (("plain", 60.0), ("kelp", 60.0 * ratio)):
                 key = f"{arm}-{place + 1}"
-                lines.append(PlannedBrew(brew=key, arm=arm, block=f"day-{place + 1}", vessel="bucket", starts_at=None,
-                                         blind_code=f"C{len(lines)}", samples=(PlannedSample(elapsed_h=20.0),)))
+                lines.append(
+                    PlannedBrew(
+                        brew=key,
+                        arm=arm,
+                        block=f"day-{place + 1}",
+                        vessel="bucket",
+                        starts_at=None,
+                        blind_code=f"C{len(lines)}",
+                        samples=(PlannedSample(elapsed_h=20.0),),
+                    )
+                )
                 _brew(pen, key, arm, place, level, rng, notes, controls)
         pen.add(RunSheet(trial="kelp", seed=3, brews=tuple(lines)), at=NOW)
     return book
@@ -69,25 +111,81 @@ def read_by_microscope(book: Notebook) -> None:
     book.add(Assay(key="scope", name="Stain (invented)", method="direct microscopy", to_house=2e-8, unit="cells/mL"), at=NOW)
     for brew in book.find(Brew, of="kelp"):
         seen = (8e8 if brew.arm == "kelp" else 2.4e9 * 0.95 ** int(brew.key[-1])) * (1.0 + 0.03 * int(brew.key[-1]))
-        book.add(Reading(key=f"{brew.key}-m", brew=brew.key, assay="scope", role="sample", elapsed_h=20.0, signal=seen,
-                         unit="cells/mL", typed_as=f"{seen:g}"), at=NOW)
+        book.add(
+            Reading(
+                key=f"{brew.key}-m",
+                brew=brew.key,
+                assay="scope",
+                role="sample",
+                elapsed_h=20.0,
+                signal=seen,
+                unit="cells/mL",
+                typed_as=f"{seen:g}",
+            ),
+            at=NOW,
+        )
 
 
 def _brew(
-    pen: object, key: str, arm: str, place: int, level: float, rng: np.random.Generator, notes: str, controls: bool,
+    pen: object,
+    key: str,
+    arm: str,
+    place: int,
+    level: float,
+    rng: np.random.Generator,
+    notes: str,
+    controls: bool,
 ) -> None:
     began = BEGAN + timedelta(days=place)
-    pen.add(Brew(key=key, name=f"{arm} {place + 1} (invented)", recipe=arm, vessel="bucket", started_at=began, trial="kelp",
-                 arm=arm, block=f"day-{place + 1}", notes=notes), at=NOW)
+    pen.add(
+        Brew(
+            key=key,
+            name=f"{arm} {place + 1} (invented)",
+            recipe=arm,
+            vessel="bucket",
+            started_at=began,
+            trial="kelp",
+            arm=arm,
+            block=f"day-{place + 1}",
+            notes=notes,
+        ),
+        at=NOW,
+    )
     pen.add(Sample(key=f"{key}-s", brew=key, elapsed_h=20.0, taken_by="A. Nobody", notes=notes), at=NOW)
     value = level * float(np.exp(rng.normal(0.0, 0.1)))
     for number in range(2):
         signal = round(value * float(np.exp(rng.normal(0.0, 0.1))) + 5.0, 1)
-        pen.add(Reading(key=f"{key}-r{number}", brew=key, assay="card", role="sample", elapsed_h=20.0, signal=signal,
-                        unit="ug C/mL", typed_as=f"{signal}", replicate=number + 1, operator="A. Nobody", notes=notes), at=NOW)
+        pen.add(
+            Reading(
+                key=f"{key}-r{number}",
+                brew=key,
+                assay="card",
+                role="sample",
+                elapsed_h=20.0,
+                signal=signal,
+                unit="ug C/mL",
+                typed_as=f"{signal}",
+                replicate=number + 1,
+                operator="A. Nobody",
+                notes=notes,
+            ),
+            at=NOW,
+        )
     if controls:
-        pen.add(Reading(key=f"{key}-k", brew=key, assay="card", role="killed control", elapsed_h=20.0, signal=5.0, unit="ug C/mL",
-                        typed_as="5,0", operator="B. Nobody"), at=NOW)
+        pen.add(
+            Reading(
+                key=f"{key}-k",
+                brew=key,
+                assay="card",
+                role="killed control",
+                elapsed_h=20.0,
+                signal=5.0,
+                unit="ug C/mL",
+                typed_as="5,0",
+                operator="B. Nobody",
+            ),
+            at=NOW,
+        )
     hours = tuple(float(h) for h in np.linspace(0.0, 21.0, 60))
     pen.append_log(SensorLog(brew=key, channel="oxygen", elapsed_h=hours, values=tuple(8.0 - 0.1 * h for h in hours)), at=NOW)
     pen.add(Harvest(brew=key, elapsed_h=21.0, smell="earthy", notes=notes), at=NOW)

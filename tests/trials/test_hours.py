@@ -34,17 +34,13 @@ def book(tmp_path: Path):
 
     with desk.open_notebook(tmp_path / "t.notebook", at=NOW) as made:
         made.add(Compost(key="leaf", name="Leaf mould"), at=NOW)
-        made.add(
-            Vessel(key="north", name="North", volume_l=20.0, depth_m=0.3, air=AirSupply(flow_l_per_min=10.0)), at=NOW
-        )
+        made.add(Vessel(key="north", name="North", volume_l=20.0, depth_m=0.3, air=AirSupply(flow_l_per_min=10.0)), at=NOW)
         error = AssayError(constant_sd=0.3, proportional_cv=0.05)
         for key in ("card", "scope"):
             made.add(Assay(key=key, name=key, method="direct microscopy", error=error), at=NOW)
         for arm in ARMS:
             made.add(Recipe(key=arm.recipe, name=arm.recipe, compost="leaf", compost_g_per_l=30.0), at=NOW)
-        made.add(
-            Trial(key="t", name="Kelp?", question="two recipes", arms=ARMS, margin_ratio=1.5, planned_at=NOW), at=NOW
-        )
+        made.add(Trial(key="t", name="Kelp?", question="two recipes", arms=ARMS, margin_ratio=1.5, planned_at=NOW), at=NOW)
         samples = (PlannedSample(elapsed_h=24.0), PlannedSample(elapsed_h=36.0))
         made.add(
             RunSheet(

@@ -111,8 +111,13 @@ def test_cheap_noisy_tests_are_repeated_and_good_ones_are_not() -> None:
 
 
 def test_more_arms_need_more_brews() -> None:
-    several = Trial(key="s", name="x", question="several against a standard", margin_ratio=1.6,
-                    arms=(*ARMS, Arm(key="fish", recipe="fish"), Arm(key="humic", recipe="humic")))
+    several = Trial(
+        key="s",
+        name="x",
+        question="several against a standard",
+        margin_ratio=1.6,
+        arms=(*ARMS, Arm(key="fish", recipe="fish"), Arm(key="humic", recipe="humic")),
+    )
     plots = {2: plots_of(2, 4, 4), 4: plots_of(4, 4, 4)}
     assert power_of(several, plots[4], QUIET, 1).told < power_of(TWO, plots[2], QUIET, 1).told + 0.05
     assert power_of(several, plots[4], QUIET, 1).false_claims == pytest.approx(0.05, abs=0.012)
@@ -138,13 +143,32 @@ def measured_trial(rng: np.random.Generator, plots: tuple[Plot, ...], effect: fl
         arm = ARMS[plot.arm]
         truth = 40.0 * math.exp(effect * plot.arm + days[plot.round] + rng.normal(0, scatter.brew_log_sd))
         colour = COLOURS[plot.arm]
-        brews.append(Brew(key=f"b{i}", name="b", recipe=arm.recipe, vessel=f"v{plot.place}", started_at=start, arm=arm.key,
-                          block=str(plot.round)))
+        brews.append(
+            Brew(
+                key=f"b{i}",
+                name="b",
+                recipe=arm.recipe,
+                vessel=f"v{plot.place}",
+                started_at=start,
+                arm=arm.key,
+                block=str(plot.round),
+            )
+        )
         for role, signal in (("sample", truth + colour), ("killed control", colour)):
             sd = math.hypot(assay.error.constant_sd, assay.error.proportional_cv * signal)
             value = signal + rng.normal(0, sd)
-            readings.append(Reading(key=f"r{i}{role[0]}", brew=f"b{i}", assay="a", role=role, elapsed_h=24.0, signal=value,
-                                    unit="ug C/mL", typed_as=f"{value:g}"))
+            readings.append(
+                Reading(
+                    key=f"r{i}{role[0]}",
+                    brew=f"b{i}",
+                    assay="a",
+                    role=role,
+                    elapsed_h=24.0,
+                    signal=value,
+                    unit="ug C/mL",
+                    typed_as=f"{value:g}",
+                )
+            )
     return brew_results(brews, readings, {"a": assay})
 
 
@@ -211,8 +235,13 @@ def test_arms_move_through_the_vessels() -> None:
 
 
 def test_incomplete_rounds_still_compare_all_arms() -> None:
-    several = Trial(key="s", name="x", question="several against a standard", margin_ratio=4.0,
-                    arms=tuple(Arm(key=f"a{i}", recipe=f"a{i}") for i in range(5)))
+    several = Trial(
+        key="s",
+        name="x",
+        question="several against a standard",
+        margin_ratio=4.0,
+        arms=tuple(Arm(key=f"a{i}", recipe=f"a{i}") for i in range(5)),
+    )
     found = power_of(several, plots_of(5, 6, 2), QUIET, 1)
     assert found.told > 0.5 and found.false_claims == pytest.approx(0.05, abs=0.015)
 
@@ -226,14 +255,25 @@ def test_the_seed_draws_the_same_layout_and_another_seed_another() -> None:
 @pytest.mark.parametrize(
     ("factors", "runs", "resolution"),
     # NIST/SEMATECH e-Handbook 5.3.3.4.7, summary table of two-level fractions (from memory).
-    [(3, 4, "III"), (4, 8, "IV"), (5, 16, "V"), (5, 8, "III"), (6, 32, "VI"), (6, 16, "IV"), (6, 8, "III"), (7, 64, "VII"),
-     (7, 32, "IV"), (7, 16, "IV"), (7, 8, "III")],
+    [
+        (3, 4, "III"),
+        (4, 8, "IV"),
+        (5, 16, "V"),
+        (5, 8, "III"),
+        (6, 32, "VI"),
+        (6, 16, "IV"),
+        (6, 8, "III"),
+        (7, 64, "VII"),
+        (7, 32, "IV"),
+        (7, 16, "IV"),
+        (7, 8, "III"),
+    ],
 )
 def test_fractions_have_the_resolution_of_the_handbook(factors: int, runs: int, resolution: str) -> None:
     design = factorial({f"f{i}": (0.0, 1.0) for i in range(factors)}, runs=runs)
     codes = np.array([[2 * arm.levels[f"f{i}"] - 1 for i in range(factors)] for arm in design.arms])
     assert design.resolution == resolution and design.runs == runs
-    assert np.array_equal(codes.T @ codes, runs * np.eye(factors))        # main effects balanced and orthogonal
+    assert np.array_equal(codes.T @ codes, runs * np.eye(factors))  # main effects balanced and orthogonal
 
 
 def test_aliases_are_named() -> None:
@@ -266,8 +306,12 @@ def test_controls_come_without_being_asked_for() -> None:
 
 def test_scatter_is_learnt_from_past_brews() -> None:
     rng = np.random.default_rng(4)
-    past = [BrewResult(brew=f"{d}-{a}-{i}", arm=a, block=str(d), value=math.exp(rng.normal(3 + day, 0.3)))
-            for d, day in enumerate(rng.normal(0, 1, 12)) for a in ("x", "y") for i in range(2)]
+    past = [
+        BrewResult(brew=f"{d}-{a}-{i}", arm=a, block=str(d), value=math.exp(rng.normal(3 + day, 0.3)))
+        for d, day in enumerate(rng.normal(0, 1, 12))
+        for a in ("x", "y")
+        for i in range(2)
+    ]
     found = scatter_from(past)
     assert found.brew_log_sd == pytest.approx(0.3, rel=0.25) and found.day_log_sd > 0.5
     with pytest.raises(NotEnoughData):

@@ -11,8 +11,12 @@ from aerobe.errors import UnusableRecord
 from aerobe.records import Arm, Trial, as_plain, from_plain
 from aerobe.trials import calendar_of, controls_for, draw_run_sheet, plots_of, sheet_page
 
-TRIAL = Trial(key="k1", name="Kelp <or> plain", question="two recipes",
-              arms=(Arm(key="plain", recipe="plain", is_standard=True), Arm(key="kelp", recipe="kelp")))
+TRIAL = Trial(
+    key="k1",
+    name="Kelp <or> plain",
+    question="two recipes",
+    arms=(Arm(key="plain", recipe="plain", is_standard=True), Arm(key="kelp", recipe="kelp")),
+)
 START = datetime(2026, 5, 4, 8, 0, tzinfo=timezone(timedelta(hours=2)))
 
 
@@ -73,7 +77,7 @@ def test_the_printed_page_is_one_page_a_brew_and_hides_the_arms() -> None:
     # A code a brew, labels for two samples and their killed controls, and a water blank in each of four rounds.
     assert page.count("<svg") == 8 * (1 + 2 * 2) + 4
     assert "killed control" in page and "&#9744;" in page
-    assert "http" not in re.sub(r'xmlns="[^"]*"', "", page)            # nothing is loaded from elsewhere
+    assert "http" not in re.sub(r'xmlns="[^"]*"', "", page)  # nothing is loaded from elsewhere
     assert "gloves" in page.lower()
 
 
@@ -93,5 +97,5 @@ def test_the_calendar_holds_every_start_and_sample_in_its_time() -> None:
     first = min(event["dtstart"].dt for event in events)
     assert first == START
     assert all("kelp" not in str(event["summary"]) + str(event["description"]) for event in events)
-    assert all(line <= 75 for line in map(len, raw.split(b"\r\n")))    # RFC 5545, 3.1: lines of at most 75 octets
+    assert all(line <= 75 for line in map(len, raw.split(b"\r\n")))  # RFC 5545, 3.1: lines of at most 75 octets
     assert sum(item.name == "VALARM" for item in Calendar.from_ical(raw).walk()) == 24

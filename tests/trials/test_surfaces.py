@@ -38,15 +38,35 @@ def notebook(tmp_path: Path) -> Iterator[Any]:
 
 def brew_all(notebook: Any, *, killed: bool) -> None:
     """Six brews of a trial with their readings at 24 h."""
-    notebook.add(Trial(key="k", name="Kelp?", question="two recipes", margin_ratio=1.5, planned_at=NOW,
-                       arms=(Arm(key="plain", recipe="plain", is_standard=True), Arm(key="kelp", recipe="kelp"))), at=NOW)
+    notebook.add(
+        Trial(
+            key="k",
+            name="Kelp?",
+            question="two recipes",
+            margin_ratio=1.5,
+            planned_at=NOW,
+            arms=(Arm(key="plain", recipe="plain", is_standard=True), Arm(key="kelp", recipe="kelp")),
+        ),
+        at=NOW,
+    )
     for key, value in TESTS.items():
         arm = "plain" if key in "abc" else "kelp"
         notebook.add(Brew(key=key, name=key, recipe=arm, vessel="north", started_at=NOW, trial="k", arm=arm), at=NOW)
         for role, signal in (("sample", value + 4.0), ("killed control", 4.0)):
             if role == "sample" or killed:
-                notebook.add(Reading(key=f"{key}-{role[0]}", brew=key, assay="card", role=role, elapsed_h=24.0, signal=signal,
-                                     unit="ug C/mL", typed_as=str(signal)), at=NOW)
+                notebook.add(
+                    Reading(
+                        key=f"{key}-{role[0]}",
+                        brew=key,
+                        assay="card",
+                        role=role,
+                        elapsed_h=24.0,
+                        signal=signal,
+                        unit="ug C/mL",
+                        typed_as=str(signal),
+                    ),
+                    at=NOW,
+                )
 
 
 WISH = desk.TrialWish(name="Spring kelp", arms="plain, kelp", scatter="0.3", money="600", margin="2", vessels="2", days="40")
@@ -111,8 +131,19 @@ def test_looks_are_counted_by_new_data_only(notebook) -> None:
         assert found.looks == 1
     notebook.add(Brew(key="g", name="g", recipe="kelp", vessel="south", started_at=NOW, trial="k", arm="kelp"), at=NOW)
     for role, signal in (("sample", 31.0), ("killed control", 4.0)):
-        notebook.add(Reading(key=f"g{role[0]}", brew="g", assay="card", role=role, elapsed_h=24.0, signal=signal, unit="ug C/mL",
-                             typed_as=str(signal)), at=NOW)
+        notebook.add(
+            Reading(
+                key=f"g{role[0]}",
+                brew="g",
+                assay="card",
+                role=role,
+                elapsed_h=24.0,
+                signal=signal,
+                unit="ug C/mL",
+                typed_as=str(signal),
+            ),
+            at=NOW,
+        )
     assert desk.verdict_of_trial(notebook, "k", now=NOW).looks == 2
 
 
@@ -128,8 +159,15 @@ def test_recipes_compared_afterwards_are_marked(notebook) -> None:
 
 @pytest.mark.parametrize(
     ("change", "word"),
-    [({"name": ""}, "name"), ({"margin": "much"}, "worth having"), ({"arms": ""}, "arms"), ({"money": "x"}, "budget"),
-     ({"start": "soon"}, "time"), ({"vessel_names": "attic"}, "vessel"), ({"question": "factors", "arms": "kelp"}, "factor")],
+    [
+        ({"name": ""}, "name"),
+        ({"margin": "much"}, "worth having"),
+        ({"arms": ""}, "arms"),
+        ({"money": "x"}, "budget"),
+        ({"start": "soon"}, "time"),
+        ({"vessel_names": "attic"}, "vessel"),
+        ({"question": "factors", "arms": "kelp"}, "factor"),
+    ],
 )
 def test_a_wish_that_cannot_be_understood_names_the_field(notebook, change: dict[str, str], word: str) -> None:
     from dataclasses import replace
@@ -142,8 +180,11 @@ def test_a_wish_that_cannot_be_understood_names_the_field(notebook, change: dict
 
 def test_wishes_of_every_question_become_arms(notebook) -> None:
     def arms(**more: str) -> list[Arm]:
-        return list(desk.plan_for(notebook, desk.TrialWish(name="x", scatter="0.3", money="3000", vessels="8", days="90", **more),
-                                  now=NOW).trial.arms)
+        return list(
+            desk.plan_for(
+                notebook, desk.TrialWish(name="x", scatter="0.3", money="3000", vessels="8", days="90", **more), now=NOW
+            ).trial.arms
+        )
 
     assert [arm.dose for arm in arms(question="dose series", arms="0,5; 1,0; 2")] == [0.5, 1.0, 2.0, 0.0]
     assert len(arms(question="factors", arms="molasses: 0 / 2; kelp: 0 / 1; air: 1 / 3", runs="4")) == 4
@@ -156,10 +197,18 @@ def test_wishes_of_every_question_become_arms(notebook) -> None:
 
 
 def test_a_table_of_pots_is_judged(notebook) -> None:
-    trial = Trial(key="p", name="x", question="field response", outcome="yield",
-                  arms=(Arm(key="water", is_standard=True), Arm(key="tea", recipe="tea")))
-    rows = [{"arm": arm, "value": str(value), "unit": f"{arm}{i}", "block": f"bench {i}"}
-            for arm, values in (("water", (10, 12, 9, 11)), ("tea", (15, 18.5, 13.2, 16.4))) for i, value in enumerate(values)]
+    trial = Trial(
+        key="p",
+        name="x",
+        question="field response",
+        outcome="yield",
+        arms=(Arm(key="water", is_standard=True), Arm(key="tea", recipe="tea")),
+    )
+    rows = [
+        {"arm": arm, "value": str(value), "unit": f"{arm}{i}", "block": f"bench {i}"}
+        for arm, values in (("water", (10, 12, 9, 11)), ("tea", (15, 18.5, 13.2, 16.4)))
+        for i, value in enumerate(values)
+    ]
     assert desk.judge_table(trial, rows).comparisons[0].call == "better"
     with pytest.raises(UnusableRecord, match="Row 2"):
         desk.judge_table(trial, [rows[0], {"arm": "tea"}])
@@ -221,8 +270,16 @@ def client(notebook, tmp_path) -> Iterator[TestClient]:
         yield made
 
 
-FORM = {"name": "Spring", "question": "two recipes", "arms": "plain, kelp", "margin": "2", "money": "600", "scatter": "0.3",
-        "vessels": "2", "days": "40"}
+FORM = {
+    "name": "Spring",
+    "question": "two recipes",
+    "arms": "plain, kelp",
+    "margin": "2",
+    "money": "600",
+    "scatter": "0.3",
+    "vessels": "2",
+    "days": "40",
+}
 
 
 def test_pages_from_plan_to_first_brew(client, notebook) -> None:

@@ -62,11 +62,7 @@ def bottles(hour: float) -> list[BrewResult]:
         "Glucose_Nitrate_Phosphate": "glucose-NP",
     }
     with (DATA / "s11_kelp_glucose_batch_2021_two_methods_and_O2.csv").open(newline="", encoding="utf-8") as stream:
-        rows = [
-            row
-            for row in csv.DictReader(stream)
-            if row["variable"] == "all_cells" and row["method"] == "flow_cytometry"
-        ]
+        rows = [row for row in csv.DictReader(stream) if row["variable"] == "all_cells" and row["method"] == "flow_cytometry"]
     return [
         BrewResult(brew=row["replicate_bottle"], arm=names[row["treatment"]], value=float(row["value"]), elapsed_h=hour)
         for row in rows
@@ -75,12 +71,8 @@ def bottles(hour: float) -> list[BrewResult]:
 
 
 def test_two_bottles_of_each_food_tell_little_at_52_hours() -> None:
-    arms = tuple(
-        Arm(key=key, recipe=key, is_standard=key == "control") for key in ("control", "kelp", "kelp-NP", "glucose-NP")
-    )
-    trial = Trial(
-        key="s11", name="Foods", question="several against a standard", outcome="count", arms=arms, margin_ratio=1.5
-    )
+    arms = tuple(Arm(key=key, recipe=key, is_standard=key == "control") for key in ("control", "kelp", "kelp-NP", "glucose-NP"))
+    trial = Trial(key="s11", name="Foods", question="several against a standard", outcome="count", arms=arms, margin_ratio=1.5)
     verdict = judge(trial, bottles(52.0))
     assert [comparison.call for comparison in verdict.comparisons] == ["can't tell yet"] * 3
     # Glucose against control from the printed counts: mean of logs of two bottles each.

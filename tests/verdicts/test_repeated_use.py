@@ -15,12 +15,8 @@ from aerobe.verdicts import (
 )
 
 
-@pytest.mark.parametrize(
-    ("arms", "brews", "brew_sd", "test_sd"), [(2, 3, 0.5, 0.1), (2, 5, 0.05, 0.4), (4, 3, 1.2, 0.2)]
-)
-def test_recipes_that_do_not_differ_are_rarely_told_apart(
-    arms: int, brews: int, brew_sd: float, test_sd: float
-) -> None:
+@pytest.mark.parametrize(("arms", "brews", "brew_sd", "test_sd"), [(2, 3, 0.5, 0.1), (2, 5, 0.05, 0.4), (4, 3, 1.2, 0.2)])
+def test_recipes_that_do_not_differ_are_rarely_told_apart(arms: int, brews: int, brew_sd: float, test_sd: float) -> None:
     rng = np.random.default_rng(11)
     n = arms * brews
     y = rng.normal(0, brew_sd, (20000, n)) + rng.normal(0, test_sd, (20000, n))
@@ -36,11 +32,7 @@ def test_intervals_hold_the_truth_nine_times_in_ten(tests: list[int], brew_sd: f
     rng = np.random.default_rng(12)
     trials = 6000 if len(tests) == 1 else 1500
     n = np.array([tests[i % len(tests)] for i in range(8)])
-    y = (
-        np.repeat([0.0, 0.7], 4)
-        + rng.normal(0, brew_sd, (trials, 8))
-        + rng.normal(0, 1, (trials, 8)) * test_sd / np.sqrt(n)
-    )
+    y = np.repeat([0.0, 0.7], 4) + rng.normal(0, brew_sd, (trials, 8)) + rng.normal(0, 1, (trials, 8)) * test_sd / np.sqrt(n)
     found = fit_effects(y, lay_out([0] * 4 + [1] * 4), np.array([[-1.0, 1.0]]), test_sd**2 / n)
     inside = (found.quantile(0.05) < 0.7) & (found.quantile(0.95) > 0.7)
     assert 0.87 <= inside.mean() <= 0.93

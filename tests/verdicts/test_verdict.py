@@ -26,9 +26,7 @@ CLEAR = {"plain": (10.0, 11.0, 9.5, 10.4), "kelp": (30.0, 28.0, 33.0, 29.5)}
 
 def results(values: dict[str, tuple[float, ...]], **more) -> list[BrewResult]:
     return [
-        BrewResult(brew=f"{arm}-{i}", arm=arm, value=value, **more)
-        for arm, row in values.items()
-        for i, value in enumerate(row)
+        BrewResult(brew=f"{arm}-{i}", arm=arm, value=value, **more) for arm, row in values.items() for i, value in enumerate(row)
     ]
 
 
@@ -64,9 +62,7 @@ def test_swapping_the_arms_turns_better_into_worse() -> None:
 
 def test_the_unit_of_the_outcome_changes_nothing() -> None:
     thousandfold = {arm: tuple(1000 * value for value in row) for arm, row in CLEAR.items()}
-    assert judge(TWO, results(CLEAR)).comparisons[0].low == pytest.approx(
-        judge(TWO, results(thousandfold)).comparisons[0].low
-    )
+    assert judge(TWO, results(CLEAR)).comparisons[0].low == pytest.approx(judge(TWO, results(thousandfold)).comparisons[0].low)
 
 
 def test_lower_cost_is_better() -> None:
@@ -139,9 +135,7 @@ def test_a_characterised_colour_bias_widens_the_interval_by_its_size() -> None:
 
 
 def test_the_same_recipe_in_two_vessels_has_one_colour() -> None:
-    trial = Trial(
-        key="v", name="x", question="vessels", arms=(Arm(key="plain", recipe="r"), Arm(key="kelp", recipe="r"))
-    )
+    trial = Trial(key="v", name="x", question="vessels", arms=(Arm(key="plain", recipe="r"), Arm(key="kelp", recipe="r")))
     assert judge(trial, results(CLEAR, colour_sensitive=True)).comparisons[0].call == "better"
 
 
@@ -183,9 +177,7 @@ def test_an_unplanned_comparison_is_marked_and_held_to_a_stricter_bar() -> None:
         lay_out([i for i in range(3) for _ in range(5)]),
         np.array([[0.0, -1.0, 1.0]]),
     )
-    assert unplanned.family_high - unplanned.family_low > 1.1 * float(
-        np.ptp([alone.quantile(0.05), alone.quantile(0.95)])
-    )
+    assert unplanned.family_high - unplanned.family_low > 1.1 * float(np.ptp([alone.quantile(0.05), alone.quantile(0.95)]))
 
 
 def test_several_arms_widen_the_family_interval() -> None:
@@ -201,9 +193,7 @@ def test_several_arms_widen_the_family_interval() -> None:
 def test_ranking_gives_a_range_of_places() -> None:
     arms = tuple(Arm(key=key, recipe=key) for key in ("a", "b", "c"))
     trial = Trial(key="b", name="x", question="vessels", arms=arms)
-    verdict = judge(
-        trial, results({"a": (1.0, 1.1, 0.9, 1.0), "b": (1.05, 0.95, 1.1, 1.0), "c": (9.0, 8.0, 10.0, 9.5)})
-    )
+    verdict = judge(trial, results({"a": (1.0, 1.1, 0.9, 1.0), "b": (1.05, 0.95, 1.1, 1.0), "c": (9.0, 8.0, 10.0, 9.5)}))
     places = {place.arm: (place.best_place, place.worst_place) for place in verdict.ranking}
     assert places == {"c": (1, 1), "a": (2, 3), "b": (2, 3)}
     assert verdict.ranking[0].arm == "c" and verdict.ranking[0].probability_best > 0.999
@@ -247,9 +237,7 @@ def test_pots_of_one_brew_speak_of_that_brew() -> None:
     ]
     assert any(rival.name == "one brew" for rival in judge(trial, pots).rivals)
     many = [
-        BrewResult(brew=f"p{b}{i}", arm="tea", value=14.0 + b + 0.1 * i, source_brew=f"b{b}")
-        for b in range(3)
-        for i in range(4)
+        BrewResult(brew=f"p{b}{i}", arm="tea", value=14.0 + b + 0.1 * i, source_brew=f"b{b}") for b in range(3) for i in range(4)
     ]
     verdict = judge(trial, [*pots[:3], *many])
     assert verdict.brews == 6  # three water pots and three brews of tea, not twelve tea pots

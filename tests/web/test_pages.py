@@ -68,20 +68,13 @@ def test_an_entry_sent_again_is_kept_once(brewing: Shed, entries: list[str]) -> 
 def test_a_reading_that_cannot_be_read_comes_back_with_its_remedy(brewing: Shed) -> None:
     page = brewing.post("/brews/barrel-1/readings", what="assay:home-colour-test", signal="twelve", entry="e1")
     assert page.status_code == 422 and 'value="twelve"' in page.text and 'role="alert"' in page.text
-    told = brewing.post(
-        "/brews/barrel-1/readings", json_answer=True, what="assay:home-colour-test", signal="twelve", entry="e1"
-    )
+    told = brewing.post("/brews/barrel-1/readings", json_answer=True, what="assay:home-colour-test", signal="twelve", entry="e1")
     assert told.status_code == 422 and told.json()["remedy"]
     # The token was not spent by the refusal.
-    assert (
-        brewing.post("/brews/barrel-1/readings", what="assay:home-colour-test", signal="12", entry="e1").status_code
-        == 303
-    )
+    assert brewing.post("/brews/barrel-1/readings", what="assay:home-colour-test", signal="12", entry="e1").status_code == 303
 
 
-@pytest.mark.parametrize(
-    ("typed", "below", "above"), [("<5", True, False), ("> 500", False, True), ("5", False, False)]
-)
+@pytest.mark.parametrize(("typed", "below", "above"), [("<5", True, False), ("> 500", False, True), ("5", False, False)])
 def test_limits_are_typed_as_signs(brewing: Shed, typed: str, below: bool, above: bool) -> None:
     brewing.post("/brews/barrel-1/readings", what="assay:home-colour-test", signal=typed, entry="e1")
     kept = brewing.notebook.reading("r-e1")
@@ -150,10 +143,7 @@ def test_a_photo_that_is_none_does_not_cost_the_reading(brewing: Shed) -> None:
 def test_a_harvest_ends_the_brew_once(brewing: Shed) -> None:
     for _ in range(2):
         assert (
-            brewing.post(
-                "/brews/barrel-1/harvest", smell="earthy", volume="90", volume_unit="L", entry="h1"
-            ).status_code
-            == 303
+            brewing.post("/brews/barrel-1/harvest", smell="earthy", volume="90", volume_unit="L", entry="h1").status_code == 303
         )
     view = desk.brew_view(brewing.notebook, "barrel-1", now=brewing.clock())
     assert view.harvest is not None and view.harvest.volume_l == 90.0 and view.card.state == "harvested"
@@ -166,9 +156,7 @@ def test_a_clock_time_of_last_night_is_last_night(brewing: Shed) -> None:
 
 
 def test_names_with_angle_brackets_do_no_harm(shed: Shed) -> None:
-    shed.post(
-        "/brews", **{**BREW, "name": "<script>alert(1)</script>", "compost_name": '"><img src=x onerror=alert(1)>'}
-    )
+    shed.post("/brews", **{**BREW, "name": "<script>alert(1)</script>", "compost_name": '"><img src=x onerror=alert(1)>'})
     for path in ("/", "/brews/new", "/data", "/settings"):
         text = shed.client.get(path).text
         assert "<script>alert" not in text and "<img src=x" not in text

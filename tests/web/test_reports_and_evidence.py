@@ -74,7 +74,7 @@ def test_trials_of_others_are_taken_in_and_weighed(shed: Any, packages: list[byt
     assert "3 trials" in hub
     page = shed.client.get("/evidence/weigh", params={"recipe": "kelp (invented)", "against": "plain (invented)"}).text
     assert "3 trials: kelp (invented) gives" in page
-    assert "garden <b>" not in page                       # a name given to a place is never markup
+    assert "garden <b>" not in page  # a name given to a place is never markup
     assert "In your own hands" in page and "What weakens these trials" in page
 
 

@@ -62,9 +62,7 @@ def test_a_test_is_written_in_with_its_price(shed: Shed) -> None:
     ],
     ids=["no name", "no water", "half a bucket", "no number", "no test"],
 )
-def test_a_slip_of_the_pen_writes_nothing_and_comes_back_with_its_remedy(
-    shed: Shed, path: str, typed: dict[str, str]
-) -> None:
+def test_a_slip_of_the_pen_writes_nothing_and_comes_back_with_its_remedy(shed: Shed, path: str, typed: dict[str, str]) -> None:
     answer = shed.post(f"/shelf/{path}", **typed)
     assert answer.status_code == 422 and 'role="alert"' in answer.text
     assert not [found for noun in (Compost, Recipe, Vessel, Assay) for found in shed.notebook.find(noun)]

@@ -109,9 +109,7 @@ def test_a_trial_says_what_comes_next_from_the_first_bucket_to_the_verdict(trial
 
 def test_a_brew_under_a_code_keeps_its_recipe_to_itself_until_harvest(trial: Shed) -> None:
     code = begin_all(trial)[0]
-    recipe = {"plain": "Plain", "with-molasses": "With molasses"}[
-        trial.notebook.get(Brew, f"molasses-or-plain-{code}").recipe
-    ]
+    recipe = {"plain": "Plain", "with-molasses": "With molasses"}[trial.notebook.get(Brew, f"molasses-or-plain-{code}").recipe]
     head = trial.client.get(f"/brews/molasses-or-plain-{code}").text.split("<details")[0]
     assert f"{recipe} ·" not in head and f"code {code}" in head
     assert f"{recipe} ·" not in trial.client.get("/").text
@@ -126,9 +124,7 @@ def test_the_sheet_is_asked_for_on_the_page_of_the_brew_in_reminders_and_before_
     form = trial.client.get(f"/brews/molasses-or-plain-{code}/record?role=killed+control").text
     assert "Killed control, Colour test" in form and re.search(r'value="killed control" selected', form)
     assert "Run sheet, 24 h: sample, killed control." in trial.client.get("/reminders").text
-    assert (
-        "still asks for sample and killed control" in trial.client.get(f"/brews/molasses-or-plain-{code}/harvest").text
-    )
+    assert "still asks for sample and killed control" in trial.client.get(f"/brews/molasses-or-plain-{code}/harvest").text
 
 
 def test_a_long_sheet_stays_short_on_the_page(shelf: Shed) -> None:

@@ -198,11 +198,7 @@ class PlainBrowser:
         return _plain(self.page.words)
 
     def _address(self, words: str, near: str) -> str:
-        fit = [
-            href
-            for said, href, entry in self.page.links
-            if words.casefold() in said.casefold() and near in _plain(entry)
-        ]
+        fit = [href for said, href, entry in self.page.links if words.casefold() in said.casefold() and near in _plain(entry)]
         assert fit, f"{self.path} has no link '{words}'; it has {[said for said, _, _ in self.page.links]}"
         return urljoin(self.path, fit[0])
 
@@ -211,13 +207,9 @@ class PlainBrowser:
             for words in form.buttons:
                 if button.casefold() in words[0].casefold():
                     strange = set(typed) - set(form.inputs)
-                    assert not strange, (
-                        f"the form '{button}' of {self.path} has no field {strange}, only {sorted(form.inputs)}"
-                    )
+                    assert not strange, f"the form '{button}' of {self.path} has no field {strange}, only {sorted(form.inputs)}"
                     return form, words
-        raise AssertionError(
-            f"{self.path} has no button '{button}'; it has {[form.buttons for form in self.page.forms]}"
-        )
+        raise AssertionError(f"{self.path} has no button '{button}'; it has {[form.buttons for form in self.page.forms]}")
 
     def _show(self, answer: Any) -> None:
         self.path = answer.url.raw_path.decode()

@@ -60,9 +60,7 @@ class Person:
         self.browse.open("/")
         self.browse.follow("Recipes and vessels")
         self._recipe("Plain", compost_name="Leaf mould", animal="no")
-        self._recipe(
-            "With molasses", food_1="molasses", food_1_amount=f"{20 * MOLASSES_G_PER_L:g}", food_1_amount_unit="g"
-        )
+        self._recipe("With molasses", food_1="molasses", food_1_amount=f"{20 * MOLASSES_G_PER_L:g}", food_1_amount_unit="g")
         self.browse.press(
             "Add vessels",
             vessel_name="Bucket",
@@ -196,9 +194,7 @@ class Person:
             else:
                 self.clock.now = _moment(said, self.clock.now)
         else:
-            raise AssertionError(
-                f"the call never led to a harvest: {self.calls['for the beds']}\n{self.browse.text()[:2000]}"
-            )
+            raise AssertionError(f"the call never led to a harvest: {self.calls['for the beds']}\n{self.browse.text()[:2000]}")
         self.last_h = hour
         self.browse.follow("Harvest")
         self.browse.press("Harvested", smell="earthy", volume="19", volume_unit="L")
@@ -237,9 +233,7 @@ class Person:
         self.spent += 1
 
     def _hours(self, code: str) -> float:
-        return (self.clock.now - MORNING - timedelta(days=1, minutes=15 * list(self.buckets).index(code))) / timedelta(
-            hours=1
-        )
+        return (self.clock.now - MORNING - timedelta(days=1, minutes=15 * list(self.buckets).index(code))) / timedelta(hours=1)
 
     def _trial(self) -> None:
         self.browse.open("/trials")
@@ -259,9 +253,7 @@ class Person:
         self._trial()
         self.browse.follow(next(iter(self.buckets)))
         self.browse.follow("May this tea go there?")
-        self.browse.press(
-            "May it go there?", crop="lettuce", edible="yes", touches="yes", soil="yes", days="20", method="drench"
-        )
+        self.browse.press("May it go there?", crop="lettuce", edible="yes", touches="yes", soil="yes", days="20", method="drench")
         self.use = self.browse.text()
 
     def publish(self) -> tuple[bytes, bytes]:

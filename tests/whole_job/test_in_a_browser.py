@@ -37,9 +37,7 @@ PRESS = f"""asked => {{
   setTimeout(() => item.click());
   return true;
 }}"""
-OPEN = (
-    "field => { for (let at = field.closest('details'); at; at = at.parentElement.closest('details')) at.open = true; }"
-)
+OPEN = "field => { for (let at = field.closest('details'); at; at = at.parentElement.closest('details')) at.open = true; }"
 
 
 @dataclass

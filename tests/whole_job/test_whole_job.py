@@ -96,9 +96,7 @@ def test_the_planner_says_what_the_budget_cannot_answer_and_promises_the_power_o
     spread, edge = math.hypot(0.2, 0.1), stats.t.ppf(0.975, 2)
     far = math.log(float(promised[1])) / spread
     power = 1 - stats.nct.cdf(edge, 2, far) + stats.nct.cdf(-edge, 2, far)
-    assert float(promised[2]) / 100 == pytest.approx(
-        power, abs=0.03
-    )  # 4,000 simulated trials and the rounding of a page
+    assert float(promised[2]) / 100 == pytest.approx(power, abs=0.03)  # 4,000 simulated trials and the rounding of a page
 
 
 def test_the_run_sheet_is_kept_to_and_no_test_beyond_the_budget_is_asked_for(north: Person, south: Person) -> None:

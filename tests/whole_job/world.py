@@ -71,9 +71,7 @@ class World:
             food = max(food - STEP_H * made / 0.5, 0.0)
             breath = 2.67 * (made + 0.4 * lost)  # 32/12 g of oxygen a g of carbon burnt, half of the food burnt
             oxygen = max(oxygen + STEP_H * (kla * (SATURATION - oxygen) - breath), 0.05)
-        return Tea(
-            times_h=times, biomass=course, oxygen=air, colour=BROWN_OF_COMPOST + BROWN_OF_MOLASSES * molasses_g_per_l
-        )
+        return Tea(times_h=times, biomass=course, oxygen=air, colour=BROWN_OF_COMPOST + BROWN_OF_MOLASSES * molasses_g_per_l)
 
     def test(self, tea: Tea, hour: float, role: str) -> str:
         """One test as a person would write it down: with a decimal comma."""

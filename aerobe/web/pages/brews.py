@@ -27,9 +27,7 @@ def home(request: Request) -> Response:
         return page(request, "brews/first.html", title="Welcome", trials=desk.trials_waiting(notebook_of(request)))
     calls = {card.brew.key: call_of(request, card.brew) for card in overview.under_way}
     keys = [card.brew.key for card in overview.under_way]
-    pictures = {
-        key: _pictures(request, key, calls[key]) if place < CURVES_SHOWN else () for place, key in enumerate(keys)
-    }
+    pictures = {key: _pictures(request, key, calls[key]) if place < CURVES_SHOWN else () for place, key in enumerate(keys)}
     troubles = {card.brew.key: troubles_of(request, card.brew) for card in overview.under_way}
     return page(
         request,

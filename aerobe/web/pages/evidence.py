@@ -44,8 +44,14 @@ def weigh(request: Request, recipe: str = "", against: str = "", outcome: str = 
     except AerobeError as fault:
         return page(request, "evidence/hub.html", status=422, title="Evidence", fault=fault, **_context(request))
     rows = [[words, ", ".join(trials)] for words, trials in desk.flags_by_words(answer.weighed).items()]
-    return page(request, "evidence/weighed.html", title=f"{recipe} against {against}", answer=answer, weighed=answer.weighed,
-                flag_rows=rows)
+    return page(
+        request,
+        "evidence/weighed.html",
+        title=f"{recipe} against {against}",
+        answer=answer,
+        weighed=answer.weighed,
+        flag_rows=rows,
+    )
 
 
 def _take(request: Request, content: bytes, name: str, site: str) -> Any:
@@ -53,7 +59,14 @@ def _take(request: Request, content: bytes, name: str, site: str) -> Any:
 
 
 def _context(request: Request) -> dict[str, Any]:
-    pairs = [{"recipe": pair[0], "against": pair[1], "outcome": pair[2], "trials": pair[3],
-              "href": "/evidence/weigh?" + urlencode({"recipe": pair[0], "against": pair[1], "outcome": pair[2]})}
-             for pair in desk.evidence_pairs(notebook_of(request))]
+    pairs = [
+        {
+            "recipe": pair[0],
+            "against": pair[1],
+            "outcome": pair[2],
+            "trials": pair[3],
+            "href": "/evidence/weigh?" + urlencode({"recipe": pair[0], "against": pair[1], "outcome": pair[2]}),
+        }
+        for pair in desk.evidence_pairs(notebook_of(request))
+    ]
     return {"pairs": pairs}

@@ -90,13 +90,9 @@ def answer_part(request: Request) -> Response:
     """The living part of the page, for a moved slider."""
     values = _values(request)
     try:
-        return page(
-            request, "oxygen/answer.html", title="", sliders=SLIDERS, values=values, answer=_answer(values), moved=True
-        )
+        return page(request, "oxygen/answer.html", title="", sliders=SLIDERS, values=values, answer=_answer(values), moved=True)
     except AerobeError as fault:
-        return page(
-            request, "oxygen/answer.html", title="", sliders=SLIDERS, values=values, answer={}, fault=fault, moved=True
-        )
+        return page(request, "oxygen/answer.html", title="", sliders=SLIDERS, values=values, answer={}, fault=fault, moved=True)
 
 
 @router.get("/parts/oxygen/ways")
@@ -184,18 +180,14 @@ def measure(request: Request, sent: Sent) -> Response:
             desk.keep_kla(notebook_of(request), vessel.key, estimate, now=clock_of(request))
             context["kept"] = vessel.name
     except AerobeError as fault:
-        return page(
-            request, "oxygen/measure.html", status=422, title="Measure the air", fault=fault, sent=sent, **context
-        )
+        return page(request, "oxygen/measure.html", status=422, title="Measure the air", fault=fault, sent=sent, **context)
     return page(request, "oxygen/measure.html", title="Measure the air", sent=sent, **context)
 
 
 @router.get("/oxygen/probe")
 def probe_form(request: Request) -> Response:
     """The form of a probe check."""
-    return page(
-        request, "oxygen/probe.html", title="Check a probe", check=None, dose=None, caution=desk.SULPHITE_CAUTION
-    )
+    return page(request, "oxygen/probe.html", title="Check a probe", check=None, dose=None, caution=desk.SULPHITE_CAUTION)
 
 
 @router.post("/oxygen/probe")

@@ -73,9 +73,7 @@ async def keep(request: Request, key: str, sent: Sent) -> Response:
     if wants_json(request):
         return JSONResponse({"says": says, "go_to": f"/brews/{key}"})
     if sent.text("again"):
-        return go_to(
-            f"/brews/{key}/record?{urlencode({'what': sent.text('what'), 'done': says, 'replicate': _next(sent)})}"
-        )
+        return go_to(f"/brews/{key}/record?{urlencode({'what': sent.text('what'), 'done': says, 'replicate': _next(sent)})}")
     return go_to(f"/brews/{key}?{urlencode({'done': says})}")
 
 
@@ -107,9 +105,7 @@ def correct(request: Request, key: str, reading: str, sent: Sent) -> Response:
         )
         receipt = desk.correct_reading(notebook, reading, entry, now=clock_of(request), why=sent.text("why"), at_vessel=True)
     except AerobeError as fault:
-        return page(
-            request, "record/one.html", status=422, fault=fault, sent=sent, **_one_context(request, key, reading)
-        )
+        return page(request, "record/one.html", status=422, fault=fault, sent=sent, **_one_context(request, key, reading))
     live_of(request).tell("brew", key)
     return go_to(f"/brews/{key}/readings/{receipt.key}?done=Corrected.+The+earlier+value+stays+in+the+history.")
 

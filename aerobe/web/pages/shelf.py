@@ -47,9 +47,7 @@ def vessels(request: Request, sent: Sent) -> Response:
 @router.post("/shelf/tests")
 def test(request: Request, sent: Sent) -> Response:
     """Add a test."""
-    return _add(
-        request, sent, "test", lambda: desk.add_test(notebook_of(request), brew_start_of(sent), now=clock_of(request))
-    )
+    return _add(request, sent, "test", lambda: desk.add_test(notebook_of(request), brew_start_of(sent), now=clock_of(request)))
 
 
 def _add(request: Request, sent: Fields, what: str, write: Any) -> Response:
@@ -57,9 +55,7 @@ def _add(request: Request, sent: Fields, what: str, write: Any) -> Response:
     try:
         write()
     except AerobeError as fault:
-        return page(
-            request, "shelf/shelf.html", status=422, fault=fault, sent=sent, opened=what, **_context(request, then)
-        )
+        return page(request, "shelf/shelf.html", status=422, fault=fault, sent=sent, opened=what, **_context(request, then))
     name = sent.text({"recipe": "recipe_name", "vessel": "vessel_name", "test": "assay_name"}[what])
     return go_to("/shelf?" + urlencode({"done": f"{name or what.capitalize()} is written in.", "then": then}))
 

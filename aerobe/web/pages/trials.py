@@ -18,7 +18,15 @@ nav = menu_entry("Trials", "/trials", order=30, icon="trial")
 Sent = Annotated[Fields, Depends(fields)]
 WISHES = tuple(desk.TrialWish.__dataclass_fields__)
 JUDGED_BY = (
-    "biomass", "peak biomass", "count", "peak time", "ratio", "cost per biomass", "oxygen", "yield", "score",
+    "biomass",
+    "peak biomass",
+    "count",
+    "peak time",
+    "ratio",
+    "cost per biomass",
+    "oxygen",
+    "yield",
+    "score",
 )
 SCATTER_CHOICES = (
     ("weekly batches", "I don't know: as weekly batches"),
@@ -48,9 +56,16 @@ def plan(request: Request, sent: Sent) -> Response:
     except AerobeError as fault:
         return page(request, "trials/new.html", status=422, fault=fault, sent=sent, **_new_context(request, sent))
     return page(
-        request, "trials/plan.html", title=f"Plan: {planned.trial.name}", planned=planned, sent=sent,
-        pictures=desk.plan_pictures(planned.plan), rows=_design_rows(planned.plan), wish=_typed(planned.wish),
-        again=urlencode(_typed(planned.wish)), missing=desk.not_written_in(notebook_of(request), planned),
+        request,
+        "trials/plan.html",
+        title=f"Plan: {planned.trial.name}",
+        planned=planned,
+        sent=sent,
+        pictures=desk.plan_pictures(planned.plan),
+        rows=_design_rows(planned.plan),
+        wish=_typed(planned.wish),
+        again=urlencode(_typed(planned.wish)),
+        missing=desk.not_written_in(notebook_of(request), planned),
         smaller=desk.smaller_margin(planned),
     )
 
@@ -92,9 +107,7 @@ def sheet(request: Request, key: str, with_arms: bool = False) -> Response:
     """The run sheet, to print: one page a brew."""
     base = str(getattr(settings_of(request), "address", "") or "").rstrip("/")
     link = f"{base}/brews/{{brew}}/record" if base else ""
-    text = desk.print_run_sheet(
-        notebook_of(request), key, with_arms=with_arms, link=link, style_href="/trials/run-sheet.css"
-    )
+    text = desk.print_run_sheet(notebook_of(request), key, with_arms=with_arms, link=link, style_href="/trials/run-sheet.css")
     return Response(text, media_type="text/html; charset=utf-8")
 
 
@@ -127,10 +140,17 @@ def verdict(request: Request, key: str, outcome: str = "", assay: str = "") -> R
     view = desk.trial_view(notebook, key)
     doses = {arm.key: arm.dose for arm in view.trial.arms if arm.dose is not None}
     return page(
-        request, "trials/verdict.html", title=f"Verdict: {view.trial.name}", verdict=found, trial=view.trial,
-        pictures=desk.verdict_pictures(found, doses), rows=_comparison_rows(found), checks=_check_rows(found),
+        request,
+        "trials/verdict.html",
+        title=f"Verdict: {view.trial.name}",
+        verdict=found,
+        trial=view.trial,
+        pictures=desk.verdict_pictures(found, doses),
+        rows=_comparison_rows(found),
+        checks=_check_rows(found),
         next_one=desk.next_trial(notebook, key, now=now, outcome=outcome),
-        basis=desk.rests_on(notebook, key, outcome_key=outcome, assay=assay), assay=assay,
+        basis=desk.rests_on(notebook, key, outcome_key=outcome, assay=assay),
+        assay=assay,
     )
 
 
@@ -139,8 +159,17 @@ def compare(request: Request, first: str = "", second: str = "", outcome: str = 
     """Two recipes by all their brews, planned or not."""
     recipes = notebook_of(request).find(Recipe)
     context: dict[str, Any] = {
-        "title": "Compare two recipes", "recipes": recipes, "outcomes": JUDGED_BY, "verdict": None, "pictures": (), "rows": [],
-        "checks": [], "first": first, "second": second, "outcome": outcome, "margin": margin,
+        "title": "Compare two recipes",
+        "recipes": recipes,
+        "outcomes": JUDGED_BY,
+        "verdict": None,
+        "pictures": (),
+        "rows": [],
+        "checks": [],
+        "first": first,
+        "second": second,
+        "outcome": outcome,
+        "margin": margin,
     }
     if not (first and second):
         return page(request, "trials/compare.html", **context)
@@ -206,9 +235,15 @@ def _new_context(request: Request, typed: Fields) -> dict[str, Any]:
     asked = [word.strip() for text in typed.all("arms") for word in text.split(",") if word.strip()]
     known = [recipe.key for recipe in recipes]
     return {
-        "title": "Plan a trial", "questions": QUESTIONS, "outcomes": JUDGED_BY, "scatters": SCATTER_CHOICES,
-        "recipes": recipes, "assays": assays, "vessels": notebook.find(Vessel),
-        "ticked": [key for key in asked if key in known], "other_arms": ", ".join(key for key in asked if key not in known),
+        "title": "Plan a trial",
+        "questions": QUESTIONS,
+        "outcomes": JUDGED_BY,
+        "scatters": SCATTER_CHOICES,
+        "recipes": recipes,
+        "assays": assays,
+        "vessels": notebook.find(Vessel),
+        "ticked": [key for key in asked if key in known],
+        "other_arms": ", ".join(key for key in asked if key not in known),
         "again": urlencode([(name, value) for name in WISHES for value in typed.all(name) if value]),
     }
 
@@ -234,8 +269,14 @@ def _design_rows(plan: Any) -> list[tuple[str, ...]]:
 
 def _comparison_rows(verdict: Any) -> list[tuple[str, ...]]:
     return [
-        (item.label + ("" if item.planned else " (unplanned)"), desk.effect_in_words(item, verdict), item.call,
-         _percent(item.probability_better), _percent(item.probability_same), _percent(item.probability_worse))
+        (
+            item.label + ("" if item.planned else " (unplanned)"),
+            desk.effect_in_words(item, verdict),
+            item.call,
+            _percent(item.probability_better),
+            _percent(item.probability_same),
+            _percent(item.probability_worse),
+        )
         for item in verdict.comparisons
     ]
 

@@ -9,8 +9,16 @@ revision = "0001"
 down_revision = None
 
 OWNERS = {
-    "composts": None, "recipes": "composts", "vessels": None, "assays": None, "trials": None, "run_sheets": "trials",
-    "brews": "trials", "samples": "brews", "harvests": "brews", "uses": "brews",
+    "composts": None,
+    "recipes": "composts",
+    "vessels": None,
+    "assays": None,
+    "trials": None,
+    "run_sheets": "trials",
+    "brews": "trials",
+    "samples": "brews",
+    "harvests": "brews",
+    "uses": "brews",
 }
 
 
