@@ -12,6 +12,7 @@ import sqlalchemy as sa
 
 from aerobe.errors import NotebookFault
 from aerobe.notebook._pen import Pen
+from aerobe.notebook._ready_made import make_tables
 from aerobe.notebook._schema import SCHEMA
 from aerobe.notebook._store import Store, file_mode_private, in_plain_words
 
@@ -92,11 +93,7 @@ def bring_up_to_date(store: Store, *, at: datetime, create: bool) -> Path | None
     if have is None:
         if not create:
             raise NotebookFault("This notebook is empty or no notebook.", "Check the path, or start one with `aerobe brew new`.")
-        with store.reading() as connection:
-            strangers = sa.inspect(connection).get_table_names()
-        if strangers:
-            raise NotebookFault("This file or database holds other data.", "Give the notebook a file or a database of its own.")
-        store.migrate()
+        _begin(store)
         return None
     if have > SCHEMA:
         raise NotebookFault(
@@ -106,6 +103,21 @@ def bring_up_to_date(store: Store, *, at: datetime, create: bool) -> Path | None
     copy = back_up(store, at=at, why=f"before-{SCHEMA}")
     store.migrate()
     return copy
+
+
+def _begin(store: Store) -> None:
+    """The newest tables in an empty store."""
+    with store.writing() as connection:
+        # Another program may have begun the same store while this one waited for its turn.
+        found = sa.inspect(connection).get_table_names()
+        if "alembic_version" in found:
+            return
+        if found:
+            raise NotebookFault("This file or database holds other data.", "Give the notebook a file or a database of its own.")
+        if store.path is not None:
+            make_tables(connection)
+    if store.path is None:
+        store.migrate()
 
 
 def _dated(store: Store, at: datetime, why: str) -> Path:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -29,6 +30,8 @@ PLAIN_WORDS = {  # what the store says, and what it means to a person
     "No space left": ("The disk of the server is full.", "Free some space there; what was kept before is safe."),
     "read-only transaction": READ_ONLY,
 }
+# Migrations keep their state in the whole process: a second one at the same time would use the first one's connection.
+_MIGRATING = threading.Lock()
 WAIT_S = 30.0  # how long a writer waits for another before it gives up [s]
 
 
@@ -69,7 +72,7 @@ class Store:
 
         config = Config()
         config.set_main_option("script_location", str(Path(__file__).parent / "_migrations"))
-        with self.writing() as connection:
+        with _MIGRATING, self.writing() as connection:
             config.attributes["connection"] = connection
             command.upgrade(config, to)
 
