@@ -7,9 +7,11 @@ import io
 import zipfile
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
-from typing import Any
+from typing import Any, cast
 
 from aerobe.errors import ImportFault
+from aerobe.isolation import run_apart
+from aerobe.notebook._sheet_size import require_small
 
 MAX_BYTES = 200_000_000
 MAX_UNPACKED_BYTES = 1_000_000_000
@@ -145,8 +147,16 @@ def _writes_commas(grid: list[list[str]]) -> bool:
 
 def _spreadsheet(content: bytes, name: str, sheet: str) -> list[list[str]]:
     _refuse_bomb(content, name)
+    # The reader is compiled code that ends the whole process when a file asks for too much: it gets one of its own.
+    grid = run_apart(f"{__name__}:grid_of_spreadsheet", content, what=name, arguments={"name": name, "sheet": sheet})
+    return cast(list[list[str]], grid)
+
+
+def grid_of_spreadsheet(content: bytes, *, name: str, sheet: str) -> list[list[str]]:
+    """Cells as text of the first sheet that holds a table, or of the one named. To be run apart."""
     from python_calamine import CalamineWorkbook
 
+    require_small(content, name)
     try:
         book = CalamineWorkbook.from_filelike(io.BytesIO(content))
         names = [sheet] if sheet else book.sheet_names
@@ -155,7 +165,7 @@ def _spreadsheet(content: bytes, name: str, sheet: str) -> list[list[str]]:
             grid = [[_cell(cell) for cell in row] for row in book.get_sheet_by_name(one).to_python(skip_empty_area=False)]
             if sum(1 for row in grid if any(row)) > 1:
                 return grid
-    except ImportFault:
+    except (ImportFault, MemoryError):
         raise
     except Exception as fault:  # the reader raises many kinds, all of them about the file
         raise ImportFault(f"{name} cannot be read as a spreadsheet: {fault}.", "Save it again as XLSX, or as CSV.") from None

@@ -14,6 +14,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "errors": set(),
     "sources": {"errors"},
     "units": {"errors"},
+    "isolation": {"errors"},
     "records": {"errors", "units"},
     "assay": BASE,
     "oxygen": BASE,
@@ -24,7 +25,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "verdicts": BASE | {"inference"},
     "trials": BASE | {"assay", "kinetics", "inference", "verdicts"},
     "evidence": BASE | {"verdicts"},
-    "notebook": {"errors", "units", "records"},
+    "notebook": {"errors", "units", "records", "isolation"},
     "charts": BASE | {"assay", "oxygen", "inference", "decisions", "verdicts", "trials", "evidence"},
     "reports": BASE | {"assay", "inference", "decisions", "verdicts", "trials", "evidence", "safety", "charts"},
     "desk": BASE
