@@ -28,7 +28,7 @@ from pathlib import Path
 import httpx
 import numpy as np
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.records import AirSupply, Assay, AssayError, Brew, Compost, Harvest, Reading, Recipe, SensorLog, Vessel
 
 BREWS, POINTS, UNDER_WAY = 1_000, 1_000, 5
@@ -36,10 +36,10 @@ SERVER = """
 import sys
 from datetime import datetime
 from pathlib import Path
-from aerobe import desk
+from aerobe import usecases
 from aerobe.web import ServeSettings, create_app
 from aerobe.web._serve import make_server
-notebook = desk.open_notebook(sys.argv[1], at=datetime.now().astimezone())
+notebook = usecases.notebook.open_notebook(sys.argv[1], at=datetime.now().astimezone())
 app = create_app(notebook, settings=ServeSettings(burst=1e6, per_s=1e6))
 make_server(app, host="127.0.0.1", port=int(sys.argv[2]), log_level="error").run()
 """
@@ -48,7 +48,7 @@ make_server(app, host="127.0.0.1", port=int(sys.argv[2]), log_level="error").run
 def fill(path: Path, now: datetime) -> None:
     """A notebook as full as promised."""
     rng = np.random.default_rng(1)
-    with desk.open_notebook(path, at=now) as notebook, notebook.writing() as pen:
+    with usecases.notebook.open_notebook(path, at=now) as notebook, notebook.writing() as pen:
         pen.add(Compost(key="c", name="Compost"), at=now)
         pen.add(Recipe(key="r", name="Recipe", compost="c", compost_g_per_l=30.0), at=now)
         pen.add(Vessel(key="v", name="Vessel", volume_l=100, depth_m=0.6, air=AirSupply(flow_l_per_min=30.0)), at=now)

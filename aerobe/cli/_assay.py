@@ -12,10 +12,10 @@ from aerobe.cli import NOT_SETTLED
 from aerobe.cli._assay_counts import basis, carbon, fields, hyphae, plates, ratio, tubes
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, progress, say
 from aerobe.cli._pictures import save_picture
-from aerobe.desk import write_whole
 from aerobe.errors import ImportFault, UnusableRecord
 from aerobe.records import Assay, AssayError
 from aerobe.units import number
+from aerobe.usecases.notebook import write_whole
 
 app = App(name="assay", help="Is my test any good? Certificates, counts, ratios, and how many tests to make.")
 
@@ -26,7 +26,7 @@ for counting in (tubes, plates, fields, ratio, carbon, hyphae, basis):
 @app.command
 def example(*, json: JSON_ONLY = False) -> None:
     """Print the table of an invented study, to see what to enter."""
-    from aerobe.desk import example_study
+    from aerobe.usecases.assay import example_study
 
     table = example_study()
     say({"table": table}, as_json=json, text=table.rstrip("\n"))
@@ -73,7 +73,7 @@ def certificate(
     """
     import json
 
-    from aerobe.desk import StudyForm, certificate_pictures, certify, keep_certificate
+    from aerobe.usecases.assay import StudyForm, certificate_pictures, certify, keep_certificate
 
     form = StudyForm(
         table=_text_of(study),
@@ -127,7 +127,7 @@ def compare(
     picture
         Also draw the pairs, or with --foods and --phases the ratios, to this file (.svg or .png).
     """
-    from aerobe.desk import compare_by_phase, compare_tests, picture_of_phases, picture_of_tests
+    from aerobe.usecases.assay import compare_by_phase, compare_tests, picture_of_phases, picture_of_tests
 
     line, robust, agreement = compare_tests(first, second)
     lines = [line.says, *([robust.says] if robust else ["Passing-Bablok needs ten pairs."]), agreement.says]
@@ -157,7 +157,7 @@ def addition(added: str, signals: str, /, *, background: float = 0.0, json: JSON
     background
         Signal without microbes: water blank plus colour.
     """
-    from aerobe.desk import content_by_addition
+    from aerobe.usecases.assay import content_by_addition
 
     found = content_by_addition(added, signals, background=background)
     text = f"{number(found.content)} ({number(found.low)} to {number(found.high)}, 95 %), in the unit of the additions."
@@ -179,7 +179,7 @@ def meaning(assay: str, reading: float, /, *, readings: int = 1, with_scale: boo
     with_scale
         Include the uncertain scale of the kit, to compare with another kind of test.
     """
-    from aerobe.desk import meaning as meaning_of
+    from aerobe.usecases.assay import meaning as meaning_of
 
     found = meaning_of(_error_of(assay, where), reading, readings=readings, with_scale=with_scale)
     unit = _assay_of(assay, where).unit
@@ -218,7 +218,7 @@ def how_many(
     true_value
         Count bias and scale too, which repeats do not remove.
     """
-    from aerobe.desk import tests_needed
+    from aerobe.usecases.assay import tests_needed
 
     error, own_price = _error_of(assay, where), _assay_of(assay, where).price
     found = tests_needed(
@@ -259,6 +259,6 @@ def _assay_of(key: str, where: Where) -> Assay:
 
 
 def _error_of(key: str, where: Where) -> AssayError:
-    from aerobe.desk import error_of_assay
+    from aerobe.usecases.assay import error_of_assay
 
     return error_of_assay(_assay_of(key, where))

@@ -23,7 +23,7 @@ def tubes(amounts: str, tubes_set: str, positives: str, /, *, level: float = 0.9
     level
         Of the limits.
     """
-    from aerobe.desk import count_tubes
+    from aerobe.usecases.assay import count_tubes
 
     found = count_tubes(amounts, tubes_set, positives, level=level)
     say(found, as_json=json, text=f"Most probable number per mL or g, {100 * level:g} % limits: {found.says}")
@@ -41,7 +41,7 @@ def plates(counted: str, /, *, lowest: int = 10, highest: int = 300, json: JSON_
     highest
         Most colonies of a plate that counts: 300 after ISO 7218 and ISO 21149, 250 after the US FDA manual.
     """
-    from aerobe.desk import count_plates
+    from aerobe.usecases.assay import count_plates
 
     found, crowded = count_plates(counted, lowest=lowest, highest=highest)
     lines = [
@@ -62,7 +62,7 @@ def fields(counts: str, /, *, volume_ml: float = 1e-4, dilution: float = 1.0, js
     dilution
         Final volume over sample volume.
     """
-    from aerobe.desk import count_fields
+    from aerobe.usecases.assay import count_fields
 
     found = count_fields(counts, volume_ml=volume_ml, dilution=dilution)
     say(
@@ -91,7 +91,7 @@ def ratio(fungi: str, bacteria: str, /, *, fungi_sd: str, bacteria_sd: str, kind
     kind
         mass, count, plate or marker: unlike kinds cannot be compared.
     """
-    from aerobe.desk import ratio_of_parts
+    from aerobe.usecases.assay import ratio_of_parts
 
     found, interval = ratio_of_parts(fungi, bacteria, fungi_sd, bacteria_sd, kind)
     share, low, high = found.fungal_fraction()
@@ -117,7 +117,7 @@ def carbon(cells_per_ml: str, cell_um3: str, /, *, group: str = "bacteria", json
     group
         bacteria or fungi.
     """
-    from aerobe.desk import carbon_of_cells
+    from aerobe.usecases.assay import carbon_of_cells
 
     found = carbon_of_cells(cells_per_ml, cell_um3, group)
     lines = [f"{number(found.value)} ug C/mL ({number(found.low)} to {number(found.high)} by factor). {found.says}"]
@@ -153,7 +153,7 @@ def hyphae(
     dilution
         Final volume over sample volume.
     """
-    from aerobe.desk import hyphae_of_crossings
+    from aerobe.usecases.assay import hyphae_of_crossings
 
     length, found = hyphae_of_crossings(
         crossings, grid_line_mm=grid_line_mm, filter_mm2=filter_mm2, filtered_ml=filtered_ml, width_um=width_um, dilution=dilution
@@ -181,7 +181,7 @@ def basis(result: str, /, *, given: str, wanted: str, density: str = "1", moistu
     moisture
         Grams of water per gram of wet material: 0.55 is 55 %.
     """
-    from aerobe.desk import result_on_basis
+    from aerobe.usecases.assay import result_on_basis
 
     found = result_on_basis(result, given=given, wanted=wanted, density=density, moisture=moisture)
     drawn = found.simulated

@@ -44,7 +44,7 @@ def brew_new(
     arm
         Key of its arm in that trial.
     """
-    from aerobe.desk import moment_of, new_brew
+    from aerobe.usecases.notebook import moment_of, new_brew
 
     with where.open() as open_one:
         made = new_brew(
@@ -71,7 +71,7 @@ def brew_new(
 @brew.command(name="list")
 def brew_list(*, where: Where = OWN) -> None:
     """All brews, newest first."""
-    from aerobe.desk import list_brews
+    from aerobe.usecases.notebook import list_brews
 
     with where.open(create=False) as open_one:
         brews = list_brews(open_one, now=now())
@@ -97,7 +97,7 @@ def brew_show(brew: str, /, *, where: Where = OWN) -> None:
     brew
         Key of the brew.
     """
-    from aerobe.desk import brew_history
+    from aerobe.usecases.notebook import brew_history
 
     with where.open(create=False) as open_one:
         history = brew_history(open_one, brew)
@@ -156,7 +156,7 @@ def reading_add(
     token
         An entry token: the same token twice keeps the reading once.
     """
-    from aerobe.desk import ReadingEntry, add_reading, impossible
+    from aerobe.usecases.notebook import ReadingEntry, add_reading, impossible
 
     entry = ReadingEntry(
         brew=brew,
@@ -198,7 +198,7 @@ def reading_correct(key: str, signal: str, /, *, why: str, when: str = "", where
     when
         The right time, if that was wrong too.
     """
-    from aerobe.desk import ReadingEntry, correct_reading
+    from aerobe.usecases.notebook import ReadingEntry, correct_reading
 
     with where.open(create=False) as open_one:
         old = open_one.reading(key)
@@ -247,7 +247,7 @@ def reading_list(brew: str, /, *, all: bool = False, where: Where = OWN) -> None
 
 
 def _log_line(log: SensorLog) -> str:
-    from aerobe.desk import KINDS_OF_CHANNELS
+    from aerobe.usecases.brews import KINDS_OF_CHANNELS
 
     unit = KINDS_OF_CHANNELS[log.channel].house
     return f"{log.channel}: {len(log.values)} points, last {log.values[-1]:.3g} {unit} at {log.elapsed_h[-1]:.1f} h"

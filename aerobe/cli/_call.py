@@ -13,7 +13,7 @@ from aerobe.cli._pictures import save_picture
 from aerobe.records import Brew
 
 if TYPE_CHECKING:
-    from aerobe.desk import Advice, Call
+    from aerobe.usecases.brews import Advice, Call
 
 app = App(name="call", help="When to test next and when to harvest a brew, and what each choice is expected to lose.")
 
@@ -27,7 +27,7 @@ def call(brew: str, /, *, where: Where = OWN) -> int:
     brew
         Key of the brew.
     """
-    from aerobe.desk import advise_brew, call_in_words, plain_advice
+    from aerobe.usecases.brews import advise_brew, call_in_words, plain_advice
 
     with where.open(create=False) as book:
         with progress("Working out the call"):
@@ -52,7 +52,7 @@ def replay(brew: str, /, *, every: float = 4.0, until: float = 48.0, picture: Pa
     picture
         Also draw it, to this file (.svg or .png).
     """
-    from aerobe.desk import plain_advice, replay_brew, replay_hours, replay_picture
+    from aerobe.usecases.brews import plain_advice, replay_brew, replay_hours, replay_picture
 
     hours = replay_hours(every, until)
     with where.open(create=False) as book:
@@ -85,8 +85,8 @@ def beliefs(brew: str, /, *, where: Where = OWN) -> None:
     brew
         Key of the brew.
     """
-    from aerobe.desk import beliefs_of_brew
     from aerobe.units import number
+    from aerobe.usecases.brews import beliefs_of_brew
 
     with where.open(create=False) as book:
         with progress("Fitting the brew"):

@@ -20,7 +20,7 @@ from cyclopts import Parameter
 from aerobe.records import as_json as plain_json
 
 if TYPE_CHECKING:
-    from aerobe.desk import Notebook
+    from aerobe.usecases.notebook import Notebook
 
 NOTEBOOK = Annotated[
     str, Parameter(name=["--notebook", "-n"], env_var="AEROBE_NOTEBOOK", help="File or PostgreSQL address of the notebook.")
@@ -38,7 +38,7 @@ class Where:
 
     def open(self, *, create: bool = True) -> Notebook:
         """The notebook that was named, or the person's own."""
-        from aerobe.desk import open_notebook
+        from aerobe.usecases.notebook import open_notebook
 
         return open_notebook(self.notebook or str(own_notebook()), at=now(), create=create)
 

@@ -27,7 +27,7 @@ def take(file: Path, /, *, site: str = "", where: Where = OWN) -> None:
     site
         What to call the place it comes from.
     """
-    from aerobe.desk import take_evidence
+    from aerobe.usecases.evidence import take_evidence
 
     try:
         content = file.read_bytes()
@@ -43,7 +43,7 @@ def take(file: Path, /, *, site: str = "", where: Where = OWN) -> None:
 @app.command(name="list")
 def list_(*, where: Where = OWN) -> None:
     """Pairs of recipes that trials speak of."""
-    from aerobe.desk import evidence_pairs
+    from aerobe.usecases.evidence import evidence_pairs
 
     with where.open(create=False) as book, progress("judging own trials"):
         pairs = evidence_pairs(book)
@@ -72,7 +72,7 @@ def weigh(
     outcome
         What the trials were judged by.
     """
-    from aerobe.desk import flags_by_words, weigh_evidence
+    from aerobe.usecases.evidence import flags_by_words, weigh_evidence
 
     with where.open(create=False) as book, progress("pooling"):
         answer = weigh_evidence(book, recipe, against, outcome=outcome, margin_ratio=margin)
@@ -107,7 +107,7 @@ def brews(*, reference: str = "", outcome: str = "biomass", gpu: bool = False, w
     gpu
         Run on a GPU through cupy.
     """
-    from aerobe.desk import pool_all_brews
+    from aerobe.usecases.evidence import pool_all_brews
 
     with where.open(create=False) as book, progress("pooling every brew"):
         found = pool_all_brews(book, reference=reference, outcome=outcome, on_gpu=gpu)

@@ -10,13 +10,13 @@ from cyclopts import Parameter
 
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import OWN, Where, now, progress, say, table
-from aerobe.desk import write_whole
 from aerobe.errors import ImportFault
 from aerobe.records import as_plain
 from aerobe.units import ELAPSED
+from aerobe.usecases.notebook import write_whole
 
 if TYPE_CHECKING:
-    from aerobe.desk import Preview, TakenIn
+    from aerobe.usecases.exchange import Preview, TakenIn
 
 
 DayFirst = Annotated[bool | None, Parameter(negative="--no-day-first")]
@@ -75,7 +75,8 @@ def import_file(
         raise ImportFault(f"{file} cannot be read: {fault.strerror}.", "Check the path.") from None
     if content[:4] == b"PK\x03\x04" and file.suffix.lower() == ".zip":
         return _package(content, where)
-    from aerobe.desk import Wishes, moment_of, preview_table, take_in
+    from aerobe.usecases.exchange import Wishes, preview_table, take_in
+    from aerobe.usecases.notebook import moment_of
 
     wishes = Wishes(
         columns=_pairs(column),
@@ -111,7 +112,7 @@ def export(target: Path, /, *, trial: str = "", where: Where = OWN) -> None:
     trial
         Key of the one trial to write.
     """
-    from aerobe.desk import export_package
+    from aerobe.usecases.exchange import export_package
 
     if target.exists():
         raise ImportFault(f"There is a file at {target} already.", "Name another file; nothing is overwritten.")
@@ -123,7 +124,7 @@ def export(target: Path, /, *, trial: str = "", where: Where = OWN) -> None:
 
 
 def _package(content: bytes, where: Where) -> int:
-    from aerobe.desk import import_package
+    from aerobe.usecases.exchange import import_package
 
     with where.open() as notebook, progress("unpacking"):
         came = import_package(notebook, content, now=now())

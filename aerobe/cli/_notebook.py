@@ -59,7 +59,7 @@ def notebook_show(noun: str = "", key: str = "", /, *, where: Where = OWN) -> No
     key
         Key of one record.
     """
-    from aerobe.desk import notebook_summary
+    from aerobe.usecases.notebook import notebook_summary
 
     with where.open(create=False) as open_one:
         if not noun:
@@ -82,7 +82,7 @@ def notebook_show(noun: str = "", key: str = "", /, *, where: Where = OWN) -> No
 @notebook.command(name="check")
 def notebook_check(*, where: Where = OWN) -> int:
     """Read every row again and say whether all is whole. Exit code 4 if something is wrong."""
-    from aerobe.desk import check_notebook
+    from aerobe.usecases.notebook import check_notebook
 
     with where.open(create=False) as open_one, progress("reading every row"):
         report = check_notebook(open_one)
@@ -100,7 +100,7 @@ def notebook_copy(to: Path | None = None, /, *, where: Where = OWN) -> None:
     to
         Another place for the copy.
     """
-    from aerobe.desk import back_up_notebook
+    from aerobe.usecases.notebook import back_up_notebook
 
     with where.open(create=False) as open_one, progress("copying"):
         path = back_up_notebook(open_one, now=now(), to=to)
@@ -110,7 +110,7 @@ def notebook_copy(to: Path | None = None, /, *, where: Where = OWN) -> None:
 @notebook.command(name="copies")
 def notebook_copies(*, where: Where = OWN) -> None:
     """The dated copies beside the notebook, oldest first."""
-    from aerobe.desk import copies_of_notebook
+    from aerobe.usecases.notebook import copies_of_notebook
 
     with where.open(create=False) as open_one:
         paths = [str(path) for path in copies_of_notebook(open_one)]
@@ -126,7 +126,7 @@ def notebook_restore(copy: Path, /, *, where: Where = OWN) -> None:
     copy
         A copy as listed by `aerobe notebook copies`.
     """
-    from aerobe.desk import restore_notebook
+    from aerobe.usecases.notebook import restore_notebook
 
     with where.open() as open_one, progress("restoring"):
         before = restore_notebook(open_one, copy, now=now())
@@ -163,7 +163,7 @@ def demo(path: Path | None = None, /, *, seed: int = 7, json: JSON_ONLY = False)
     seed
         Another seed invents other numbers.
     """
-    from aerobe.desk import list_brews, make_demo, open_notebook
+    from aerobe.usecases.notebook import list_brews, make_demo, open_notebook
 
     # A demo of another day would have brewed for days by now: each day gets its own, and none is overwritten.
     target = path or own_notebook().with_name(f"demo-{now():%Y-%m-%d}.notebook")

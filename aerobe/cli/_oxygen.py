@@ -13,8 +13,8 @@ from aerobe.cli._common import JSON_ONLY, OWN, Where, now, progress, say, table
 from aerobe.cli._oxygen_measure import kla, probe, saturation, steps, sulphite
 from aerobe.cli._oxygen_series import series
 from aerobe.cli._pictures import save_picture
-from aerobe.desk import FoodForm
 from aerobe.units import LENGTH, OXYGEN, VOLUME, number
+from aerobe.usecases.oxygen import FoodForm
 
 app = App(name="oxygen", help="How much food the air carries; transfer, uptake, sizing, probes.")
 
@@ -39,7 +39,7 @@ def ceiling(*, question: Question = FORM, draws: int = 600, picture: Path | None
     picture
         Also draw the lowest oxygen by dose, to this file (.svg or .png).
     """
-    from aerobe.desk import ask_food_ceiling, food_pictures
+    from aerobe.usecases.oxygen import ask_food_ceiling, food_pictures
 
     with progress("simulating brews"):
         answer = ask_food_ceiling(question.question(draws=draws))
@@ -70,8 +70,8 @@ def splits(dose: str, /, *, question: Question = FORM, draws: int = 400, json: J
     draws
         Brews simulated for each dose.
     """
-    from aerobe.desk import compare_splits
     from aerobe.units import DOSE
+    from aerobe.usecases.oxygen import compare_splits
 
     with progress("simulating brews"):
         rows = compare_splits(question.question(draws=draws), DOSE.read(dose))
@@ -123,8 +123,8 @@ def air_or_food(
     draws
         Brews simulated for each way.
     """
-    from aerobe.desk import air_or_food as compare
     from aerobe.units import DOSE
+    from aerobe.usecases.oxygen import air_or_food as compare
 
     changes = compare(
         question.question(draws=draws), DOSE.read(dose), price_per_kwh=price_per_kwh, food_price_per_kg=food_price_per_kg
@@ -177,8 +177,8 @@ def size(
     draws
         Brews simulated.
     """
-    from aerobe.desk import air_for_recipe, size_air
     from aerobe.units import DOSE, RATE
+    from aerobe.usecases.oxygen import air_for_recipe, size_air
 
     asked = question.question(draws=draws)
     if need:
@@ -202,7 +202,7 @@ def scale(to_volume: str, /, *, question: Question = FORM, to_depth: str = "", j
     to_depth
         Of the large vessel; the same shape as the small one if left out.
     """
-    from aerobe.desk import scale_vessel
+    from aerobe.usecases.oxygen import scale_vessel
 
     depth_m = LENGTH.read(to_depth) if to_depth else None
     scaled = scale_vessel(question.question().vessel, VOLUME.read(to_volume), depth_m=depth_m)
@@ -224,7 +224,7 @@ def uptake(brew: str, /, *, where: Where = OWN) -> None:
     brew
         Key of the brew.
     """
-    from aerobe.desk import brew_uptake
+    from aerobe.usecases.oxygen import brew_uptake
 
     with where.open(create=False) as book:
         found = brew_uptake(book, brew)
@@ -252,7 +252,7 @@ def feed_now(brew: str, food: str = "molasses", /, *, where: Where = OWN) -> int
     food
         Key or name of the food.
     """
-    from aerobe.desk import feed_now as ask
+    from aerobe.usecases.oxygen import feed_now as ask
 
     with where.open(create=False) as book, progress("fitting the brew"):
         found = ask(book, brew, food, now=now())
@@ -274,7 +274,7 @@ def hold(oxygen: str, uptake_rate: float, /, *, floor: str = "0 mg/L", json: JSO
     floor
         Not to be undercut, with unit.
     """
-    from aerobe.desk import holding_time
+    from aerobe.usecases.oxygen import holding_time
 
     found = holding_time(OXYGEN.read(oxygen), uptake_rate, floor_mg_per_l=OXYGEN.read(floor))
     say(
@@ -293,7 +293,7 @@ def foods(name: str = "", /, *, json: JSON_ONLY = False) -> None:
     name
         Key or name of a food.
     """
-    from aerobe.desk import FOODS, food_page
+    from aerobe.usecases.oxygen import FOODS, food_page
 
     if name:
         shown = food_page(name)

@@ -41,7 +41,7 @@ def saturation(*, water: Water = WATER, pressure: str = "", conductivity: str = 
     conductivity
         Of the water at 25 degC, for its salts.
     """
-    from aerobe.desk import salinity_from_conductivity, saturation_mg_per_l
+    from aerobe.usecases.oxygen import salinity_from_conductivity, saturation_mg_per_l
 
     salts = salinity_from_conductivity(CONDUCTIVITY.read(conductivity)) if conductivity else 0.0
     value = saturation_mg_per_l(
@@ -64,7 +64,7 @@ def probe(reading: str, /, *, zero: str = "", water: Water = WATER, json: JSON_O
     zero
         In water with fresh sulphite, with unit.
     """
-    from aerobe.desk import SULPHITE_CAUTION, check_probe
+    from aerobe.usecases.oxygen import SULPHITE_CAUTION, check_probe
 
     check = check_probe(
         OXYGEN.read(reading),
@@ -87,7 +87,7 @@ def sulphite(volume: str, oxygen: str, /, *, json: JSON_ONLY = False) -> None:
     oxygen
         Present oxygen, with unit.
     """
-    from aerobe.desk import sulphite_dose
+    from aerobe.usecases.oxygen import sulphite_dose
 
     dose = sulphite_dose(VOLUME.read(volume), OXYGEN.read(oxygen))
     said = f"{number(dose.usual_g)} g sodium sulphite (exact {number(dose.exact_g)} g)."
@@ -126,7 +126,7 @@ def kla(
     keep
         Write the result into that vessel.
     """
-    from aerobe.desk import keep_kla, measure_kla, read_run
+    from aerobe.usecases.oxygen import keep_kla, measure_kla, read_run
 
     warm, high = water.read()
     log = read_run(_text(file), time_unit=time_unit, oxygen_unit=oxygen_unit, temperature_degc=warm, altitude_m=high)
@@ -182,7 +182,7 @@ def steps(
     probe_t90
         Time in which the probe shows 90 % of a step.
     """
-    from aerobe.desk import measure_steps, read_run
+    from aerobe.usecases.oxygen import measure_steps, read_run
 
     warm, high = water.read()
     log = read_run(_text(file), time_unit=time_unit, oxygen_unit=oxygen_unit, temperature_degc=warm, altitude_m=high)

@@ -14,7 +14,7 @@ from aerobe.errors import ImportFault
 from aerobe.units import ELAPSED, LENGTH, TEMPERATURE, number
 
 if TYPE_CHECKING:
-    from aerobe.desk import RunSeries, SeriesRun
+    from aerobe.usecases.oxygen import RunSeries, SeriesRun
 
 
 def series(
@@ -46,7 +46,7 @@ def series(
     picture
         Also draw it, to this file (.svg or .png).
     """
-    from aerobe.desk import measure_series
+    from aerobe.usecases.oxygen import measure_series
 
     try:
         content = file.read_bytes()

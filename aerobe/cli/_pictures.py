@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from aerobe.desk import write_whole
 from aerobe.errors import UnusableRecord
+from aerobe.usecases.notebook import write_whole
 
 
 def save_picture(picture: Any, path: Path) -> str:
-    """Write a picture of `desk` as SVG or PNG, by the name's ending; gives a line that says so, with the picture's sentence."""
+    """Write a picture as SVG or PNG, by the name's ending; gives a line that says so, with the picture's sentence."""
     match path.suffix.lower():
         case ".svg":
             content: str | bytes = picture.svg(background="white")

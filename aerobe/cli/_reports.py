@@ -9,8 +9,8 @@ from cyclopts import App, Parameter
 
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, progress, say
-from aerobe.desk import write_whole
 from aerobe.errors import ImportFault
+from aerobe.usecases.notebook import write_whole
 
 app = App(name="report", help="Reports with their data: write, check anew, publish a folder of pages.")
 
@@ -30,7 +30,7 @@ def brew(
     key
         Key of the brew.
     """
-    from aerobe.desk import Wanted, report_of_brew
+    from aerobe.usecases.reports import Wanted, report_of_brew
 
     with where.open(create=False) as book, progress("fitting the brew and writing its report"):
         report = report_of_brew(book, key, now=now(), wanted=Wanted(licence=licence, with_people=with_people))
@@ -60,7 +60,7 @@ def trial(
     at_h
         Hour to compare the brews at; the last planned sample if left out. [h]
     """
-    from aerobe.desk import Wanted, report_of_trial
+    from aerobe.usecases.reports import Wanted, report_of_trial
 
     wanted = Wanted(licence=licence, with_people=with_people, at_h=at_h, assay=assay)
     with where.open(create=False) as book, progress("judging the trial and writing its report"):
@@ -103,7 +103,7 @@ def assay(
     recipe
         Recipe whose colour the conclusion is about.
     """
-    from aerobe.desk import Wanted, report_of_assay
+    from aerobe.usecases.reports import Wanted, report_of_assay
 
     text = _read(table).decode("utf-8", errors="replace")
     with progress("characterising the assay and writing its report"):
@@ -130,7 +130,7 @@ def check(package: Path, /, *, json: JSON_ONLY = False) -> int:
     package
         The zip file that came with a report.
     """
-    from aerobe.desk import check_package
+    from aerobe.usecases.reports import check_package
 
     with progress("computing everything anew"):
         found = check_package(_read(package), now=now())
@@ -165,7 +165,7 @@ def site(
     about
         A sentence or two for the first page.
     """
-    from aerobe.desk import Wanted, static_site
+    from aerobe.usecases.reports import Wanted, static_site
 
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise ImportFault(f"{folder} is not an empty folder.", "Name a new one; nothing is overwritten.")
@@ -180,7 +180,7 @@ def site(
 
 
 def _written(report: Any, stem: str, to: Path, as_json: bool) -> None:
-    from aerobe.desk import report_as_html, report_as_pdf
+    from aerobe.usecases.reports import report_as_html, report_as_pdf
 
     files = {f"{stem}.html": report_as_html(report), f"{stem}.pdf": report_as_pdf(report), f"{stem}-data.zip": report.package}
     for name, content in files.items():

@@ -17,9 +17,9 @@ from aerobe.cli._safety_words import (
     text_of,
     whole_numbers,
 )
-from aerobe.desk import DECIDES, IndicatorTest, UseEntry
 from aerobe.errors import UnusableReading, UnusableRecord
 from aerobe.units import VOLUME, parse_number
+from aerobe.usecases.safety import DECIDES, IndicatorTest, UseEntry
 
 app = App(name="safety", help="Gates, compost rules, tests, water, cautions; may this tea go there?")
 
@@ -35,7 +35,7 @@ def place(name: str = "", /, *, where: Where = OWN) -> None:
     name
         One of the places on file.
     """
-    from aerobe.desk import choose_place, place_of, places
+    from aerobe.usecases.safety import choose_place, place_of, places
 
     with where.open() as book:
         chosen = choose_place(book, name, now=now()) if name else place_of(book)
@@ -52,7 +52,7 @@ def gates(brew: str, /, *, where: Where = OWN) -> int:
     brew
         Key of the brew.
     """
-    from aerobe.desk import cautions_for, gates_as_data, gates_of_brew
+    from aerobe.usecases.safety import cautions_for, gates_as_data, gates_of_brew
 
     with where.open(create=False) as book:
         found = gates_of_brew(book, brew, now=now())
@@ -65,7 +65,7 @@ def gates(brew: str, /, *, where: Where = OWN) -> int:
 @app.command
 def ask(*, entry: Entry, where: Where = OWN) -> int:
     """May this tea go there now? Nothing is written. Exit code 4: hold back."""
-    from aerobe.desk import ask_use
+    from aerobe.usecases.safety import ask_use
 
     with where.open(create=False) as book:
         answer = ask_use(book, entry, now=now())
@@ -76,7 +76,7 @@ def ask(*, entry: Entry, where: Where = OWN) -> int:
 @app.command
 def use(*, entry: Entry, where: Where = OWN) -> int:
     """Keep what was done with a tea, with the gates as they stood. Exit code 4: they held back; it is kept all the same."""
-    from aerobe.desk import record_use
+    from aerobe.usecases.safety import record_use
 
     with where.open(create=False) as book:
         receipt, answer = record_use(book, entry, now=now())
@@ -95,7 +95,7 @@ def smell(brew: str, words: str, /, *, where: Where = OWN) -> None:
     words
         earthy, none, sour ...
     """
-    from aerobe.desk import note_smell
+    from aerobe.usecases.safety import note_smell
 
     with where.open(create=False) as book:
         receipt = note_smell(book, brew, words, now=now())
@@ -113,7 +113,7 @@ def compost(key: str, /, *, place: str = "", where: Where = OWN) -> int:
     place
         Another place than the notebook's.
     """
-    from aerobe.desk import check_compost
+    from aerobe.usecases.safety import check_compost
 
     with where.open(create=False) as book:
         found = check_compost(book, key, place=place)
@@ -151,7 +151,7 @@ def compost_history(
     pieces
         Largest pieces while it was hot, in mm.
     """
-    from aerobe.desk import note_compost_history, note_pieces
+    from aerobe.usecases.safety import note_compost_history, note_pieces
 
     with where.open(create=False) as book:
         text = "" if log is None else text_of(log)
@@ -190,7 +190,7 @@ def test(
     colonies
         Colonies on each plate, in place of tubes.
     """
-    from aerobe.desk import note_indicator_test
+    from aerobe.usecases.safety import note_indicator_test
 
     entry = IndicatorTest(
         brew=brew,
@@ -217,7 +217,7 @@ def water(recipe: str, e_coli: str, /, *, where: Where = OWN) -> None:
     e_coli
         found or none.
     """
-    from aerobe.desk import note_water_test
+    from aerobe.usecases.safety import note_water_test
 
     if e_coli not in ("found", "none"):
         raise UnusableRecord(f"'{e_coli}' is no outcome.", "Write found or none.")
@@ -240,7 +240,7 @@ def chlorine(*, water: str, chlorine: str, chloramine: str = "not known", json: 
     chloramine
         yes, no or "not known", which counts as yes.
     """
-    from aerobe.desk import take_out_chlorine
+    from aerobe.usecases.safety import take_out_chlorine
 
     if chloramine not in ("yes", "no", "not known"):
         raise UnusableRecord(f"'{chloramine}' is neither yes nor no.", "Ask the supplier; leave it out if it is not known.")
@@ -268,7 +268,7 @@ def sanitise(*, bath: str, bleach: str, json: JSON_ONLY = False) -> None:
     bleach
         Available chlorine of the bleach in percent, from its label.
     """
-    from aerobe.desk import sanitising_bath
+    from aerobe.usecases.safety import sanitising_bath
 
     found = sanitising_bath(bath_l=VOLUME.read(bath), bleach_percent=parse_number(bleach.removesuffix("%").strip()))
     head = f"Bleach: {found.bleach_ml:.3g} mL, which makes {found.strength_mg_per_l:g} mg/L of chlorine."
@@ -292,7 +292,7 @@ def lab(limit: str, /, *, count: str = "", portions: str = "", found: str = "", 
     finds
         For presence: the least amount that the method can find.
     """
-    from aerobe.desk import check_laboratory
+    from aerobe.usecases.safety import check_laboratory
 
     if found not in ("", "yes", "no"):
         raise UnusableRecord(f"'{found}' is neither yes nor no.", "Write yes, no, or leave it out if it was not tested.")
@@ -321,7 +321,7 @@ def mix(*, amount: str, parts: str, json: JSON_ONLY = False) -> None:
     parts
         Parts of water to one of tea: 4 for 1:4.
     """
-    from aerobe.desk import mix_of
+    from aerobe.usecases.safety import mix_of
 
     tea, added = mix_of(mix_l=VOLUME.read(amount), parts=parse_number(parts))
     say({"tea_l": tea, "water_l": added}, as_json=json, text=f"{tea:.3g} L of tea and {added:.3g} L of water.")
@@ -338,7 +338,7 @@ def cautions(*occasions: str, full: bool = False, json: JSON_ONLY = False) -> No
     full
         The full texts.
     """
-    from aerobe.desk import cautions_for
+    from aerobe.usecases.safety import cautions_for
 
     found = cautions_for(*occasions)
     say(found, as_json=json, text=[f"- {item.full if full else item.short}" for item in found])
@@ -347,7 +347,7 @@ def cautions(*occasions: str, full: bool = False, json: JSON_ONLY = False) -> No
 @app.command
 def limits(*, json: JSON_ONLY = False) -> None:
     """Every limit and compost rule on file, with source and date."""
-    from aerobe.desk import safety_limits
+    from aerobe.usecases.safety import safety_limits
 
     found = safety_limits()
     rows = [(item.key, f"{item.value:g} {item.unit}", item.source, item.date) for item in found["limits"]]

@@ -91,7 +91,7 @@ def plan(
     begin
         Write it down and draw the run sheet.
     """
-    from aerobe.desk import plan_for, start_trial
+    from aerobe.usecases.trials import plan_for, start_trial
 
     wish = _wish(
         name=name,
@@ -202,7 +202,7 @@ def power(
     seed
         Same seed, same answer.
     """
-    from aerobe.desk import power_through_model, scatter_of_words
+    from aerobe.usecases.trials import power_through_model, scatter_of_words
 
     with where.open(create=False) as notebook, counted("running the trial over and over") as tell:
         found = power_through_model(
@@ -242,7 +242,7 @@ def times(
     aim
         "course" for the whole curve, "peak time" for the time of the peak.
     """
-    from aerobe.desk import suggest_sampling_times
+    from aerobe.usecases.trials import suggest_sampling_times
 
     with where.open(create=False) as notebook, progress("drawing believed courses"):
         found = suggest_sampling_times(notebook, recipe, vessel, samples=samples, until_h=until_h, aim=aim)
@@ -255,6 +255,6 @@ def times(
 
 
 def _wish(**typed: Any) -> Any:
-    from aerobe.desk import TrialWish
+    from aerobe.usecases.trials import TrialWish
 
     return TrialWish.from_form(typed)

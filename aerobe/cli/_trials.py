@@ -10,7 +10,7 @@ from aerobe.cli._common import OWN, Where, now, say, table, then
 from aerobe.cli._pictures import save_picture
 from aerobe.cli._trial_plans import plan, power, times
 from aerobe.cli._verdicts import compare, judge_file, next_one, verdict
-from aerobe.desk import write_whole
+from aerobe.usecases.notebook import write_whole
 
 trial = App(name="trial", help="Plan a trial, print its run sheet, judge it, and find out what to ask next.")
 
@@ -23,7 +23,7 @@ trial.command(judge_file, name="judge")
 @trial.command(name="list")
 def trial_list(*, where: Where = OWN) -> None:
     """All trials."""
-    from aerobe.desk import trial_list as listed
+    from aerobe.usecases.trials import trial_list as listed
 
     with where.open(create=False) as notebook:
         found = listed(notebook)
@@ -42,7 +42,7 @@ def show(key: str, /, *, picture: Path | None = None, where: Where = OWN) -> Non
     picture
         Also draw the readings of all its brews over time, to this file (.svg or .png).
     """
-    from aerobe.desk import course_picture, trial_view
+    from aerobe.usecases.trials import course_picture, trial_view
 
     with where.open(create=False) as notebook:
         view = trial_view(notebook, key)
@@ -74,7 +74,7 @@ def begin(key: str, code: str, /, *, where: Where = OWN) -> None:
     code
         The brew's blind code on the run sheet, such as XD6.
     """
-    from aerobe.desk import start_planned_brew
+    from aerobe.usecases.trials import start_planned_brew
 
     with where.open() as notebook:
         receipt = start_planned_brew(notebook, key, code, now=now())
@@ -101,7 +101,7 @@ def sheet(key: str, to: Path | None = None, /, *, with_arms: bool = False, where
     with_arms
         Add the key of codes to arms, for the person who mixes the recipes.
     """
-    from aerobe.desk import print_run_sheet
+    from aerobe.usecases.trials import print_run_sheet
 
     with where.open(create=False) as notebook:
         page = print_run_sheet(notebook, key, with_arms=with_arms)
@@ -121,7 +121,7 @@ def calendar(key: str, to: Path | None = None, /, *, where: Where = OWN) -> None
     to
         File to write; <key>.ics if left out.
     """
-    from aerobe.desk import trial_calendar
+    from aerobe.usecases.trials import trial_calendar
 
     with where.open(create=False) as notebook:
         content = trial_calendar(notebook, key, now=now())

@@ -40,7 +40,7 @@ def verdict(
     also
         Comparisons nobody planned, as first/second; they are marked.
     """
-    from aerobe.desk import keep_verdict, rests_on, verdict_of_trial
+    from aerobe.usecases.trials import keep_verdict, rests_on, verdict_of_trial
 
     pairs = [_pair(item) for item in also]
     with where.open() as notebook:
@@ -59,7 +59,7 @@ def next_one(key: str, /, *, where: Where = OWN) -> None:
     key
         Key of the trial.
     """
-    from aerobe.desk import next_trial
+    from aerobe.usecases.trials import next_trial
 
     with where.open(create=False) as notebook:
         found = next_trial(notebook, key, now=now())
@@ -90,7 +90,7 @@ def compare(
     margin
         Ratio worth having.
     """
-    from aerobe.desk import compare_recipes
+    from aerobe.usecases.trials import compare_recipes
 
     with where.open(create=False) as notebook:
         found = compare_recipes(notebook, first, second, outcome=outcome, at_h=at_h, margin=margin, now=now())
@@ -122,7 +122,7 @@ def judge_file(
     margin
         Ratio worth having (difference, for a score).
     """
-    from aerobe.desk import judge_table
+    from aerobe.usecases.trials import judge_table
 
     rows = _rows_of(file)
     names = list(dict.fromkeys(row.get("arm", "") for row in rows if row.get("arm")))
@@ -141,7 +141,7 @@ def _pair(text: str) -> tuple[str, str]:
 
 
 def _say_verdict(found: Any, for_programs: bool, basis: str = "") -> int:
-    from aerobe.desk import verdict_lines
+    from aerobe.usecases.trials import verdict_lines
 
     answer = {**as_json(found), **({"rests_on": basis} if basis else {})}
     say(answer, as_json=for_programs, text=[*verdict_lines(found), *filter(None, [basis])])

@@ -76,7 +76,7 @@ def is_quiet(settings: AlarmSettings, now: datetime) -> bool:
 
 
 def alarms_for(brew: Any, *, call: Any, oxygen: Any, troubles: Any, now: datetime) -> tuple[Alarm, ...]:
-    """What is wrong with one brew now: `call` of desk.call_in_words or None, `oxygen` of its card, `troubles` of its probes."""
+    """What is wrong with one brew now: `call` in words or None, `oxygen` of its card, `troubles` of its probes."""
     found = []
     floor = brew.aim.oxygen_floor_mg_per_l
     if oxygen is not None and oxygen.minutes_ago < 60.0 and oxygen.mg_per_l < floor:

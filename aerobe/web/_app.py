@@ -20,7 +20,7 @@ from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.requests import ClientDisconnect
 from starlette.staticfiles import StaticFiles
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import AerobeError, NotAllowed, NotebookFault, NotFound
 from aerobe.web import pages
 from aerobe.web._broker import Broker, broker_settings
@@ -71,7 +71,7 @@ def create_app(
     Parameters
     ----------
     notebook
-        What `aerobe.desk` functions take as their first argument.
+        What `aerobe.usecases` functions take as their first argument.
     state
         The app's own memory; kept in memory only if not given.
     clock
@@ -79,9 +79,9 @@ def create_app(
     settings
         How it is started.
     advise
-        What finds the call of a brew: `desk.advise_brew` if not given.
+        What finds the call of a brew: `usecases.brews.advise_brew` if not given.
     look_back
-        What looks back at an ended brew: `desk.look_back_at` if neither is given.
+        What looks back at an ended brew: `usecases.brews.look_back_at` if neither is given.
 
     Returns
     -------
@@ -140,18 +140,18 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
 
 def _advise(notebook: Any, brew: str, now: datetime) -> Any:
     # Looked up when it is first needed: the numerics behind it take seconds to load, the pages need not wait for them.
-    return desk.advise_brew(notebook, brew, now)
+    return usecases.brews.advise_brew(notebook, brew, now)
 
 
 def _thinker(notebook: Any, clock: Callable[[], datetime], live: Live, advise: Callable[[Any, str, datetime], Any]) -> Thinker:
     def version(brew: str) -> tuple[int, int]:
-        return desk.evidence_count(notebook, brew)
+        return usecases.brews.evidence_count(notebook, brew)
 
     return Thinker(lambda brew, now: advise(notebook, brew, now), version=version, clock=clock, live=live)
 
 
 def _look_back(notebook: Any, brew: str, now: datetime) -> Any:
-    return desk.look_back_at(notebook, brew, now)
+    return usecases.brews.look_back_at(notebook, brew, now)
 
 
 def _hindsight(
@@ -160,7 +160,7 @@ def _hindsight(
     """A worker of its own for ended brews: no call waits for them, and only the last few looked at are worked out."""
 
     def version(brew: str) -> tuple[int, int]:
-        return desk.brew_version(notebook, brew), 0
+        return usecases.brews.brew_version(notebook, brew), 0
 
     if look_back is None:
         return Thinker(None, version=version, clock=clock, live=live)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import AerobeError, UnusableRecord
 from aerobe.web._live import Live
 from aerobe.web._points import batches_from
@@ -65,8 +65,8 @@ def topics_from(text: str) -> list[dict[str, str]]:
         parts = [part.strip() for part in line.split("|")]
         if len(parts) != 4 or not all(parts):
             raise UnusableRecord(f"'{line}' has not four parts.", "Write: topic | vessel or brew | channel | unit")
-        if parts[2] not in desk.KINDS_OF_CHANNELS:
-            raise UnusableRecord(f"'{parts[2]}' is no channel.", f"Use one of: {', '.join(desk.KINDS_OF_CHANNELS)}.")
+        if parts[2] not in usecases.brews.KINDS_OF_CHANNELS:
+            raise UnusableRecord(f"'{parts[2]}' is no channel.", f"Use one of: {', '.join(usecases.brews.KINDS_OF_CHANNELS)}.")
         if any(mark in parts[0] for mark in "#+\0"):
             raise UnusableRecord(f"'{parts[0]}' names many topics.", "Write one line for each topic, without # or +.")
         found.append(dict(zip(("topic", "place", "channel", "unit"), parts, strict=True)))
@@ -122,7 +122,7 @@ class Broker:
                 continue
             try:
                 for batch in batches_from(payload, "", channel=item.channel, unit=item.unit):
-                    desk.take_points(
+                    usecases.brews.take_points(
                         self.notebook,
                         place=item.place,
                         channel=batch.channel,
@@ -131,7 +131,7 @@ class Broker:
                         now=self.clock(),
                         probe=topic[-80:],
                     )
-                self.live.tell("brew", desk.brew_at(self.notebook, item.place, now=self.clock()).key)
+                self.live.tell("brew", usecases.brews.brew_at(self.notebook, item.place, now=self.clock()).key)
             except AerobeError as fault:
                 # One bad message must not end the listening; the last one is shown under Settings.
                 self.says = f"Listening to {settings.host}. Last refused, on {topic}: {fault}"

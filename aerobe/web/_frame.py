@@ -7,12 +7,12 @@
 
     @router.get("/trials")
     def trials(request: Request) -> Response:
-        return page(request, "trials/list.html", title="Trials", trials=desk.list_trials(notebook_of(request)))
+        return page(request, "trials/list.html", title="Trials", trials=usecases.trials.trial_list(notebook_of(request)))
 
     @router.post("/trials")
     def add(request: Request, sent: Annotated[Fields, Depends(fields)]) -> Response:
         try:
-            key = desk.start_trial(notebook_of(request), name=sent.text("name"), now=clock_of(request))
+            key = usecases.trials.start_trial(notebook_of(request), name=sent.text("name"), now=clock_of(request))
         except AerobeError as fault:
             return page(request, "trials/form.html", status=422, title="New trial", fault=fault, sent=sent)
         return go_to(f"/trials/{key}")
@@ -41,7 +41,7 @@ from markupsafe import Markup
 from starlette.datastructures import UploadFile
 from starlette.requests import HTTPConnection
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import ImportFault
 from aerobe.units import number, span, with_uncertainty
 from aerobe.web._live import Live
@@ -216,7 +216,7 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters.update(number=number, json_data=json_data, clock=desk.spoken, hours=hours_words)
+    made.filters.update(number=number, json_data=json_data, clock=usecases.notebook.spoken, hours=hours_words)
     made.globals.update(asset=asset, entry_token=entry_token, span=span, with_uncertainty=with_uncertainty)
     return made
 

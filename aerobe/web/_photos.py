@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import NotAllowed, NotFound
 
 PHOTO_BYTES = 15_000_000
@@ -34,7 +34,7 @@ def keep_photo(folder: Path | None, reading: str, content: bytes) -> None:
         )
     target = folder / f"{_safe(reading)}.{kind}"
     try:
-        desk.write_whole(target, content)
+        usecases.notebook.write_whole(target, content)
     except NotAllowed as fault:
         raise NotAllowed(f"The reading is kept, its photo is not: {fault.problem}", fault.remedy) from None
 

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from aerobe.desk import Point
 from aerobe.errors import UnusableReading
 from aerobe.units import parse_number
+from aerobe.usecases.brews import Point
 
 POINTS_AT_MOST = 500_000
 

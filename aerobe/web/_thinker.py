@@ -23,7 +23,7 @@ NOT_SOONER = timedelta(seconds=90)  # a probe that speaks every second is no rea
 class Thought:
     """What is known of one brew's call."""
 
-    advice: Any = None  # of desk.advise_brew; None before the first, or when the last try failed
+    advice: Any = None  # of usecases.brews.advise_brew; None before the first, or when the last try failed
     problem: str = ""
     remedy: str = ""
     at: datetime | None = None

@@ -1,22 +1,22 @@
-"""What a form was filled with, as the desk takes it."""
+"""What a form was filled with, as the use cases take it."""
 
 from __future__ import annotations
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.web._frame import Fields
 
 
-def brew_start_of(sent: Fields) -> desk.BrewStart:
+def brew_start_of(sent: Fields) -> usecases.brews.BrewStart:
     """A new brew, or one of its parts written in on the shelf."""
     foods = tuple(
-        desk.FoodTyped(
+        usecases.brews.FoodTyped(
             food=sent.text(f"food_{place}"),
             amount=sent.text(f"food_{place}_amount"),
             unit=sent.text(f"food_{place}_amount_unit", "g"),
         )
         for place in range(1, 5)
     )
-    return desk.BrewStart(
+    return usecases.brews.BrewStart(
         name=sent.text("name"),
         started_at=sent.text("started_at"),
         temperature=sent.quantity("temperature"),

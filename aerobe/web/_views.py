@@ -7,7 +7,7 @@ from typing import Any
 
 from fastapi import Request
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.records import Brew
 from aerobe.web._frame import clock_of, notebook_of
 from aerobe.web._thinker import Thinker, Thought
@@ -18,7 +18,7 @@ class CallView:
     """The call as a page shows it."""
 
     thought: Thought
-    call: Any  # desk.Call or None
+    call: Any  # usecases.brews.Call or None
     able: bool
 
 
@@ -32,7 +32,7 @@ def call_of(request: Request, brew: Brew, *, urgent: bool = False) -> CallView:
     """What is known of a brew's call now. The one place where advice reaches the pages."""
     thinker = thinker_of(request)
     thought = thinker.look(brew.key, urgent=urgent)
-    call = desk.call_in_words(brew, thought.advice, now=clock_of(request)) if thought.advice is not None else None
+    call = usecases.brews.call_in_words(brew, thought.advice, now=clock_of(request)) if thought.advice is not None else None
     return CallView(thought=thought, call=call, able=thinker.able)
 
 
@@ -44,4 +44,4 @@ def hindsight_of(request: Request, brew: Brew) -> CallView:
 
 def troubles_of(request: Request, brew: Brew) -> Any:
     """What is wrong with the probes of a brew."""
-    return desk.live_troubles(notebook_of(request), brew, now=clock_of(request))
+    return usecases.brews.live_troubles(notebook_of(request), brew, now=clock_of(request))

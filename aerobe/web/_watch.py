@@ -8,7 +8,7 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import Any
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import AerobeError
 from aerobe.web._alarms import Alarm, AlarmSettings, Dispatch, alarms_for
 from aerobe.web._live import Live
@@ -54,7 +54,7 @@ class Watch:
         newest = self.notebook.last_change()
         if newest != self._seen and self._seen >= 0:
             lines = [line for line in self.notebook.audit(newest=200) if line.id > self._seen]
-            for brew in {line.brew for line in lines if line.noun not in desk.WORKED_OUT}:
+            for brew in {line.brew for line in lines if line.noun not in usecases.brews.WORKED_OUT}:
                 self.live.tell(*(("brew", brew) if brew else ("brews",)))
             if any(line.noun in ("brews", "harvests") for line in lines):
                 self.live.tell("brews")
@@ -64,13 +64,13 @@ class Watch:
         """One round over the brews under way."""
         now = self.clock()
         found: list[Alarm] = []
-        behind = desk.clock_trouble(self.notebook, now=now)
+        behind = usecases.notebook.clock_trouble(self.notebook, now=now)
         if behind:
             found.append(Alarm(brew="", brew_name="The clock", kind="clock", says=behind, at=now, urgent=True))
-        for card in desk.brews_overview(self.notebook, now=now, earlier=0).under_way:
+        for card in usecases.brews.brews_overview(self.notebook, now=now, earlier=0).under_way:
             thought = self.thinker.look(card.brew.key)
-            call = desk.call_in_words(card.brew, thought.advice, now=now) if thought.advice is not None else None
-            troubles = desk.live_troubles(self.notebook, card.brew, now=now)
+            call = usecases.brews.call_in_words(card.brew, thought.advice, now=now) if thought.advice is not None else None
+            troubles = usecases.brews.live_troubles(self.notebook, card.brew, now=now)
             found += alarms_for(card.brew, call=call, oxygen=card.oxygen, troubles=troubles, now=now)
         alarms = tuple(found)
         if {(item.brew, item.kind, item.says) for item in alarms} != {

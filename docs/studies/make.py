@@ -93,8 +93,9 @@ def _workplace(folder: Path) -> Iterator[None]:
 
 def calls_table() -> list[str]:
     """What was called for each bottle just after its first samplings, and what the whole record says of it."""
-    from aerobe.desk import open_notebook, replay_brew
     from aerobe.records import Brew
+    from aerobe.usecases.brews import replay_brew
+    from aerobe.usecases.notebook import open_notebook
 
     head = "| bottle | highest count | asked at 0 h | at 16 h | at 28 h | left at the call of 16 h | left at 24 h |"
     rows = [head, "|---|---|---|---|---|---|---|"]

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.cli import run
 from aerobe.errors import NotAllowed, NotEnoughData, UnusableReading
 from aerobe.records import Assay
@@ -28,46 +28,46 @@ killed control,25,ug C/mL,brew,0.3
 
 
 @pytest.fixture(scope="module")
-def answer() -> desk.AssayAnswer:
-    return desk.certify(desk.StudyForm(table=SMALL, name="Cards", scale_high="600"))
+def answer() -> usecases.assay.AssayAnswer:
+    return usecases.assay.certify(usecases.assay.StudyForm(table=SMALL, name="Cards", scale_high="600"))
 
 
-def test_one_page_of_text_says_what_matters(answer: desk.AssayAnswer) -> None:
+def test_one_page_of_text_says_what_matters(answer: usecases.assay.AssayAnswer) -> None:
     text = "\n".join(answer.as_text())
     assert "A single reading of" in text and "cannot be told from no microbes" in text and "the colour of brew adds about" in text
     assert "Rocke" in text and "gloves" in text
     assert len(answer.as_text()) < 60
 
 
-def test_the_data_are_json_without_infinities(answer: desk.AssayAnswer) -> None:
+def test_the_data_are_json_without_infinities(answer: usecases.assay.AssayAnswer) -> None:
     data = json.loads(json.dumps(answer.as_data(), allow_nan=False))
     assert data["error"]["bias"] == pytest.approx(answer.error.bias) and data["recipe"] == "brew"
 
 
-def test_pictures_carry_their_numbers(answer: desk.AssayAnswer) -> None:
-    meaning, colour = desk.certificate_pictures(answer)
+def test_pictures_carry_their_numbers(answer: usecases.assay.AssayAnswer) -> None:
+    meaning, colour = usecases.assay.certificate_pictures(answer)
     assert "cannot be told from no microbes" in meaning.says and "<svg" in meaning.svg()
     assert colour.figures.rows[0][0] == "brew"
 
 
 @pytest.mark.parametrize("text", ["1 2 3", "1; 2; 3", "1, 2, 3", "1,2,3", "1\n2\n3"])
 def test_typed_numbers(text: str) -> None:
-    assert desk.numbers_typed(text, "numbers") == [1.0, 2.0, 3.0]
-    assert desk.numbers_typed("1,5 2,5", "numbers") == [1.5, 2.5]
+    assert usecases.assay.numbers_typed(text, "numbers") == [1.0, 2.0, 3.0]
+    assert usecases.assay.numbers_typed("1,5 2,5", "numbers") == [1.5, 2.5]
     with pytest.raises(UnusableReading):
-        desk.numbers_typed(" ", "numbers")
+        usecases.assay.numbers_typed(" ", "numbers")
     with pytest.raises(UnusableReading, match="at most"):
-        desk.numbers_typed("1 " * 1001, "numbers")
+        usecases.assay.numbers_typed("1 " * 1001, "numbers")
 
 
 def colour_cards(unit: str = "ug C/mL") -> Assay:
     return Assay(key="cards", name="Cards", method="colour test", unit=unit, price=4.0)
 
 
-def test_a_certificate_is_kept_with_its_assay_and_used(shed: Shed, answer: desk.AssayAnswer) -> None:  # noqa: F811
+def test_a_certificate_is_kept_with_its_assay_and_used(shed: Shed, answer: usecases.assay.AssayAnswer) -> None:  # noqa: F811
     shed.notebook.add(colour_cards(), at=shed.clock())
     with pytest.raises(NotEnoughData):
-        desk.error_of_assay(shed.notebook.get(Assay, "cards"))
+        usecases.assay.error_of_assay(shed.notebook.get(Assay, "cards"))
     done = shed.post("/assay", table=SMALL, name="Cards", method="colour test", scale_high="600", assay="cards")
     assert done.status_code == 200 and "Kept with the assay cards" in done.text
     kept = shed.notebook.get(Assay, "cards")
@@ -76,10 +76,10 @@ def test_a_certificate_is_kept_with_its_assay_and_used(shed: Shed, answer: desk.
     assert asked.status_code == 200 and "120 means" in asked.text and "for " in asked.text
 
 
-def test_a_study_in_another_unit_is_not_kept(shed: Shed, answer: desk.AssayAnswer) -> None:  # noqa: F811
+def test_a_study_in_another_unit_is_not_kept(shed: Shed, answer: usecases.assay.AssayAnswer) -> None:  # noqa: F811
     shed.notebook.add(colour_cards("ug C/g"), at=shed.clock())
     with pytest.raises(NotAllowed, match="read in ug C/g"):
-        desk.keep_certificate(shed.notebook, "cards", answer, now=shed.clock())
+        usecases.assay.keep_certificate(shed.notebook, "cards", answer, now=shed.clock())
 
 
 def test_a_bad_study_comes_back_with_what_was_typed(shed: Shed) -> None:  # noqa: F811
@@ -207,7 +207,7 @@ def test_commands_on_the_notebook(tmp_path: Path, capsys: pytest.CaptureFixture[
 
     book, study = tmp_path / "tea.notebook", tmp_path / "study.csv"
     study.write_text(SMALL)
-    with desk.open_notebook(book, at=datetime(2026, 5, 1, tzinfo=UTC)) as notebook:
+    with usecases.notebook.open_notebook(book, at=datetime(2026, 5, 1, tzinfo=UTC)) as notebook:
         notebook.add(colour_cards(), at=datetime(2026, 5, 1, tzinfo=UTC))
     where = ["--notebook", str(book)]
     assert run(["assay", "meaning", "cards", "120", *where]) == 3  # not characterised yet

@@ -204,7 +204,7 @@ def test_a_notebook_on_a_server_without_the_driver_or_of_another_kind_is_a_fault
 def test_the_package_is_the_same_use_cases_by_name() -> None:
     import aerobe
 
-    assert aerobe.take_in is aerobe.desk.take_in and "open_notebook" in dir(aerobe)
+    assert aerobe.take_in is aerobe.usecases.exchange.take_in and "open_notebook" in dir(aerobe)
     with pytest.raises(AttributeError):
         _ = aerobe.no_such_thing
 

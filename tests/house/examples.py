@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from aerobe.cli import FAULT, run
-from aerobe.desk import example_study
+from aerobe.usecases.assay import example_study
 
 LINES = """
 demo {home}/tea.notebook

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from aerobe.desk import measure_series
+from aerobe.usecases.oxygen import measure_series
 from tests.conftest import DATA
 
 STUDIES = Path(__file__).parents[2] / "docs" / "studies"

@@ -6,9 +6,9 @@ import random
 import sys
 from datetime import UTC, datetime
 
-from aerobe.desk import Wishes, take_in
 from aerobe.notebook import Notebook, open_notebook
 from aerobe.records import Brew, SensorLog
+from aerobe.usecases.exchange import Wishes, take_in
 from tests.notebook.conftest import NOW, furnish, reading
 
 WRITES = 200

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from aerobe import cli, desk
+from aerobe import cli, usecases
 from aerobe.records import AirSupply, Vessel
 from aerobe.web import create_app
 from tests.oxygen._runs import runs_of_2019
@@ -27,7 +27,7 @@ NOW = datetime(2026, 5, 1, 12, 0, tzinfo=UTC)
 
 @pytest.fixture
 def browser(tmp_path: Path) -> Iterator[TestClient]:
-    with desk.open_notebook(tmp_path / "tea.notebook", at=NOW) as book:
+    with usecases.notebook.open_notebook(tmp_path / "tea.notebook", at=NOW) as book:
         vessel = Vessel(key="barrel", name="Barrel", volume_l=60.0, depth_m=0.6, air=AirSupply(flow_l_per_min=30.0))
         book.add(vessel, at=NOW)
         yield TestClient(create_app(book, clock=lambda: NOW), base_url="http://localhost")

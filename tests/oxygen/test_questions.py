@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import ImportFault, NotAllowed, NotAQuantity, NotEnoughData, NotFound, OutsideValidity
 from aerobe.inference import BrewStory, infer_brew
 from aerobe.oxygen import first_guess_kla, saturation_mg_per_l
@@ -19,7 +19,7 @@ from aerobe.records import AirSupply, Brew, Compost, Harvest, Recipe, SensorLog,
 from tests.oxygen._runs import runs_of_2019, simulated_run
 
 NOW = datetime(2026, 5, 1, 12, 0, tzinfo=UTC)
-FORM = desk.FoodForm(kla="30 /h")
+FORM = usecases.oxygen.FoodForm(kla="30 /h")
 
 
 def question(draws: int = 400, **fields):
@@ -30,7 +30,7 @@ def test_the_ceiling_holds_in_the_full_simulator() -> None:
     # The search uses its own 600 brews. The same dose is then given to the whole inference with no data: other draws, the
     # solver at its own tolerance and grid. The share that stays above the floor must be the one that was promised.
     asked = question(draws=600)
-    found = desk.ask_food_ceiling(asked)
+    found = usecases.oxygen.ask_food_ceiling(asked)
     story = BrewStory(recipe=asked.with_dose(found.ceiling.dose_g_per_l), vessel=asked.vessel, horizon_h=asked.hours)
     posterior = infer_brew(story, seed=77)
     share = float(np.mean(posterior.oxygen.min(axis=1) >= asked.floor_mg_per_l))
@@ -40,7 +40,7 @@ def test_the_ceiling_holds_in_the_full_simulator() -> None:
 
 def test_a_dose_above_the_ceiling_fails_in_the_full_simulator() -> None:
     asked = question()
-    dose = desk.ask_food_ceiling(asked).ceiling.dose_g_per_l
+    dose = usecases.oxygen.ask_food_ceiling(asked).ceiling.dose_g_per_l
     story = BrewStory(recipe=asked.with_dose(3.0 * dose), vessel=asked.vessel, horizon_h=asked.hours)
     posterior = infer_brew(story, seed=78)
     assert np.mean(posterior.oxygen.min(axis=1) >= asked.floor_mg_per_l) < 0.7
@@ -48,7 +48,7 @@ def test_a_dose_above_the_ceiling_fails_in_the_full_simulator() -> None:
 
 def test_more_air_a_lower_floor_and_cooler_water_carry_more_food() -> None:
     def dose(**fields: str) -> float:
-        return desk.ask_food_ceiling(question(draws=200, **fields), tolerance=0.05).ceiling.dose_g_per_l
+        return usecases.oxygen.ask_food_ceiling(question(draws=200, **fields), tolerance=0.05).ceiling.dose_g_per_l
 
     usual = dose()
     assert dose(kla="60 /h") > usual > dose(kla="20 /h")
@@ -58,27 +58,27 @@ def test_more_air_a_lower_floor_and_cooler_water_carry_more_food() -> None:
 
 def test_a_measured_transfer_allows_more_than_a_guess_of_the_same_size() -> None:
     guess = first_guess_kla(question(kla="").vessel)[0]
-    guessed = desk.ask_food_ceiling(question(draws=200, kla=""), tolerance=0.05)
-    measured = desk.ask_food_ceiling(question(draws=200, kla=f"{guess} /h"), tolerance=0.05)
+    guessed = usecases.oxygen.ask_food_ceiling(question(draws=200, kla=""), tolerance=0.05)
+    measured = usecases.oxygen.ask_food_ceiling(question(draws=200, kla=f"{guess} /h"), tolerance=0.05)
     assert measured.ceiling.dose_g_per_l > guessed.ceiling.dose_g_per_l
     assert any("guessed" in remark for remark in guessed.remarks) and not any("guessed" in remark for remark in measured.remarks)
 
 
 def test_food_that_is_none_has_no_ceiling_and_a_tank_without_air_carries_none() -> None:
-    dust = desk.ask_food_ceiling(question(draws=100, food="rock dust"), tolerance=0.1)
+    dust = usecases.oxygen.ask_food_ceiling(question(draws=100, food="rock dust"), tolerance=0.1)
     assert dust.ceiling.beyond_range and math.isinf(dust.by_balance_g_per_l)
-    still = desk.ask_food_ceiling(question(draws=100, kla="", flow="0 L/min", diffuser="none"), tolerance=0.1)
+    still = usecases.oxygen.ask_food_ceiling(question(draws=100, kla="", flow="0 L/min", diffuser="none"), tolerance=0.1)
     assert still.ceiling.dose_g_per_l is None and "more air" in still.says
 
 
 def test_the_answer_says_grams_for_the_vessel_and_carries_its_caution() -> None:
-    answer = desk.ask_food_ceiling(question(draws=100), tolerance=0.1)
+    answer = usecases.oxygen.ask_food_ceiling(question(draws=100), tolerance=0.1)
     assert "g/L of Molasses" in answer.says and "in 20.0 L" in answer.says
     assert "pathogens" in answer.cautions[0] and "local rules" in answer.cautions[0]
 
 
 def test_trade_off_biomass_rises_and_oxygen_falls_with_dose() -> None:
-    rows = desk.food_trade_off(question(draws=200), [0.0, 0.5, 1.0, 2.0, 4.0])
+    rows = usecases.oxygen.food_trade_off(question(draws=200), [0.0, 0.5, 1.0, 2.0, 4.0])
     assert np.all(np.diff([row.lowest_oxygen_mg_per_l[1] for row in rows]) < 0.0)
     assert np.all(np.diff([row.peak_biomass[1] for row in rows]) > 0.0)
     assert np.all(np.diff([row.chance_above_floor for row in rows]) <= 0.0)
@@ -89,32 +89,32 @@ def test_the_same_dose_in_parts_is_the_same_food() -> None:
     assert asked.feed_at_h == (0.0, 6.0, 12.0)
     recipe = asked.with_dose(3.0)
     assert [dose.at_h for dose in recipe.foods] == [0.0, 6.0, 12.0] and sum(dose.g_per_l for dose in recipe.foods) == approx(3.0)
-    rows = desk.compare_splits(question(draws=100), 1.0)
+    rows = usecases.oxygen.compare_splits(question(draws=100), 1.0)
     assert [len(row.feed_at_h) for row in rows] == [1, 2, 3, 4]
     # Held back food comes when there are more mouths: the peak comes later.
     assert rows[-1].at_dose.peak_at_h[1] > rows[0].at_dose.peak_at_h[1]
 
 
 def test_double_the_air_or_half_the_food() -> None:
-    changes = desk.air_or_food(question(draws=300), 2.5)
+    changes = usecases.oxygen.air_or_food(question(draws=300), 2.5)
     now, air, food, both = changes.rows
     assert both.chance_above_floor > max(air.chance_above_floor, food.chance_above_floor) > now.chance_above_floor
     # More air costs power and keeps the biomass; less food saves money and gives less.
     assert air.cost > now.cost > food.cost
     assert air.biomass_ratio[1] >= 0.99 > food.biomass_ratio[1]
     with pytest.raises(OutsideValidity):
-        desk.air_or_food(question(draws=50, flow="0 L/min"), 1.0)
+        usecases.oxygen.air_or_food(question(draws=50, flow="0 L/min"), 1.0)
 
 
 def test_air_for_a_recipe_is_just_enough() -> None:
     asked = question(draws=300)
-    found = desk.air_for_recipe(asked, 1.0)
+    found = usecases.oxygen.air_for_recipe(asked, 1.0)
     assert found.chance >= 0.9
     less = replace(asked.vessel, air=AirSupply(flow_l_per_min=0.0, kla_per_h=0.9 * found.kla20_per_h, kla_log_sd=0.2))
-    outcome = desk.simulated_courses(asked, asked.with_dose(1.0), less).outcome()
+    outcome = usecases.oxygen.simulated_courses(asked, asked.with_dose(1.0), less).outcome()
     assert outcome.chance_above(asked.floor_mg_per_l) < 0.9
     with pytest.raises(OutsideValidity):
-        desk.air_for_recipe(question(draws=100, floor="8.9 mg/L"), 20.0)
+        usecases.oxygen.air_for_recipe(question(draws=100, floor="8.9 mg/L"), 20.0)
 
 
 @pytest.mark.parametrize(
@@ -154,27 +154,27 @@ def as_text(times_h, values, head: str = "time [s],oxygen [mg/L]", factor: float
 
 def test_a_run_reads_the_same_from_any_tidy_text() -> None:
     times, values = runs_of_2019()[700]
-    plain = desk.read_run(as_text(times, values))
-    minutes = desk.read_run(as_text(times, values, "t (min); DO (mg/L)", 60.0, ";"))
-    bare = desk.read_run(as_text(times, values, "", mark=" "), time_unit="s", oxygen_unit="mg/L")
-    comma = desk.read_run(as_text(times, values, "time [s]\tDO [mg/L]", mark="\t").replace(".", ","))
+    plain = usecases.oxygen.read_run(as_text(times, values))
+    minutes = usecases.oxygen.read_run(as_text(times, values, "t (min); DO (mg/L)", 60.0, ";"))
+    bare = usecases.oxygen.read_run(as_text(times, values, "", mark=" "), time_unit="s", oxygen_unit="mg/L")
+    comma = usecases.oxygen.read_run(as_text(times, values, "time [s]\tDO [mg/L]", mark="\t").replace(".", ","))
     for other in (minutes, bare, comma):
         assert other.times_h == approx(plain.times_h, abs=1e-6) and other.oxygen_mg_per_l == approx(plain.oxygen_mg_per_l)
     shares = [100.0 * value / saturation_mg_per_l(22.0) for value in values]
-    percent = desk.read_run(as_text(times, shares, "time [s],oxygen [% saturation]"), temperature_degc=22.0)
+    percent = usecases.oxygen.read_run(as_text(times, shares, "time [s],oxygen [% saturation]"), temperature_degc=22.0)
     assert percent.oxygen_mg_per_l == approx(plain.oxygen_mg_per_l, abs=1e-3)
 
 
 @pytest.mark.parametrize("text", ["", "1,2\n2,3\n3,4", "time [s],DO [mg/L]\n1,2\n2,x\n3,4", "time [s],DO [mg/L]\n1\n2\n3"])
 def test_a_run_that_cannot_be_read_says_how(text: str) -> None:
     with pytest.raises(ImportFault) as fault:
-        desk.read_run(text)
+        usecases.oxygen.read_run(text)
     assert fault.value.remedy
 
 
 @pytest.fixture
 def notebook(tmp_path: Path):
-    with desk.open_notebook(tmp_path / "tea.notebook", at=NOW) as book:
+    with usecases.notebook.open_notebook(tmp_path / "tea.notebook", at=NOW) as book:
         book.add(Vessel(key="jar", name="Jar", volume_l=4.0, depth_m=0.2, air=AirSupply(flow_l_per_min=1.0)), at=NOW)
         book.add(Compost(key="heap", name="Heap"), at=NOW)
         book.add(Recipe(key="plain", name="Plain", compost="heap", compost_g_per_l=50.0), at=NOW)
@@ -183,39 +183,39 @@ def notebook(tmp_path: Path):
 
 
 def test_a_measured_transfer_is_kept_with_its_vessel(notebook) -> None:
-    log = desk.read_run(as_text(*runs_of_2019()[700]))
-    report = desk.measure_kla(log, temperature_degc=22.0, vessel=notebook.get(Vessel, "jar"))
+    log = usecases.oxygen.read_run(as_text(*runs_of_2019()[700]))
+    report = usecases.oxygen.measure_kla(log, temperature_degc=22.0, vessel=notebook.get(Vessel, "jar"))
     assert report.standard is not None and report.standard.sote is not None
-    desk.keep_kla(notebook, "jar", report.estimate, now=NOW)
+    usecases.oxygen.keep_kla(notebook, "jar", report.estimate, now=NOW)
     air = notebook.get(Vessel, "jar").air
     assert air.kla_per_h == approx(report.estimate.kla20_per_h) and air.kla_log_sd == approx(report.estimate.log_sd)
     assert air.flow_l_per_min == 1.0
 
 
 def test_a_faulty_run_is_not_kept(notebook) -> None:
-    report = desk.measure_kla(desk.read_run(as_text(*runs_of_2019()[550])), temperature_degc=22.0)
+    report = usecases.oxygen.measure_kla(usecases.oxygen.read_run(as_text(*runs_of_2019()[550])), temperature_degc=22.0)
     assert report.says.startswith("No number should be taken")
     with pytest.raises(NotAllowed, match="no usable window"):
-        desk.keep_kla(notebook, "jar", report.estimate, now=NOW)
+        usecases.oxygen.keep_kla(notebook, "jar", report.estimate, now=NOW)
     assert notebook.get(Vessel, "jar").air.kla_per_h is None
 
 
 def test_steps_are_measured_from_a_log() -> None:
     times, values, _, _ = simulated_run(np.random.default_rng(1))
-    log = desk.RunLog(times_h=times, oxygen_mg_per_l=values)
+    log = usecases.oxygen.RunLog(times_h=times, oxygen_mg_per_l=values)
     with pytest.raises(NotEnoughData):
-        desk.measure_steps(log, off_at_h=90.0, on_at_h=91.0, temperature_degc=20.0)
+        usecases.oxygen.measure_steps(log, off_at_h=90.0, on_at_h=91.0, temperature_degc=20.0)
 
 
 def test_uptake_of_a_brew_comes_from_its_log_with_a_holding_time(notebook) -> None:
     with pytest.raises(NotEnoughData, match="no oxygen log"):
-        desk.brew_uptake(notebook, "b1")
+        usecases.oxygen.brew_uptake(notebook, "b1")
     jar = notebook.get(Vessel, "jar")
     notebook.change(replace(jar, air=replace(jar.air, kla_per_h=20.0, kla_log_sd=0.05)), at=NOW)
     times = tuple(float(time) for time in np.arange(0.0, 20.0, 0.1))
     oxygen = tuple(6.0 + 0.05 * float(part) for part in np.random.default_rng(0).standard_normal(len(times)))
     notebook.append_log(SensorLog(brew="b1", channel="oxygen", elapsed_h=times, values=oxygen, probe="p"), at=NOW)
-    found = desk.brew_uptake(notebook, "b1")
+    found = usecases.oxygen.brew_uptake(notebook, "b1")
     # kLa (C* - C) = 20 x (9.09 - 6.0) = 61.8 mg/L/h; from 6 to the floor of 2 in 60 x 4 / 61.8 = 3.9 min.
     assert found.now_mg_per_l_h[1] == approx(61.8, rel=0.05)
     assert found.holding.median_min == approx(3.9, rel=0.06)
@@ -228,17 +228,17 @@ def test_a_brew_under_way_is_told_how_much_it_can_take_now(notebook) -> None:
     def dose(kla_per_h: float) -> float:
         air = replace(jar.air, kla_per_h=kla_per_h, kla_log_sd=0.1)
         notebook.change(replace(jar, air=air), at=NOW)
-        found = desk.feed_now(notebook, "b1", "molasses", now=NOW)
+        found = usecases.oxygen.feed_now(notebook, "b1", "molasses", now=NOW)
         assert found.settled and "now" in found.says and found.cautions
         return found.ceiling.dose_g_per_l or 0.0
 
     # One day in, with no food left and grown-up mouths waiting: the air decides.
     assert dose(60.0) > 1.5 * dose(15.0)
     with pytest.raises(NotAllowed, match="not under way"):
-        desk.feed_now(notebook, "b1", "molasses", now=NOW - timedelta(hours=48))
+        usecases.oxygen.feed_now(notebook, "b1", "molasses", now=NOW - timedelta(hours=48))
     notebook.add(Harvest(brew="b1", elapsed_h=24.0), at=NOW)
     with pytest.raises(NotAllowed, match="not under way"):
-        desk.feed_now(notebook, "b1", "molasses", now=NOW)
+        usecases.oxygen.feed_now(notebook, "b1", "molasses", now=NOW)
 
 
 def test_food_given_earlier_stays_when_more_is_asked_for_on_top() -> None:
@@ -250,7 +250,7 @@ def test_food_given_earlier_stays_when_more_is_asked_for_on_top() -> None:
 
 def test_oxygen_that_is_past_does_not_count() -> None:
     asked = question(draws=50)
-    courses = desk.simulated_courses(asked, asked.with_dose(2.0), asked.vessel)
+    courses = usecases.oxygen.simulated_courses(asked, asked.with_dose(2.0), asked.vessel)
     late = courses.outcome(from_h=30.0)
     assert np.all(late.lowest_oxygen_mg_per_l >= courses.outcome().lowest_oxygen_mg_per_l)
     assert np.all(late.peak_at_h >= 30.0)

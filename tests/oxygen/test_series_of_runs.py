@@ -10,9 +10,9 @@ import pytest
 from pytest import approx
 
 from aerobe.cli import run
-from aerobe.desk import measure_series
 from aerobe.errors import ImportFault, NotEnoughData, NotFound
 from aerobe.oxygen import flow_exponent, linear_window_kla, saturation_mg_per_l
+from aerobe.usecases.oxygen import measure_series
 from tests.conftest import DATA, truth
 from tests.oxygen._runs import runs_of_2019
 

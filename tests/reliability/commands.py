@@ -11,7 +11,7 @@ import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
-from aerobe import cli, desk
+from aerobe import cli, usecases
 from aerobe.errors import ImportFault
 from tests.reliability.forms import RATIOS, RUN, TABLE
 from tests.reliability.fuzz import WORDS, Broken, Parser, spoil_bytes, spoil_text
@@ -132,7 +132,7 @@ def _lay_out(folder: Path) -> None:
         ("run.csv", RUN.encode()),
         ("judged.csv", judged.encode()),
         ("papers.csv", RATIOS),
-        ("study.csv", desk.example_study().encode()),
+        ("study.csv", usecases.assay.example_study().encode()),
         ("heap.txt", b"0 25\n3 61.5 turned\n5 60"),
     ):
         (folder / name).write_bytes(content)

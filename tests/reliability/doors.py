@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from typing import Any
 from urllib.parse import urlencode
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import ImportFault
 from aerobe.web._senders import add_sender
 from tests.reliability.forms import USE, WISH, Form, forms
@@ -37,7 +37,7 @@ BODIES: dict[str, dict[str, Any]] = {
     "/api/safety/use": {name: value for name, value in USE.items() if not name.endswith("_unit")}
     | {"tea": "5 L", "water": "20 L", "area": "4 m2"},
     "/api/trials/plan": dict(WISH),
-    "/api/assay/certificate": {"table": desk.example_study(), "name": "Card", "method": "colour test"},
+    "/api/assay/certificate": {"table": usecases.assay.example_study(), "name": "Card", "method": "colour test"},
 }
 
 

@@ -11,7 +11,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.notebook import open_notebook
 from aerobe.records import Assay, Brew, Recipe, Trial, Vessel, as_plain, from_plain
 from aerobe.web._alarms import AlarmSettings
@@ -67,7 +67,7 @@ def spoil_package(rng: random.Random, content: bytes) -> bytes:
 
 
 def file_readers(folder: Path) -> Iterator[Parser]:
-    with desk.open_notebook(yard(), at=START) as book:
+    with usecases.notebook.open_notebook(yard(), at=START) as book:
         records = [book.find(cls)[0] for cls in (Brew, Recipe, Vessel, Assay, Trial)]
     samples = [(type(record), as_plain(record)) for record in records]
     yield Parser(
@@ -104,11 +104,11 @@ def file_readers(folder: Path) -> Iterator[Parser]:
         quick=40,
         read=lambda content: _opened(folder / "spoiled.notebook", content),
     )
-    with desk.open_notebook(yard(), at=START) as book:
-        package = desk.export_package(book, now=START, trial="drawn")
+    with usecases.notebook.open_notebook(yard(), at=START) as book:
+        package = usecases.exchange.export_package(book, now=START, trial="drawn")
         full = small_package(folder)
     target = open_notebook(folder / "target.notebook", at=START)
-    take: Callable[[bytes], Any] = lambda content: desk.import_package(target, content, now=START)  # noqa: E731
+    take: Callable[[bytes], Any] = lambda content: usecases.exchange.import_package(target, content, now=START)  # noqa: E731
     yield Parser(name="data packages, content", samples=[full], spoil=spoil_package, read=take, quick=100)
     second = open_notebook(folder / "second.notebook", at=START)
     yield Parser(
@@ -116,7 +116,7 @@ def file_readers(folder: Path) -> Iterator[Parser]:
         samples=[package],
         spoil=spoil_package,
         quick=60,
-        read=lambda content: desk.import_package(second, content, now=START),
+        read=lambda content: usecases.exchange.import_package(second, content, now=START),
     )
     yield Parser(name="data packages, zip", samples=[full], spoil=spoil_zip_or_bytes, read=take, quick=100)
     yield Parser(
@@ -125,7 +125,7 @@ def file_readers(folder: Path) -> Iterator[Parser]:
         quick=60,
         long=2000,
         spoil=lambda rng, content: spoil_package(rng, content) if content[:2] == b"PK" else spoil_bytes(rng, content),
-        read=lambda content: desk.take_evidence(target, content, "file", now=START),
+        read=lambda content: usecases.evidence.take_evidence(target, content, "file", now=START),
     )
     yield Parser(
         name="packages computed anew",
@@ -148,11 +148,11 @@ def small_package(folder: Path) -> bytes:
         book.add_reading(reading("r2", replaces="r1", notes="=1+1"), at=NOW)
         book.append_log(SensorLog(brew="b1", channel="oxygen", elapsed_h=(0.0, 1.0), values=(9.0, 8.0)), at=NOW)
         book.keep("smell", "b1", {"smell": "earthy"}, at=NOW)
-        return desk.export_package(book, now=NOW)
+        return usecases.exchange.export_package(book, now=NOW)
 
 
 def _anew(content: bytes) -> Any:
-    return desk.check_package(content, now=START)
+    return usecases.reports.check_package(content, now=START)
 
 
 def _state(folder: Path, plain: Any) -> Any:
@@ -175,4 +175,4 @@ def _opened(path: Path, content: bytes) -> None:
         near.unlink(missing_ok=True)
     path.write_bytes(content)
     with open_notebook(path, at=START, create=False) as book:
-        desk.check_notebook(book)
+        usecases.notebook.check_notebook(book)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from aerobe import desk
+from aerobe import usecases
 from tests.web.conftest import BREW
 
 TABLE = b"hours,oxygen [mg/L]\n1,8.5\n2,8.1\n3,7.9\n"
@@ -57,7 +57,7 @@ class Form:
 
 def forms() -> tuple[Form, ...]:
     """Every form; a test holds the list against the app's own addresses."""
-    study = desk.example_study()
+    study = usecases.assay.example_study()
     brew = "/brews/kelp-3/readings"
     return (
         Form(address="/brews", fields=BREW),

@@ -13,19 +13,19 @@ from typing import Any
 
 import openpyxl
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.assay import study_from_table
-from aerobe.desk._moments import elapsed_from
-from aerobe.desk._oxygen_form import FoodForm
-from aerobe.desk._records import ReadingEntry, dilution_from
-from aerobe.desk._safety_entry import UseEntry, amounts_of, applied_of, field_findings, yes_or_no
-from aerobe.desk._safety_notes import _heat_log
-from aerobe.desk._trial_wish import TrialWish
 from aerobe.evidence import contrasts_from_table
 from aerobe.notebook import open_notebook
 from aerobe.notebook._rows import zone_of
 from aerobe.records import Assay, Brew
 from aerobe.units import AREA, KINDS, parse_number
+from aerobe.usecases.notebook._moments import elapsed_from
+from aerobe.usecases.notebook._records import ReadingEntry, dilution_from
+from aerobe.usecases.oxygen._form import FoodForm
+from aerobe.usecases.safety._entry import UseEntry, amounts_of, applied_of, field_findings, yes_or_no
+from aerobe.usecases.safety._notes import _heat_log
+from aerobe.usecases.trials._wish import TrialWish
 from aerobe.web._alarms import AlarmSettings
 from aerobe.web._broker import topics_from
 from aerobe.web._points import batches_from
@@ -79,7 +79,7 @@ def _numbers_and_times() -> Iterator[Parser]:
     )
     yield Parser(
         name="start of a brew, time of a use",
-        read=lambda text: desk.moment_of(text, now=START),
+        read=lambda text: usecases.notebook.moment_of(text, now=START),
         samples=["08:30", "2026-05-01 08:30", ""],
     )
     yield Parser(name="time zones", read=zone_of, samples=["Europe/Berlin", "+02:00", "UTC", "GMT-3"])
@@ -96,7 +96,7 @@ def _inside(kind: Any, unit: str) -> float:
 def _tables() -> Iterator[Parser]:
     yield Parser(
         name="tables as text",
-        read=lambda content: desk.preview_table(content, "table.csv", _WISHES),
+        read=lambda content: usecases.exchange.preview_table(content, "table.csv", _WISHES),
         samples=[TABLE, LOGGER, WIDE, LOGGER.replace(b";", b"\t"), "hours;DO\n1;8,2\n2;8\n".encode("utf-16")],
         spoil=spoil_bytes,
         sane=_rows_are_finite,
@@ -106,7 +106,7 @@ def _tables() -> Iterator[Parser]:
     book = _spreadsheet()
     yield Parser(
         name="spreadsheets",
-        read=lambda content: desk.preview_table(content, "table.xlsx", _WISHES),
+        read=lambda content: usecases.exchange.preview_table(content, "table.xlsx", _WISHES),
         samples=[book],
         spoil=spoil_zip_or_bytes,
         sane=_rows_are_finite,
@@ -115,17 +115,17 @@ def _tables() -> Iterator[Parser]:
     yield Parser(
         name="tables of a study",
         read=lambda text: study_from_table(text, name="x", method="colour test"),
-        samples=[desk.example_study()],
+        samples=[usecases.assay.example_study()],
     )
     yield Parser(
         name="runs of a probe",
-        read=lambda text: desk.read_run(text, time_unit="s", oxygen_unit="mg/L"),
+        read=lambda text: usecases.oxygen.read_run(text, time_unit="s", oxygen_unit="mg/L"),
         samples=[RUN, RUN.replace(",", "\t").replace("\t oxygen", ", oxygen"), "0 9\n5 8.5\n10 8"],
         sane=lambda log: "" if all(map(math.isfinite, [*log.times_h, *log.oxygen_mg_per_l])) else "not finite",
     )
 
 
-_WISHES = desk.Wishes(columns={}, brew="b1", zone="+02:00", day_first=True)
+_WISHES = usecases.exchange.Wishes(columns={}, brew="b1", zone="+02:00", day_first=True)
 _MEANS = (
     "key;recipe;against;mean;sd;brews;mean_against;sd_against;brews_against;blinded\nshed-1;kelp;plain;12,5;2;4;10;1,8;4;yes\n"
 )
@@ -133,7 +133,7 @@ _MEANS = (
 
 def _mapped(said: dict[str, str]) -> Any:
     columns = {key: value for key, value in said.items() if key != "zone"}
-    return desk.preview_table(TABLE, "log.csv", desk.Wishes(columns=columns, zone=said.get("zone", "")))
+    return usecases.exchange.preview_table(TABLE, "log.csv", usecases.exchange.Wishes(columns=columns, zone=said.get("zone", "")))
 
 
 def _spoil_meanings(rng: random.Random, said: dict[str, str]) -> dict[str, str]:
@@ -198,16 +198,16 @@ def _typed_forms(folder: Path) -> Iterator[Parser]:
     heat = {"log": "0 25\n3 61.5 turned\n5;60", "unit": "degC"}
     yield _form("heat logs of a compost", heat, lambda typed: _heat_log(typed["log"], typed["unit"]))
     tubes = {"amounts": "10 1 0.1", "tubes": "3 3 3", "positives": "3 1 0"}
-    yield _form("tubes", tubes, lambda typed: desk.count_tubes(**typed))
-    yield _form("plates", {"text": "0.01:120 0.01:>300 0.001:14"}, lambda typed: desk.count_plates(**typed))
-    yield _form("fields", {"counts": "12 15 9; 11"}, lambda typed: desk.count_fields(typed["counts"], volume_ml=1e-4))
+    yield _form("tubes", tubes, lambda typed: usecases.assay.count_tubes(**typed))
+    yield _form("plates", {"text": "0.01:120 0.01:>300 0.001:14"}, lambda typed: usecases.assay.count_plates(**typed))
+    yield _form("fields", {"counts": "12 15 9; 11"}, lambda typed: usecases.assay.count_fields(typed["counts"], volume_ml=1e-4))
     ratio = {"fungi": "12", "bacteria": "30", "fungi_sd": "2", "bacteria_sd": "3", "kind": "mass"}
-    yield _form("ratios", ratio, lambda typed: desk.ratio_of_parts(**typed))
+    yield _form("ratios", ratio, lambda typed: usecases.assay.ratio_of_parts(**typed))
     basis = {"result": "12 +- 2", "density": "1.02", "moisture": "0.4"}
     yield _form(
         "results on another basis",
         basis,
-        lambda typed: desk.result_on_basis(given="per mL", wanted="per g wet", **typed),
+        lambda typed: usecases.assay.result_on_basis(given="per mL", wanted="per g wet", **typed),
         sane=lambda found: _finite(found.linear.uncertainty) or _finite(found.simulated.high),
     )
     alarms = {

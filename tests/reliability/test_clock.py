@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.cli import run
 from aerobe.errors import UnusableReading, UnusableRecord
 from aerobe.notebook import check, open_notebook
@@ -123,34 +123,34 @@ def test_every_page_opens_under_a_clock_that_is_years_wrong(world: World, years:
 
 def test_values_logged_while_a_clock_was_ahead_are_not_the_oxygen_of_now(world: World) -> None:
     book, brew = world.notebook, world.notebook.get(Brew, "kelp-3")
-    card = desk.brew_view(book, "kelp-3", now=world.clock()).card
+    card = usecases.brews.brew_view(book, "kelp-3", now=world.clock()).card
     assert card.oxygen is not None
     elapsed_h = brew.hours_at(world.clock())
     book.append_log(SensorLog(brew="kelp-3", channel="oxygen", elapsed_h=(elapsed_h + 20.0,), values=(0.2,)), at=world.clock())
-    now = desk.brew_view(book, "kelp-3", now=world.clock()).card.oxygen
+    now = usecases.brews.brew_view(book, "kelp-3", now=world.clock()).card.oxygen
     assert now is not None and now.mg_per_l == card.oxygen.mg_per_l
     world.clock.turn(hours=21)
-    later = desk.brew_view(book, "kelp-3", now=world.clock()).card.oxygen
+    later = usecases.brews.brew_view(book, "kelp-3", now=world.clock()).card.oxygen
     assert later is not None and later.mg_per_l == 0.2 and later.minutes_ago == pytest.approx(60.0, abs=1.0)
 
 
 def test_no_gate_opens_because_the_clock_went_back(world: World) -> None:
-    desk.note_smell(world.notebook, "kelp-3", "putrid", now=world.clock())
-    shut = {gate.name for gate in desk.gates_of_brew(world.notebook, "kelp-3", now=world.clock()) if not gate.is_open}
+    usecases.safety.note_smell(world.notebook, "kelp-3", "putrid", now=world.clock())
+    shut = {gate.name for gate in usecases.safety.gates_of_brew(world.notebook, "kelp-3", now=world.clock()) if not gate.is_open}
     for hours in (-1, -24, -1000):
-        gates = desk.gates_of_brew(world.notebook, "kelp-3", now=world.clock() + timedelta(hours=hours))
+        gates = usecases.safety.gates_of_brew(world.notebook, "kelp-3", now=world.clock() + timedelta(hours=hours))
         assert shut <= {gate.name for gate in gates if not gate.is_open}, hours
 
 
 def test_points_of_a_probe_with_a_wrong_clock_are_refused(world: World) -> None:
     for at, words in ((world.clock() + timedelta(hours=3), "ahead"), (YEAR_1970, "clock")):
         with pytest.raises(UnusableReading) as found:
-            desk.take_points(
+            usecases.brews.take_points(
                 world.notebook,
                 place="kelp-3",
                 channel="oxygen",
                 unit="mg/L",
-                points=[desk.Point(value=7.0, at=at)],
+                points=[usecases.brews.Point(value=7.0, at=at)],
                 now=world.clock(),
             )
         assert words in str(found.value)
@@ -161,7 +161,9 @@ def test_a_brew_of_an_impossible_year_is_refused(tmp_path: Path, year: int) -> N
     with open_notebook(tmp_path / "tea.notebook", at=NOW) as book:
         furnish(book)
         with pytest.raises(UnusableRecord, match="year"):
-            desk.new_brew(book, name="Old", recipe="plain", vessel="barrel", now=NOW, started_at=NOW.replace(year=year))
+            usecases.notebook.new_brew(
+                book, name="Old", recipe="plain", vessel="barrel", now=NOW, started_at=NOW.replace(year=year)
+            )
 
 
 def test_a_phone_with_a_wrong_clock_moves_no_reading(world: World) -> None:
@@ -219,8 +221,8 @@ def test_a_certificate_made_under_a_fast_clock_is_made_anew(tmp_path: Path) -> N
 def test_copies_of_one_moment_and_of_a_clock_set_back_do_not_overwrite_each_other(tmp_path: Path) -> None:
     with open_notebook(tmp_path / "tea.notebook", at=NOW) as book:
         furnish(book)
-        copies = {desk.back_up_notebook(book, now=NOW + timedelta(hours=hours)) for hours in (0, 5, 0, -5, 0)}
-        assert len(copies) == 5 == len(desk.copies_of_notebook(book))
+        copies = {usecases.notebook.back_up_notebook(book, now=NOW + timedelta(hours=hours)) for hours in (0, 5, 0, -5, 0)}
+        assert len(copies) == 5 == len(usecases.notebook.copies_of_notebook(book))
 
 
 @pytest.mark.slow
@@ -228,8 +230,8 @@ def test_a_call_under_any_clock_ends_soon_and_stays_within_the_brew(world: World
     for hours in (0, -24 * 30, -24 * 365 * 50, 24 * 8, 24 * 3000):
         now = world.clock() + timedelta(hours=hours)
         began = time.monotonic()
-        advice = desk.advise_brew(world.notebook, "kelp-3", now)
-        words = desk.call_in_words(world.notebook.get(Brew, "kelp-3"), advice, now=now)
+        advice = usecases.brews.advise_brew(world.notebook, "kelp-3", now)
+        words = usecases.brews.call_in_words(world.notebook.get(Brew, "kelp-3"), advice, now=now)
         assert 0.0 <= advice.now_h <= 24 * 365 and words.say
         assert time.monotonic() - began < 60.0
 

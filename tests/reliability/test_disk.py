@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.cli import DONE, FAULT, run
 from aerobe.errors import AerobeError, NotebookFault
 from aerobe.notebook import Notebook, check, fingerprint, open_notebook
@@ -48,10 +48,12 @@ def book(disk: Disk) -> Iterator[Notebook]:
 WRITES: dict[str, Callable[[Notebook, Path], Any]] = {
     "readings": lambda book, _: [book.add_reading(reading(f"n{n}", notes="x" * 3000), at=NOW) for n in range(30)],
     "a log": lambda book, _: book.append_log(LONG_LOG, at=NOW),
-    "a table": lambda book, _: desk.take_in(book, TABLE, "log.csv", desk.Wishes(columns={}, brew="b1"), now=NOW),
-    "a package": lambda book, folder: desk.import_package(book, small_package(folder), now=NOW),
+    "a table": lambda book, _: usecases.exchange.take_in(
+        book, TABLE, "log.csv", usecases.exchange.Wishes(columns={}, brew="b1"), now=NOW
+    ),
+    "a package": lambda book, folder: usecases.exchange.import_package(book, small_package(folder), now=NOW),
     "a kept result": lambda book, _: book.keep("advice", "b1", {"text": "x" * 100_000}, at=NOW),
-    "a copy": lambda book, _: desk.back_up_notebook(book, now=NOW),
+    "a copy": lambda book, _: usecases.notebook.back_up_notebook(book, now=NOW),
 }
 
 
@@ -84,7 +86,7 @@ def test_a_write_of_many_parts_on_a_full_disk_leaves_none_of_them(disk: Disk, bo
 def test_a_full_disk_can_be_read_and_taken_away_from(disk: Disk, book: Notebook, tmp_path: Path) -> None:
     disk.fill()
     assert [item.key for item in book.readings()] == ["r1"]
-    assert desk.export_package(book, now=NOW)[:2] == b"PK"
+    assert usecases.exchange.export_package(book, now=NOW)[:2] == b"PK"
     with open_notebook(disk.folder / "tea.notebook", at=NOW) as again:
         assert [item.key for item in again.readings()] == ["r1"]
 
@@ -96,12 +98,12 @@ def test_a_notebook_on_a_full_disk_can_be_opened_after_it_was_closed(disk: Disk)
     disk.fill()
     try:
         with open_notebook(path, at=NOW) as book:
-            assert len(desk.list_brews(book, now=NOW)) == 1
+            assert len(usecases.notebook.list_brews(book, now=NOW)) == 1
     except NotebookFault as fault:
         assert "space" in fault.remedy
     disk.free()
     with open_notebook(path, at=NOW) as book:
-        assert check(book) == [] and len(desk.list_brews(book, now=NOW)) == 1
+        assert check(book) == [] and len(usecases.notebook.list_brews(book, now=NOW)) == 1
 
 
 def test_a_notebook_that_cannot_be_begun_leaves_no_empty_file(disk: Disk) -> None:
@@ -162,7 +164,7 @@ def test_a_file_that_does_not_fit_does_not_stand_there_in_part(
 
     notebook = tmp_path / "tea.notebook"
     shutil.copy(yard(), notebook)
-    (tmp_path / "study.csv").write_text(desk.example_study(), encoding="utf-8")
+    (tmp_path / "study.csv").write_text(usecases.assay.example_study(), encoding="utf-8")
     words = [word.format(disk=disk.folder, here=tmp_path) for word in COMMANDS[what]]
     words += [] if "assay" in words else ["--notebook", str(notebook)]
     disk.fill()
@@ -247,8 +249,8 @@ def protected(disk: Disk) -> Disk:
 def test_a_write_protected_notebook_can_be_read_and_checked_and_taken_away(protected: Disk) -> None:
     with open_notebook(protected.folder / "tea.notebook", at=NOW) as book:
         assert len(book.readings()) == 84 and check(book) == []
-        assert desk.export_package(book, now=NOW)[:2] == b"PK"
-        assert desk.brews_overview(book, now=NOW).empty is False
+        assert usecases.exchange.export_package(book, now=NOW)[:2] == b"PK"
+        assert usecases.brews.brews_overview(book, now=NOW).empty is False
 
 
 @pytest.mark.parametrize("what", ["readings", "a copy", "a kept result"])
@@ -278,7 +280,7 @@ def test_a_notebook_left_open_on_a_write_protected_disk_is_not_read_without_its_
     for name in ("tea.notebook", "tea.notebook-wal"):
         shutil.copy(disk.folder / name, tmp_path / f"copy-{name}".replace("copy-tea", "copy"))
     with open_notebook(tmp_path / "copy.notebook", at=NOW) as book:
-        assert len(desk.list_brews(book, now=NOW)) == 1
+        assert len(usecases.notebook.list_brews(book, now=NOW)) == 1
 
 
 @pytest.mark.parametrize(
@@ -337,4 +339,4 @@ def test_a_path_with_signs_of_an_address_is_a_path(tmp_path: Path) -> None:
         furnish(book)
     assert path.stat().st_size > 0
     with open_notebook(path, at=NOW, create=False) as book:
-        assert len(desk.list_brews(book, now=NOW)) == 1
+        assert len(usecases.notebook.list_brews(book, now=NOW)) == 1

@@ -15,18 +15,18 @@ from typing import Any
 
 import pytest
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.assay import study_from_table
 from aerobe.cli import FAULT, MISUNDERSTOOD, run
-from aerobe.desk import write_whole
-from aerobe.desk._moments import elapsed_from
-from aerobe.desk._oxygen_form import FoodForm
 from aerobe.errors import LONGEST, AerobeError, NotFound
 from aerobe.evidence import contrasts_from_table
 from aerobe.notebook import open_notebook
 from aerobe.notebook._rows import zone_of
 from aerobe.records import Brew, Compost, HeatLog, from_plain
 from aerobe.trials import Budget
+from aerobe.usecases.notebook import write_whole
+from aerobe.usecases.notebook._moments import elapsed_from
+from aerobe.usecases.oxygen._form import FoodForm
 from aerobe.web._points import batches_from
 from aerobe.web._state import EMPTY, open_state
 from tests.notebook.conftest import NOW, furnish
@@ -43,20 +43,22 @@ LONG_CELL = '"' + "x" * 200_000 + '"'  # longer than Python's reader of tables t
         lambda: elapsed_from("9" * 30, None, now=NOW),
         lambda: zone_of("." * 3000),
         lambda: zone_of("../../etc/passwd"),
-        lambda: desk.preview_table(TABLE, "log.csv", desk.Wishes(columns={"hours": "elapsed" + " " * 60_000 + "["})),
-        lambda: desk.preview_table(b"\xff\xfe" + "hours".encode("utf-16-le") + b"\n", "log.csv"),
+        lambda: usecases.exchange.preview_table(
+            TABLE, "log.csv", usecases.exchange.Wishes(columns={"hours": "elapsed" + " " * 60_000 + "["})
+        ),
+        lambda: usecases.exchange.preview_table(b"\xff\xfe" + "hours".encode("utf-16-le") + b"\n", "log.csv"),
         lambda: study_from_table(f"role,signal,unit\n{LONG_CELL},1,ug/mL", name="x", method="y"),
         lambda: contrasts_from_table(f"key,recipe,against,ratio,low,high\n{LONG_CELL},a,b,1,1,1"),
-        lambda: desk.read_run(f"0,9\n{LONG_CELL},8\n10,7", time_unit="s", oxygen_unit="mg/L"),
+        lambda: usecases.oxygen.read_run(f"0,9\n{LONG_CELL},8\n10,7", time_unit="s", oxygen_unit="mg/L"),
         lambda: batches_from(b"time,channel,value,unit\r1,oxygen,7,mg/L\n", "text/csv"),
-        lambda: desk.count_tubes("10 1 0.1", "3 3 " + "9" * 40, "3 1 0"),
-        lambda: desk.count_tubes("10 1 1e-300", "3 3 3", "3 1 0"),
-        lambda: desk.count_plates("0.01:>0"),
-        lambda: desk.count_fields("1e308 1e308", volume_ml=1e-4),
-        lambda: desk.ratio_of_parts("12", "30", "2", "33333", "mass"),
-        lambda: desk.ratio_of_parts("1e308", "30", "2", "3", "mass"),
-        lambda: desk.result_on_basis("12 +- 1e308", given="per mL", wanted="per g wet", density="1"),
-        lambda: desk.result_on_basis("12", given="per mL", wanted="per g wet", density="1 +- 100"),
+        lambda: usecases.assay.count_tubes("10 1 0.1", "3 3 " + "9" * 40, "3 1 0"),
+        lambda: usecases.assay.count_tubes("10 1 1e-300", "3 3 3", "3 1 0"),
+        lambda: usecases.assay.count_plates("0.01:>0"),
+        lambda: usecases.assay.count_fields("1e308 1e308", volume_ml=1e-4),
+        lambda: usecases.assay.ratio_of_parts("12", "30", "2", "33333", "mass"),
+        lambda: usecases.assay.ratio_of_parts("1e308", "30", "2", "3", "mass"),
+        lambda: usecases.assay.result_on_basis("12 +- 1e308", given="per mL", wanted="per g wet", density="1"),
+        lambda: usecases.assay.result_on_basis("12", given="per mL", wanted="per g wet", density="1 +- 100"),
         lambda: Budget(money=100.0, days_per_round=0.0),
         lambda: Budget(money=100.0, days_per_round=1e-320),
         lambda: Budget(money=100.0, vessels=10**20),
@@ -100,18 +102,18 @@ def test_what_is_a_number_but_cannot_be_is_refused(read: Callable[[], Any]) -> N
 
 def test_a_cell_of_a_thousandth_is_no_one(tmp_path: Path) -> None:
     table = b'hours,"conductivity [uS/cm]"\n1,"0,001"\n2,"1,234"\n'
-    preview = desk.preview_table(table, "log.csv", desk.Wishes(columns={}, brew="b1"))
+    preview = usecases.exchange.preview_table(table, "log.csv", usecases.exchange.Wishes(columns={}, brew="b1"))
     assert preview.rows is not None and preview.rows.probes[0].values == [0.001, 1234.0]
 
 
 def test_an_uncertainty_below_all_digits_is_none() -> None:
-    found = desk.result_on_basis("12 +- 1e-30", given="per mL", wanted="per g wet", density="1.02 +- 1e-25").linear
+    found = usecases.assay.result_on_basis("12 +- 1e-30", given="per mL", wanted="per g wet", density="1.02 +- 1e-25").linear
     assert found.value == pytest.approx(12 / 1.02) and 0.0 <= found.uncertainty < 1e-20
 
 
 def test_a_crowded_plate_that_the_others_contradict_still_has_limits() -> None:
     # 24 mL without a colony and 0.01 mL with over 300: no honest dilution series, but a likelihood with its maximum all the same.
-    _, found = desk.count_plates("24:0 0.01:>300 0.001:14")
+    _, found = usecases.assay.count_plates("24:0 0.01:>300 0.001:14")
     assert found is not None and 0.0 < found.low < found.value < found.high
 
 
@@ -175,12 +177,12 @@ def test_a_package_spoiled_anywhere_is_refused_as_a_whole(tmp_path: Path, harm: 
         package = packed_again(files)
     with open_notebook(tmp_path / "other.notebook", at=NOW) as book:
         if harm == "more cells":
-            desk.import_package(book, package, now=NOW)  # a cell too many says nothing and harms nothing
+            usecases.exchange.import_package(book, package, now=NOW)  # a cell too many says nothing and harms nothing
             assert len(book.log("b1", "oxygen")[0]) == 3
             return
         with pytest.raises(AerobeError):
-            desk.import_package(book, package, now=NOW)
-        assert not any(desk.notebook_summary(book).values())
+            usecases.exchange.import_package(book, package, now=NOW)
+        assert not any(usecases.notebook.notebook_summary(book).values())
 
 
 def test_half_a_character_is_refused_where_it_would_be_kept(tmp_path: Path) -> None:
@@ -215,9 +217,9 @@ def test_a_count_of_tubes_with_four_hundred_digits_is_refused(world: World) -> N
 
 
 def test_a_letter_that_the_pdf_has_no_shape_for_is_named(tmp_path: Path) -> None:
-    form = desk.StudyForm(table=desk.example_study(), name="\u1780", method="colour test")
+    form = usecases.assay.StudyForm(table=usecases.assay.example_study(), name="\u1780", method="colour test")
     with pytest.raises(AerobeError, match="no letters"):
-        desk.certificate_as_pdf(form, now=NOW)
+        usecases.reports.certificate_as_pdf(form, now=NOW)
 
 
 @pytest.mark.parametrize("newest", ["9" * 40, "-1"])
@@ -266,7 +268,7 @@ def test_a_terminal_without_the_letters_of_a_name_gets_an_answer(tmp_path: Path)
     where = str(tmp_path / "tea.notebook")
     with open_notebook(where, at=NOW) as book:
         furnish(book)
-        desk.new_brew(book, name="F\u00e4sschen \u2264 5 \u1780", recipe="plain", vessel="barrel", now=NOW)
+        usecases.notebook.new_brew(book, name="F\u00e4sschen \u2264 5 \u1780", recipe="plain", vessel="barrel", now=NOW)
     told = subprocess.run(
         [sys.executable, "-m", "aerobe", "brew", "list", "--notebook", where],
         env={**os.environ, "PYTHONIOENCODING": "ascii"},

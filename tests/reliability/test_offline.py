@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from aerobe import desk
+from aerobe import usecases
 from tests.web.test_browser import CHROMIUM, Served, browser, free_port, until, visit
 
 __all__ = ["browser"]
@@ -56,7 +56,7 @@ def no_call(*_: object) -> None:
 def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     made = Served(folder=tmp_path_factory.mktemp("offline"), port=free_port(), advise=no_call)
     made.start()
-    desk.make_demo(made.notebook, now=datetime.now().astimezone())
+    usecases.notebook.make_demo(made.notebook, now=datetime.now().astimezone())
     yield made
     made.stop()
 
@@ -109,7 +109,7 @@ def test_every_kind_of_entry_waits_while_the_network_is_off_and_arrives_once(bro
     network(phone, off=False)
     page.goto(f"{base}/brews/kelp-3/record?what=oxygen")
     arrive(served.notebook, dict.fromkeys(QUEUED, 1))
-    view = desk.brew_view(served.notebook, "kelp-3", now=datetime.now().astimezone())
+    view = usecases.brews.brew_view(served.notebook, "kelp-3", now=datetime.now().astimezone())
     assert view.harvest is not None and view.harvest.smell == "earthy"
     assert phone.faults == []
 
@@ -140,7 +140,7 @@ def test_an_entry_whose_answer_was_lost_is_sent_again_and_there_once(browser: An
 def test_a_form_that_cannot_wait_says_so_and_keeps_what_was_typed(browser: Any, served: Served) -> None:
     phone = visit(browser, served, "phone")
     page, tried, silent = phone.page, 0, []
-    summary = desk.notebook_summary(served.notebook)
+    summary = usecases.notebook.notebook_summary(served.notebook)
     for path in PAGES:
         page.goto(served.base + path)
         forms = page.locator("form[method=post]:not([data-queue])").count()
@@ -175,7 +175,7 @@ def test_a_form_that_cannot_wait_says_so_and_keeps_what_was_typed(browser: Any, 
             tried += 1
         network(phone, off=False)
     assert silent == [] and tried > 25
-    assert desk.notebook_summary(served.notebook) == summary
+    assert usecases.notebook.notebook_summary(served.notebook) == summary
     # And with the network back the same form goes through.
     page.goto(served.base + "/safety/brews/kelp-3")
     network(phone, off=True)

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import NotebookFault
 from aerobe.notebook import _store as store
 from aerobe.notebook import check, open_notebook
@@ -103,17 +103,19 @@ def test_who_waits_too_long_is_told_and_can_go_on_later(where: str, monkeypatch:
 
 ACTS: dict[str, Any] = {
     "brews of one name": (
-        lambda book, _: desk.new_brew(book, name="Twin", recipe="plain", vessel="barrel", now=NOW),
+        lambda book, _: usecases.notebook.new_brew(book, name="Twin", recipe="plain", vessel="barrel", now=NOW),
         Brew,
         1,
     ),
     "uses of one bed": (
-        lambda book, _: desk.record_use(book, desk.UseEntry(brew="b1", place="bed 1", method="drench"), now=NOW),
+        lambda book, _: usecases.safety.record_use(
+            book, usecases.safety.UseEntry(brew="b1", place="bed 1", method="drench"), now=NOW
+        ),
         Use,
         0,
     ),
     "brews of one form": (
-        lambda book, n: desk.start_brew(book, desk.BrewStart(name="Twin", **_START, token=f"t{n}"), now=NOW),
+        lambda book, n: usecases.brews.start_brew(book, usecases.brews.BrewStart(name="Twin", **_START, token=f"t{n}"), now=NOW),
         Brew,
         1,
     ),

@@ -14,7 +14,7 @@ from typing import Any
 
 from fastapi.testclient import TestClient
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import NotEnoughData
 from aerobe.web import ServeSettings, create_app, open_state
 from tests.reliability.forms import RATIOS, TABLE, WISH, Form
@@ -25,11 +25,11 @@ from tests.web.conftest import START, Clock, form_token
 def yard() -> Path:
     """The invented yard in a file, made once; never written to again."""
     path = Path(tempfile.mkdtemp(prefix="aerobe-yard-")) / "yard.notebook"
-    with desk.open_notebook(path, at=START) as book:
-        desk.make_demo(book, now=START)
-        wish = desk.TrialWish.from_form({**WISH, "name": "Drawn"})
-        desk.start_trial(book, wish, now=START)
-        desk.take_evidence(book, RATIOS.replace(b"shed", b"paper"), "papers.csv", now=START)
+    with usecases.notebook.open_notebook(path, at=START) as book:
+        usecases.notebook.make_demo(book, now=START)
+        wish = usecases.trials.TrialWish.from_form({**WISH, "name": "Drawn"})
+        usecases.trials.start_trial(book, wish, now=START)
+        usecases.evidence.take_evidence(book, RATIOS.replace(b"shed", b"paper"), "papers.csv", now=START)
     return path
 
 
@@ -74,7 +74,7 @@ class World:
         if "{standing}" in address:
             address = address.format(standing=self.notebook.readings("kelp-1")[0].key)  # one that was not corrected yet
         if "{drawn}" in address:
-            waiting = desk.trial_view(self.notebook, "Drawn".lower()).waiting
+            waiting = usecases.trials.trial_view(self.notebook, "Drawn".lower()).waiting
             fields["code"] = fields["code"] or (waiting[0].blind_code if waiting else "none left")
             address = address.format(drawn="drawn")
         return Form(address=address, fields=fields, file=form.file, writes=form.writes, queued=form.queued, heavy=form.heavy)
@@ -103,7 +103,7 @@ class World:
             "rows beside",
             "taken in",
         )
-        counts = dict(desk.notebook_summary(self.notebook))
+        counts = dict(usecases.notebook.notebook_summary(self.notebook))
         counts |= {f"kept {kind}": len(self.notebook.kept(kind)) for kind in kinds}
         counts["run sheet"] = len(self.notebook.find(_run_sheet()))
         counts |= {part: len(self.state.get(part)) for part in ("devices", "senders")}
@@ -127,7 +127,7 @@ def open_world(folder: Path) -> Iterator[World]:
     folder.mkdir(parents=True, exist_ok=True)
     shutil.copy(yard(), folder / "tea.notebook")
     clock = Clock()
-    with desk.open_notebook(folder / "tea.notebook", at=clock()) as notebook:
+    with usecases.notebook.open_notebook(folder / "tea.notebook", at=clock()) as notebook:
         state = open_state(folder / "app.json")
         settings = ServeSettings(
             watching=False, photos=folder / "photos", burst=1e9, per_s=1e9, address="https://192.168.1.5:8471"

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.notebook import Notebook
 from aerobe.reports import Report
 from tests.reports.world import NOW, invented
@@ -20,4 +20,4 @@ def book(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Notebook]:
 
 @pytest.fixture(scope="module")
 def trial(book: Notebook) -> Report:
-    return desk.report_of_trial(book, "kelp", now=NOW)
+    return usecases.reports.report_of_trial(book, "kelp", now=NOW)

@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pytest import approx
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import AerobeError, ImportFault, NotEnoughData, NotFound
 from aerobe.evidence import contrasts_from_table
 from aerobe.notebook import Notebook, open_notebook
@@ -23,14 +23,14 @@ from tests.reports.world import NOW, invented, packed, read_by_microscope, unpac
 
 
 def test_a_second_report_is_the_same_byte_for_byte(book: Notebook, trial: Report) -> None:
-    again = desk.report_of_trial(book, "kelp", now=NOW)
+    again = usecases.reports.report_of_trial(book, "kelp", now=NOW)
     assert again.package == trial.package
     assert as_html(again) == as_html(trial)
     assert as_pdf(again) == as_pdf(trial)
 
 
 def test_a_stranger_finds_the_numbers_again(trial: Report) -> None:
-    found = desk.check_package(trial.package, now=NOW + timedelta(days=400))
+    found = usecases.reports.check_package(trial.package, now=NOW + timedelta(days=400))
     assert [one.is_same for one in found] == [True]
     assert found[0].compared == len(trial.numbers) > 8
 
@@ -39,7 +39,7 @@ def test_a_changed_reading_is_noticed_by_its_hash_and_a_forged_hash_by_the_numbe
     files = unpacked(trial.package)
     files["data/readings.csv"] = files["data/readings.csv"].replace(b"sample", b"sampl3", 1)
     with pytest.raises(ImportFault, match="hash differs"):
-        desk.check_package(packed(files), now=NOW)
+        usecases.reports.check_package(packed(files), now=NOW)
 
     def doubled(table: bytes) -> bytes:
         lines = table.decode().splitlines()
@@ -48,28 +48,28 @@ def test_a_changed_reading_is_noticed_by_its_hash_and_a_forged_hash_by_the_numbe
         changed = [*cells[:place], str(9.0 * float(cells[place])), *cells[place + 1 :]]
         return "\r\n".join(",".join(changed) if line == ",".join(cells) else line for line in lines).encode() + b"\r\n"
 
-    found = desk.check_package(with_table(trial.package, "data/readings.csv", doubled), now=NOW)
+    found = usecases.reports.check_package(with_table(trial.package, "data/readings.csv", doubled), now=NOW)
     assert not found[0].is_same
     assert "data or report were changed" in found[0].in_words()
 
 
 def test_a_package_imported_on_another_notebook_gives_the_same_verdict(trial: Report, tmp_path: Path) -> None:
     with open_notebook(tmp_path / "other.notebook", at=NOW) as other:
-        desk.import_package(other, trial.package, now=NOW)
-        there = desk.report_of_trial(other, "kelp", now=NOW)
+        usecases.exchange.import_package(other, trial.package, now=NOW)
+        there = usecases.reports.report_of_trial(other, "kelp", now=NOW)
     assert there.numbers == trial.numbers
     assert there.headline == trial.headline
 
 
 def test_a_plain_export_holds_no_report_to_check(book: Notebook) -> None:
     with pytest.raises(ImportFault, match="no report"):
-        desk.check_package(desk.export_package(book, now=NOW), now=NOW)
+        usecases.reports.check_package(usecases.exchange.export_package(book, now=NOW), now=NOW)
 
 
 @pytest.mark.slow
 def test_a_brew_report_is_found_again_and_speaks_of_its_limits(book: Notebook) -> None:
-    report = desk.report_of_brew(book, "kelp-1", now=NOW)
-    assert desk.check_package(report.package, now=NOW)[0].is_same
+    report = usecases.reports.report_of_brew(book, "kelp-1", now=NOW)
+    assert usecases.reports.check_package(report.package, now=NOW)[0].is_same
     page = as_html(report)
     assert "nothing can be said about the recipe" in page
     assert "Local codes and licensed practice decide" in page
@@ -85,9 +85,9 @@ def test_an_assay_report_from_its_study_is_found_again() -> None:
         repeats = ((1, 0.95), (1, 1.06), (2, 1.02))
         lines += [f"sample,{level * factor:.2f},ug C/mL,kelp tea,{sample},d{day},Bo" for day, factor in repeats]
     lines += [f"killed control,{value},ug C/mL,kelp tea,k{place},d1,Bo" for place, value in enumerate((6.0, 6.6, 5.7))]
-    report = desk.report_of_assay("\n".join(lines), name="Card (invented)", method="colour test", now=NOW)
+    report = usecases.reports.report_of_assay("\n".join(lines), name="Card (invented)", method="colour test", now=NOW)
     assert "A single reading of" in report.headline
-    assert desk.check_package(report.package, now=NOW)[0].is_same
+    assert usecases.reports.check_package(report.package, now=NOW)[0].is_same
     everything = b"".join(unpacked(report.package).values())
     assert b"Ann" not in everything and b"reader-1" in everything
 
@@ -117,36 +117,36 @@ def test_a_report_names_the_test_it_rests_on_and_can_be_judged_by_another(trial:
     assert trial.basis == alone and alone.replace("'", "&#39;") in as_html(trial)
     with invented(tmp_path / "b.notebook") as book:
         read_by_microscope(book)
-        usual = desk.report_of_trial(book, "kelp", now=NOW)
+        usual = usecases.reports.report_of_trial(book, "kelp", now=NOW)
         assert usual.numbers == trial.numbers and usual.basis.startswith(alone)
         assert "'Stain (invented)' (direct microscopy, cells/mL)." in usual.basis
         assert "aerobe report trial kelp --assay scope" in usual.basis
-        other = desk.report_of_trial(book, "kelp", now=NOW, wanted=desk.Wanted(assay="scope"))
+        other = usecases.reports.report_of_trial(book, "kelp", now=NOW, wanted=usecases.reports.Wanted(assay="scope"))
         assert other.basis.startswith("The verdict rests on one test: 'Stain (invented)'") and "--assay card" in other.basis
         effects = [float(str(made.numbers["kelp against plain: effect"])) for made in (other, usual)]
         assert effects[0] < 0.0 < effects[1]
         # Who computes it anew judges by the same test.
-        assert all(again.is_same for again in desk.check_package(other.package, now=NOW))
+        assert all(again.is_same for again in usecases.reports.check_package(other.package, now=NOW))
         with pytest.raises(NotFound):
-            desk.report_of_trial(book, "kelp", now=NOW, wanted=desk.Wanted(assay="no-such-test"))
+            usecases.reports.report_of_trial(book, "kelp", now=NOW, wanted=usecases.reports.Wanted(assay="no-such-test"))
 
 
 @pytest.mark.parametrize(("outcome", "says"), [("oxygen", "oxygen logs"), ("peak biomass", "'Colour test (invented)' (colour")])
 def test_what_rests_on_no_single_test_says_so(book: Notebook, outcome: str, says: str) -> None:
-    found = desk.rests_on(book, "kelp", outcome_key=outcome)
+    found = usecases.trials.rests_on(book, "kelp", outcome_key=outcome)
     assert found.assay is None and not found.others and says in found.words
 
 
 def test_one_brew_per_recipe_is_stated_as_the_limit_it_is(tmp_path: Path) -> None:
     with invented(tmp_path / "one.notebook", brews=1) as book:
-        report = desk.report_of_trial(book, "kelp", now=NOW)
+        report = usecases.reports.report_of_trial(book, "kelp", now=NOW)
     assert "One brew per recipe (kelp, plain): nothing can be said about the recipe." in as_html(report)
     assert "tell" in report.headline.lower()
 
 
 def test_without_a_killed_control_the_report_does_not_claim_biomass(tmp_path: Path) -> None:
     with invented(tmp_path / "dark.notebook", controls=False) as book:
-        report = desk.report_of_trial(book, "kelp", now=NOW)
+        report = usecases.reports.report_of_trial(book, "kelp", now=NOW)
     assert "colour may explain the difference" in report.headline
     assert report.numbers["claims"] != "living biomass"
 
@@ -155,9 +155,9 @@ def test_a_trial_without_brews_says_what_to_do(book: Notebook, tmp_path: Path) -
     with open_notebook(tmp_path / "empty.notebook", at=NOW) as empty:
         empty.add(Trial(key="t", name="T", question="two recipes"), at=NOW)
         with pytest.raises(NotEnoughData, match="no brew yet"):
-            desk.report_of_trial(empty, "t", now=NOW)
+            usecases.reports.report_of_trial(empty, "t", now=NOW)
         with pytest.raises(NotFound):
-            desk.report_of_trial(empty, "nothing", now=NOW)
+            usecases.reports.report_of_trial(empty, "nothing", now=NOW)
 
 
 # -- people and licence -----------------------------------------------------------------------------------------------------
@@ -165,8 +165,8 @@ def test_a_trial_without_brews_says_what_to_do(book: Notebook, tmp_path: Path) -
 
 def test_people_stay_at_home_unless_told_otherwise(tmp_path: Path) -> None:
     with invented(tmp_path / "b.notebook", notes="told me by C. Nobody") as book:
-        quiet = desk.report_of_trial(book, "kelp", now=NOW)
-        open_ = desk.report_of_trial(book, "kelp", now=NOW, wanted=desk.Wanted(with_people=True))
+        quiet = usecases.reports.report_of_trial(book, "kelp", now=NOW)
+        open_ = usecases.reports.report_of_trial(book, "kelp", now=NOW, wanted=usecases.reports.Wanted(with_people=True))
     everything = b"".join(unpacked(quiet.package).values()) + as_html(quiet).encode()
     assert b"Nobody" not in everything
     assert b"reader-1" in everything
@@ -181,7 +181,7 @@ def test_the_package_names_its_licence_and_describes_itself(trial: Report, book:
     assert graph["./"]["license"]["@id"].startswith("https://creativecommons.org/")
     assert {part["@id"] for part in graph["./"]["hasPart"]} <= set(files)
     with pytest.raises(NotFound, match="no licence"):
-        desk.report_of_trial(book, "kelp", now=NOW, wanted=desk.Wanted(licence="do what you like"))
+        usecases.reports.report_of_trial(book, "kelp", now=NOW, wanted=usecases.reports.Wanted(licence="do what you like"))
 
 
 def test_the_package_is_a_valid_frictionless_data_package(trial: Report, tmp_path: Path) -> None:
@@ -203,27 +203,27 @@ def test_the_package_is_a_valid_frictionless_data_package(trial: Report, tmp_pat
 
 def test_evidence_of_others_is_weighed_with_ones_own_and_doubles_are_known(tmp_path: Path) -> None:
     with invented(tmp_path / "own.notebook", seed=1) as own, invented(tmp_path / "far.notebook", seed=2) as far:
-        abroad = desk.report_of_trial(far, "kelp", now=NOW)
-        first = desk.take_evidence(own, abroad.package, "far.zip", now=NOW, site="far away")
+        abroad = usecases.reports.report_of_trial(far, "kelp", now=NOW)
+        first = usecases.evidence.take_evidence(own, abroad.package, "far.zip", now=NOW, site="far away")
         assert (len(first.new), first.known) == (1, 0)
-        again = desk.take_evidence(own, abroad.package, "renamed.zip", now=NOW, site="another name")
+        again = usecases.evidence.take_evidence(own, abroad.package, "renamed.zip", now=NOW, site="another name")
         assert (len(again.new), again.known) == (0, 1)
-        posing = desk.report_of_trial(own, "kelp", now=NOW).package
-        mine = desk.take_evidence(own, posing, "mine.zip", now=NOW, site="posing as another")
+        posing = usecases.reports.report_of_trial(own, "kelp", now=NOW).package
+        mine = usecases.evidence.take_evidence(own, posing, "mine.zip", now=NOW, site="posing as another")
         table = b"key;recipe;against;ratio;low;high;brews;brews_against\n"
         table += b"paper;kelp (invented);plain (invented);1,7;1,2;2,4;4;4\n"
-        assert len(desk.take_evidence(own, table, "papers.csv", now=NOW).new) == 1
-        answer = desk.weigh_evidence(own, "kelp (invented)", "plain (invented)").weighed
+        assert len(usecases.evidence.take_evidence(own, table, "papers.csv", now=NOW).new) == 1
+        answer = usecases.evidence.weigh_evidence(own, "kelp (invented)", "plain (invented)").weighed
         assert len(answer.contrasts) == 3  # own, far, paper: the double of one's own is left out
         assert any(double.certain for double in answer.duplicates) == bool(mine.new)
         assert answer.pooled is not None and answer.pooled.as_ratio()[0] == approx(1.8, rel=0.25)
-        assert len(desk.weigh_evidence(own, "kelp (invented)", "plain (invented)").pictures) == 2
-        assert desk.evidence_pairs(own)[0][2:] == ("biomass", 4 if mine.new else 3)
-        pooled = desk.pool_all_brews(own, reference="plain (invented)")
+        assert len(usecases.evidence.weigh_evidence(own, "kelp (invented)", "plain (invented)").pictures) == 2
+        assert usecases.evidence.evidence_pairs(own)[0][2:] == ("biomass", 4 if mine.new else 3)
+        pooled = usecases.evidence.pool_all_brews(own, reference="plain (invented)")
         assert (pooled.brews, pooled.trials) == (12, 2)
         assert pooled.recipes[0].effect.low < math.log(1.8) < pooled.recipes[0].effect.high
         with pytest.raises(NotFound, match="No trial is about"):
-            desk.weigh_evidence(own, "bran", "plain (invented)")
+            usecases.evidence.weigh_evidence(own, "bran", "plain (invented)")
 
 
 @pytest.mark.parametrize(
@@ -242,21 +242,21 @@ def test_evidence_of_others_is_weighed_with_ones_own_and_doubles_are_known(tmp_p
 )
 def test_tables_of_contrasts_that_cannot_be_used_say_why(tmp_path: Path, table: bytes, words: str) -> None:
     with open_notebook(tmp_path / "t.notebook", at=NOW) as book, pytest.raises(ImportFault, match=words) as caught:
-        desk.take_evidence(book, table, "t.csv", now=NOW)
+        usecases.evidence.take_evidence(book, table, "t.csv", now=NOW)
     assert caught.value.remedy
 
 
 def test_a_trial_report_shows_the_trials_of_others_and_they_travel_with_it(tmp_path: Path) -> None:
     with invented(tmp_path / "own.notebook", seed=1) as own, invented(tmp_path / "far.notebook", seed=2) as far:
-        abroad = desk.report_of_trial(far, "kelp", now=NOW).package
-        desk.take_evidence(own, abroad, "far.zip", now=NOW, site="A. Nobody's garden")
-        report = desk.report_of_trial(own, "kelp", now=NOW)
+        abroad = usecases.reports.report_of_trial(far, "kelp", now=NOW).package
+        usecases.evidence.take_evidence(own, abroad, "far.zip", now=NOW, site="A. Nobody's garden")
+        report = usecases.reports.report_of_trial(own, "kelp", now=NOW)
     page = as_html(report)
     assert "With the trials of others" in page and "2 trials: kelp (invented) gives" in page
     assert "Nobody" not in page and "place 1" in page
     name = "pool kelp (invented) against plain (invented)"
     assert report.numbers[f"{name}: low"] < report.numbers[f"{name}: estimate"] < report.numbers[f"{name}: high"]
-    assert desk.check_package(report.package, now=NOW)[0].is_same
+    assert usecases.reports.check_package(report.package, now=NOW)[0].is_same
 
 
 PIECES = [

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import AerobeError
 from aerobe.notebook import open_notebook
 from aerobe.records import Brew, Recipe
@@ -21,7 +21,7 @@ from tests.reports.world import EVIL, NOW, invented, packed, unpacked, with_tabl
 def refused(content: bytes) -> str:
     """Every way in must refuse it, with a remedy, and keep nothing."""
     with pytest.raises(AerobeError) as caught:
-        desk.check_package(content, now=NOW)
+        usecases.reports.check_package(content, now=NOW)
     assert caught.value.remedy
     return str(caught.value)
 
@@ -78,7 +78,7 @@ def test_huge_and_strange_numbers_are_refused_or_harmless(trial: Report, value: 
 
     forged = with_table(trial.package, "data/readings.csv", change)
     try:
-        found = desk.check_package(forged, now=NOW)
+        found = usecases.reports.check_package(forged, now=NOW)
     except AerobeError as fault:
         assert fault.remedy
     else:
@@ -100,10 +100,10 @@ def test_script_and_markup_in_text_stay_text(trial: Report, tmp_path: Path) -> N
 
     forged = with_table(with_table(trial.package, "data/recipes.json", change), "data/trials.json", change)
     with open_notebook(tmp_path / "evil.notebook", at=NOW) as book:
-        desk.import_package(book, forged, now=NOW)
+        usecases.exchange.import_package(book, forged, now=NOW)
         assert all(item.name.startswith(EVIL) for item in book.find(Recipe))
-        report = desk.report_of_trial(book, "kelp", now=NOW)
-        taken = desk.take_evidence(book, forged, "x.zip", now=NOW)
+        report = usecases.reports.report_of_trial(book, "kelp", now=NOW)
+        taken = usecases.evidence.take_evidence(book, forged, "x.zip", now=NOW)
     assert "<script>" not in as_html(report)
     assert as_pdf(report)[:4] == b"%PDF"
     assert len(taken.new) == 1
@@ -111,11 +111,11 @@ def test_script_and_markup_in_text_stay_text(trial: Report, tmp_path: Path) -> N
 
 def test_formula_cells_leave_and_return_as_text(tmp_path: Path) -> None:
     with invented(tmp_path / "f.notebook", notes="=cmd|' /C calc'!A0") as book:
-        report = desk.report_of_trial(book, "kelp", now=NOW, wanted=desk.Wanted(with_people=True))
+        report = usecases.reports.report_of_trial(book, "kelp", now=NOW, wanted=usecases.reports.Wanted(with_people=True))
     rows = unpacked(report.package)["data/readings.csv"].decode()
     assert "'=cmd" in rows and ",=cmd" not in rows
     with open_notebook(tmp_path / "g.notebook", at=NOW) as other:
-        desk.import_package(other, report.package, now=NOW)
+        usecases.exchange.import_package(other, report.package, now=NOW)
         assert {item.notes for item in other.readings("kelp-1") if item.role == "sample"} == {"=cmd|' /C calc'!A0"}
 
 
@@ -130,7 +130,7 @@ def test_a_refused_package_leaves_the_notebook_as_it_was(trial: Report, tmp_path
     with open_notebook(tmp_path / "safe.notebook", at=NOW) as book:
         forged = with_table(trial.package, "data/brews.json", lambda table: table.replace(b'degc": ', b'degc": 1e30', 1))
         with pytest.raises(AerobeError):
-            desk.import_package(book, forged, now=NOW)
+            usecases.exchange.import_package(book, forged, now=NOW)
         assert book.find(Brew) == [] and book.find(Recipe) == []
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.notebook import Notebook, open_notebook
 from aerobe.records import Brew, Recipe
 from aerobe.reports import Report, as_html
@@ -32,7 +32,7 @@ CLOCKED = b"treatment,bottle,sampled at,biomass (ug C/mL)\n" + b"".join(
 
 def taken(path: Path, content: bytes, name: str, **wishes: object) -> tuple[Notebook, str]:
     book = open_notebook(path, at=NOW)
-    found = desk.take_in(book, content, name, desk.Wishes(columns={}, **wishes), now=NOW)  # type: ignore[arg-type]
+    found = usecases.exchange.take_in(book, content, name, usecases.exchange.Wishes(columns={}, **wishes), now=NOW)  # type: ignore[arg-type]
     assert not found.faults and found.readings
     return book, found.trial
 
@@ -41,7 +41,7 @@ def test_a_report_of_a_table_names_it_and_says_whose_the_licence_is(tmp_path: Pa
     mark = hashlib.sha256(CLOCKLESS).hexdigest()
     book, key = taken(tmp_path / "t.notebook", CLOCKLESS, "folder/far away.csv")
     with book:
-        report = desk.report_of_trial(book, key, now=NOW)
+        report = usecases.reports.report_of_trial(book, key, now=NOW)
     page = as_html(report)
     assert f"Data of 6 brews came from the table far away.csv, taken in on {NOW:%Y-%m-%d}; SHA-256 {mark}." in page
     assert "only yours to give if the data are yours" in page and "if the data are yours to license" in page
@@ -53,9 +53,9 @@ def test_a_report_of_a_table_names_it_and_says_whose_the_licence_is(tmp_path: Pa
         assert mark in says and "only yours to give if the data are yours" in says
     # Whoever takes the package in and reports on it says the same: the table is not theirs either.
     with open_notebook(tmp_path / "second.notebook", at=NOW) as second:
-        desk.import_package(second, report.package, now=NOW + timedelta(days=3))
-        assert mark in as_html(desk.report_of_trial(second, key, now=NOW + timedelta(days=3)))
-    assert all(again.is_same for again in desk.check_package(report.package, now=NOW))
+        usecases.exchange.import_package(second, report.package, now=NOW + timedelta(days=3))
+        assert mark in as_html(usecases.reports.report_of_trial(second, key, now=NOW + timedelta(days=3)))
+    assert all(again.is_same for again in usecases.reports.check_package(report.package, now=NOW))
 
 
 def test_what_was_entered_by_hand_says_nothing_of_tables(trial: Report) -> None:
@@ -68,13 +68,13 @@ def test_a_start_that_nobody_knows_is_not_shown_as_a_date(tmp_path: Path) -> Non
     book, key = taken(tmp_path / "a.notebook", CLOCKLESS, "far.csv")
     with book:
         began = [brew.started_at for brew in book.find(Brew)]
-        page = as_html(desk.report_of_trial(book, key, now=NOW + timedelta(days=40)))
+        page = as_html(usecases.reports.report_of_trial(book, key, now=NOW + timedelta(days=40)))
         assert page.count("<td>assumed at import</td>") == 6
         assert not any(f"<td>{at:%Y-%m-%d}</td>" in page for at in began)
         # Mended by somebody who knows, it is a date again.
         brew = book.find(Brew)[0]
         book.change(replace(brew, started_at=brew.started_at - timedelta(days=300)), at=NOW)
-        page = as_html(desk.report_of_trial(book, key, now=NOW))
+        page = as_html(usecases.reports.report_of_trial(book, key, now=NOW))
         assert page.count("<td>assumed at import</td>") == 5 and f"<td>{began[0] - timedelta(days=300):%Y-%m-%d}</td>" in page
 
 
@@ -88,7 +88,7 @@ def test_a_start_that_nobody_knows_is_not_shown_as_a_date(tmp_path: Path) -> Non
 def test_a_start_is_told_as_it_is_known(tmp_path: Path, content: bytes, wishes: dict[str, object], cell: str) -> None:
     book, key = taken(tmp_path / "a.notebook", content, "far.csv", **wishes)
     with book:
-        assert as_html(desk.report_of_trial(book, key, now=NOW)).count(f"<td>{cell}") == 6
+        assert as_html(usecases.reports.report_of_trial(book, key, now=NOW)).count(f"<td>{cell}") == 6
 
 
 def test_a_brew_of_a_table_says_so_too(tmp_path: Path) -> None:
@@ -97,7 +97,7 @@ def test_a_brew_of_a_table_says_so_too(tmp_path: Path) -> None:
         brew = book.find(Brew)[0]
         recipe = book.get(Recipe, brew.recipe)
         book.change(replace(recipe, compost_g_per_l=40.0), at=NOW)
-        page = as_html(desk.report_of_brew(book, brew.key, now=NOW))
+        page = as_html(usecases.reports.report_of_brew(book, brew.key, now=NOW))
     assert "<dd>assumed at import</dd>" in page and "Data of 1 brew came from the table far.csv" in page
 
 
@@ -107,5 +107,5 @@ def test_a_table_taken_in_before_names_were_kept_is_still_a_table(tmp_path: Path
         pen.connection.exec_driver_sql("delete from kept where kind = 'taken in'")
     with open_notebook(tmp_path / "a.notebook", at=NOW) as book:
         assert "Readings of 6 brews came in from a table whose name was not kept." in as_html(
-            desk.report_of_trial(book, key, now=NOW)
+            usecases.reports.report_of_trial(book, key, now=NOW)
         )

@@ -14,12 +14,12 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from aerobe import cli, desk
+from aerobe import cli, usecases
 from aerobe.notebook import Notebook
 from aerobe.records import Use
 from aerobe.safety import LOCAL, all_cautions
 from aerobe.web import ServeSettings, create_app
-from tests.safety.test_desk import LETTUCE, NOW, notebook  # noqa: F401  (a fixture)
+from tests.safety.test_usecases import LETTUCE, NOW, notebook  # noqa: F401  (a fixture)
 
 BAD = ("fed", "starved", "unknown")
 
@@ -38,7 +38,7 @@ def token(phone: TestClient) -> str:
     return found[1]
 
 
-def form(entry: desk.UseEntry, phone: TestClient, do: str) -> dict[str, str]:
+def form(entry: usecases.safety.UseEntry, phone: TestClient, do: str) -> dict[str, str]:
     typed = {name: value for name, value in asdict(entry).items() if value}
     for name in ("tea", "water", "area"):
         typed[name], typed[f"{name}_unit"] = typed[name].split()
@@ -179,7 +179,7 @@ def book(notebook: Notebook, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) ->
     return str(tmp_path / "tea.notebook")
 
 
-def flags(entry: desk.UseEntry) -> list[str]:
+def flags(entry: usecases.safety.UseEntry) -> list[str]:
     return [part for name, value in asdict(entry).items() if value for part in (f"--{name.replace('_', '-')}", value)]
 
 

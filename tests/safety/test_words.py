@@ -55,7 +55,7 @@ def toml_blocks(text: str) -> Iterator[str]:
 FILES = [
     *(
         (path, code_blocks)
-        for room in ("safety", "desk", "web", "cli", "reports", "decisions")
+        for room in ("safety", "usecases", "web", "cli", "reports", "decisions")
         for path in sorted((ROOT / "aerobe" / room).rglob("*.py"))
     ),
     *((path, prose_blocks) for path in sorted((ROOT / "aerobe").rglob("*.html"))),

@@ -6,9 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from aerobe import desk
-from aerobe.desk._trial_results import judged
-from aerobe.desk._trial_values import hour_to_compare
+from aerobe import usecases
 from aerobe.records import (
     Arm,
     Assay,
@@ -22,6 +20,8 @@ from aerobe.records import (
     RunSheet,
     Trial,
 )
+from aerobe.usecases.trials._results import judged
+from aerobe.usecases.trials._values import hour_to_compare
 from tests.notebook.conftest import NOW
 
 ARMS = (Arm(key="plain", recipe="plain", is_standard=True), Arm(key="kelp", recipe="kelp"))
@@ -32,7 +32,7 @@ SIGNALS = {"p1": 20.0, "p2": 22.0, "k1": 40.0, "k2": 44.0}
 def book(tmp_path: Path):
     from aerobe.records import AirSupply, Vessel
 
-    with desk.open_notebook(tmp_path / "t.notebook", at=NOW) as made:
+    with usecases.notebook.open_notebook(tmp_path / "t.notebook", at=NOW) as made:
         made.add(Compost(key="leaf", name="Leaf mould"), at=NOW)
         made.add(Vessel(key="north", name="North", volume_l=20.0, depth_m=0.3, air=AirSupply(flow_l_per_min=10.0)), at=NOW)
         error = AssayError(constant_sd=0.3, proportional_cv=0.05)
@@ -106,15 +106,15 @@ def test_a_sample_of_another_test_does_not_move_the_hour(book) -> None:
     _read(book, "k1", "card", 36.0)
     _read(book, "p1", "scope", 36.0)  # the arm was sampled then, but not by the test that is judged
     assert _hour(book) == 24.0
-    assert {result.elapsed_h for result in desk.verdict_of_trial(book, "t", now=NOW).results} == {24.0}
+    assert {result.elapsed_h for result in usecases.trials.verdict_of_trial(book, "t", now=NOW).results} == {24.0}
 
 
 def test_page_command_and_report_compare_at_the_same_hour_and_say_it(book) -> None:
     verdict, brews, notes = judged(book, "t", at_h=None, now=NOW)
-    page = desk.verdict_of_trial(book, "t", now=NOW)
+    page = usecases.trials.verdict_of_trial(book, "t", now=NOW)
     assert verdict.results == page.results and len(brews) == 4
     said = "Brews are compared at 24 h; what they were at other hours may differ."
-    assert said in notes and said in desk.verdict_lines(page)
+    assert said in notes and said in usecases.trials.verdict_lines(page)
 
 
 def test_without_a_sheet_or_for_what_no_hour_is_asked_there_is_none(book) -> None:

@@ -1,4 +1,4 @@
-"""Trials at the desk, on the command line and on the page, over an invented notebook."""
+"""Trials as use cases, on the command line and on the page, over an invented notebook."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from aerobe import cli, desk
+from aerobe import cli, usecases
 from aerobe.errors import NotAllowed, NotEnoughData, NotFound, UnusableRecord
 from aerobe.records import AirSupply, Arm, Assay, AssayError, Brew, Compost, Reading, Recipe, Trial, Vessel
 from aerobe.web import ServeSettings, create_app, open_state
@@ -25,7 +25,7 @@ TESTS = {"a": 10.0, "b": 10.8, "c": 9.4, "d": 26.0, "e": 24.5, "f": 28.0}
 @pytest.fixture
 def notebook(tmp_path: Path) -> Iterator[Any]:
     """Two recipes, two vessels, a colour test; no brew yet."""
-    with desk.open_notebook(tmp_path / "t.notebook", at=NOW) as made:
+    with usecases.notebook.open_notebook(tmp_path / "t.notebook", at=NOW) as made:
         made.add(Compost(key="leaf", name="Leaf mould"), at=NOW)
         for key in ("plain", "kelp"):
             made.add(Recipe(key=key, name=key, compost="leaf", compost_g_per_l=30.0), at=NOW)
@@ -69,26 +69,28 @@ def brew_all(notebook: Any, *, killed: bool) -> None:
                 )
 
 
-WISH = desk.TrialWish(name="Spring kelp", arms="plain, kelp", scatter="0.3", money="600", margin="2", vessels="2", days="40")
+WISH = usecases.trials.TrialWish(
+    name="Spring kelp", arms="plain, kelp", scatter="0.3", money="600", margin="2", vessels="2", days="40"
+)
 
 
-# --- desk ---------------------------------------------------------------------------------------------------------------------
+# --- use cases ----------------------------------------------------------------------------------------------------------------
 
 
 def test_a_plan_writes_nothing_and_a_start_writes_trial_and_sheet(notebook) -> None:
-    planned = desk.plan_for(notebook, WISH, now=NOW)
+    planned = usecases.trials.plan_for(notebook, WISH, now=NOW)
     assert planned.plan.can_answer and notebook.find(Trial) == []
-    key = desk.start_trial(notebook, WISH, now=NOW)
-    view = desk.trial_view(notebook, key)
+    key = usecases.trials.start_trial(notebook, WISH, now=NOW)
+    view = usecases.trials.trial_view(notebook, key)
     assert view.sheet is not None and len(view.waiting) == len(view.sheet.brews) == 2 * planned.plan.recommended.brews_per_arm
     assert {brew.vessel for brew in view.sheet.brews} == {"north", "south"}
     assert view.trial.planned_at == NOW and view.trial.margin_ratio == 2.0
 
 
 def test_a_planned_brew_begins_with_what_the_sheet_says(notebook) -> None:
-    key = desk.start_trial(notebook, WISH, now=NOW)
-    planned = desk.trial_view(notebook, key).waiting[0]
-    desk.start_planned_brew(notebook, key, planned.blind_code, now=NOW)
+    key = usecases.trials.start_trial(notebook, WISH, now=NOW)
+    planned = usecases.trials.trial_view(notebook, key).waiting[0]
+    usecases.trials.start_planned_brew(notebook, key, planned.blind_code, now=NOW)
     brew = notebook.get(Brew, planned.brew)
     assert (brew.recipe, brew.vessel, brew.block, brew.blind_code) == (
         planned.arm,
@@ -96,38 +98,38 @@ def test_a_planned_brew_begins_with_what_the_sheet_says(notebook) -> None:
         planned.block,
         planned.blind_code,
     )
-    assert len(desk.trial_view(notebook, key).brews) == 1
+    assert len(usecases.trials.trial_view(notebook, key).brews) == 1
     with pytest.raises(NotFound, match="code"):
-        desk.start_planned_brew(notebook, key, "ZZZ", now=NOW)
+        usecases.trials.start_planned_brew(notebook, key, "ZZZ", now=NOW)
 
 
 def test_the_verdict_needs_the_killed_control(notebook) -> None:
     brew_all(notebook, killed=False)
-    found = desk.verdict_of_trial(notebook, "k", now=NOW)
+    found = usecases.trials.verdict_of_trial(notebook, "k", now=NOW)
     assert found.comparisons[0].call == "can't tell yet" and found.claims.startswith("signal only")
 
 
 def test_with_killed_controls_the_trial_is_told(notebook) -> None:
     brew_all(notebook, killed=True)
-    found = desk.verdict_of_trial(notebook, "k", now=NOW)
+    found = usecases.trials.verdict_of_trial(notebook, "k", now=NOW)
     assert found.comparisons[0].call == "better"
-    assert desk.next_trial(notebook, "k", now=NOW).trial is None
-    assert [picture.title for picture in desk.verdict_pictures(found, {})]
-    assert all(isinstance(line, str) for line in desk.verdict_lines(found))
+    assert usecases.trials.next_trial(notebook, "k", now=NOW).trial is None
+    assert [picture.title for picture in usecases.trials.verdict_pictures(found, {})]
+    assert all(isinstance(line, str) for line in usecases.trials.verdict_lines(found))
 
 
 def test_cost_per_biomass_turns_the_ratio_round(notebook) -> None:
     brew_all(notebook, killed=True)
-    biomass = desk.verdict_of_trial(notebook, "k", now=NOW).comparisons[0]
-    cost = desk.verdict_of_trial(notebook, "k", outcome="cost per biomass", now=NOW).comparisons[0]
+    biomass = usecases.trials.verdict_of_trial(notebook, "k", now=NOW).comparisons[0]
+    cost = usecases.trials.verdict_of_trial(notebook, "k", outcome="cost per biomass", now=NOW).comparisons[0]
     assert cost.effect == pytest.approx(-biomass.effect) and cost.call == "better"
 
 
 def test_looks_are_counted_by_new_data_only(notebook) -> None:
     brew_all(notebook, killed=True)
     for _ in range(2):
-        found = desk.verdict_of_trial(notebook, "k", now=NOW)
-        desk.keep_verdict(notebook, "k", found, now=NOW)
+        found = usecases.trials.verdict_of_trial(notebook, "k", now=NOW)
+        usecases.trials.keep_verdict(notebook, "k", found, now=NOW)
         assert found.looks == 1
     notebook.add(Brew(key="g", name="g", recipe="kelp", vessel="south", started_at=NOW, trial="k", arm="kelp"), at=NOW)
     for role, signal in (("sample", 31.0), ("killed control", 4.0)):
@@ -144,17 +146,17 @@ def test_looks_are_counted_by_new_data_only(notebook) -> None:
             ),
             at=NOW,
         )
-    assert desk.verdict_of_trial(notebook, "k", now=NOW).looks == 2
+    assert usecases.trials.verdict_of_trial(notebook, "k", now=NOW).looks == 2
 
 
 def test_recipes_compared_afterwards_are_marked(notebook) -> None:
     brew_all(notebook, killed=True)
-    found = desk.compare_recipes(notebook, "kelp", "plain", now=NOW)
+    found = usecases.trials.compare_recipes(notebook, "kelp", "plain", now=NOW)
     assert not found.comparisons[0].planned and found.comparisons[0].call == "better"
     with pytest.raises(UnusableRecord, match="itself"):
-        desk.compare_recipes(notebook, "kelp", "kelp", now=NOW)
+        usecases.trials.compare_recipes(notebook, "kelp", "kelp", now=NOW)
     with pytest.raises(NotEnoughData):
-        desk.compare_recipes(notebook, "kelp", "plain", outcome="oxygen", now=NOW)
+        usecases.trials.compare_recipes(notebook, "kelp", "plain", outcome="oxygen", now=NOW)
 
 
 @pytest.mark.parametrize(
@@ -173,7 +175,7 @@ def test_a_wish_that_cannot_be_understood_names_the_field(notebook, change: dict
     from dataclasses import replace
 
     with pytest.raises((UnusableRecord, NotFound)) as fault:
-        desk.start_trial(notebook, replace(WISH, **change), now=NOW)
+        usecases.trials.start_trial(notebook, replace(WISH, **change), now=NOW)
     assert word in str(fault.value)
     assert notebook.find(Trial) == []
 
@@ -181,8 +183,10 @@ def test_a_wish_that_cannot_be_understood_names_the_field(notebook, change: dict
 def test_wishes_of_every_question_become_arms(notebook) -> None:
     def arms(**more: str) -> list[Arm]:
         return list(
-            desk.plan_for(
-                notebook, desk.TrialWish(name="x", scatter="0.3", money="3000", vessels="8", days="90", **more), now=NOW
+            usecases.trials.plan_for(
+                notebook,
+                usecases.trials.TrialWish(name="x", scatter="0.3", money="3000", vessels="8", days="90", **more),
+                now=NOW,
             ).trial.arms
         )
 
@@ -209,9 +213,9 @@ def test_a_table_of_pots_is_judged(notebook) -> None:
         for arm, values in (("water", (10, 12, 9, 11)), ("tea", (15, 18.5, 13.2, 16.4)))
         for i, value in enumerate(values)
     ]
-    assert desk.judge_table(trial, rows).comparisons[0].call == "better"
+    assert usecases.trials.judge_table(trial, rows).comparisons[0].call == "better"
     with pytest.raises(UnusableRecord, match="Row 2"):
-        desk.judge_table(trial, [rows[0], {"arm": "tea"}])
+        usecases.trials.judge_table(trial, [rows[0], {"arm": "tea"}])
 
 
 # --- command line ---------------------------------------------------------------------------------------------------------------
@@ -251,7 +255,7 @@ def test_a_table_that_tells_nothing_leaves_with_its_own_exit_code(tmp_path, caps
 
 
 def test_sampling_times_come_from_the_brew_model(notebook) -> None:
-    found = desk.suggest_sampling_times(notebook, "kelp", "north", samples=4, courses=60)
+    found = usecases.trials.suggest_sampling_times(notebook, "kelp", "north", samples=4, courses=60)
     assert len(found.times_h) == 4 and 0 < found.efficiency_of_even <= 1 + 1e-9
     assert all(later - earlier >= 2.0 - 1e-6 for earlier, later in zip(found.times_h, found.times_h[1:], strict=False))
 
@@ -326,11 +330,11 @@ def test_the_plan_answers_programs(client) -> None:
 
 
 def test_power_through_the_brew_model_is_the_same_with_any_workers(notebook) -> None:
-    key = desk.start_trial(notebook, WISH, now=NOW)
-    scatter, seen = desk.scatter_of_words("0.3"), []
+    key = usecases.trials.start_trial(notebook, WISH, now=NOW)
+    scatter, seen = usecases.trials.scatter_of_words("0.3"), []
     common = {"scatter": scatter, "simulations": 120}
-    here = desk.power_through_model(notebook, key, workers=1, progress=lambda done, all_: seen.append(done), **common)
-    assert desk.power_through_model(notebook, key, workers=2, **common) == here
+    here = usecases.trials.power_through_model(notebook, key, workers=1, progress=lambda done, all_: seen.append(done), **common)
+    assert usecases.trials.power_through_model(notebook, key, workers=2, **common) == here
     assert seen == [100, 120] and here.simulations == 120
     # The two recipes of this notebook are alike but for their names.
     assert here.true_ratio[0] == pytest.approx(1.0) and here.better[0] + here.worse[0] < 0.15
@@ -340,6 +344,8 @@ def test_a_cluster_without_dask_says_what_to_install(notebook) -> None:
     try:
         import distributed  # noqa: F401
     except ImportError:
-        key = desk.start_trial(notebook, WISH, now=NOW)
+        key = usecases.trials.start_trial(notebook, WISH, now=NOW)
         with pytest.raises(NotAllowed, match="cluster"):
-            desk.power_through_model(notebook, key, scatter=desk.scatter_of_words("0.3"), cluster="tcp://127.0.0.1:1")
+            usecases.trials.power_through_model(
+                notebook, key, scatter=usecases.trials.scatter_of_words("0.3"), cluster="tcp://127.0.0.1:1"
+            )

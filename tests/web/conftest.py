@@ -13,7 +13,7 @@ import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.web import ServeSettings, WebState, create_app, open_state
 
 ZONE = timezone(timedelta(hours=2))
@@ -89,7 +89,7 @@ BREW = {
 def shed(tmp_path: Path) -> Iterator[Shed]:
     """An app with an empty notebook, and a client that sits at the machine."""
     clock = Clock()
-    with desk.open_notebook(tmp_path / "tea.notebook", at=clock()) as notebook:
+    with usecases.notebook.open_notebook(tmp_path / "tea.notebook", at=clock()) as notebook:
         state = open_state(tmp_path / "app.json")
         settings = ServeSettings(
             watching=False, photos=tmp_path / "photos", address="https://192.168.1.5:8471", burst=5000, per_s=5000

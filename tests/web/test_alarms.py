@@ -14,7 +14,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import UnusableRecord
 from aerobe.web._alarms import Alarm, AlarmSettings, Dispatch, alarms_for, is_quiet
 from tests.web.conftest import START, Shed
@@ -183,10 +183,10 @@ def test_reminders_become_a_calendar_that_others_can_read() -> None:
     import icalendar
 
     due = [
-        desk.Reminder(
+        usecases.brews.Reminder(
             brew="b1", brew_name="Barrel, north", what="test", says="Test at 14:10: worth 12", at=START + timedelta(hours=6)
         ),
-        desk.Reminder(
+        usecases.brews.Reminder(
             brew="b1",
             brew_name="Barrel, north",
             what="harvest",
@@ -196,10 +196,10 @@ def test_reminders_become_a_calendar_that_others_can_read() -> None:
         ),
     ]
     # RFC 5545: a calendar has VERSION and PRODID, an event UID, DTSTAMP and DTSTART; lines end with CRLF and are folded at 75.
-    text = desk.calendar_of(due, now=START)
+    text = usecases.brews.calendar_of(due, now=START)
     assert text.startswith(b"BEGIN:VCALENDAR\r\n") and all(len(line) <= 75 for line in text.split(b"\r\n"))
     events = list(icalendar.Calendar.from_ical(text).walk("VEVENT"))
     assert [event.decoded("dtstart") for event in events] == [item.at for item in due]
     assert events[0]["summary"] == "Barrel, north: test" and len({event["uid"] for event in events}) == 2
-    moved = list(icalendar.Calendar.from_ical(desk.calendar_of([replace(due[0], at=START)], now=START)).walk("VEVENT"))
+    moved = list(icalendar.Calendar.from_ical(usecases.brews.calendar_of([replace(due[0], at=START)], now=START)).walk("VEVENT"))
     assert moved[0]["uid"] == events[0]["uid"]

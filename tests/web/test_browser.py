@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.web import ServeSettings, create_app, open_state
 from aerobe.web._app import system_clock
 from aerobe.web._serve import make_server
@@ -53,7 +53,7 @@ class Served:
         return f"http://localhost:{self.port}"
 
     def start(self) -> None:
-        self.notebook = desk.open_notebook(self.folder / "tea.notebook", at=self.clock())
+        self.notebook = usecases.notebook.open_notebook(self.folder / "tea.notebook", at=self.clock())
         settings = ServeSettings(photos=self.folder / "photos", burst=5000, per_s=5000)
         state = open_state(self.folder / "app.json")
         app = create_app(self.notebook, state=state, clock=self.clock, settings=settings, advise=self.advise)
@@ -245,16 +245,16 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     """The invented yard, so that every page has something to show."""
     made = Served(folder=tmp_path_factory.mktemp("demo"), port=free_port())
     made.start()
-    desk.make_demo(made.notebook, now=datetime.now().astimezone())
+    usecases.notebook.make_demo(made.notebook, now=datetime.now().astimezone())
     yield made
     made.stop()
 
 
 def pages_of(served: Served) -> list[str]:
     """Every page that can be opened by its address alone, and those of the brew under air."""
-    brew = desk.brews_under_way(served.notebook, now=datetime.now().astimezone())[0].key
+    brew = usecases.brews.brews_under_way(served.notebook, now=datetime.now().astimezone())[0].key
     reading = served.notebook.readings(brew)[0].key
-    trial = desk.trial_names(served.notebook)[0][0]
+    trial = usecases.brews.trial_names(served.notebook)[0][0]
     addresses = served.server.config.app.openapi()["paths"]
     routes = {path for path, ways in addresses.items() if "get" in ways}
     skipped = (
@@ -344,7 +344,7 @@ def test_a_page_is_light_and_quick_before_its_charts(browser: Any, demo: Served)
 
 def test_a_chart_follows_light_and_dark_and_its_figures_are_beside_it(browser: Any, demo: Served) -> None:
     one = visit(browser, demo, "phone")
-    brew = desk.brews_under_way(demo.notebook, now=datetime.now().astimezone())[0].key
+    brew = usecases.brews.brews_under_way(demo.notebook, now=datetime.now().astimezone())[0].key
     one.page.goto(f"{demo.base}/brews/{brew}")
     one.page.locator("figure.chart svg").first.wait_for()
     ink = "getComputedStyle(document.querySelector('figure.chart svg text')).fill"

@@ -12,7 +12,7 @@ from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.web import ServeSettings, create_app, open_state
 from tests.web.conftest import START, Clock, form_token
 
@@ -24,8 +24,8 @@ FOLDER = Path(tempfile.mkdtemp(prefix="aerobe-contract-"))
 def schema():  # type: ignore[no-untyped-def]
     """The app's own OpenAPI page, over the invented yard; a form token is sent, so that the forms themselves are reached."""
     clock = Clock()
-    notebook = desk.open_notebook(FOLDER / "tea.notebook", at=clock())
-    desk.make_demo(notebook, now=START)
+    notebook = usecases.notebook.open_notebook(FOLDER / "tea.notebook", at=clock())
+    usecases.notebook.make_demo(notebook, now=START)
     options = ServeSettings(watching=False, photos=FOLDER / "photos", burst=1e9, per_s=1e9, names=("testserver",))
     app = create_app(notebook, state=open_state(None), clock=clock, settings=options, advise=_no_call)
     with TestClient(app, base_url="http://localhost") as client:

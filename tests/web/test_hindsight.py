@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import NotEnoughData
 from aerobe.web._live import Live
 from aerobe.web._thinker import Thinker
@@ -28,7 +28,7 @@ class Slow:
     def __call__(self, brew: str, now: Any) -> Any:
         self.asked += 1
         assert self.go.wait(20.0)
-        return desk.look_back_at(self.notebook, brew, now)
+        return usecases.brews.look_back_at(self.notebook, brew, now)
 
 
 @pytest.fixture
@@ -81,7 +81,7 @@ def test_what_cannot_be_looked_back_at_says_why(ended: Shed) -> None:
 
 def test_a_start_that_a_table_left_open_is_no_date_on_the_page(brewing: Shed) -> None:
     table = b"treatment,bottle,hours,biomass (ug C/mL)\na,1,0,30\na,1,12,90\n"
-    key = desk.take_in(brewing.notebook, table, "two.csv", now=brewing.clock()).brews[0]
+    key = usecases.exchange.take_in(brewing.notebook, table, "two.csv", now=brewing.clock()).brews[0]
     assert "start: assumed at import" in brewing.client.get(f"/brews/{key}").text
     assert "began" in brewing.client.get(PAGE).text and "assumed" not in brewing.client.get(PAGE).text
 

@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.web._app import page_modules
 from tests.web.conftest import BREW, Shed
 
@@ -21,7 +21,7 @@ def test_the_demo_fills_an_empty_notebook_only(brewing: Shed) -> None:
 
 
 def test_a_first_brew_writes_all_that_it_needs(brewing: Shed) -> None:
-    view = desk.brew_view(brewing.notebook, "barrel-1", now=brewing.clock())
+    view = usecases.brews.brew_view(brewing.notebook, "barrel-1", now=brewing.clock())
     assert view.card.state == "under way" and view.card.elapsed_h == pytest.approx(8.0)
     assert view.vessel.volume_l == 100.0 and view.vessel.depth_m == pytest.approx(0.6)
     assert view.recipe.compost_g_per_l == pytest.approx(30.0)
@@ -32,15 +32,15 @@ def test_a_first_brew_writes_all_that_it_needs(brewing: Shed) -> None:
 def test_a_double_tap_on_start_makes_one_brew(shed: Shed) -> None:
     first, second = (shed.post("/brews", **BREW, entry="once") for _ in range(2))
     assert first.headers["location"] == second.headers["location"]
-    assert desk.notebook_summary(shed.notebook)["brew"] == 1
-    assert desk.notebook_summary(shed.notebook)["vessel"] == 1
+    assert usecases.notebook.notebook_summary(shed.notebook)["brew"] == 1
+    assert usecases.notebook.notebook_summary(shed.notebook)["vessel"] == 1
 
 
 def test_a_start_with_a_slip_of_the_pen_writes_nothing_and_keeps_what_was_typed(shed: Shed) -> None:
     answer = shed.post("/brews", **{**BREW, "depth": "60 apples"})
     assert answer.status_code == 422
     assert "Depth of the water" in answer.text and "Leaf mould" in answer.text
-    assert not any(desk.notebook_summary(shed.notebook).values())
+    assert not any(usecases.notebook.notebook_summary(shed.notebook).values())
 
 
 def test_a_reading_with_a_decimal_comma_is_kept_as_typed(brewing: Shed) -> None:
@@ -84,7 +84,7 @@ def test_limits_are_typed_as_signs(brewing: Shed, typed: str, below: bool, above
 def test_a_hand_meter_goes_into_the_log_in_house_units(brewing: Shed) -> None:
     brewing.post("/brews/barrel-1/readings", what="oxygen", signal="250", signal_unit="umol/L", entry="e1")
     brewing.post("/brews/barrel-1/readings", what="temperature", signal="68", signal_unit="degF", entry="e2")
-    oxygen = desk.brew_view(brewing.notebook, "barrel-1", now=brewing.clock()).card.oxygen
+    oxygen = usecases.brews.brew_view(brewing.notebook, "barrel-1", now=brewing.clock()).card.oxygen
     assert oxygen is not None
     # 250 umol/L x 31.998 g/mol (molar mass of O2, IUPAC 2021) = 8.00 mg/L
     assert oxygen.mg_per_l == pytest.approx(8.0, abs=0.001) and oxygen.temperature_degc == pytest.approx(20.0)
@@ -92,7 +92,7 @@ def test_a_hand_meter_goes_into_the_log_in_house_units(brewing: Shed) -> None:
 
 def test_a_percentage_of_saturation_becomes_milligrams(brewing: Shed) -> None:
     brewing.post("/brews/barrel-1/readings", what="oxygen", signal="100", signal_unit="% saturation", entry="e1")
-    oxygen = desk.brew_view(brewing.notebook, "barrel-1", now=brewing.clock()).card.oxygen
+    oxygen = usecases.brews.brew_view(brewing.notebook, "barrel-1", now=brewing.clock()).card.oxygen
     # Benson & Krause 1984, printed table: 9.09 mg/L at 20 degC and 1 atm (from memory).
     assert oxygen is not None and oxygen.mg_per_l == pytest.approx(9.09, abs=0.01)
 
@@ -145,7 +145,7 @@ def test_a_harvest_ends_the_brew_once(brewing: Shed) -> None:
         assert (
             brewing.post("/brews/barrel-1/harvest", smell="earthy", volume="90", volume_unit="L", entry="h1").status_code == 303
         )
-    view = desk.brew_view(brewing.notebook, "barrel-1", now=brewing.clock())
+    view = usecases.brews.brew_view(brewing.notebook, "barrel-1", now=brewing.clock())
     assert view.harvest is not None and view.harvest.volume_l == 90.0 and view.card.state == "harvested"
 
 
@@ -210,4 +210,4 @@ def test_a_package_goes_into_another_notebook_once(brewing: Shed) -> None:
     package = brewing.client.get("/data/export").content
     answer = brewing.post("/data/import", file=("aerobe.zip", package, "application/zip"))
     assert answer.status_code == 200 and "there already" in answer.text
-    assert desk.notebook_summary(brewing.notebook)["brew"] == 1
+    assert usecases.notebook.notebook_summary(brewing.notebook)["brew"] == 1

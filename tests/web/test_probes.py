@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import AerobeError, UnusableRecord
 from aerobe.oxygen import probe_troubles
 from aerobe.oxygen._live_probe import spike_heights
@@ -229,6 +229,8 @@ def test_the_broker_is_set_from_the_page_and_its_password_is_never_shown(brewing
 
 
 def test_probes_by_hand_count_from_the_start(brewing: Shed) -> None:
-    desk.record_probe(brewing.notebook, brew="barrel-1", channel="pH", value="6,8", unit="pH", now=brewing.clock(), when="2")
+    usecases.brews.record_probe(
+        brewing.notebook, brew="barrel-1", channel="pH", value="6,8", unit="pH", now=brewing.clock(), when="2"
+    )
     assert brewing.notebook.log("barrel-1", "pH")[0].tolist() == [2.0]
     assert START.hour == 8

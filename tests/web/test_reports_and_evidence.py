@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from aerobe import desk
+from aerobe import usecases
 from tests.reports.world import NOW, invented, read_by_microscope
 
 
@@ -19,7 +19,7 @@ def packages(tmp_path_factory: pytest.TempPathFactory) -> Iterator[list[bytes]]:
     folder: Path = tmp_path_factory.mktemp("far")
     for seed in (1, 2, 3):
         with invented(folder / f"{seed}.notebook", seed=seed) as book:
-            found.append(desk.report_of_trial(book, "kelp", now=NOW).package)
+            found.append(usecases.reports.report_of_trial(book, "kelp", now=NOW).package)
     yield found
 
 
@@ -28,7 +28,7 @@ def send(shed: Any, path: str, content: bytes, name: str, **fields: str) -> Any:
 
 
 def test_a_trial_comes_out_as_page_pdf_and_data(shed: Any, packages: list[bytes]) -> None:
-    desk.import_package(shed.notebook, packages[0], now=shed.clock.now)
+    usecases.exchange.import_package(shed.notebook, packages[0], now=shed.clock.now)
     assert "Kelp or not" in shed.client.get("/reports").text
     for form, start in (("html", b"<!doctype html>"), ("pdf", b"%PDF"), ("zip", b"PK")):
         answer = shed.client.get(f"/reports/trial/kelp.{form}")
@@ -37,7 +37,7 @@ def test_a_trial_comes_out_as_page_pdf_and_data(shed: Any, packages: list[bytes]
 
 
 def test_a_verdict_names_its_test_and_leads_to_the_other(shed: Any, packages: list[bytes]) -> None:
-    desk.import_package(shed.notebook, packages[0], now=shed.clock.now)
+    usecases.exchange.import_package(shed.notebook, packages[0], now=shed.clock.now)
     assert "read by" not in shed.client.get("/trials/kelp/verdict").text
     read_by_microscope(shed.notebook)
     page = shed.client.get("/trials/kelp/verdict").text

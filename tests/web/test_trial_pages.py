@@ -7,7 +7,7 @@ import time
 
 import pytest
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.records import Brew
 from tests.web.conftest import Shed
 from tests.web.test_shelf import BUCKET, RECIPE
@@ -45,7 +45,7 @@ def trial(shelf: Shed) -> Shed:
 
 
 def codes(shed: Shed) -> list[str]:
-    return [line.code for line in desk.trial_lines(shed.notebook, "molasses-or-plain")]
+    return [line.code for line in usecases.trials.trial_lines(shed.notebook, "molasses-or-plain")]
 
 
 def begin_all(shed: Shed) -> list[str]:
@@ -88,7 +88,7 @@ def test_the_welcome_names_the_trial_that_waits(trial: Shed) -> None:
 
 def test_a_trial_says_what_comes_next_from_the_first_bucket_to_the_verdict(trial: Shed) -> None:
     def says() -> str:
-        return desk.trial_says(desk.trial_lines(trial.notebook, "molasses-or-plain"), now=trial.clock())
+        return usecases.trials.trial_says(usecases.trials.trial_lines(trial.notebook, "molasses-or-plain"), now=trial.clock())
 
     first = codes(trial)[0]
     assert says().startswith(f"Next to begin: {first} in Bucket 1")
@@ -159,10 +159,10 @@ def test_what_is_settled_on_the_pages_of_safe_use_renews_the_call(trial: Shed) -
 
 
 def test_the_call_spends_no_test_of_the_sheet(trial: Shed) -> None:
-    from aerobe.desk._advice import tests_left as left
+    from aerobe.usecases.brews._advice import tests_left as left
 
     code = begin_all(trial)[1]
-    history = desk.brew_history(trial.notebook, f"molasses-or-plain-{code}")
+    history = usecases.notebook.brew_history(trial.notebook, f"molasses-or-plain-{code}")
     assert history.brew.tests_in_budget == 2 and left(trial.notebook, history) == 0
 
 

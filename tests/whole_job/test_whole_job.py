@@ -16,7 +16,7 @@ import pytest
 from fastapi.testclient import TestClient
 from scipy import stats
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.web import ServeSettings, create_app, open_state
 from tests.whole_job.browse import PlainBrowser
 from tests.whole_job.job import BUCKETS, TESTS, Clock, Person, do_the_job
@@ -27,7 +27,7 @@ SHEET_H = 24.0
 
 def somebody(folder: Path, world: World, clock: Clock, *, name: str) -> Iterator[Person]:
     """A person before an empty notebook of their own."""
-    with desk.open_notebook(folder / "tea.notebook", at=clock()) as notebook:
+    with usecases.notebook.open_notebook(folder / "tea.notebook", at=clock()) as notebook:
         settings = ServeSettings(watching=False, burst=5000, per_s=5000)
         app = create_app(notebook, state=open_state(folder / "app.json"), clock=clock, settings=settings)
         with TestClient(app, base_url="http://localhost") as client:

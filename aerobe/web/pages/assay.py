@@ -8,7 +8,7 @@ from fastapi import APIRouter, Body, Depends, Request, Response
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import JSONResponse, PlainTextResponse
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import AerobeError, ImportFault, UnusableReading
 from aerobe.records import Assay, as_json
 from aerobe.units import parse_number, whole_numbers
@@ -29,7 +29,7 @@ def study_form(request: Request) -> Response:
 @router.get("/assay/example.csv")
 def example(request: Request) -> Response:
     """The table of an invented study."""
-    return PlainTextResponse(desk.example_study(), media_type="text/csv")
+    return PlainTextResponse(usecases.assay.example_study(), media_type="text/csv")
 
 
 @router.post("/assay")
@@ -49,7 +49,7 @@ async def study(request: Request, sent: Sent) -> Response:
 def paper(request: Request, sent: Sent) -> Response:
     """The certificate as a PDF for the shelf, with its data attached."""
     form = _form(sent, sent.text("table"))
-    content = desk.certificate_as_pdf(form, now=clock_of(request))
+    content = usecases.reports.certificate_as_pdf(form, now=clock_of(request))
     return Response(
         content, media_type="application/pdf", headers={"Content-Disposition": 'attachment; filename="certificate.pdf"'}
     )
@@ -62,20 +62,20 @@ def certificate_data(asked: Annotated[dict[str, Any], Body()]) -> Response:
     unknown = sorted(set(asked) - set(known))
     if unknown or not isinstance(asked.get("table"), str):
         raise ImportFault("The study cannot be read.", f"Send JSON with the text fields {', '.join(known)}; table is needed.")
-    answer = desk.certify(desk.StudyForm(**{name: str(asked[name]) for name in known if name in asked}))
+    answer = usecases.assay.certify(usecases.assay.StudyForm(**{name: str(asked[name]) for name in known if name in asked}))
     return JSONResponse(answer.as_data())
 
 
 @router.get("/api/assay/tubes")
 def tubes_data(amounts: str, tubes: str, positives: str, level: float = 0.95) -> Response:
     """A most probable number as data."""
-    return JSONResponse(as_json(desk.count_tubes(amounts, tubes, positives, level=level)))
+    return JSONResponse(as_json(usecases.assay.count_tubes(amounts, tubes, positives, level=level)))
 
 
 @router.get("/api/assay/plates")
 def plates_data(plates: str, lowest: int = 10, highest: int = 300) -> Response:
     """A plate count as data."""
-    found, crowded = desk.count_plates(plates, lowest=lowest, highest=highest)
+    found, crowded = usecases.assay.count_plates(plates, lowest=lowest, highest=highest)
     return JSONResponse({"weighted_mean": as_json(found), "with_crowded": as_json(crowded)})
 
 
@@ -110,14 +110,14 @@ def compare(request: Request, sent: Sent) -> Response:
     context: dict[str, Any] = {"answers": (), "pictures": ()}
     try:
         first, second = sent.text("first"), sent.text("second")
-        line, robust, agreement = desk.compare_tests(first, second)
+        line, robust, agreement = usecases.assay.compare_tests(first, second)
         answers = [line.says, robust.says if robust else "Passing-Bablok needs ten pairs.", agreement.says]
         names = (sent.text("first_name", "first test"), sent.text("second_name", "second test"))
-        pictures = [desk.picture_of_tests(first, second, line, names=names, unit=sent.text("unit", "-"))]
+        pictures = [usecases.assay.picture_of_tests(first, second, line, names=names, unit=sent.text("unit", "-"))]
         if sent.text("foods") and sent.text("phases"):
-            moving = desk.compare_by_phase(first, second, sent.text("foods").split(), sent.text("phases").split())
+            moving = usecases.assay.compare_by_phase(first, second, sent.text("foods").split(), sent.text("phases").split())
             answers.append(moving.says)
-            pictures.append(desk.picture_of_phases(moving, names))
+            pictures.append(usecases.assay.picture_of_phases(moving, names))
         context = {"answers": answers, "pictures": pictures}
     except AerobeError as fault:
         return page(request, "assay/compare.html", status=422, title="Two tests side by side", fault=fault, sent=sent, **context)
@@ -127,7 +127,7 @@ def compare(request: Request, sent: Sent) -> Response:
 @router.get("/assay/tests")
 def tests_form(request: Request) -> Response:
     """What a reading means, and how many tests to make."""
-    known = desk.assays_with_error(notebook_of(request))
+    known = usecases.assay.assays_with_error(notebook_of(request))
     return page(request, "assay/tests.html", title="How many tests?", assays=known, meant=None, plan=None)
 
 
@@ -135,19 +135,19 @@ def tests_form(request: Request) -> Response:
 def tests(request: Request, sent: Sent) -> Response:
     """Answer from the error that the notebook keeps."""
     notebook = notebook_of(request)
-    context: dict[str, Any] = {"assays": desk.assays_with_error(notebook), "meant": None, "plan": None}
+    context: dict[str, Any] = {"assays": usecases.assay.assays_with_error(notebook), "meant": None, "plan": None}
     try:
         kept = notebook.get(Assay, sent.text("assay"))
-        error = desk.error_of_assay(kept)
+        error = usecases.assay.error_of_assay(kept)
         if sent.text("reading"):
-            context["meant"] = desk.meaning(
+            context["meant"] = usecases.assay.meaning(
                 error,
                 parse_number(sent.text("reading")),
                 readings=int(parse_number(sent.text("readings", "1"))),
                 with_scale=sent.ticked("with_scale"),
             )
         if sent.text("expected"):
-            context["plan"] = desk.tests_needed(
+            context["plan"] = usecases.assay.tests_needed(
                 error,
                 expected=parse_number(sent.text("expected")),
                 wanted_percent=parse_number(sent.text("within", "20")),
@@ -163,11 +163,11 @@ def tests(request: Request, sent: Sent) -> Response:
 
 def _study_context(request: Request) -> dict[str, Any]:
     return {
-        "columns": desk.STUDY_COLUMNS,
-        "methods": desk.STUDY_METHODS,
+        "columns": usecases.assay.STUDY_COLUMNS,
+        "methods": usecases.assay.STUDY_METHODS,
         "assays": notebook_of(request).find(Assay),
         "table": "",
-        "caution": desk.ASSAY_CAUTION,
+        "caution": usecases.assay.ASSAY_CAUTION,
         "answer": None,
         "pictures": (),
         "kept": "",
@@ -185,8 +185,8 @@ async def _table(sent: Fields) -> str:
         raise ImportFault("The file is not a text table.", "Save it as CSV with UTF-8 text, then choose it again.") from None
 
 
-def _form(sent: Fields, table: str) -> desk.StudyForm:
-    return desk.StudyForm(
+def _form(sent: Fields, table: str) -> usecases.assay.StudyForm:
+    return usecases.assay.StudyForm(
         table=table,
         name=sent.text("name", "My test"),
         method=sent.text("method", "colour test"),
@@ -199,16 +199,16 @@ def _form(sent: Fields, table: str) -> desk.StudyForm:
 
 
 def _certify(request: Request, sent: Fields, table: str) -> dict[str, Any]:
-    answer = desk.certify(_form(sent, table))
+    answer = usecases.assay.certify(_form(sent, table))
     kept = ""
     if sent.text("assay"):
-        desk.keep_certificate(notebook_of(request), sent.text("assay"), answer, now=clock_of(request))
+        usecases.assay.keep_certificate(notebook_of(request), sent.text("assay"), answer, now=clock_of(request))
         kept = sent.text("assay")
-    return {"answer": answer, "pictures": desk.certificate_pictures(answer), "kept": kept}
+    return {"answer": answer, "pictures": usecases.assay.certificate_pictures(answer), "kept": kept}
 
 
 def _tubes(sent: Fields) -> tuple[str, ...]:
-    found = desk.count_tubes(sent.text("amounts"), sent.text("tubes"), sent.text("positives"))
+    found = usecases.assay.count_tubes(sent.text("amounts"), sent.text("tubes"), sent.text("positives"))
     return (f"Most probable number per mL or g: {found.says}", f"Rarity of this pattern {found.rarity:.2g} (1 is the likeliest).")
 
 
@@ -217,19 +217,19 @@ def _plates(sent: Fields) -> tuple[str, ...]:
     numbers = whole_numbers(rule.replace("-", " "))
     if len(numbers) != 2:
         raise UnusableReading(f"'{rule}' is no countable range.", "Choose one of the list.")
-    found, crowded = desk.count_plates(sent.text("plates"), lowest=numbers[0], highest=numbers[1])
+    found, crowded = usecases.assay.count_plates(sent.text("plates"), lowest=numbers[0], highest=numbers[1])
     return tuple(f"{item.says} Limits {item.low:.4g} to {item.high:.4g} per mL." for item in (found, crowded) if item is not None)
 
 
 def _fields(sent: Fields) -> tuple[str, ...]:
-    found = desk.count_fields(
+    found = usecases.assay.count_fields(
         sent.text("counts"), volume_ml=parse_number(sent.text("volume_ml")), dilution=parse_number(sent.text("dilution", "1"))
     )
     return (f"{found.value:.3g} per mL ({found.low:.3g} to {found.high:.3g}), {found.counted} counted.", found.says)
 
 
 def _ratio(sent: Fields) -> tuple[str, ...]:
-    found, interval = desk.ratio_of_parts(
+    found, interval = usecases.assay.ratio_of_parts(
         sent.text("fungi"), sent.text("bacteria"), sent.text("fungi_sd"), sent.text("bacteria_sd"), sent.text("kind")
     )
     share, low, high = found.fungal_fraction()

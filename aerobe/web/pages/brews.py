@@ -7,7 +7,7 @@ from urllib.parse import quote
 
 from fastapi import APIRouter, Depends, Request, Response
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import AerobeError
 from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page, wants_json
 from aerobe.web._typed import brew_start_of
@@ -22,9 +22,9 @@ Sent = Annotated[Fields, Depends(fields)]
 @router.get("/")
 def home(request: Request) -> Response:
     """Brews under way, each with its clock, call, oxygen and tests left."""
-    overview = desk.brews_overview(notebook_of(request), now=clock_of(request))
+    overview = usecases.brews.brews_overview(notebook_of(request), now=clock_of(request))
     if overview.empty:
-        return page(request, "brews/first.html", title="Welcome", trials=desk.trials_waiting(notebook_of(request)))
+        return page(request, "brews/first.html", title="Welcome", trials=usecases.trials.trials_waiting(notebook_of(request)))
     calls = {card.brew.key: call_of(request, card.brew) for card in overview.under_way}
     keys = [card.brew.key for card in overview.under_way]
     pictures = {key: _pictures(request, key, calls[key]) if place < CURVES_SHOWN else () for place, key in enumerate(keys)}
@@ -37,14 +37,14 @@ def home(request: Request) -> Response:
         calls=calls,
         troubles=troubles,
         pictures=pictures,
-        trials=desk.trials_waiting(notebook_of(request)),
+        trials=usecases.trials.trials_waiting(notebook_of(request)),
     )
 
 
 @router.get("/parts/brews/{key}/card")
 def card(request: Request, key: str) -> Response:
     """One brew of the first screen, for a live change."""
-    view = desk.brew_view(notebook_of(request), key, now=clock_of(request))
+    view = usecases.brews.brew_view(notebook_of(request), key, now=clock_of(request))
     call = call_of(request, view.card.brew)
     return page(
         request,
@@ -53,14 +53,14 @@ def card(request: Request, key: str) -> Response:
         card=view.card,
         call=call,
         troubles=troubles_of(request, view.card.brew),
-        pictures=desk.brew_pictures(notebook_of(request), view, call.thought.advice, now=clock_of(request)),
+        pictures=usecases.brews.brew_pictures(notebook_of(request), view, call.thought.advice, now=clock_of(request)),
     )
 
 
 @router.get("/brews/new")
 def new(request: Request) -> Response:
     """The form of a new brew; the first one is guided by it."""
-    return page(request, "brews/new.html", title="New brew", choices=desk.start_choices(notebook_of(request)))
+    return page(request, "brews/new.html", title="New brew", choices=usecases.brews.start_choices(notebook_of(request)))
 
 
 @router.post("/brews")
@@ -69,14 +69,14 @@ def start(request: Request, sent: Sent) -> Response:
     form = brew_start_of(sent)
     notebook = notebook_of(request)
     try:
-        key = desk.start_brew(notebook, form, now=clock_of(request))
+        key = usecases.brews.start_brew(notebook, form, now=clock_of(request))
     except AerobeError as fault:
         return page(
             request,
             "brews/new.html",
             status=422,
             title="New brew",
-            choices=desk.start_choices(notebook),
+            choices=usecases.brews.start_choices(notebook),
             fault=fault,
             sent=sent,
         )
@@ -107,7 +107,7 @@ def harvest(request: Request, key: str, sent: Sent) -> Response:
     """End a brew."""
     notebook = notebook_of(request)
     try:
-        desk.end_brew(
+        usecases.brews.end_brew(
             notebook,
             key,
             when=sent.text("when"),
@@ -127,21 +127,21 @@ def harvest(request: Request, key: str, sent: Sent) -> Response:
 
 
 def _harvest_context(request: Request, key: str) -> dict[str, Any]:
-    view = desk.brew_view(notebook_of(request), key, now=clock_of(request))
+    view = usecases.brews.brew_view(notebook_of(request), key, now=clock_of(request))
     brew = view.card.brew
-    waiting = [step for step in desk.steps_of_brew(notebook_of(request), brew) if not step.done]
+    waiting = [step for step in usecases.trials.steps_of_brew(notebook_of(request), brew) if not step.done]
     return {
         "title": f"Harvest {brew.name}",
         "view": view,
         "call": call_of(request, brew),
-        "smells": desk.SMELLS,
+        "smells": usecases.brews.SMELLS,
         "waiting": waiting,
     }
 
 
 def _brew_context(request: Request, key: str) -> dict[str, Any]:
     now = clock_of(request)
-    view = desk.brew_view(notebook_of(request), key, now=now)
+    view = usecases.brews.brew_view(notebook_of(request), key, now=now)
     under_way = view.card.state == "under way"
     ended = view.card.state in ("harvested", "left open")
     call = call_of(request, view.card.brew) if under_way else None
@@ -154,13 +154,13 @@ def _brew_context(request: Request, key: str) -> dict[str, Any]:
         "card": view.card,
         "call": call,
         "hindsight": hindsight,
-        "pictures": desk.brew_pictures(notebook_of(request), view, advice, now=now),
-        "steps": desk.steps_of_brew(notebook_of(request), view.card.brew),
-        "start": desk.start_in_words(notebook_of(request), view.card.brew),
+        "pictures": usecases.brews.brew_pictures(notebook_of(request), view, advice, now=now),
+        "steps": usecases.trials.steps_of_brew(notebook_of(request), view.card.brew),
+        "start": usecases.exchange.start_in_words(notebook_of(request), view.card.brew),
         "troubles": troubles_of(request, view.card.brew) if under_way else (),
     }
 
 
 def _pictures(request: Request, key: str, call: CallView) -> Any:
-    view = desk.brew_view(notebook_of(request), key, now=clock_of(request))
-    return desk.brew_pictures(notebook_of(request), view, call.thought.advice, now=clock_of(request))
+    view = usecases.brews.brew_view(notebook_of(request), key, now=clock_of(request))
+    return usecases.brews.brew_pictures(notebook_of(request), view, call.thought.advice, now=clock_of(request))

@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Depends, Request, Response
 from fastapi.concurrency import run_in_threadpool
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import AerobeError, ImportFault
 from aerobe.units import ELAPSED
 from aerobe.web._frame import Fields, chosen_file, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page
@@ -43,12 +43,12 @@ def confirm(request: Request, sent: Sent) -> Response:
     name, content = uploads_of(request).get(sent.text("ticket"))
     try:
         wishes = _wishes(request, sent)
-        preview = desk.preview_table(content, name, wishes)
+        preview = usecases.exchange.preview_table(content, name, wishes)
         if sent.text("do") != "take" or not preview.ready:
             return _show(request, name, sent.text("ticket"), preview, sent)
-        taken = desk.take_in(notebook_of(request), content, name, wishes, now=clock_of(request))
+        taken = usecases.exchange.take_in(notebook_of(request), content, name, wishes, now=clock_of(request))
     except AerobeError as fault:
-        return _show(request, name, sent.text("ticket"), desk.preview_table(content, name), sent, fault)
+        return _show(request, name, sent.text("ticket"), usecases.exchange.preview_table(content, name), sent, fault)
     live_of(request).tell("everything")
     return page(request, "data/taken.html", title="Taken in", taken=taken, name=name)
 
@@ -57,7 +57,7 @@ def confirm(request: Request, sent: Sent) -> Response:
 def export(request: Request, trial: str = "") -> Response:
     """Everything, or one trial, as an open data package."""
     now = clock_of(request)
-    content = desk.export_package(notebook_of(request), now=now, trial=trial)
+    content = usecases.exchange.export_package(notebook_of(request), now=now, trial=trial)
     name = f"aerobe-{trial or 'notebook'}-{now:%Y-%m-%d}.zip"
     return Response(content, media_type="application/zip", headers={"Content-Disposition": f'attachment; filename="{name}"'})
 
@@ -66,9 +66,9 @@ def export(request: Request, trial: str = "") -> Response:
 def demo(request: Request, sent: Sent) -> Response:
     """Fill an empty notebook with the invented yard."""
     notebook, now = notebook_of(request), clock_of(request)
-    if not desk.brews_overview(notebook, now=now).empty:
+    if not usecases.brews.brews_overview(notebook, now=now).empty:
         raise ImportFault("This notebook holds brews already.", "Start a new notebook for the invented yard: `aerobe demo`.")
-    desk.make_demo(notebook, now=now)
+    usecases.notebook.make_demo(notebook, now=now)
     live_of(request).tell("everything")
     return go_to("/?" + urlencode({"done": "The invented yard is written in. All of it is made up."}))
 
@@ -81,22 +81,22 @@ def uploads_of(request: Request) -> Uploads:
 
 def _context(request: Request) -> dict[str, Any]:
     notebook = notebook_of(request)
-    return {"counts": desk.notebook_summary(notebook), "trials": desk.trial_names(notebook)}
+    return {"counts": usecases.notebook.notebook_summary(notebook), "trials": usecases.brews.trial_names(notebook)}
 
 
 def _take_in_or_show(request: Request, name: str, content: bytes) -> Response:
     if content[:4] == b"PK\x03\x04" and not name.lower().endswith((".xlsx", ".ods", ".xlsm")):
-        unpacked = desk.import_package(notebook_of(request), content, now=clock_of(request))
+        unpacked = usecases.exchange.import_package(notebook_of(request), content, now=clock_of(request))
         live_of(request).tell("everything")
         rows = [[word, count, unpacked.known.get(word, 0)] for word, count in unpacked.new.items()]
         return page(request, "data/unpacked.html", title="Taken in", table_rows=rows, name=name)
-    preview = desk.preview_table(content, name)
+    preview = usecases.exchange.preview_table(content, name)
     return _show(request, name, uploads_of(request).put(name, content), preview, Fields())
 
 
 def _show(request: Request, name: str, ticket: str, preview: Any, sent: Fields, fault: AerobeError | None = None) -> Response:
-    choices = desk.start_choices(notebook_of(request))
-    brews = desk.list_brews(notebook_of(request), now=clock_of(request))
+    choices = usecases.brews.start_choices(notebook_of(request))
+    brews = usecases.notebook.list_brews(notebook_of(request), now=clock_of(request))
     return page(
         request,
         "data/preview.html",
@@ -106,7 +106,7 @@ def _show(request: Request, name: str, ticket: str, preview: Any, sent: Fields, 
         ticket=ticket,
         preview=preview,
         rows=preview.table.rows[:ROWS_SHOWN],
-        meanings=desk.COLUMN_MEANINGS,
+        meanings=usecases.brews.COLUMN_MEANINGS,
         assays=choices.assays,
         brews=brews,
         fault=fault,
@@ -120,7 +120,7 @@ def _wishes(request: Request, sent: Fields) -> Any:
         meaning, unit = sent.text(f"meaning_{place}"), sent.text(f"unit_{place}")
         if meaning:
             columns[header] = f"{meaning} [{unit}]" if unit else meaning
-    return desk.Wishes(
+    return usecases.exchange.Wishes(
         columns=columns,
         brew=sent.text("brew"),
         assay=sent.text("assay"),
@@ -128,6 +128,8 @@ def _wishes(request: Request, sent: Fields) -> Any:
         zone=sent.text("zone"),
         day_first={"day first": True, "month first": False}.get(sent.text("day_first")),
         decimal_comma={"comma": True, "point": False}.get(sent.text("decimal")),
-        started_at=desk.moment_of(sent.text("started_at"), now=clock_of(request)) if sent.text("started_at") else None,
+        started_at=usecases.notebook.moment_of(sent.text("started_at"), now=clock_of(request))
+        if sent.text("started_at")
+        else None,
         at_h=ELAPSED.read(sent.text("at")) if sent.text("at") else None,
     )

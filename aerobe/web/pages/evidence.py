@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Depends, Request, Response
 from fastapi.concurrency import run_in_threadpool
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import AerobeError
 from aerobe.web._frame import Fields, chosen_file, clock_of, fields, go_to, menu_entry, notebook_of, page
 
@@ -40,10 +40,10 @@ async def take(request: Request, sent: Sent) -> Response:
 def weigh(request: Request, recipe: str = "", against: str = "", outcome: str = "biomass") -> Response:
     """All that is known of one pair."""
     try:
-        answer = desk.weigh_evidence(notebook_of(request), recipe[:200], against[:200], outcome=outcome[:80])
+        answer = usecases.evidence.weigh_evidence(notebook_of(request), recipe[:200], against[:200], outcome=outcome[:80])
     except AerobeError as fault:
         return page(request, "evidence/hub.html", status=422, title="Evidence", fault=fault, **_context(request))
-    rows = [[words, ", ".join(trials)] for words, trials in desk.flags_by_words(answer.weighed).items()]
+    rows = [[words, ", ".join(trials)] for words, trials in usecases.evidence.flags_by_words(answer.weighed).items()]
     return page(
         request,
         "evidence/weighed.html",
@@ -55,7 +55,7 @@ def weigh(request: Request, recipe: str = "", against: str = "", outcome: str = 
 
 
 def _take(request: Request, content: bytes, name: str, site: str) -> Any:
-    return desk.take_evidence(notebook_of(request), content, name, now=clock_of(request), site=site)
+    return usecases.evidence.take_evidence(notebook_of(request), content, name, now=clock_of(request), site=site)
 
 
 def _context(request: Request) -> dict[str, Any]:
@@ -67,6 +67,6 @@ def _context(request: Request) -> dict[str, Any]:
             "trials": pair[3],
             "href": "/evidence/weigh?" + urlencode({"recipe": pair[0], "against": pair[1], "outcome": pair[2]}),
         }
-        for pair in desk.evidence_pairs(notebook_of(request))
+        for pair in usecases.evidence.evidence_pairs(notebook_of(request))
     ]
     return {"pairs": pairs}

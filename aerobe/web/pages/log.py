@@ -7,7 +7,7 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.web._frame import clock_of, live_of, notebook_of, state_of
 from aerobe.web._points import Batch, batches_from
 from aerobe.web._senders import sender_of
@@ -27,9 +27,9 @@ async def points(request: Request, channel: str = "", unit: str = "") -> dict[st
 
 def _keep(request: Request, sender: dict[str, Any], batches: tuple[Batch, ...], token: str) -> dict[str, Any]:
     notebook, now, kept = notebook_of(request), clock_of(request), 0
-    brew = desk.brew_at(notebook, sender["place"], now=now)
+    brew = usecases.brews.brew_at(notebook, sender["place"], now=now)
     for place, batch in enumerate(batches):
-        receipt = desk.take_points(
+        receipt = usecases.brews.take_points(
             notebook,
             place=brew.key,
             channel=batch.channel,

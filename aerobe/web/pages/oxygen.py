@@ -10,7 +10,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import JSONResponse
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import AerobeError
 from aerobe.records import DIFFUSERS, Vessel, as_json
 from aerobe.units import DOSE, ELAPSED, FRACTION, LENGTH, OXYGEN, RATE, TEMPERATURE, VOLUME
@@ -76,10 +76,10 @@ def hub(request: Request) -> Response:
         title=TITLE,
         values=values,
         sliders=SLIDERS,
-        foods=list(desk.FOODS.values()),
+        foods=list(usecases.oxygen.FOODS.values()),
         diffusers=DIFFUSERS,
         vessels=vessels,
-        floors=desk.floor_lines(),
+        floors=usecases.oxygen.floor_lines(),
         fault=fault,
         answer=answer,
     )
@@ -102,14 +102,14 @@ def ways_part(request: Request) -> Response:
     form, dose = _form(values), _number(values, "dose")
     question = form.question(draws=200)
     context: dict[str, Any] = {
-        "splits": desk.compare_splits(question, dose),
+        "splits": usecases.oxygen.compare_splits(question, dose),
         "changes": None,
         "air": None,
         "fault": None,
     }
     try:
-        context["changes"] = desk.air_or_food(question, dose)
-        context["air"] = desk.air_for_recipe(question, dose)
+        context["changes"] = usecases.oxygen.air_or_food(question, dose)
+        context["air"] = usecases.oxygen.air_for_recipe(question, dose)
     except AerobeError as fault:
         context["fault"] = fault
     return page(request, "oxygen/ways.html", title="", dose=dose, **context)
@@ -145,7 +145,7 @@ def measure(request: Request, sent: Sent) -> Response:
     context = _measure_context(request)
     try:
         warm, high = TEMPERATURE.read(sent.quantity("temperature")), LENGTH.read(sent.quantity("altitude", "0 m"))
-        log = desk.read_run(
+        log = usecases.oxygen.read_run(
             _run_text(sent),
             time_unit=sent.text("time_unit"),
             oxygen_unit=sent.text("oxygen_unit"),
@@ -156,7 +156,7 @@ def measure(request: Request, sent: Sent) -> Response:
         vessel = notebook_of(request).get(Vessel, key) if key else None
         off, on = sent.quantity("off"), sent.quantity("on")
         if off or on:
-            estimate: Any = desk.measure_steps(
+            estimate: Any = usecases.oxygen.measure_steps(
                 log,
                 off_at_h=ELAPSED.read(off),
                 on_at_h=ELAPSED.read(on),
@@ -166,7 +166,7 @@ def measure(request: Request, sent: Sent) -> Response:
             )
             context["steps"] = estimate
         else:
-            report = desk.measure_kla(
+            report = usecases.oxygen.measure_kla(
                 log,
                 temperature_degc=warm,
                 altitude_m=high,
@@ -175,9 +175,9 @@ def measure(request: Request, sent: Sent) -> Response:
                 nominal_step_s=_seconds(sent, "step") or None,
             )
             estimate = report.estimate
-            context |= {"report": report, "picture": desk.kla_picture(report)}
+            context |= {"report": report, "picture": usecases.oxygen.kla_picture(report)}
         if vessel is not None and sent.ticked("keep") and not any(found.forbids for found in estimate.faults):
-            desk.keep_kla(notebook_of(request), vessel.key, estimate, now=clock_of(request))
+            usecases.oxygen.keep_kla(notebook_of(request), vessel.key, estimate, now=clock_of(request))
             context["kept"] = vessel.name
     except AerobeError as fault:
         return page(request, "oxygen/measure.html", status=422, title="Measure the air", fault=fault, sent=sent, **context)
@@ -187,17 +187,19 @@ def measure(request: Request, sent: Sent) -> Response:
 @router.get("/oxygen/probe")
 def probe_form(request: Request) -> Response:
     """The form of a probe check."""
-    return page(request, "oxygen/probe.html", title="Check a probe", check=None, dose=None, caution=desk.SULPHITE_CAUTION)
+    return page(
+        request, "oxygen/probe.html", title="Check a probe", check=None, dose=None, caution=usecases.oxygen.SULPHITE_CAUTION
+    )
 
 
 @router.post("/oxygen/probe")
 def probe(request: Request, sent: Sent) -> Response:
     """Judge a probe."""
-    context: dict[str, Any] = {"check": None, "dose": None, "caution": desk.SULPHITE_CAUTION}
+    context: dict[str, Any] = {"check": None, "dose": None, "caution": usecases.oxygen.SULPHITE_CAUTION}
     try:
         warm = TEMPERATURE.read(sent.quantity("temperature"))
         zero = sent.quantity("zero")
-        context["check"] = desk.check_probe(
+        context["check"] = usecases.oxygen.check_probe(
             OXYGEN.read(sent.quantity("reading")),
             warm,
             altitude_m=LENGTH.read(sent.quantity("altitude", "0 m")),
@@ -219,7 +221,7 @@ def size(request: Request, sent: Sent) -> Response:
     """Air for a transfer, or for a larger vessel at equal transfer."""
     context: dict[str, Any] = {"diffusers": DIFFUSERS, "plans": (), "scaled": None}
     try:
-        vessel = desk.typed_vessel(
+        vessel = usecases.oxygen.typed_vessel(
             volume=sent.quantity("volume"),
             depth=sent.quantity("depth"),
             flow=sent.quantity("flow", "0 L/min"),
@@ -228,13 +230,13 @@ def size(request: Request, sent: Sent) -> Response:
         )
         if sent.text("to_volume"):
             depth = sent.quantity("to_depth")
-            context["scaled"] = desk.scale_vessel(
+            context["scaled"] = usecases.oxygen.scale_vessel(
                 vessel, VOLUME.read(sent.quantity("to_volume")), depth_m=LENGTH.read(depth) if depth else None
             )
         else:
             need = sent.quantity("need")
-            wanted = RATE.read(need) if need else desk.first_guess_kla(vessel)[0]
-            context["plans"] = desk.size_air(vessel, kla20_per_h=wanted)
+            wanted = RATE.read(need) if need else usecases.oxygen.first_guess_kla(vessel)[0]
+            context["plans"] = usecases.oxygen.size_air(vessel, kla20_per_h=wanted)
     except AerobeError as fault:
         return page(request, "oxygen/size.html", status=422, title="Size the air", fault=fault, sent=sent, **context)
     return page(request, "oxygen/size.html", title="Size the air", sent=sent, **context)
@@ -243,28 +245,30 @@ def size(request: Request, sent: Sent) -> Response:
 @router.get("/oxygen/foods")
 def foods(request: Request) -> Response:
     """The food library, with sources."""
-    return page(request, "oxygen/foods.html", title="Foods", foods=[desk.food_page(key) for key in desk.FOODS])
+    return page(
+        request, "oxygen/foods.html", title="Foods", foods=[usecases.oxygen.food_page(key) for key in usecases.oxygen.FOODS]
+    )
 
 
 @router.get("/oxygen/brews/{key}")
 def brew(request: Request, key: str) -> Response:
     """What a brew takes up, and how long it holds."""
-    view = desk.brew_view(notebook_of(request), key, now=clock_of(request))
+    view = usecases.brews.brew_view(notebook_of(request), key, now=clock_of(request))
     name = view.card.brew.name
     context: dict[str, Any] = {"uptake": None, "picture": None, "fault": None}
     try:
-        context["uptake"] = desk.brew_uptake(notebook_of(request), key)
-        context["picture"] = desk.uptake_picture(context["uptake"], name)
+        context["uptake"] = usecases.oxygen.brew_uptake(notebook_of(request), key)
+        context["picture"] = usecases.oxygen.uptake_picture(context["uptake"], name)
     except AerobeError as fault:
         context["fault"] = fault
-    context |= {"card": view.card, "foods": list(desk.FOODS.values())}
+    context |= {"card": view.card, "foods": list(usecases.oxygen.FOODS.values())}
     return page(request, "oxygen/brew.html", title=f"Oxygen of {name}", **context)
 
 
 @router.get("/parts/oxygen/brews/{key}/feed")
 def feed_part(request: Request, key: str, food: str = "molasses") -> Response:
     """How much of a food a brew can take now."""
-    found = desk.feed_now(notebook_of(request), key, food, now=clock_of(request))
+    found = usecases.oxygen.feed_now(notebook_of(request), key, food, now=clock_of(request))
     return page(request, "oxygen/feed.html", title="", found=found)
 
 
@@ -289,9 +293,9 @@ def _from_vessel(vessel: Vessel) -> dict[str, str]:
     }
 
 
-def _form(values: Mapping[str, str]) -> desk.FoodForm:
+def _form(values: Mapping[str, str]) -> usecases.oxygen.FoodForm:
     flow = _number(values, "air") * VOLUME.read(values["volume"])
-    return desk.FoodForm(
+    return usecases.oxygen.FoodForm(
         food=values["food"],
         volume=values["volume"],
         depth=values["depth"],
@@ -325,15 +329,15 @@ def _number(values: Mapping[str, str], name: str) -> float:
 
 # A moved dose asks the same ceiling again: keep the last few.
 @lru_cache(maxsize=64)
-def _ceiling(form: desk.FoodForm) -> Any:
-    return desk.ask_food_ceiling(form.question(draws=DRAWS), tolerance=TOLERANCE)
+def _ceiling(form: usecases.oxygen.FoodForm) -> Any:
+    return usecases.oxygen.ask_food_ceiling(form.question(draws=DRAWS), tolerance=TOLERANCE)
 
 
 def _answer(values: Mapping[str, str]) -> dict[str, Any]:
     form = _form(values)
     found = _ceiling(form)
-    preview = desk.preview_dose(form.question(draws=DRAWS), _number(values, "dose"))
-    return {"found": found, "preview": preview, "pictures": desk.food_pictures(found, preview)}
+    preview = usecases.oxygen.preview_dose(form.question(draws=DRAWS), _number(values, "dose"))
+    return {"found": found, "preview": preview, "pictures": usecases.oxygen.food_pictures(found, preview)}
 
 
 def _measure_context(request: Request) -> dict[str, Any]:
@@ -343,7 +347,7 @@ def _measure_context(request: Request) -> dict[str, Any]:
         "steps": None,
         "picture": None,
         "kept": "",
-        "sulphite": desk.sulphite_dose(10.0, 9.0),
+        "sulphite": usecases.oxygen.sulphite_dose(10.0, 9.0),
     }
 
 

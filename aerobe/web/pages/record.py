@@ -9,7 +9,7 @@ from fastapi import APIRouter, Depends, Request, Response
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import FileResponse, JSONResponse
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import AerobeError, NotFound
 from aerobe.records import ROLES
 from aerobe.web._frame import (
@@ -41,7 +41,7 @@ PROBES = {
 @router.get("/record")
 def choose(request: Request) -> Response:
     """Which brew; with one brew under way there is nothing to choose."""
-    brews = desk.brews_under_way(notebook_of(request), now=clock_of(request))
+    brews = usecases.brews.brews_under_way(notebook_of(request), now=clock_of(request))
     if len(brews) == 1:
         return go_to(f"/brews/{brews[0].key}/record")
     return page(request, "record/choose.html", title="Record", brews=brews)
@@ -65,7 +65,7 @@ async def keep(request: Request, key: str, sent: Sent) -> Response:
         context = await run_in_threadpool(_form_context, request, key, sent.text("what"))
         return page(request, "record/form.html", status=422, fault=fault, sent=sent, **context)
     photo_fault = await _photo(request, sent)
-    brew = await run_in_threadpool(lambda: desk.brew_view(notebook, key, now=now).card.brew)
+    brew = await run_in_threadpool(lambda: usecases.brews.brew_view(notebook, key, now=now).card.brew)
     await run_in_threadpool(call_of, request, brew, urgent=True)
     live_of(request).tell("brew", key)
     if photo_fault:
@@ -89,7 +89,7 @@ def correct(request: Request, key: str, reading: str, sent: Sent) -> Response:
     notebook = notebook_of(request)
     try:
         old = notebook.reading(reading)
-        entry = desk.ReadingEntry(
+        entry = usecases.notebook.ReadingEntry(
             brew=key,
             assay=old.assay,
             signal=sent.text("signal"),
@@ -103,7 +103,9 @@ def correct(request: Request, key: str, reading: str, sent: Sent) -> Response:
             notes=sent.text("notes"),
             token=sent.text("entry"),
         )
-        receipt = desk.correct_reading(notebook, reading, entry, now=clock_of(request), why=sent.text("why"), at_vessel=True)
+        receipt = usecases.notebook.correct_reading(
+            notebook, reading, entry, now=clock_of(request), why=sent.text("why"), at_vessel=True
+        )
     except AerobeError as fault:
         return page(request, "record/one.html", status=422, fault=fault, sent=sent, **_one_context(request, key, reading))
     live_of(request).tell("brew", key)
@@ -122,11 +124,11 @@ def photo(request: Request, key: str, reading: str) -> Response:
 def _keep(request: Request, key: str, sent: Fields) -> str:
     notebook, now, what = notebook_of(request), clock_of(request), sent.text("what")
     if what == "smell":
-        desk.note_smell(notebook, key, sent.text("signal"), now=now, token=sent.text("entry"))
+        usecases.safety.note_smell(notebook, key, sent.text("signal"), now=now, token=sent.text("entry"))
         return f"Kept: smells {sent.text('signal')}."
     if what in PROBES:
         unit = sent.text("signal_unit", PROBES[what][1][0])
-        desk.record_probe(
+        usecases.brews.record_probe(
             notebook,
             brew=key,
             channel=what,
@@ -138,7 +140,7 @@ def _keep(request: Request, key: str, sent: Fields) -> str:
             now=now,
         )
         return f"Kept: {PROBES[what][0].lower()} {sent.text('signal')} {unit}."
-    entry = desk.ReadingEntry(
+    entry = usecases.notebook.ReadingEntry(
         brew=key,
         assay=what.removeprefix("assay:"),
         signal=sent.text("signal"),
@@ -152,7 +154,7 @@ def _keep(request: Request, key: str, sent: Fields) -> str:
         token=sent.text("entry"),
         age_s=sent.text("age_s"),
     )
-    receipt = desk.add_reading(notebook, entry, now=now, at_vessel=True)
+    receipt = usecases.notebook.add_reading(notebook, entry, now=now, at_vessel=True)
     kept = notebook.reading(receipt.key)
     return f"Kept: {kept.typed_as} {kept.unit}." if not kept.typed_as.endswith(kept.unit) else f"Kept: {kept.typed_as}."
 
@@ -171,8 +173,8 @@ async def _photo(request: Request, sent: Fields) -> str:
 
 def _form_context(request: Request, key: str, what: str) -> dict[str, Any]:
     notebook = notebook_of(request)
-    view = desk.brew_view(notebook, key, now=clock_of(request))
-    assays = desk.start_choices(notebook).assays
+    view = usecases.brews.brew_view(notebook, key, now=clock_of(request))
+    assays = usecases.brews.start_choices(notebook).assays
     last = view.card.last_reading
     chosen = what if what in PROBES or what == "smell" or any(what == f"assay:{item.key}" for item in assays) else ""
     if not chosen:
@@ -190,12 +192,12 @@ def _form_context(request: Request, key: str, what: str) -> dict[str, Any]:
         "probes": PROBES,
         "roles": ROLES,
         "role": role if role in ROLES else "sample",
-        "steps": [step for step in desk.steps_of_brew(notebook, view.card.brew) if not step.done],
+        "steps": [step for step in usecases.trials.steps_of_brew(notebook, view.card.brew) if not step.done],
         "last": same[-1] if same else None,
         "replicate": request.query_params.get("replicate", "1")[:4],
         "units": [assay.unit] if assay is not None else PROBES[chosen][1] if chosen in PROBES else [],
         "label": assay.name if assay is not None else PROBES[chosen][0] if chosen in PROBES else "Smell",
-        "smells": desk.SMELLS,
+        "smells": usecases.brews.SMELLS,
     }
 
 

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from fastapi import APIRouter, Request, Response
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.web._frame import clock_of, menu_entry, notebook_of, page
 from aerobe.web._views import call_of
 
@@ -24,7 +22,7 @@ def reminders(request: Request) -> Response:
 @router.get("/reminders.ics")
 def calendar(request: Request) -> Response:
     """The same as a calendar file with alarms."""
-    made = desk.calendar_of(_due(request)[0], now=clock_of(request))
+    made = usecases.brews.calendar_of(_due(request)[0], now=clock_of(request))
     return Response(
         made, media_type="text/calendar; charset=utf-8", headers={"Content-Disposition": 'attachment; filename="aerobe.ics"'}
     )
@@ -36,12 +34,13 @@ def alarms(request: Request) -> Response:
     return page(request, "reminders/alarms.html", title="")
 
 
-def _due(request: Request) -> tuple[list[Any], bool]:
-    found, working = [], False
-    for brew in desk.brews_under_way(notebook_of(request), now=clock_of(request)):
+def _due(request: Request) -> tuple[list[usecases.brews.Reminder], bool]:
+    found: list[usecases.brews.Reminder] = []
+    working = False
+    for brew in usecases.brews.brews_under_way(notebook_of(request), now=clock_of(request)):
         call = call_of(request, brew)
         working = working or call.thought.working
         if call.call is not None:
-            found += desk.reminders_of(brew, call.call)
-        found += desk.sheet_reminders(notebook_of(request), brew)
+            found += usecases.brews.reminders_of(brew, call.call)
+        found += usecases.trials.sheet_reminders(notebook_of(request), brew)
     return sorted(found, key=lambda item: item.at), working

@@ -7,14 +7,14 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Request, Response
 from fastapi.concurrency import run_in_threadpool
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import AerobeError, NotFound
 from aerobe.web._frame import Fields, chosen_file, clock_of, fields, menu_entry, notebook_of, page
 
 router = APIRouter()
 nav = menu_entry("Reports", "/reports", order=46, icon="report")
 Sent = Annotated[Fields, Depends(fields)]
-MAKERS = {"brew": "report_of_brew", "trial": "report_of_trial"}
+NOUNS = ("brew", "trial")
 KINDS = {"html": "text/html; charset=utf-8", "pdf": "application/pdf", "zip": "application/zip"}
 
 
@@ -27,13 +27,14 @@ def hub(request: Request) -> Response:
 @router.get("/reports/{kind}/{key}.{form}")
 def report(request: Request, kind: str, key: str, form: str, people: bool = False, assay: str = "") -> Response:
     """One report as a file; of a trial, by the test named. It is a download: a page of its own, not one of the app's."""
-    if kind not in MAKERS or form not in KINDS:
+    if kind not in NOUNS or form not in KINDS:
         raise NotFound(f"There is no report '{kind}' as '{form}'.", "Choose one on the page of reports.")
-    wanted = desk.Wanted(with_people=people, assay=assay)
-    made = getattr(desk, MAKERS[kind])(notebook_of(request), key, now=clock_of(request), wanted=wanted)
+    wanted = usecases.reports.Wanted(with_people=people, assay=assay)
+    make = usecases.reports.report_of_brew if kind == "brew" else usecases.reports.report_of_trial
+    made = make(notebook_of(request), key, now=clock_of(request), wanted=wanted)
     content = made.package
     if form != "zip":
-        content = desk.report_as_html(made) if form == "html" else desk.report_as_pdf(made)
+        content = usecases.reports.report_as_html(made) if form == "html" else usecases.reports.report_as_pdf(made)
     name = f"{kind}-{key}{'-data' if form == 'zip' else ''}.{form}"
     return Response(content, media_type=KINDS[form], headers={"Content-Disposition": f'attachment; filename="{name}"'})
 
@@ -43,7 +44,7 @@ async def check(request: Request, sent: Sent) -> Response:
     """Compute the reports in a package anew."""
     try:
         content, _ = await chosen_file(sent, "file", choose="Choose the data package (zip) that came with a report.")
-        checks = await run_in_threadpool(desk.check_package, content, now=clock_of(request))
+        checks = await run_in_threadpool(usecases.reports.check_package, content, now=clock_of(request))
     except AerobeError as fault:
         context = await run_in_threadpool(_context, request)
         return page(request, "reports/hub.html", status=422, title="Reports", fault=fault, **context)
@@ -52,5 +53,5 @@ async def check(request: Request, sent: Sent) -> Response:
 
 def _context(request: Request) -> dict[str, Any]:
     notebook = notebook_of(request)
-    overview = desk.brews_overview(notebook, now=clock_of(request))
-    return {"cards": [*overview.earlier, *overview.under_way], "trials": desk.trial_names(notebook)}
+    overview = usecases.brews.brews_overview(notebook, now=clock_of(request))
+    return {"cards": [*overview.earlier, *overview.under_way], "trials": usecases.brews.trial_names(notebook)}

@@ -7,7 +7,7 @@ from urllib.parse import quote
 
 from fastapi import APIRouter, Body, Depends, Request, Response
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import AerobeError, UnusableReading
 from aerobe.units import VOLUME, number, parse_number, whole_numbers
 from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page
@@ -24,23 +24,23 @@ WITH_UNIT = ("tea", "water", "area", "mesh", "nozzle")
 def hub(request: Request) -> Response:
     """Whose rules, which brews, and the tools."""
     notebook, now = notebook_of(request), clock_of(request)
-    overview = desk.brews_overview(notebook, now=now)
+    overview = usecases.brews.brews_overview(notebook, now=now)
     cards = [*overview.under_way, *overview.earlier]
     return page(
         request,
         "safety/hub.html",
         title="Safe use",
-        place=desk.place_of(notebook),
-        places=desk.places(),
+        place=usecases.safety.place_of(notebook),
+        places=usecases.safety.places(),
         cards=cards,
-        cautions=desk.cautions_for("brewing", "edible"),
+        cautions=usecases.safety.cautions_for("brewing", "edible"),
     )
 
 
 @router.post("/safety/place")
 def choose(request: Request, sent: Sent) -> Response:
     """Choose whose rules count."""
-    desk.choose_place(notebook_of(request), sent.text("place"), now=clock_of(request))
+    usecases.safety.choose_place(notebook_of(request), sent.text("place"), now=clock_of(request))
     thinker_of(request).renew()
     return go_to("/safety?done=Chosen.+Check+your+local+code+all+the+same.")
 
@@ -55,7 +55,7 @@ def brew(request: Request, key: str) -> Response:
 def smell(request: Request, key: str, sent: Sent) -> Response:
     """Note the smell."""
     try:
-        desk.note_smell(notebook_of(request), key, sent.text("smell"), now=clock_of(request), token=sent.text("entry"))
+        usecases.safety.note_smell(notebook_of(request), key, sent.text("smell"), now=clock_of(request), token=sent.text("entry"))
     except AerobeError as fault:
         return page(request, "safety/brew.html", status=422, **_brew_context(request, key), fault=fault, sent=sent)
     live_of(request).tell("brew", key)
@@ -66,7 +66,7 @@ def smell(request: Request, key: str, sent: Sent) -> Response:
 def indicator(request: Request, key: str, sent: Sent) -> Response:
     """Note an indicator test."""
     try:
-        test = desk.IndicatorTest(
+        test = usecases.safety.IndicatorTest(
             brew=key,
             germ=sent.text("germ"),
             amounts_ml=tuple(parse_number(word) for word in sent.text("amounts").split()),
@@ -74,7 +74,7 @@ def indicator(request: Request, key: str, sent: Sent) -> Response:
             positives=whole_numbers(sent.text("positives")),
             colonies=whole_numbers(sent.text("colonies")),
         )
-        found = desk.note_indicator_test(notebook_of(request), test, now=clock_of(request), token=sent.text("entry"))
+        found = usecases.safety.note_indicator_test(notebook_of(request), test, now=clock_of(request), token=sent.text("entry"))
     except AerobeError as fault:
         return page(request, "safety/brew.html", status=422, **_brew_context(request, key), fault=fault, sent=sent)
     return page(request, "safety/brew.html", **_brew_context(request, key, finding=found))
@@ -89,14 +89,14 @@ def use_form(request: Request, brew: str = "") -> Response:
 @router.post("/safety/use")
 def use(request: Request, sent: Sent) -> Response:
     """Ask, or keep what was done. The gates answer either way."""
-    entry = desk.UseEntry.from_form(_entry_of(sent))
+    entry = usecases.safety.UseEntry.from_form(_entry_of(sent))
     notebook, now = notebook_of(request), clock_of(request)
     context = _use_context(request, entry.brew)
     try:
         if sent.text("do") == "keep":
-            receipt, answer = desk.record_use(notebook, entry, now=now)
+            receipt, answer = usecases.safety.record_use(notebook, entry, now=now)
             return page(request, "safety/use.html", **{**context, "answer": answer, "kept": receipt.key})
-        answer = desk.ask_use(notebook, entry, now=now)
+        answer = usecases.safety.ask_use(notebook, entry, now=now)
     except AerobeError as fault:
         return page(request, "safety/use.html", status=422, **context, fault=fault, sent=sent)
     return page(request, "safety/use.html", **{**context, "answer": answer}, sent=sent)
@@ -114,7 +114,7 @@ def compost_history(request: Request, key: str, sent: Sent) -> Response:
     notebook, now = notebook_of(request), clock_of(request)
     try:
         pieces = parse_number(sent.text("pieces")) if sent.text("pieces") else None
-        desk.note_compost_history(
+        usecases.safety.note_compost_history(
             notebook,
             key,
             now=now,
@@ -124,7 +124,7 @@ def compost_history(request: Request, key: str, sent: Sent) -> Response:
             ratio=sent.text("ratio"),
         )
         if pieces is not None:
-            desk.note_pieces(notebook, key, pieces, now=now, token=sent.text("entry"))
+            usecases.safety.note_pieces(notebook, key, pieces, now=now, token=sent.text("entry"))
     except AerobeError as fault:
         return page(request, "safety/compost.html", status=422, **_compost_context(request, key), fault=fault, sent=sent)
     thinker_of(request).renew()
@@ -136,7 +136,7 @@ def water(request: Request, recipe: str, sent: Sent) -> Response:
     """Note a water test of a recipe."""
     if sent.text("e_coli") not in ("found", "none"):
         raise UnusableReading("The outcome of the water test is missing.", "Choose found or none.")
-    desk.note_water_test(
+    usecases.safety.note_water_test(
         notebook_of(request), recipe, e_coli_found=sent.text("e_coli") == "found", now=clock_of(request), token=sent.text("entry")
     )
     return go_to(f"/safety/brews/{quote(sent.text('brew'))}?done=The+water+test+is+noted.")
@@ -153,11 +153,13 @@ def gear(
     try:
         if water and chlorine:
             known = {"yes": True, "no": False}.get(chloramine)
-            out = desk.take_out_chlorine(
+            out = usecases.safety.take_out_chlorine(
                 water_l=VOLUME.convert(parse_number(water), "L"), chlorine_mg_per_l=parse_number(chlorine), chloramine=known
             )
         if bath and bleach:
-            wash = desk.sanitising_bath(bath_l=VOLUME.convert(parse_number(bath), "L"), bleach_percent=parse_number(bleach))
+            wash = usecases.safety.sanitising_bath(
+                bath_l=VOLUME.convert(parse_number(bath), "L"), bleach_percent=parse_number(bleach)
+            )
     except AerobeError as found:
         fault = found
     return page(
@@ -169,20 +171,20 @@ def gear(
         wash=wash,
         fault=fault,
         sent=sent,
-        cautions=desk.cautions_for("chemicals"),
+        cautions=usecases.safety.cautions_for("chemicals"),
     )
 
 
 @router.get("/safety/cautions")
 def cautions(request: Request) -> Response:
     """All cautions in full."""
-    return page(request, "safety/cautions.html", title="Cautions", cautions=desk.cautions_for())
+    return page(request, "safety/cautions.html", title="Cautions", cautions=usecases.safety.cautions_for())
 
 
 @router.get("/safety/limits")
 def limits(request: Request) -> Response:
     """Every limit on file with source and date."""
-    found = desk.safety_limits()
+    found = usecases.safety.safety_limits()
     rows = [(item.says, f"{item.value:g} {item.unit}", item.source, item.date) for item in found["limits"]]
     rules = [(item.jurisdiction, item.says, item.source, item.date) for item in found["compost_rules"]]
     return page(request, "safety/limits.html", title="Limits and where they come from", rows=rows, rules=rules)
@@ -191,35 +193,35 @@ def limits(request: Request) -> Response:
 @router.get("/api/safety/brews/{key}")
 def gates_json(request: Request, key: str) -> dict[str, Any]:
     """The harvest gates of a brew, for programs."""
-    found = desk.gates_of_brew(notebook_of(request), key, now=clock_of(request))
-    return desk.gates_as_data(found)
+    found = usecases.safety.gates_of_brew(notebook_of(request), key, now=clock_of(request))
+    return usecases.safety.gates_as_data(found)
 
 
 @router.post("/api/safety/use")
 def use_json(request: Request, sent: Annotated[dict[str, Any], Body()]) -> dict[str, Any]:
     """The question before a use, for programs; fields of `UseEntry`. Nothing is written."""
-    answer = desk.ask_use(notebook_of(request), desk.UseEntry.from_form(sent), now=clock_of(request))
+    answer = usecases.safety.ask_use(notebook_of(request), usecases.safety.UseEntry.from_form(sent), now=clock_of(request))
     return answer.as_data()
 
 
 def _brew_context(request: Request, key: str, finding: Any = None) -> dict[str, Any]:
     notebook, now = notebook_of(request), clock_of(request)
-    view = desk.brew_view(notebook, key, now=now)
+    view = usecases.brews.brew_view(notebook, key, now=now)
     return {
         "title": f"Safe use: {view.card.brew.name}",
         "view": view,
-        "gates": desk.gates_of_brew(notebook, key, now=now),
-        "smells": desk.SMELLS,
+        "gates": usecases.safety.gates_of_brew(notebook, key, now=now),
+        "smells": usecases.brews.SMELLS,
         "finding": finding,
-        "cautions": desk.cautions_for("harvest"),
+        "cautions": usecases.safety.cautions_for("harvest"),
     }
 
 
 def _use_context(request: Request, brew: str) -> dict[str, Any]:
     notebook, now = notebook_of(request), clock_of(request)
-    overview = desk.brews_overview(notebook, now=now)
+    overview = usecases.brews.brews_overview(notebook, now=now)
     brews = [(card.brew.key, card.brew.name) for card in (*overview.under_way, *overview.earlier)]
-    end = desk.brew_view(notebook, brew, now=now).harvest if brew in dict(brews) else None
+    end = usecases.brews.brew_view(notebook, brew, now=now).harvest if brew in dict(brews) else None
     return {
         "title": "May this tea go there?",
         "brews": brews,
@@ -227,19 +229,19 @@ def _use_context(request: Request, brew: str) -> dict[str, Any]:
         "drawn": number(end.volume_l) if end is not None and end.volume_l else "",
         "answer": None,
         "kept": "",
-        "cautions": desk.cautions_for("spraying", "edible"),
+        "cautions": usecases.safety.cautions_for("spraying", "edible"),
     }
 
 
 def _compost_context(request: Request, key: str) -> dict[str, Any]:
     notebook = notebook_of(request)
-    place = desk.place_of(notebook)
+    place = usecases.safety.place_of(notebook)
     return {
         "title": "Compost history",
         "key": key,
         "place": place,
-        "finding": desk.check_compost(notebook, key) if place else None,
-        "cautions": desk.cautions_for("compost"),
+        "finding": usecases.safety.check_compost(notebook, key) if place else None,
+        "cautions": usecases.safety.cautions_for("compost"),
     }
 
 

@@ -9,7 +9,7 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Depends, Request, Response
 from fastapi.concurrency import run_in_threadpool
 
-from aerobe import __version__, desk
+from aerobe import __version__, usecases
 from aerobe.errors import AerobeError, UnusableRecord
 from aerobe.units import parse_number
 from aerobe.web._alarms import AlarmSettings
@@ -34,7 +34,7 @@ def new_sender(request: Request, sent: Sent) -> Response:
     """A token for a probe that posts its values; shown once."""
     try:
         place = sent.text("place")
-        if place not in {item.key for item in desk.start_choices(notebook_of(request)).vessels}:
+        if place not in {item.key for item in usecases.brews.start_choices(notebook_of(request)).vessels}:
             raise UnusableRecord(
                 "Choose the vessel that the probe hangs in.", "Vessels are written in with the first brew in them."
             )
@@ -123,7 +123,7 @@ def _page(request: Request, status: int = 200, fault: AerobeError | None = None,
         sent=sent or Fields(),
         devices=request.app.state.pairing.devices(),
         senders=senders(state),
-        vessels=desk.start_choices(notebook).vessels,
+        vessels=usecases.brews.start_choices(notebook).vessels,
         alarm=AlarmSettings(**state.get("alarms")),
         broker=kept,
         broker_says=request.app.state.broker.says,

@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Request, Response
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import AerobeError
 from aerobe.web._frame import Fields, clock_of, fields, go_to, menu_entry, notebook_of, page
 from aerobe.web._typed import brew_start_of
@@ -28,7 +28,7 @@ def shelf(request: Request, then: str = "") -> Response:
 def recipe(request: Request, sent: Sent) -> Response:
     """Add a recipe."""
     form = replace(brew_start_of(sent), volume=sent.quantity("batch"))
-    return _add(request, sent, "recipe", lambda: desk.add_recipe(notebook_of(request), form, now=clock_of(request)))
+    return _add(request, sent, "recipe", lambda: usecases.brews.add_recipe(notebook_of(request), form, now=clock_of(request)))
 
 
 @router.post("/shelf/vessels")
@@ -38,7 +38,7 @@ def vessels(request: Request, sent: Sent) -> Response:
         request,
         sent,
         "vessel",
-        lambda: desk.add_vessels(
+        lambda: usecases.brews.add_vessels(
             notebook_of(request), brew_start_of(sent), how_many=sent.text("how_many", "1"), now=clock_of(request)
         ),
     )
@@ -47,7 +47,9 @@ def vessels(request: Request, sent: Sent) -> Response:
 @router.post("/shelf/tests")
 def test(request: Request, sent: Sent) -> Response:
     """Add a test."""
-    return _add(request, sent, "test", lambda: desk.add_test(notebook_of(request), brew_start_of(sent), now=clock_of(request)))
+    return _add(
+        request, sent, "test", lambda: usecases.brews.add_test(notebook_of(request), brew_start_of(sent), now=clock_of(request))
+    )
 
 
 def _add(request: Request, sent: Fields, what: str, write: Any) -> Response:
@@ -61,5 +63,5 @@ def _add(request: Request, sent: Fields, what: str, write: Any) -> Response:
 
 
 def _context(request: Request, then: str) -> dict[str, Any]:
-    choices = desk.start_choices(notebook_of(request))
+    choices = usecases.brews.start_choices(notebook_of(request))
     return {"title": "Recipes and vessels", "choices": choices, "then": then[:2000]}

@@ -7,7 +7,7 @@ from urllib.parse import urlencode
 
 from fastapi import APIRouter, Body, Depends, Request, Response
 
-from aerobe import desk
+from aerobe import usecases
 from aerobe.errors import AerobeError
 from aerobe.records import QUESTIONS, Assay, Recipe, Vessel, as_json
 from aerobe.units import number, percent
@@ -16,7 +16,7 @@ from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_ent
 router = APIRouter()
 nav = menu_entry("Trials", "/trials", order=30, icon="trial")
 Sent = Annotated[Fields, Depends(fields)]
-WISHES = tuple(desk.TrialWish.__dataclass_fields__)
+WISHES = tuple(usecases.trials.TrialWish.__dataclass_fields__)
 JUDGED_BY = (
     "biomass",
     "peak biomass",
@@ -38,7 +38,7 @@ SCATTER_CHOICES = (
 @router.get("/trials")
 def trials(request: Request) -> Response:
     """All trials, and what can be done."""
-    return page(request, "trials/list.html", title="Trials", trials=desk.trial_list(notebook_of(request)))
+    return page(request, "trials/list.html", title="Trials", trials=usecases.trials.trial_list(notebook_of(request)))
 
 
 @router.get("/trials/new")
@@ -52,7 +52,7 @@ def new(request: Request) -> Response:
 def plan(request: Request, sent: Sent) -> Response:
     """What the budget can answer; nothing is written yet."""
     try:
-        planned = desk.plan_for(notebook_of(request), _wish(sent), now=clock_of(request))
+        planned = usecases.trials.plan_for(notebook_of(request), _wish(sent), now=clock_of(request))
     except AerobeError as fault:
         return page(request, "trials/new.html", status=422, fault=fault, sent=sent, **_new_context(request, sent))
     return page(
@@ -61,12 +61,12 @@ def plan(request: Request, sent: Sent) -> Response:
         title=f"Plan: {planned.trial.name}",
         planned=planned,
         sent=sent,
-        pictures=desk.plan_pictures(planned.plan),
+        pictures=usecases.trials.plan_pictures(planned.plan),
         rows=_design_rows(planned.plan),
         wish=_typed(planned.wish),
         again=urlencode(_typed(planned.wish)),
-        missing=desk.not_written_in(notebook_of(request), planned),
-        smaller=desk.smaller_margin(planned),
+        missing=usecases.trials.not_written_in(notebook_of(request), planned),
+        smaller=usecases.trials.smaller_margin(planned),
     )
 
 
@@ -74,7 +74,7 @@ def plan(request: Request, sent: Sent) -> Response:
 def start(request: Request, sent: Sent) -> Response:
     """Write the trial down and draw its run sheet."""
     try:
-        key = desk.start_trial(notebook_of(request), _wish(sent), now=clock_of(request))
+        key = usecases.trials.start_trial(notebook_of(request), _wish(sent), now=clock_of(request))
     except AerobeError as fault:
         return page(request, "trials/new.html", status=422, fault=fault, sent=sent, **_new_context(request, sent))
     return go_to(f"/trials/{key}?done=Written+down+and+drawn+by+lot.")
@@ -83,7 +83,7 @@ def start(request: Request, sent: Sent) -> Response:
 @router.get("/trials/run-sheet.css")
 def sheet_style() -> Response:
     """The style of the printed page."""
-    return Response(desk.run_sheet_style(), media_type="text/css")
+    return Response(usecases.trials.run_sheet_style(), media_type="text/css")
 
 
 @router.get("/trials/{key}")
@@ -95,7 +95,7 @@ def one(request: Request, key: str) -> Response:
 @router.post("/trials/{key}/begin")
 def begin(request: Request, key: str, sent: Sent) -> Response:
     """The air is on in a planned brew."""
-    receipt = desk.start_planned_brew(
+    receipt = usecases.trials.start_planned_brew(
         notebook_of(request), key, sent.text("code"), now=clock_of(request), token=sent.text("entry")
     )
     live_of(request).tell("brew", receipt.key)
@@ -107,14 +107,16 @@ def sheet(request: Request, key: str, with_arms: bool = False) -> Response:
     """The run sheet, to print: one page a brew."""
     base = str(getattr(settings_of(request), "address", "") or "").rstrip("/")
     link = f"{base}/brews/{{brew}}/record" if base else ""
-    text = desk.print_run_sheet(notebook_of(request), key, with_arms=with_arms, link=link, style_href="/trials/run-sheet.css")
+    text = usecases.trials.print_run_sheet(
+        notebook_of(request), key, with_arms=with_arms, link=link, style_href="/trials/run-sheet.css"
+    )
     return Response(text, media_type="text/html; charset=utf-8")
 
 
 @router.get("/trials/{key}/calendar.ics")
 def calendar(request: Request, key: str) -> Response:
     """Starts and samplings for the phone's calendar."""
-    content = desk.trial_calendar(notebook_of(request), key, now=clock_of(request))
+    content = usecases.trials.trial_calendar(notebook_of(request), key, now=clock_of(request))
     headers = {"content-disposition": f'attachment; filename="{key}.ics"'}
     return Response(content, media_type="text/calendar", headers=headers)
 
@@ -125,10 +127,10 @@ def judge(request: Request, key: str, sent: Sent) -> Response:
     notebook, now = notebook_of(request), clock_of(request)
     outcome = sent.text("outcome")
     try:
-        verdict = desk.verdict_of_trial(notebook, key, outcome=outcome, now=now)
+        verdict = usecases.trials.verdict_of_trial(notebook, key, outcome=outcome, now=now)
     except AerobeError as fault:
         return page(request, "trials/one.html", status=422, fault=fault, sent=sent, **_one_context(request, key))
-    desk.keep_verdict(notebook, key, verdict, now=now, token=sent.text("entry"))
+    usecases.trials.keep_verdict(notebook, key, verdict, now=now, token=sent.text("entry"))
     return go_to(f"/trials/{key}/verdict?outcome={verdict.outcome.key}")
 
 
@@ -136,8 +138,8 @@ def judge(request: Request, key: str, sent: Sent) -> Response:
 def verdict(request: Request, key: str, outcome: str = "", assay: str = "") -> Response:
     """The verdict with its raw points, rivals and what would settle the rest; by another test where one is named."""
     notebook, now = notebook_of(request), clock_of(request)
-    found = desk.verdict_of_trial(notebook, key, outcome=outcome, assay=assay, now=now)
-    view = desk.trial_view(notebook, key)
+    found = usecases.trials.verdict_of_trial(notebook, key, outcome=outcome, assay=assay, now=now)
+    view = usecases.trials.trial_view(notebook, key)
     doses = {arm.key: arm.dose for arm in view.trial.arms if arm.dose is not None}
     return page(
         request,
@@ -145,11 +147,11 @@ def verdict(request: Request, key: str, outcome: str = "", assay: str = "") -> R
         title=f"Verdict: {view.trial.name}",
         verdict=found,
         trial=view.trial,
-        pictures=desk.verdict_pictures(found, doses),
+        pictures=usecases.trials.verdict_pictures(found, doses),
         rows=_comparison_rows(found),
         checks=_check_rows(found),
-        next_one=desk.next_trial(notebook, key, now=now, outcome=outcome),
-        basis=desk.rests_on(notebook, key, outcome_key=outcome, assay=assay),
+        next_one=usecases.trials.next_trial(notebook, key, now=now, outcome=outcome),
+        basis=usecases.trials.rests_on(notebook, key, outcome_key=outcome, assay=assay),
         assay=assay,
     )
 
@@ -174,14 +176,19 @@ def compare(request: Request, first: str = "", second: str = "", outcome: str = 
     if not (first and second):
         return page(request, "trials/compare.html", **context)
     try:
-        found = desk.compare_recipes(
-            notebook_of(request), first, second, outcome=outcome, margin=desk.read_margin(margin), now=clock_of(request)
+        found = usecases.trials.compare_recipes(
+            notebook_of(request),
+            first,
+            second,
+            outcome=outcome,
+            margin=usecases.trials.read_margin(margin),
+            now=clock_of(request),
         )
     except AerobeError as fault:
         return page(request, "trials/compare.html", status=422, fault=fault, **context)
     context |= {
         "verdict": found,
-        "pictures": desk.verdict_pictures(found, {}),
+        "pictures": usecases.trials.verdict_pictures(found, {}),
         "rows": _comparison_rows(found),
         "checks": _check_rows(found),
     }
@@ -191,13 +198,13 @@ def compare(request: Request, first: str = "", second: str = "", outcome: str = 
 @router.get("/api/trials")
 def trials_json(request: Request) -> list[dict[str, Any]]:
     """All trials, for programs."""
-    return desk.trial_list(notebook_of(request))
+    return usecases.trials.trial_list(notebook_of(request))
 
 
 @router.post("/api/trials/plan")
 def plan_json(request: Request, sent: Annotated[dict[str, Any], Body()]) -> Any:
     """What a budget can answer, for programs; fields of `TrialWish`. Nothing is written."""
-    planned = desk.plan_for(notebook_of(request), desk.TrialWish.from_form(sent), now=clock_of(request))
+    planned = usecases.trials.plan_for(notebook_of(request), usecases.trials.TrialWish.from_form(sent), now=clock_of(request))
     return as_json(planned.plan)
 
 
@@ -205,28 +212,33 @@ def plan_json(request: Request, sent: Annotated[dict[str, Any], Body()]) -> Any:
 def verdict_json(request: Request, key: str, outcome: str = "", assay: str = "") -> Any:
     """The verdict, for programs; effects are logs of ratios."""
     notebook = notebook_of(request)
-    found = desk.verdict_of_trial(notebook, key, outcome=outcome, assay=assay, now=clock_of(request))
-    return as_json(found) | {"rests_on": desk.rests_on(notebook, key, outcome_key=outcome, assay=assay).words}
+    found = usecases.trials.verdict_of_trial(notebook, key, outcome=outcome, assay=assay, now=clock_of(request))
+    return as_json(found) | {"rests_on": usecases.trials.rests_on(notebook, key, outcome_key=outcome, assay=assay).words}
 
 
-def _wish(sent: Fields) -> desk.TrialWish:
+def _wish(sent: Fields) -> usecases.trials.TrialWish:
     """The wish as typed: ticked recipes and typed arms are one list, the standard first; a spread typed beats the one chosen."""
     typed = {name: sent.text(name) for name in WISHES}
     standard, arms = sent.text("standard"), [arm for arm in sent.all("arms") if arm]
     if standard in arms:
         arms = [standard, *(arm for arm in arms if arm != standard)]
     typed |= {"arms": ", ".join(arms), "scatter": sent.text("spread") or typed["scatter"]}
-    return desk.TrialWish.from_form({**typed, "token": sent.text("entry")})
+    return usecases.trials.TrialWish.from_form({**typed, "token": sent.text("entry")})
 
 
-def _typed(wish: desk.TrialWish) -> list[tuple[str, str]]:
+def _typed(wish: usecases.trials.TrialWish) -> list[tuple[str, str]]:
     return [(name, getattr(wish, name)) for name in WISHES if name != "token" and getattr(wish, name)]
 
 
 def _one_context(request: Request, key: str) -> dict[str, Any]:
     notebook = notebook_of(request)
-    view, lines = desk.trial_view(notebook, key), desk.trial_lines(notebook, key)
-    return {"title": view.trial.name, "view": view, "lines": lines, "says": desk.trial_says(lines, now=clock_of(request))}
+    view, lines = usecases.trials.trial_view(notebook, key), usecases.trials.trial_lines(notebook, key)
+    return {
+        "title": view.trial.name,
+        "view": view,
+        "lines": lines,
+        "says": usecases.trials.trial_says(lines, now=clock_of(request)),
+    }
 
 
 def _new_context(request: Request, typed: Fields) -> dict[str, Any]:
@@ -271,7 +283,7 @@ def _comparison_rows(verdict: Any) -> list[tuple[str, ...]]:
     return [
         (
             item.label + ("" if item.planned else " (unplanned)"),
-            desk.effect_in_words(item, verdict),
+            usecases.trials.effect_in_words(item, verdict),
             item.call,
             _percent(item.probability_better),
             _percent(item.probability_same),
@@ -282,7 +294,7 @@ def _comparison_rows(verdict: Any) -> list[tuple[str, ...]]:
 
 
 def _check_rows(verdict: Any) -> list[tuple[str, ...]]:
-    return [(item.label, item.method, desk.check_in_words(item, verdict), f"{item.p:.3g}") for item in verdict.checks]
+    return [(item.label, item.method, usecases.trials.check_in_words(item, verdict), f"{item.p:.3g}") for item in verdict.checks]
 
 
 def _percent(share: float | None) -> str:

@@ -1,0 +1,92 @@
+"""A brew from its start to its harvest: what stands ready, what probes say, what is believed, the call and the look back."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from aerobe.usecases._door import lazy_door
+
+if TYPE_CHECKING:
+    from aerobe.decisions import Advice
+    from aerobe.usecases.brews._advice import (
+        advice_payload,
+        advise_brew,
+        plain_advice,
+        record_and_advise,
+        replay_brew,
+        replay_hours,
+    )
+    from aerobe.usecases.brews._beliefs import beliefs_of_brew, infer_history, past_of, story_of_history
+    from aerobe.usecases.brews._call import Call, call_in_words, reminders_of
+    from aerobe.usecases.brews._hindsight import Hindsight, look_back_at
+    from aerobe.usecases.brews._pictures import brew_pictures, replay_picture
+    from aerobe.usecases.brews._reminders import Reminder, calendar_of
+    from aerobe.usecases.brews._sensors import KINDS_OF_CHANNELS, Point, brew_at, evidence_count, live_troubles, take_points
+    from aerobe.usecases.brews._shelf import add_recipe, add_test, add_vessels
+    from aerobe.usecases.brews._starting import COLUMN_MEANINGS, BrewStart, FoodTyped, start_brew, start_choices
+    from aerobe.usecases.brews._under_way import WORKED_OUT, brew_version, brew_view, brews_overview, brews_under_way, trial_names
+    from aerobe.usecases.brews._vessel_side import SMELLS, end_brew, record_probe
+else:
+    __getattr__, __dir__ = lazy_door(
+        __name__,
+        {
+            "_advice": ("advice_payload", "advise_brew", "plain_advice", "record_and_advise", "replay_brew", "replay_hours"),
+            "_beliefs": ("beliefs_of_brew", "infer_history", "past_of", "story_of_history"),
+            "_call": ("Call", "call_in_words", "reminders_of"),
+            "_hindsight": ("Hindsight", "look_back_at"),
+            "_pictures": ("brew_pictures", "replay_picture"),
+            "_reminders": ("Reminder", "calendar_of"),
+            "_sensors": ("KINDS_OF_CHANNELS", "Point", "brew_at", "evidence_count", "live_troubles", "take_points"),
+            "_shelf": ("add_recipe", "add_test", "add_vessels"),
+            "_starting": ("BrewStart", "COLUMN_MEANINGS", "FoodTyped", "start_brew", "start_choices"),
+            "_under_way": ("WORKED_OUT", "brew_version", "brew_view", "brews_overview", "brews_under_way", "trial_names"),
+            "_vessel_side": ("SMELLS", "end_brew", "record_probe"),
+            "aerobe.decisions": ("Advice",),
+        },
+    )
+
+__all__ = [
+    "Advice",
+    "BrewStart",
+    "COLUMN_MEANINGS",
+    "Call",
+    "FoodTyped",
+    "Hindsight",
+    "KINDS_OF_CHANNELS",
+    "Point",
+    "Reminder",
+    "SMELLS",
+    "WORKED_OUT",
+    "add_recipe",
+    "add_test",
+    "add_vessels",
+    "advice_payload",
+    "advise_brew",
+    "beliefs_of_brew",
+    "brew_at",
+    "brew_pictures",
+    "brew_version",
+    "brew_view",
+    "brews_overview",
+    "brews_under_way",
+    "calendar_of",
+    "call_in_words",
+    "end_brew",
+    "evidence_count",
+    "infer_history",
+    "live_troubles",
+    "look_back_at",
+    "past_of",
+    "plain_advice",
+    "record_and_advise",
+    "record_probe",
+    "reminders_of",
+    "replay_brew",
+    "replay_hours",
+    "replay_picture",
+    "start_brew",
+    "start_choices",
+    "story_of_history",
+    "take_points",
+    "trial_names",
+]

@@ -1,0 +1,170 @@
+"""The pictures of a brew's page: its curve with band, and its oxygen with forecast."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from aerobe.errors import NotEnoughData
+from aerobe.notebook import Notebook, brew_history
+from aerobe.oxygen import saturation_mg_per_l
+from aerobe.records import Assay, Reading
+from aerobe.usecases.brews._under_way import BrewView, cached
+
+POINTS_SHOWN = 120
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrawnPicture:
+    """A charts.Picture with its page form already written as JSON text: small to keep, nothing left to work out."""
+
+    title: str
+    says: str
+    figures: Any
+    page_json: str
+
+    def for_page(self) -> str:
+        """As `charts.Picture.for_page`, as text."""
+        return self.page_json
+
+
+def brew_pictures(notebook: Notebook, view: BrewView, advice: Any, *, now: datetime) -> tuple[DrawnPicture, ...]:
+    """Charts of one brew, the most asked-for first; `advice` (of `advise_brew`, of an ended brew `look_back_at`, or None)
+    brings bands and window.
+
+    Returns
+    -------
+    tuple of DrawnPicture
+        Empty while there is neither a reading, a log nor a forecast.
+    """
+    # Built once for each change of the brew; "now" moves the dashed line, a quarter of an hour is fine enough for it.
+    quarter = int(now.timestamp() // 900) if view.card.state == "under way" else 0
+    made_at = None if advice is None else (advice.now_h, getattr(advice, "stamp", ""))
+    return cached(notebook, ("pictures", view.card.brew.key), (view.last_change, quarter, made_at), lambda: _draw(view, advice))
+
+
+def replay_picture(notebook: Notebook, brew: str, calls: Sequence[Any]) -> Any:
+    """The calls of `replay_brew` against the hour of the highest reading.
+
+    Raises
+    ------
+    NotEnoughData
+        If the brew has no reading of a sample.
+    """
+    from aerobe.charts import PastCall, calls_replayed
+
+    history = brew_history(notebook, brew)
+    read = sorted(
+        (item.elapsed_h, _in_house(item, history.assays[item.assay])) for item in history.readings if item.role == "sample"
+    )
+    if not read:
+        raise NotEnoughData(f"Brew {brew} has no reading to hold the calls against.", "Draw it once it has been tested.")
+    highest_h = max(read, key=lambda pair: pair[1])[0]
+    before = [hour for hour, _ in read if hour < highest_h]
+    after = [hour for hour, _ in read if hour > highest_h]
+    past = [
+        PastCall(asked_h=item.now_h, call=item.call, from_h=window.start_h, to_h=window.end_h, best_h=window.best_h)
+        for item, window in ((item, item.window) for item in calls)
+    ]
+    between = max(before, default=highest_h), min(after, default=highest_h)
+    return calls_replayed(past, highest_h=highest_h, between_h=between, name=history.brew.name)
+
+
+def _draw(view: BrewView, advice: Any) -> tuple[DrawnPicture, ...]:
+    from altair.utils.schemapi import debug_mode
+
+    # The charts are our own and tested: checking each against the whole grammar costs more than drawing it.
+    with debug_mode(False):
+        made = [_curve(view, advice), _oxygen(view, advice)]
+    return tuple(
+        DrawnPicture(
+            title=item.title, says=item.says, figures=item.figures, page_json=json.dumps(item.for_page(), separators=(",", ":"))
+        )
+        for item in made
+        if item is not None
+    )
+
+
+def _curve(view: BrewView, advice: Any) -> Any:
+    from aerobe.charts import brew_curve, readings_chart
+
+    points = _points(view)
+    band = _band(advice, "biomass")
+    if band is None:
+        return readings_chart(points, name=view.card.brew.name) if points else None
+    now_h = view.card.elapsed_h if view.card.state == "under way" else None
+    times, low, middle, high = band
+    return brew_curve(
+        elapsed_h=times,
+        low=low,
+        middle=middle,
+        high=high,
+        points=points,
+        window=_window(advice),
+        now_h=now_h,
+        harvested_h=view.harvest.elapsed_h if view.harvest is not None else None,
+        name=view.card.brew.name,
+    )
+
+
+def _oxygen(view: BrewView, advice: Any) -> Any:
+    from aerobe.charts import oxygen_curve
+
+    band, log = _band(advice, "oxygen"), view.oxygen_log
+    if band is None and len(log.elapsed_h) < 2:
+        return None  # one value is no course
+    times, low, middle, high = band if band is not None else ((), (), (), ())
+    brew = view.card.brew
+    return oxygen_curve(
+        logged_h=log.elapsed_h.tolist(),
+        logged_mg_per_l=log.mean.tolist(),
+        forecast_h=times,
+        low_mg_per_l=low,
+        middle_mg_per_l=middle,
+        high_mg_per_l=high,
+        floor_mg_per_l=brew.aim.oxygen_floor_mg_per_l,
+        saturation_mg_per_l=saturation_mg_per_l(brew.temperature_degc, altitude_m=view.vessel.altitude_m),
+        now_h=view.card.elapsed_h if view.card.state == "under way" else None,
+        window=_window(advice),
+        name=brew.name,
+    )
+
+
+def _points(view: BrewView) -> list[Any]:
+    from aerobe.charts import RawPoint
+
+    return [
+        RawPoint(elapsed_h=reading.elapsed_h, value=_in_house(reading, view.assays[reading.assay]), kind=_kind(reading))
+        for reading in view.readings
+        if view.assays[reading.assay].quantity != "fungal to bacterial ratio"
+    ]
+
+
+def _in_house(reading: Reading, assay: Assay) -> float:
+    return reading.signal * assay.to_house * reading.dilution
+
+
+def _kind(reading: Reading) -> str:
+    if reading.role != "sample":
+        return "control"
+    return "below detection" if reading.below_detection else "above range" if reading.above_range else "in the fit"
+
+
+def _band(advice: Any, quantity: str) -> tuple[list[float], ...] | None:
+    """Times, low, middle and high of a forecast, thinned to what a screen shows."""
+    if advice is None:
+        return None
+    forecast = advice.forecast
+    step = max(1, len(forecast.times_h) // POINTS_SHOWN)
+    return tuple(column[::step].tolist() for column in (forecast.times_h, *getattr(forecast, quantity)))
+
+
+def _window(advice: Any) -> Any:
+    from aerobe.charts import Window
+
+    if advice is None:
+        return None
+    return Window(from_h=advice.window.start_h, to_h=advice.window.end_h, best_h=advice.window.best_h)

@@ -1,0 +1,298 @@
+"""What many people found: trials of others taken in, weighed with one's own, and all their brews pooled."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from typing import Any
+
+from aerobe.charts import Picture, weighed_pictures
+from aerobe.errors import AerobeError, ImportFault, NotEnoughData, NotFound
+from aerobe.evidence import (
+    Contrast,
+    ManyPool,
+    Weighed,
+    brew_lines,
+    contrasts_from_table,
+    contrasts_of_verdict,
+    evidence_hash,
+    flags,
+    weigh,
+)
+from aerobe.notebook import Notebook
+from aerobe.records import Arm, Assay, Brew, Reading, Recipe, RunSheet, Trial, as_plain, from_plain
+from aerobe.usecases.exchange._packages import import_package
+from aerobe.usecases.reports._publishing import empty_notebook
+from aerobe.usecases.trials._results import is_blinded, judged
+
+KIND = "evidence"
+MANY_KIND = "evidence brews"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakenEvidence:
+    """What came in: contrasts that were new, how many were known, and trials that say nothing, with the reason."""
+
+    new: tuple[Contrast, ...]
+    known: int
+    silent: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """The evidence on a pair of recipes with its pictures."""
+
+    weighed: Weighed
+    pictures: tuple[Picture, ...]
+
+
+def take_evidence(
+    notebook: Notebook,
+    content: bytes,
+    name: str,
+    *,
+    now: datetime,
+    site: str = "",
+    who: str = "",
+) -> TakenEvidence:
+    """Take in the trials of a data package, or contrasts typed from papers as a table.
+
+    The package's records do not enter the person's own records: only what its trials show is kept.
+
+    Parameters
+    ----------
+    content, name
+        Of the file; a name ending in .zip is a package.
+    site
+        What to call the place it comes from; a short hash if left out.
+
+    Raises
+    ------
+    ImportFault
+        If the file is refused.
+    """
+    if content[:2] == b"PK":
+        site = site or f"package-{evidence_hash(content.hex())[:8]}"
+        found, many, silent = _of_package(content, site, now)
+    else:
+        try:
+            found, many, silent = list(contrasts_from_table(content.decode("utf-8-sig"))), [], []
+        except UnicodeDecodeError:
+            raise ImportFault(f"{name} is neither a data package nor a text table.", "Save the table as CSV in UTF-8.") from None
+    held = {_stamp(item) for item in kept_evidence(notebook)}
+    new = [item for item in found if _stamp(item) not in held]
+    with notebook.writing() as pen:
+        for item in new:
+            pen.keep(KIND, _subject(item.key), as_plain(item), at=now, who=who)
+        for lines in many if new else []:
+            pen.keep(MANY_KIND, _subject(lines["trial"]), lines, at=now, who=who)
+    return TakenEvidence(new=tuple(new), known=len(found) - len(new), silent=tuple(silent))
+
+
+def kept_evidence(notebook: Notebook) -> tuple[Contrast, ...]:
+    """Contrasts taken in from others."""
+    return tuple(from_plain(Contrast, item.payload) for item in notebook.kept(KIND))
+
+
+def all_evidence(notebook: Notebook) -> tuple[tuple[Contrast, ...], tuple[str, ...]]:
+    """Own trials and those of others; and own trials that say nothing yet, with the reason."""
+    own, _, silent = _of_notebook(notebook, "own notebook")
+    return (*own, *kept_evidence(notebook)), tuple(silent)
+
+
+def evidence_pairs(notebook: Notebook) -> tuple[tuple[str, str, str, int], ...]:
+    """Pairs of recipes with their outcome and number of trials, most first."""
+    found, _ = all_evidence(notebook)
+    count = Counter((*sorted((item.recipe, item.against)), item.outcome) for item in found)
+    named = {(*sorted((item.recipe, item.against)), item.outcome): (item.recipe, item.against) for item in reversed(found)}
+    return tuple((*named[key], key[2], number) for key, number in sorted(count.items(), key=lambda pair: (-pair[1], pair[0])))
+
+
+def weigh_evidence(
+    notebook: Notebook,
+    recipe: str,
+    against: str,
+    *,
+    outcome: str = "biomass",
+    margin_ratio: float = 1.25,
+) -> Answer:
+    """What all trials together say of one recipe against another.
+
+    Raises
+    ------
+    NotEnoughData
+        If no trial and no chain of trials speaks of them.
+    NotFound
+        If no trial is about one of the recipes.
+    """
+    found, _ = all_evidence(notebook)
+    names = {item.recipe for item in found} | {item.against for item in found}
+    as_written = {name.casefold(): name for name in sorted(names)}
+    recipe, against = (name if name in names else as_written.get(name.casefold(), name) for name in (recipe, against))
+    for name in (recipe, against):
+        if name not in names:
+            raise NotFound(f"No trial is about '{name}'.", f"Recipes with trials: {', '.join(sorted(names)) or 'none yet'}.")
+    weighed = weigh(found, recipe, against, outcome=outcome, margin_ratio=margin_ratio)
+    return Answer(weighed=weighed, pictures=weighed_pictures(weighed))
+
+
+def flags_by_words(weighed: Weighed) -> dict[str, list[str]]:
+    """Each weakness with the trials that have it: what weakens first, what is merely not told after it."""
+    found: dict[str, list[str]] = {}
+    for flag in sorted(weighed.flags, key=lambda one: one.severity == "note"):
+        if flag.trial not in found.setdefault(flag.words, []):
+            found[flag.words].append(flag.trial)
+    return found
+
+
+def pool_all_brews(notebook: Notebook, *, reference: str = "", outcome: str = "biomass", on_gpu: bool = False) -> ManyPool:
+    """Every brew of own and imported trials in one hierarchical model.
+
+    Parameters
+    ----------
+    reference
+        Recipe to compare with; the one in most trials if left out.
+    outcome
+        Trials judged by it.
+    on_gpu
+        Run on a GPU through cupy.
+
+    Raises
+    ------
+    NotEnoughData
+        If there is no brew to pool.
+    """
+    import numpy as np
+
+    from aerobe.evidence import ManyBrews, array_module, pool_brews
+
+    _, own, _ = _of_notebook(notebook, "own notebook")
+    lots = [lot for lot in [*own, *(item.payload for item in notebook.kept(MANY_KIND))] if lot["outcome"] == outcome]
+    unique = {lot["data_hash"]: lot for lot in reversed(lots)}
+    rows = [(f"{lot['site']}/{lot['trial']}", *row) for lot in unique.values() for row in lot["brews"]]
+    if not rows:
+        raise NotEnoughData("There is no brew to pool.", "Finish a trial, or take in packages of others.")
+    columns = list(zip(*rows, strict=True))
+    warm = np.array(columns[4], dtype=float)
+    moderators = {"temperature_degc": warm} if np.ptp(warm) > 0.5 else {}
+    return pool_brews(
+        ManyBrews(
+            outcome=np.array(columns[2], dtype=float),
+            variance=np.array(columns[3], dtype=float),
+            trial=columns[0],
+            recipe=columns[1],
+            moderators=moderators,
+        ),
+        reference=reference,
+        xp=array_module("cupy" if on_gpu else "numpy"),
+    )
+
+
+def copy_evidence(notebook: Notebook, copy: Notebook, *, now: datetime, with_people: bool) -> None:
+    """Evidence of others on the recipes of the trials in `copy`, so that a report can show the pooled view."""
+    own, _, _ = _of_notebook(copy, "")
+    pairs = {frozenset((item.recipe, item.against)) for item in own}
+    for number, item in enumerate(kept_evidence(notebook), start=1):
+        if frozenset((item.recipe, item.against)) in pairs:
+            kept = item if with_people else replace(item, site=f"place {number}")
+            copy.keep(KIND, _subject(item.key), as_plain(kept), at=now)
+
+
+def weighed_with_others(copy: Notebook) -> tuple[Weighed, ...]:
+    """Each pair of recipes of the own trials, weighed with what others found of it; nothing if others found nothing."""
+    others = kept_evidence(copy)
+    own, _, _ = _of_notebook(copy, "own notebook")
+    pairs = dict.fromkeys((item.recipe, item.against, item.outcome) for item in own)
+    return tuple(
+        weigh((*own, *others), recipe, against, outcome=outcome)
+        for recipe, against, outcome in pairs
+        if any({item.recipe, item.against} == {recipe, against} and item.outcome == outcome for item in others)
+        and any(_usable(item) for item in (*own, *others) if {item.recipe, item.against} == {recipe, against})
+    )
+
+
+def _usable(item: Contrast) -> bool:
+    return all(flag.severity != "leaves it out" for flag in flags(item))
+
+
+def _of_package(content: bytes, site: str, now: datetime) -> tuple[list[Contrast], list[dict[str, Any]], list[str]]:
+    with empty_notebook(now) as copy:
+        import_package(copy, content, now=now)
+        return _of_notebook(copy, site)
+
+
+def _of_notebook(notebook: Notebook, site: str) -> tuple[list[Contrast], list[dict[str, Any]], list[str]]:
+    contrasts: list[Contrast] = []
+    brews: list[dict[str, Any]] = []
+    silent: list[str] = []
+    for trial in notebook.find(Trial):
+        try:
+            found, lot = _of_trial(notebook, trial, site)
+        except AerobeError as fault:
+            silent.append(f"Trial {trial.key} says nothing yet: {fault.problem}")
+            continue
+        contrasts += found
+        brews.append(lot)
+    return contrasts, brews, silent
+
+
+def _of_trial(notebook: Notebook, trial: Trial, site: str) -> tuple[list[Contrast], dict[str, Any]]:
+    brews = notebook.find(Brew, of=trial.key)
+    readings: list[Reading] = [item for brew in brews for item in notebook.readings(brew.key)]
+    assays = {item.key: item for item in notebook.find(Assay)}
+    sheets = [sheet for sheet in notebook.find(RunSheet) if sheet.trial == trial.key]
+    # Evidence is what the records say, not when somebody asks; the trial's own last day stands for the clock.
+    last_day = max((brew.started_at for brew in brews), default=datetime(2000, 1, 1, tzinfo=UTC))
+    verdict, told, _ = judged(notebook, trial.key, at_h=None, now=last_day)
+    recipes = {item.key: item for item in notebook.find(Recipe)}
+    names = {arm.key: _recipe_name(arm, recipes) for arm in trial.arms}
+    mark = evidence_hash(sorted([item.role, item.elapsed_h, item.signal, item.dilution] for item in readings))
+    made = _making(trial, told, readings, assays, sheets)
+    made["moderators"] = _moderators(told, recipes)
+    contrasts = contrasts_of_verdict(verdict, names, site=site, data_hash=mark, made=made)
+    lines = brew_lines(verdict, names, {brew.key: brew.temperature_degc for brew in told})
+    return contrasts, {"trial": trial.key, "site": site, "outcome": verdict.outcome.key, "data_hash": mark, "brews": lines}
+
+
+def _recipe_name(arm: Arm, recipes: Mapping[str, Recipe]) -> str:
+    """Recipes are known to each other by name, so that two notebooks with other keys speak of the same thing."""
+    recipe = recipes.get(arm.recipe)
+    return recipe.name.strip().casefold() if recipe else arm.key
+
+
+def _making(
+    trial: Trial,
+    brews: Sequence[Brew],
+    readings: Sequence[Reading],
+    assays: Mapping[str, Assay],
+    sheets: Sequence[RunSheet],
+) -> dict[str, Any]:
+    used = [assays[key] for key in sorted({item.assay for item in readings if item.role == "sample"})]
+    planned = trial.planned_at is not None and all(brew.started_at >= trial.planned_at for brew in brews)
+    return {
+        "planned": planned,
+        "blinded": is_blinded(brews, sheets),
+        "randomised": bool(sheets),
+        "killed_control": any(item.role in ("killed control", "filtered blank") for item in readings),
+        "assay": ", ".join(item.name for item in used),
+        "assay_characterised": all(item.error is not None and item.error.origin != "assumed" for item in used),
+    }
+
+
+def _moderators(brews: Sequence[Brew], recipes: Mapping[str, Recipe]) -> dict[str, float]:
+    doses = [recipes[brew.recipe].compost_g_per_l for brew in brews if brew.recipe in recipes]
+    found = {"temperature_degc": sum(brew.temperature_degc for brew in brews) / len(brews)}
+    return {**found, "compost_g_per_l": sum(doses) / len(doses)} if doses else found
+
+
+def _stamp(item: Contrast) -> tuple[str, ...]:
+    if item.data_hash:
+        return item.data_hash, item.outcome, f"{item.effect:.9g}"
+    return item.key, item.site, item.recipe, item.against, item.outcome, f"{item.effect:.9g}", f"{item.variance:.9g}"
+
+
+def _subject(key: str) -> str:
+    """Keys from tables are free text; the notebook's subjects are short."""
+    return "".join(sign if sign.isalnum() or sign in "-_." else "-" for sign in key)[:80] or "trial"

@@ -1,0 +1,72 @@
+"""The notebook itself: opened, checked, copied; brews and readings in and out; what a person writes of time."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from aerobe.usecases._door import lazy_door
+
+if TYPE_CHECKING:
+    from aerobe.notebook import BrewHistory, Notebook, Receipt
+    from aerobe.usecases.notebook._care import back_up_notebook, check_notebook, copies_of_notebook, restore_notebook
+    from aerobe.usecases.notebook._demo import make_demo
+    from aerobe.usecases.notebook._files import write_whole
+    from aerobe.usecases.notebook._moments import clock_trouble, impossible, moment_of, spoken
+    from aerobe.usecases.notebook._records import (
+        ReadingEntry,
+        add_reading,
+        brew_history,
+        correct_reading,
+        list_brews,
+        new_brew,
+        new_key,
+        notebook_summary,
+        open_notebook,
+    )
+else:
+    __getattr__, __dir__ = lazy_door(
+        __name__,
+        {
+            "_care": ("back_up_notebook", "check_notebook", "copies_of_notebook", "restore_notebook"),
+            "_demo": ("make_demo",),
+            "_files": ("write_whole",),
+            "_moments": ("clock_trouble", "impossible", "moment_of", "spoken"),
+            "_records": (
+                "ReadingEntry",
+                "add_reading",
+                "brew_history",
+                "correct_reading",
+                "list_brews",
+                "new_brew",
+                "new_key",
+                "notebook_summary",
+                "open_notebook",
+            ),
+            "aerobe.notebook": ("BrewHistory", "Notebook", "Receipt"),
+        },
+    )
+
+__all__ = [
+    "BrewHistory",
+    "Notebook",
+    "ReadingEntry",
+    "Receipt",
+    "add_reading",
+    "back_up_notebook",
+    "brew_history",
+    "check_notebook",
+    "clock_trouble",
+    "copies_of_notebook",
+    "correct_reading",
+    "impossible",
+    "list_brews",
+    "make_demo",
+    "moment_of",
+    "new_brew",
+    "new_key",
+    "notebook_summary",
+    "open_notebook",
+    "restore_notebook",
+    "spoken",
+    "write_whole",
+]

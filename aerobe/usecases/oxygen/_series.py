@@ -1,0 +1,190 @@
+"""A series of re-aeration runs in one table, as laboratories keep them: each run read, then judged beside its neighbours."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+from aerobe.charts import Picture, kla_by_flow, reaeration_run
+from aerobe.errors import ImportFault, NotEnoughData, NotFound
+from aerobe.notebook import ProbeColumn, Table, guess_mapping, mend_mapping, read_rows, read_table
+from aerobe.oxygen import RunBeside, flow_exponent, judge_series, linear_window_kla, saturation_mg_per_l
+from aerobe.units import number, parse_number
+from aerobe.usecases.oxygen._runs import KlaReport, RunLog, measure_kla
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeriesRun:
+    """One run of a series: its own reading, and how it stands beside the others by two ways of reading a run."""
+
+    run: str
+    flow: float  # in the unit of the table
+    report: KlaReport | None  # None where the run gives nothing at all
+    textbook_per_h: float  # slope of the log deficit between 2 and 6 mg/L; nan where there is none [1/h]
+    by_fit: RunBeside | None
+    by_textbook: RunBeside | None
+    doubts: tuple[str, ...]  # what speaks against the run, in words; empty for a sound one
+
+    @property
+    def sound(self) -> bool:
+        """Whether the run's number can be leaned on."""
+        return not self.doubts
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunSeries:
+    """All runs by flow, and how transfer grows with flow over the sound ones."""
+
+    runs: tuple[SeriesRun, ...]
+    flow_name: str
+    exponent: float  # kLa ~ flow ** exponent, over the sound runs [-]
+    says: str
+
+    def picture(self) -> Picture:
+        """Transfer by flow with intervals; runs in doubt stand out."""
+        shown = [item for item in self.runs if item.report is not None]
+        estimates = [item.report.estimate for item in shown if item.report is not None]
+        return kla_by_flow(
+            [item.flow for item in shown], estimates, sound=[item.sound for item in shown], flow_name=self.flow_name
+        )
+
+    def picture_of(self, run: str) -> Picture:
+        """One run with its fitted curve."""
+        report = self.run(run).report
+        if report is None:
+            raise NotEnoughData(f"Run {run} gives no curve.", "Look at its readings in the table.")
+        return reaeration_run(report.log.times_h.tolist(), report.log.oxygen_mg_per_l.tolist(), report.estimate)
+
+    def run(self, name: str) -> SeriesRun:
+        """The run of this name."""
+        found = next((item for item in self.runs if item.run == name), None)
+        if found is None:
+            raise NotFound(f"The table has no run '{name}'.", f"It has: {', '.join(item.run for item in self.runs)}.")
+        return found
+
+
+def measure_series(
+    content: bytes,
+    name: str,
+    *,
+    temperature_degc: float,
+    altitude_m: float = 0.0,
+    probe_t90_s: float = 0.0,
+    run_column: str = "",
+    flow_column: str = "",
+) -> RunSeries:
+    """Every run of a table with one reading a row, judged by itself and beside its neighbours in flow.
+
+    Parameters
+    ----------
+    content, name
+        The file's bytes and its name. A column tells the run, one the air flow, one the time, one the oxygen.
+    temperature_degc, altitude_m, probe_t90_s
+        As for `measure_kla`. [degC, m, s]
+    run_column, flow_column
+        Where their names do not say so: `run`, and one with `flow` in it.
+
+    Raises
+    ------
+    ImportFault
+        If runs, flows, times or units cannot be read.
+    NotEnoughData
+        If fewer than five runs rise: then none can be judged by the others.
+    """
+    table = read_table(content, name)
+    run_column = _column(table, run_column, r"run|series|test", "the run")
+    flow_column = _column(table, flow_column, r".*flow.*", "the air flow")
+    logs = _logs(table, run_column)
+    flows = _flows(table, run_column, flow_column)
+    order = sorted(logs, key=lambda run: flows[run])
+    reports = {run: _report(logs[run], temperature_degc, altitude_m, probe_t90_s) for run in order}
+    full = float(saturation_mg_per_l(temperature_degc, altitude_m=altitude_m))
+    slopes = {run: _textbook(logs[run], full) for run in order}
+    fits = [report.estimate.kla_per_h if (report := reports[run]) is not None else float("nan") for run in order]
+    by_fit = judge_series([flows[run] for run in order], np.nan_to_num(fits))
+    by_slope = judge_series([flows[run] for run in order], np.nan_to_num([slopes[run] for run in order]))
+    runs = tuple(
+        SeriesRun(
+            run=run,
+            flow=flows[run],
+            report=reports[run],
+            textbook_per_h=slopes[run],
+            by_fit=fitted,
+            by_textbook=sloped,
+            doubts=_doubts(reports[run], fitted, sloped),
+        )
+        for run, fitted, sloped in zip(order, by_fit, by_slope, strict=True)
+    )
+    sound = [(item.flow, item.report.estimate.kla_per_h) for item in runs if item.sound and item.report is not None]
+    exponent = flow_exponent([flow for flow, _ in sound], [kla for _, kla in sound]) if len(sound) > 2 else float("nan")
+    return RunSeries(runs=runs, flow_name=flow_column.replace("_", " "), exponent=exponent, says=_says(runs, sound, exponent))
+
+
+def _column(table: Table, wished: str, pattern: str, what: str) -> str:
+    if wished:
+        found = [header for header in table.header if header == wished]
+    else:
+        found = [header for header in table.header if re.fullmatch(pattern, header.strip(), re.IGNORECASE)]
+    if len(found) != 1:
+        columns = ", ".join(table.header)
+        raise ImportFault(f"No single column of {table.name} tells {what}.", f"Name it; its columns are: {columns}.")
+    return found[0]
+
+
+def _logs(table: Table, run_column: str) -> dict[str, RunLog]:
+    # A run stands where a brew would: the reader of tables then tells times, units and probe values apart as it always does.
+    rows = read_rows(table, mend_mapping(table, guess_mapping(table), {run_column: "brew"}))
+    probes = [probe for probe in rows.probes if probe.channel == "oxygen" and probe.unit == "mg/L"]
+    if not probes:
+        raise ImportFault(f"{table.name} holds no oxygen in mg/L.", "Give a column of oxygen, or value, variable and units.")
+    return {probe.brew: _log(probe) for probe in probes}
+
+
+def _log(probe: ProbeColumn) -> RunLog:
+    times = [hour for hour in probe.elapsed_h if hour is not None]
+    if len(times) < len(probe.values):
+        raise ImportFault(f"Run {probe.brew} has readings without a time.", "Give the time since the start of each run.")
+    return RunLog(times_h=np.array(times), oxygen_mg_per_l=np.array(probe.values))
+
+
+def _flows(table: Table, run_column: str, flow_column: str) -> dict[str, float]:
+    run, flow = table.header.index(run_column), table.header.index(flow_column)
+    return {row[run]: parse_number(row[flow]) for row in table.rows if row[run]}
+
+
+def _report(log: RunLog, temperature_degc: float, altitude_m: float, probe_t90_s: float) -> KlaReport | None:
+    try:
+        return measure_kla(log, temperature_degc=temperature_degc, altitude_m=altitude_m, probe_t90_s=probe_t90_s)
+    except NotEnoughData:
+        return None
+
+
+def _textbook(log: RunLog, saturation: float) -> float:
+    try:
+        return linear_window_kla(log.times_h, log.oxygen_mg_per_l, saturation_mg_per_l=saturation)
+    except NotEnoughData:
+        return float("nan")
+
+
+def _doubts(report: KlaReport | None, by_fit: RunBeside, by_textbook: RunBeside) -> tuple[str, ...]:
+    if report is None:
+        return ("gives no number at all",)
+    found = [fault.name for fault in report.estimate.faults if fault.forbids]
+    beside: dict[str, list[str]] = {}
+    for way, judged in (("fit", by_fit), ("textbook slope", by_textbook)):
+        if judged.outlying:
+            beside.setdefault(judged.reason.split(":")[0], []).append(way)
+    return (*found, *(f"{reason} (by {' and '.join(ways)})" for reason, ways in beside.items()))
+
+
+def _says(runs: tuple[SeriesRun, ...], sound: list[tuple[float, float]], exponent: float) -> str:
+    doubtful = [item.run for item in runs if not item.sound]
+    said = f"{len(runs)} runs, {len(sound)} of them sound"
+    said += f"; in doubt: {', '.join(doubtful)}." if doubtful else "."
+    if not sound:
+        return said
+    low, high = min(kla for _, kla in sound), max(kla for _, kla in sound)
+    said += f" Sound runs have kLa {number(low)} to {number(high)} per hour"
+    return f"{said}; it grows with air flow to the power of {number(exponent, 2)}." if np.isfinite(exponent) else f"{said}."

@@ -1,0 +1,35 @@
+"""The certificate of a test as one page of PDF."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+
+from aerobe.reports import Points, Shown
+from aerobe.sources import cite
+from aerobe.usecases.assay._certificate import StudyForm, certificate_pictures, certify
+from aerobe.usecases.reports._writing import report_as_pdf, report_of_assay
+
+PAGE_SOURCES = ("rocke-lorenzato-1995", "iso-5725-3", "currie-1968")  # as many as one page holds
+
+
+def certificate_as_pdf(form: StudyForm, *, now: datetime) -> bytes:
+    """The certificate on one page as a tagged PDF; attached is the study as an open data package.
+
+    The longer report with all readings and sources is `report_of_assay`.
+    """
+    answer = certify(form)
+    study = answer.certificate.study
+    full = report_of_assay(
+        form.table,
+        name=study.name,
+        method=study.method,
+        now=now,
+        price=study.price,
+        scale_low=study.scale_low,
+        scale_high=study.scale_high,
+        recipe=answer.recipe,
+    )
+    lines = tuple(f"{heading}: {words}" for heading, words in answer.lines if heading != "Conclusion")
+    page = (Shown(picture=certificate_pictures(answer)[0]), Points(items=lines))
+    return report_as_pdf(replace(full, headline=answer.conclusion, first=page, sections=(), sources=tuple(cite(*PAGE_SOURCES))))

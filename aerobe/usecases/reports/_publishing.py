@@ -1,0 +1,163 @@
+"""A copy of one brew or one trial that may leave the house: the records it rests on, without what points to a person."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from aerobe.assay import Study
+from aerobe.notebook import Notebook, open_notebook
+from aerobe.records import (
+    Arm,
+    Assay,
+    Brew,
+    Compost,
+    Harvest,
+    Reading,
+    Recipe,
+    RunSheet,
+    Sample,
+    SensorLog,
+    Trial,
+    Vessel,
+)
+from aerobe.usecases.exchange._origin import KIND as TAKEN_IN
+
+KEPT_KINDS = ("advice", "verdict", TAKEN_IN)
+STUDY_COLUMNS = ("role", "signal", "unit", "what", "colour", "added", "dilution", "sample", "day", "operator", "kit_lot", "mark")
+
+
+@contextmanager
+def copy_of(notebook: Notebook, *, brews: tuple[str, ...], trial: str, now: datetime, with_people: bool) -> Iterator[Notebook]:
+    """A notebook of its own with these brews and what they need, gone when the block ends.
+
+    Parameters
+    ----------
+    brews, trial
+        Keys; of the trial its run sheet comes along, empty for none.
+    with_people
+        Keep names of people, places and free notes. Without it readers become "reader-1" and so on, and uses stay at home.
+    """
+    with empty_notebook(now) as copy:
+        with copy.writing() as pen:
+            for record in _records(notebook, brews, trial, with_people):
+                pen.add(record, at=now)
+            for log in _logs(notebook, brews):
+                pen.append_log(log, at=now)
+            for kind in KEPT_KINDS:
+                for item in notebook.kept(kind):
+                    if item.subject in (*brews, trial):
+                        pen.keep(kind, item.subject, item.payload, at=item.at)
+        yield copy
+
+
+@contextmanager
+def empty_notebook(now: datetime) -> Iterator[Notebook]:
+    """A notebook that is gone when the block ends."""
+    with tempfile.TemporaryDirectory(prefix="aerobe-") as folder, open_notebook(Path(folder) / "copy.notebook", at=now) as copy:
+        yield copy
+
+
+def _records(notebook: Notebook, brews: tuple[str, ...], trial: str, with_people: bool) -> Iterator[Any]:
+    chosen = [notebook.get(Brew, key) for key in brews]
+    plans = [notebook.get(Trial, key) for key in _once([trial, *(brew.trial for brew in chosen)])]
+    arms: list[Arm] = [arm for plan in plans for arm in plan.arms]
+    named = _once([*(brew.recipe for brew in chosen), *(arm.recipe for arm in arms)])
+    recipes = [notebook.get(Recipe, key) for key in named]
+    readings = _in_order([item for key in brews for item in notebook.readings(key, with_corrected=True)])
+    sheets = [sheet for sheet in notebook.find(RunSheet) if trial and sheet.trial == trial]
+    everything: list[Any] = [
+        *(notebook.get(Compost, key) for key in _once(item.compost for item in recipes)),
+        *recipes,
+        *(notebook.get(Vessel, key) for key in _once(brew.vessel for brew in chosen)),
+        *(notebook.get(Assay, key) for key in _once(item.assay for item in readings)),
+        *plans,
+        *sheets,
+        *chosen,
+        *(item for key in brews for item in notebook.find(Sample, of=key)),
+        *readings,
+        *(item for key in brews for item in notebook.find(Harvest, of=key)),
+    ]
+    readers = {name: f"reader-{place}" for place, name in enumerate(_once(item.operator for item in readings), start=1)}
+    for record in everything:
+        yield record if with_people else _without_people(record, readers)
+
+
+def _without_people(record: Any, readers: dict[str, str]) -> Any:
+    """Free text can name anybody, so all of it stays at home; what was typed as a number stays, it is the raw datum."""
+    match record:
+        case Reading():
+            return replace(record, operator=readers.get(record.operator, ""), notes="")
+        case Sample():
+            return replace(record, taken_by="", notes="")
+        case Compost():
+            return replace(record, origin="")
+        case Brew() | Harvest() | Recipe() | Trial():
+            return replace(record, notes="")
+        case _:
+            return record
+
+
+def _logs(notebook: Notebook, brews: tuple[str, ...]) -> Iterator[SensorLog]:
+    for brew, channel, probe, _ in notebook.logged():
+        if brew in brews:
+            times, values = notebook.log(brew, channel, probe=probe)
+            yield SensorLog(
+                brew=brew, channel=channel, probe=probe, elapsed_h=tuple(times.tolist()), values=tuple(values.tolist())
+            )
+
+
+def _once(keys: Any) -> list[str]:
+    return [key for key in dict.fromkeys(keys) if key]
+
+
+def _in_order(readings: list[Reading]) -> list[Reading]:
+    """A corrected reading before the one that corrects it."""
+    placed: list[Reading] = []
+    left = list(readings)
+    known: set[str] = set()
+    here = {item.key for item in readings}
+    while left:
+        ready = [item for item in left if not item.replaces or item.replaces in known or item.replaces not in here]
+        if not ready:
+            return [*placed, *left]
+        placed += ready
+        known |= {item.key for item in ready}
+        left = [item for item in left if item.key not in known]
+    return placed
+
+
+def table_of_study(study: Study, *, with_people: bool) -> str:
+    """A study as the table it can be read from again; readers are numbered unless their names may go out."""
+    names = _once(item.operator for item in study.readings)
+    readers = {name: name if with_people else f"reader-{place}" for place, name in enumerate(names, start=1)}
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(STUDY_COLUMNS)
+    for item in study.readings:
+        mark = "below" if item.below_detection else "above" if item.above_range else ""
+        writer.writerow(
+            [
+                item.role,
+                repr(item.signal),
+                item.unit,
+                item.what,
+                "" if math.isnan(item.colour) else repr(item.colour),
+                repr(item.added),
+                repr(item.dilution),
+                item.sample,
+                item.day,
+                readers.get(item.operator, ""),
+                item.kit_lot,
+                mark,
+            ]
+        )
+    return out.getvalue()

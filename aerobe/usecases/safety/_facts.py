@@ -1,0 +1,151 @@
+"""From the notebook to what gates ask of a brew; what the notebook does not hold stays unknown."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from aerobe.notebook import Kept, Notebook
+from aerobe.records import Brew, Compost, Harvest, Recipe, as_json
+from aerobe.safety import DECIDES, NOT_SHOWN, BrewFacts, Gate, harvest_gates, judge_compost, jurisdictions, threshold
+from aerobe.usecases.safety._notes import pieces_of, place_of, smell_of_brew
+
+
+def brew_facts(notebook: Notebook, brew: str, *, now: datetime, risk: float | None = None) -> BrewFacts:
+    """What the notebook holds that gates ask of a brew; what it does not hold stays unknown.
+
+    Parameters
+    ----------
+    notebook
+        The open notebook.
+    brew
+        Key of the brew.
+    now
+        The moment asked about.
+    risk
+        Chance that oxygen falls below the floor, from a forecast just made; left out, the last kept advice is asked
+        if it is fresh enough. [-]
+
+    Raises
+    ------
+    NotFound
+        If there is no such brew.
+    """
+    record = notebook.get(Brew, brew)
+    now_h = record.hours_at(now)
+    end = _harvest(notebook, brew)
+    stopped_h = None if end is None else end.elapsed_h
+    oxygen = _oxygen(notebook, brew, now_h, stopped_h)
+    outlook = _fresh_outlook(notebook, brew, now if end is None else None, record, stopped_h)
+    compost, why = compost_state(notebook, record)
+    return BrewFacts(
+        oxygen_floor_mg_per_l=record.aim.oxygen_floor_mg_per_l,
+        lowest_recent_oxygen_mg_per_l=oxygen[0],
+        probability_below_floor=_number(outlook, "probability_below") if risk is None else risk,
+        smell=smell_of_brew(notebook, brew, end, now=now),
+        # The record of a brew begins with its air; only a recorded harvest ends it.
+        hours_since_air_stopped=None if now_h < 0 else 0.0 if stopped_h is None else max(now_h - stopped_h, 0.0),
+        oxygen_when_air_stopped_mg_per_l=oxygen[1],
+        uptake_mg_per_l_per_h=oxygen[2],
+        holding_time_h=_number(outlook, "holding_time_low_h"),
+        temperature_degc=_warmest(notebook, record),
+        compost=compost,
+        compost_why=why,
+    )
+
+
+def gates_of_brew(notebook: Notebook, brew: str, *, now: datetime, risk: float | None = None) -> tuple[Gate, ...]:
+    """The gates between a brew and its harvest, now. Give them to every call on it.
+
+    Parameters
+    ----------
+    notebook
+        The open notebook.
+    brew
+        Key of the brew.
+    now
+        The moment asked about.
+    risk
+        Chance that oxygen falls below the floor, from a forecast just made. [-]
+    """
+    return harvest_gates(brew_facts(notebook, brew, now=now, risk=risk))
+
+
+def gates_as_data(gates: Sequence[Gate]) -> dict[str, Any]:
+    """Gates for programs, each with its state, and who decides."""
+    return {
+        "gates": [{**as_json(gate), "state": gate.state} for gate in gates],
+        "all_open": all(gate.is_open for gate in gates),
+        "decides": DECIDES,
+    }
+
+
+def _harvest(notebook: Notebook, brew: str) -> Harvest | None:
+    found = notebook.find(Harvest, of=brew)
+    return found[0] if found else None
+
+
+def _oxygen(
+    notebook: Notebook, brew: str, now_h: float, stopped_h: float | None
+) -> tuple[float | None, float | None, float | None]:
+    """Lowest recent reading, the last one before the air stopped, and the steepest fall after it. [mg/L, mg/L, mg/L/h]"""
+    window = threshold("recent-oxygen").value
+    end_h = now_h if stopped_h is None else stopped_h
+    times, values = notebook.log(brew, "oxygen", from_h=end_h - window, to_h=max(now_h, end_h))
+    pairs = [(float(at), float(value)) for at, value in zip(times, values, strict=True) if math.isfinite(value)]
+    lowest = min((value for _, value in pairs), default=None)
+    if stopped_h is None:
+        return lowest, None, None
+    before = [value for at, value in pairs if stopped_h - 1.0 <= at <= stopped_h]
+    after = [(at, value) for at, value in pairs if at > stopped_h]
+    uptake = None
+    if before and len(after) >= 2 and after[-1][0] > stopped_h:
+        # From the stop to each later reading: the steepest mean fall is the careful one.
+        uptake = max(0.0, *((before[-1] - value) / (at - stopped_h) for at, value in after))
+    return lowest, before[-1] if before else None, uptake
+
+
+def _fresh_outlook(
+    notebook: Notebook, brew: str, now: datetime | None, record: Brew, stopped_h: float | None
+) -> Mapping[str, Any]:
+    """The oxygen part of the last advice, if it was made within the recent hours before now, or before the air stopped."""
+    asked_h = record.hours_at(now) if now is not None else stopped_h
+    if asked_h is None:
+        return {}
+
+    def is_fresh(kept: Kept) -> bool:
+        made_h = record.hours_at(kept.at)
+        return isinstance(kept.payload, dict) and 0.0 <= asked_h - made_h <= threshold("recent-oxygen").value
+
+    # Advice asked for after the harvest speaks of a brew under air that is no longer there: the last one before counts.
+    kept = next((item for item in reversed(notebook.kept("advice", brew)) if is_fresh(item)), None)
+    if kept is None:
+        return {}
+    outlook = kept.payload.get("oxygen")
+    # Advice made for another floor says nothing about this one.
+    if not isinstance(outlook, dict) or outlook.get("floor_mg_per_l", 0.0) < record.aim.oxygen_floor_mg_per_l:
+        return {}
+    return outlook
+
+
+def _number(outlook: Mapping[str, Any], name: str) -> float | None:
+    value = outlook.get(name)
+    return float(value) if isinstance(value, int | float) and math.isfinite(value) else None
+
+
+def _warmest(notebook: Notebook, record: Brew) -> float:
+    _, values = notebook.log(record.key, "temperature")
+    measured = [float(value) for value in values if math.isfinite(value)]
+    return max(measured, default=record.temperature_degc)
+
+
+def compost_state(notebook: Notebook, record: Brew) -> tuple[str, str]:
+    """What is shown of a brew's compost under the rules chosen, and why."""
+    place = place_of(notebook)
+    if place not in jurisdictions():
+        return NOT_SHOWN, "No place is chosen whose compost rules could be asked. Local codes and licensed practice decide."
+    compost = notebook.get(Compost, notebook.get(Recipe, record.recipe).compost)
+    finding = judge_compost(compost, place, largest_piece_mm=pieces_of(notebook, compost.key))
+    return finding.state, f"{finding.why} {finding.next_step}"

@@ -1,0 +1,221 @@
+"""Safe use: advice before a use, the record after it.
+
+Whatever a page or a command says about harvesting or using a tea comes from here, and from the gates alone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from aerobe.notebook import Notebook, Receipt
+from aerobe.records import Brew, Recipe, Use, as_json
+from aerobe.safety import (
+    Amounts,
+    Applied,
+    Caution,
+    Finding,
+    Gate,
+    RiskNote,
+    TeaFinding,
+    UseAdvice,
+    UseFacts,
+    advise_use,
+    all_cautions,
+    judge_tea,
+    regrowth_risk,
+)
+from aerobe.units import AREA
+from aerobe.usecases.notebook._moments import moment_of
+from aerobe.usecases.notebook._records import new_key
+from aerobe.usecases.safety._entry import (
+    UseEntry,
+    amounts_of,
+    applied_of,
+    field_findings,
+    is_sprayed,
+    number_or_none,
+    yes_or_no,
+)
+from aerobe.usecases.safety._facts import brew_facts, compost_state, gates_as_data
+from aerobe.usecases.safety._notes import indicator_findings, place_of, water_finding
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UseAnswer:
+    """What stands against a use, what it puts on the ground, and what to mind. It never says more than its gates."""
+
+    call: str
+    sentence: str
+    gates: tuple[Gate, ...]
+    tea: TeaFinding
+    risks: tuple[RiskNote, ...]
+    field: tuple[Finding, ...]
+    amounts: Amounts | None
+    applied: Applied | None
+    advice: UseAdvice
+
+    def as_data(self) -> dict[str, Any]:
+        """Everything for programs: each gate with its state, and the sentence that says who decides."""
+        plain: dict[str, Any] = as_json(
+            {
+                "call": self.call,
+                "sentence": self.sentence,
+                "tea": self.tea,
+                "risks": self.risks,
+                "field": self.field,
+                "amounts": self.amounts,
+                "applied": self.applied,
+                "cautions": self.advice.cautions,
+            }
+        )
+        return {**plain, "gates": gates_as_data(self.gates)["gates"]}
+
+
+def ask_use(notebook: Notebook, entry: UseEntry, *, now: datetime) -> UseAnswer:
+    """May this tea go there now? Nothing is written.
+
+    Parameters
+    ----------
+    notebook
+        The open notebook.
+    entry
+        The use as typed.
+    now
+        The moment asked about.
+
+    Raises
+    ------
+    AerobeError
+        If a field cannot be read.
+    """
+    record = notebook.get(Brew, entry.brew)
+    recipe = notebook.get(Recipe, record.recipe)
+    tea = _tea(notebook, record, recipe)
+    brew, use = brew_facts(notebook, entry.brew, now=now), _use_facts(notebook, entry, tea)
+    advice = advise_use(brew, use)
+    area = AREA.read(entry.area) if entry.area.strip() else None
+    put = amounts_of(entry, area)
+    return UseAnswer(
+        call=advice.call,
+        sentence=advice.sentence,
+        gates=advice.gates,
+        tea=tea,
+        risks=_risks(recipe),
+        advice=advice,
+        amounts=put,
+        field=field_findings(entry, sprayed=use.sprayed is not False),
+        applied=None if put is None or area is None else applied_of(entry.density, put.tea_l, area),
+    )
+
+
+def record_use(notebook: Notebook, entry: UseEntry, *, now: datetime, who: str = "") -> tuple[Receipt, UseAnswer]:
+    """Keep what was done with a tea, together with the gates as they stood. What was done is kept also where gates held back.
+
+    Parameters
+    ----------
+    notebook
+        The open notebook.
+    entry
+        The use as typed.
+    now
+        Time of the entry.
+    who
+        Who enters it.
+
+    Raises
+    ------
+    AerobeError
+        If a field cannot be read; then nothing is written and the form comes back.
+    """
+    moment = moment_of(entry.at, now=now)
+    answer = ask_use(notebook, entry, now=moment)
+    use = Use(
+        key="pending",
+        brew=entry.brew,
+        used_at=moment,
+        place=entry.place,
+        crop=entry.crop,
+        edible=yes_or_no(entry.edible),
+        touches_edible_part=yes_or_no(entry.touches),
+        area_m2=AREA.read(entry.area) if entry.area.strip() else None,
+        tea_l=0.0 if answer.amounts is None else answer.amounts.tea_l,
+        water_l=0.0 if answer.amounts is None else answer.amounts.water_l,
+        method=entry.method or "not noted",
+        notes=entry.notes,
+    )
+    with notebook.writing() as pen:
+        # The key is chosen while nobody else writes: two phones that pour on one bed are two uses.
+        named = replace(use, key=new_key(notebook, Use, f"{entry.brew}-{entry.place or entry.crop or 'use'}"[:60]))
+        receipt = pen.add(named, at=now, who=who, token=entry.token)
+        if receipt.was_new:
+            kept = {"call": answer.call, "sentence": answer.sentence, "gates": answer.gates, "typed": entry}
+            pen.keep("use gates", receipt.key, kept, at=now, who=who)
+    return receipt, answer
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SafetySection:
+    """What a report on brews must say: who decides, the cautions in short, and the gates as they stood at each use."""
+
+    statement: str
+    cautions: tuple[Caution, ...]
+    uses: tuple[tuple[Use, str, tuple[str, ...]], ...]  # each use, its call, and the gates that held back
+    sources: tuple[str, ...]
+
+
+def safety_section(notebook: Notebook, *brews: str) -> SafetySection:
+    """The section on safe use for a report.
+
+    Parameters
+    ----------
+    notebook
+        The open notebook.
+    brews
+        Keys of the brews that the report is about.
+    """
+    uses = []
+    for use in (use for brew in brews for use in notebook.find(Use, of=brew)):
+        kept = notebook.latest("use gates", use.key)
+        gates = [] if kept is None else kept.payload["gates"]
+        held = tuple(gate["name"] for gate in gates if not gate["is_open"])
+        uses.append((use, "gates not asked" if kept is None else str(kept.payload["call"]), held))
+    warned = all_cautions()
+    return SafetySection(
+        statement="Nothing here says that a tea is safe or allowed: local codes and licensed practice decide.",
+        cautions=warned,
+        uses=tuple(uses),
+        sources=tuple(dict.fromkeys(item.source for item in warned)),
+    )
+
+
+def _tea(notebook: Notebook, record: Brew, recipe: Recipe) -> TeaFinding:
+    state, _ = compost_state(notebook, record)
+    foods = tuple(dose.food for dose in recipe.foods)
+    return judge_tea(compost=state, water=water_finding(notebook, recipe).state, additives=foods)
+
+
+def _risks(recipe: Recipe) -> tuple[RiskNote, ...]:
+    molasses = sum(dose.g_per_l for dose in recipe.foods if "molasses" in dose.food)
+    return regrowth_risk(molasses_g_per_l=molasses, other_additives=any("molasses" not in dose.food for dose in recipe.foods))
+
+
+def _use_facts(notebook: Notebook, entry: UseEntry, tea: TeaFinding) -> UseFacts:
+    e_coli, enterococci = indicator_findings(notebook, entry.brew)
+    return UseFacts(
+        jurisdiction=place_of(notebook),
+        crop=f"{entry.crop} {entry.place}".strip(),
+        edible=yes_or_no(entry.edible),
+        touches_edible_part=yes_or_no(entry.touches),
+        edible_part_touches_soil=yes_or_no(entry.soil),
+        days_to_harvest=number_or_none(entry.days),
+        tea=tea.kind,
+        tea_why=tea.why,
+        has_additives=tea.has_additives,
+        e_coli=e_coli,
+        enterococci=enterococci,
+        sprayed=is_sprayed(entry.method),
+        wind_m_per_s=number_or_none(entry.wind),
+        people_away=yes_or_no(entry.people_away),
+    )

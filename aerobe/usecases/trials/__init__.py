@@ -1,0 +1,112 @@
+"""A trial from the question to the verdict: plan, run sheet, steps, values, judgement."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from aerobe.usecases._door import lazy_door
+
+if TYPE_CHECKING:
+    from aerobe.usecases.trials._papers import print_run_sheet, run_sheet_style, trial_calendar
+    from aerobe.usecases.trials._pictures import check_in_words, effect_in_words, plan_pictures, verdict_lines, verdict_pictures
+    from aerobe.usecases.trials._plan_and_judge import (
+        PlannedTrial,
+        TrialView,
+        compare_recipes,
+        judge_table,
+        keep_verdict,
+        next_trial,
+        plan_for,
+        start_planned_brew,
+        start_trial,
+        trial_list,
+        trial_view,
+        verdict_of_trial,
+    )
+    from aerobe.usecases.trials._power import power_through_model
+    from aerobe.usecases.trials._results import course_picture
+    from aerobe.usecases.trials._steps import (
+        not_written_in,
+        sheet_reminders,
+        smaller_margin,
+        steps_of_brew,
+        trial_lines,
+        trial_says,
+        trials_waiting,
+    )
+    from aerobe.usecases.trials._tests import rests_on
+    from aerobe.usecases.trials._times import suggest_sampling_times
+    from aerobe.usecases.trials._wish import TrialWish, read_margin, scatter_of_words
+else:
+    __getattr__, __dir__ = lazy_door(
+        __name__,
+        {
+            "_papers": ("print_run_sheet", "run_sheet_style", "trial_calendar"),
+            "_pictures": ("check_in_words", "effect_in_words", "plan_pictures", "verdict_lines", "verdict_pictures"),
+            "_plan_and_judge": (
+                "PlannedTrial",
+                "TrialView",
+                "compare_recipes",
+                "judge_table",
+                "keep_verdict",
+                "next_trial",
+                "plan_for",
+                "start_planned_brew",
+                "start_trial",
+                "trial_list",
+                "trial_view",
+                "verdict_of_trial",
+            ),
+            "_power": ("power_through_model",),
+            "_results": ("course_picture",),
+            "_steps": (
+                "not_written_in",
+                "sheet_reminders",
+                "smaller_margin",
+                "steps_of_brew",
+                "trial_lines",
+                "trial_says",
+                "trials_waiting",
+            ),
+            "_tests": ("rests_on",),
+            "_times": ("suggest_sampling_times",),
+            "_wish": ("TrialWish", "read_margin", "scatter_of_words"),
+        },
+    )
+
+__all__ = [
+    "PlannedTrial",
+    "TrialView",
+    "TrialWish",
+    "check_in_words",
+    "compare_recipes",
+    "course_picture",
+    "effect_in_words",
+    "judge_table",
+    "keep_verdict",
+    "next_trial",
+    "not_written_in",
+    "plan_for",
+    "plan_pictures",
+    "power_through_model",
+    "print_run_sheet",
+    "read_margin",
+    "rests_on",
+    "run_sheet_style",
+    "scatter_of_words",
+    "sheet_reminders",
+    "smaller_margin",
+    "start_planned_brew",
+    "start_trial",
+    "steps_of_brew",
+    "suggest_sampling_times",
+    "trial_calendar",
+    "trial_lines",
+    "trial_list",
+    "trial_says",
+    "trial_view",
+    "trials_waiting",
+    "verdict_lines",
+    "verdict_of_trial",
+    "verdict_pictures",
+]

@@ -1,0 +1,57 @@
+"""The papers of a trial: the run sheet to print, what goes into each brew, and the calendar."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+
+from aerobe.errors import NotFound
+from aerobe.notebook import Notebook
+from aerobe.records import Recipe, RunSheet, Vessel
+from aerobe.trials import calendar_of, sheet_page, sheet_style
+from aerobe.units import number
+from aerobe.usecases.trials._plan_and_judge import TrialView, trial_view
+
+
+def run_sheet_style() -> str:
+    """The style sheet of the printable page."""
+    return sheet_style()
+
+
+def print_run_sheet(notebook: Notebook, key: str, *, with_arms: bool = False, link: str = "", style_href: str = "") -> str:
+    """The run sheet as a printable page."""
+    view = trial_view(notebook, key)
+    sheet, vessels = _need_sheet(view), {vessel.key: vessel for vessel in notebook.find(Vessel)}
+    return sheet_page(
+        sheet,
+        view.trial,
+        with_arms=with_arms,
+        link=link,
+        style_href=style_href,
+        vessels={key: vessel.name for key, vessel in vessels.items()},
+        weighed=_to_weigh(notebook, view, vessels),
+    )
+
+
+def _to_weigh(notebook: Notebook, view: TrialView, vessels: Mapping[str, Vessel]) -> dict[str, str]:
+    """What goes into each planned brew whose recipe and vessel are written in."""
+    recipes, arms = {recipe.key: recipe for recipe in notebook.find(Recipe)}, {arm.key: arm for arm in view.trial.arms}
+    found = {}
+    for planned in view.sheet.brews if view.sheet else ():
+        recipe, vessel = recipes.get(arms[planned.arm].recipe), vessels.get(planned.vessel)
+        if recipe is not None and vessel is not None:
+            parts = [("compost", recipe.compost_g_per_l), *((dose.food, dose.g_per_l) for dose in recipe.foods)]
+            weights = [f"{number(amount * vessel.volume_l)} g {name}" for name, amount in parts]
+            found[planned.brew] = f"{', '.join(weights)}, in {number(vessel.volume_l)} L of water"
+    return found
+
+
+def trial_calendar(notebook: Notebook, key: str, *, now: datetime) -> bytes:
+    """Starts and samplings as a calendar file."""
+    return calendar_of(_need_sheet(trial_view(notebook, key)), made_at=now)
+
+
+def _need_sheet(view: TrialView) -> RunSheet:
+    if view.sheet is None:
+        raise NotFound(f"Trial {view.trial.key} has no run sheet.", "Plan the trial here, so that brews are drawn at random.")
+    return view.sheet

@@ -1,0 +1,330 @@
+"""A trial's way: plan, draw, start the planned brews, judge, and propose the next."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from aerobe.errors import NotFound, UnusableRecord
+from aerobe.notebook import Notebook, Receipt
+from aerobe.records import Arm, Brew, PlannedBrew, RunSheet, Trial
+from aerobe.trials import NextTrial, Plan, draw_run_sheet, plan_trial, propose_next
+from aerobe.usecases.trials._values import hour_to_compare, results_of
+from aerobe.usecases.trials._wish import TrialWish
+from aerobe.verdicts import BrewResult, Rival, Verdict, judge
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlannedTrial:
+    """A plan with everything that was asked for, not yet written down."""
+
+    wish: TrialWish
+    trial: Trial
+    plan: Plan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrialView:
+    """A trial as it stands."""
+
+    trial: Trial
+    sheet: RunSheet | None
+    brews: tuple[Brew, ...]  # that were started
+    waiting: tuple[PlannedBrew, ...]  # planned and not started
+    with_results: int  # brews that have a sample reading
+
+
+def plan_for(notebook: Notebook, wish: TrialWish, *, now: datetime) -> PlannedTrial:
+    """What can be answered with this budget. Nothing is written.
+
+    Raises
+    ------
+    AerobeError
+        If the wish cannot be understood; the message says which field.
+    """
+    trial = wish.to_trial(notebook, planned_at=now)
+    scatter = wish.to_scatter(notebook, now=now)
+    plan = plan_trial(trial, scatter, wish.to_budget(), colour_sensitive=wish.reads_colour(notebook), seed=wish.seed_number())
+    return PlannedTrial(wish=wish, trial=trial, plan=plan)
+
+
+def start_trial(notebook: Notebook, wish: TrialWish, *, now: datetime, who: str = "") -> str:
+    """Write the trial down with its run sheet, drawn with the kept seed. Gives the trial's key.
+
+    Raises
+    ------
+    UnusableRecord
+        If the budget does not reach two brews of each arm.
+    """
+    planned = plan_for(notebook, wish, now=now)
+    design = planned.plan.recommended
+    if design is None:
+        raise UnusableRecord(planned.plan.words, "Raise the budget or the days, or drop an arm.")
+    trial = replace(planned.trial, design="randomised blocks" if design.rounds > 1 else "completely randomised")
+    sheet = draw_run_sheet(
+        trial,
+        design.plots,
+        controls=design.controls,
+        sample_times_h=wish.sampling_hours(),
+        tests_per_brew=design.tests_per_brew,
+        seed=wish.seed_number(),
+        first_start=wish.first_start(now),
+        days_per_round=wish.to_budget().days_per_round,
+        vessels=wish.vessel_keys(notebook),
+    )
+    with notebook.writing() as pen:
+        receipt = pen.add(trial, at=now, who=who, token=wish.token)
+        if receipt.was_new:  # a form sent again has its trial and sheet already, under the first key
+            pen.add(sheet, at=now, who=who)
+    return receipt.key
+
+
+def trial_list(notebook: Notebook) -> list[dict[str, Any]]:
+    """Every trial with how far it has come, in the order of keys."""
+    started: dict[str, int] = {}
+    for brew in notebook.find(Brew):
+        started[brew.trial] = started.get(brew.trial, 0) + 1
+    return [
+        {
+            "key": trial.key,
+            "name": trial.name,
+            "question": trial.question,
+            "outcome": trial.outcome,
+            "arms": len(trial.arms),
+            "brews": started.get(trial.key, 0),
+        }
+        for trial in notebook.find(Trial)
+    ]
+
+
+def trial_view(notebook: Notebook, key: str) -> TrialView:
+    """One trial as it stands.
+
+    Raises
+    ------
+    NotFound
+        If there is none with this key.
+    """
+    trial = notebook.get(Trial, key)
+    sheet = sheet_of(notebook, key)
+    brews = tuple(notebook.find(Brew, of=key))
+    known = {brew.key for brew in brews}
+    sampled = {reading.brew for brew in brews for reading in notebook.readings(brew.key) if reading.role == "sample"}
+    waiting = tuple(planned for planned in (sheet.brews if sheet else ()) if planned.brew not in known)
+    return TrialView(trial=trial, sheet=sheet, brews=brews, waiting=waiting, with_results=len(sampled))
+
+
+def start_planned_brew(
+    notebook: Notebook,
+    trial: str,
+    code: str,
+    *,
+    now: datetime,
+    started_at: datetime | None = None,
+    who: str = "",
+    token: str = "",
+) -> Receipt:
+    """The air is on in a planned brew: its recipe, vessel and block come from the run sheet.
+
+    Raises
+    ------
+    NotFound
+        If the run sheet has no such code.
+    UnusableRecord
+        If the arm has no recipe to brew.
+    """
+    view = trial_view(notebook, trial)
+    planned = next((item for item in (view.sheet.brews if view.sheet else ()) if item.blind_code == code), None)
+    if planned is None:
+        raise NotFound(f"The run sheet of {trial} has no code '{code}'.", "Read the code from the sheet; capital letters count.")
+    recipe = _arm(view.trial, planned.arm).recipe
+    if not recipe:
+        raise UnusableRecord(f"Arm {planned.arm} is not brewed.", "Enter its result as a pot or bed instead.")
+    brew = Brew(
+        key=planned.brew,
+        name=f"{view.trial.name}, {code}",
+        recipe=recipe,
+        vessel=planned.vessel,
+        started_at=started_at or now,
+        trial=trial,
+        arm=planned.arm,
+        block=planned.block,
+        blind_code=code,
+        # What the sheet asks of this brew. It is kept for the sheet's hours: the call spends none of it.
+        tests_in_budget=sum(sample.tests + len(sample.controls) for sample in planned.samples),
+    )
+    return notebook.add(brew, at=now, who=who, token=token)
+
+
+def verdict_of_trial(
+    notebook: Notebook,
+    key: str,
+    *,
+    outcome: str = "",
+    assay: str = "",
+    at_h: float | None = None,
+    margin: float | None = None,
+    also: Sequence[tuple[str, str]] = (),
+    now: datetime,
+) -> Verdict:
+    """Judge a trial by the brews that have results; arms without any are left out and named.
+
+    Parameters
+    ----------
+    notebook
+        Open notebook.
+    key
+        Of the trial.
+    outcome
+        Judged by; the trial's own if empty.
+    assay
+        Key of the assay whose readings are judged; the one that measured the most brews if empty.
+    at_h
+        Time to compare at; None takes the last planned hour at which every sampled arm was read, else each
+        brew's last sample. [h]
+    margin
+        Ratio or difference worth having; the trial's own if None. [-]
+    also
+        Comparisons that nobody planned.
+    now
+        For the brew model, where an outcome comes from it.
+    """
+    trial = notebook.get(Trial, key)
+    chosen = outcome or trial.outcome
+    brews = notebook.find(Brew, of=key)
+    if at_h is None:
+        at_h = hour_to_compare(notebook, brews, chosen, sheet_of(notebook, key), assay=assay)
+    results = results_of(notebook, brews, chosen, assay=assay, at_h=at_h, now=now)
+    present = {result.arm for result in results}
+    missing = [arm.key for arm in trial.arms if arm.key not in present]
+    judged = replace(trial, arms=tuple(arm for arm in trial.arms if arm.key in present))
+    looks = _looks_so_far(notebook, key, chosen, len(results))
+    verdict = judge(judged, results, outcome_key=chosen, margin=margin, also=also, looks=looks)
+    if missing:
+        gap = Rival(
+            name="missing arm", words=f"Arm {', '.join(missing)} has no result yet.", remedy="Finish the trial, then judge again."
+        )
+        verdict = replace(verdict, rivals=(*verdict.rivals, gap))
+    return verdict
+
+
+def judge_table(trial: Trial, rows: Sequence[dict[str, str]], *, margin: float | None = None) -> Verdict:
+    """Judge a table with the columns arm, value and unit (brew, pot or bed), and if there are any block and source_brew.
+
+    For field response, and for brews measured elsewhere. Rows of one unit are averaged.
+
+    Raises
+    ------
+    UnusableRecord
+        If a column is missing or a value is no number.
+    """
+    from aerobe.units import parse_number
+
+    grouped: dict[str, list[tuple[dict[str, str], float]]] = {}
+    for number, row in enumerate(rows, start=1):
+        if not row.get("arm") or not row.get("value"):
+            raise UnusableRecord(
+                f"Row {number} has no arm or no value.", "Give the columns arm, value and unit (brew, pot or bed)."
+            )
+        unit = row.get("unit") or f"unit-{number}"
+        grouped.setdefault(unit, []).append((row, parse_number(row["value"])))
+    results = []
+    for unit, members in grouped.items():
+        if len({row["arm"] for row, _ in members}) > 1:
+            raise UnusableRecord(f"Unit {unit} stands in several arms.", "Give each brew, pot or bed a name of its own.")
+        first = members[0][0]
+        values = tuple(value for _, value in members)
+        results.append(
+            BrewResult(
+                brew=unit,
+                arm=first["arm"],
+                value=sum(values) / len(values),
+                block=first.get("block", ""),
+                tests=len(values),
+                points=values,
+                source_brew=first.get("source_brew", ""),
+            )
+        )
+    return judge(trial, results, margin=margin)
+
+
+def compare_recipes(
+    notebook: Notebook,
+    first: str,
+    second: str,
+    *,
+    outcome: str = "biomass",
+    at_h: float | None = None,
+    margin: float = 1.25,
+    now: datetime,
+) -> Verdict:
+    """Two recipes by all their brews, whenever brewed: marked as unplanned, and worth less than a trial.
+
+    Raises
+    ------
+    UnusableRecord
+        If the two are the same recipe.
+    """
+    if first == second:
+        raise UnusableRecord("A recipe cannot be compared with itself.", "Choose two recipes.")
+    trial = Trial(
+        key="afterwards",
+        name=f"{first} against {second}",
+        question="two recipes",
+        outcome=outcome,
+        margin_ratio=margin,
+        arms=(Arm(key=second, recipe=second, is_standard=True), Arm(key=first, recipe=first)),
+    )
+    brews = [
+        replace(brew, arm=brew.recipe, block=_day_block(brew)) for brew in notebook.find(Brew) if brew.recipe in (first, second)
+    ]
+    shared = {block for block in {brew.block for brew in brews} if len({b.recipe for b in brews if b.block == block}) == 2}
+    # Blocks help only where both recipes stood side by side; other brews are compared without.
+    if len(shared) < len({brew.block for brew in brews}):
+        brews = [replace(brew, block="") for brew in brews]
+    return judge(trial, results_of(notebook, brews, outcome, at_h=at_h, now=now), was_planned=False)
+
+
+def next_trial(notebook: Notebook, key: str, *, now: datetime, outcome: str = "") -> NextTrial:
+    """What to run after this trial."""
+    trial = notebook.get(Trial, key)
+    return propose_next(trial, verdict_of_trial(notebook, key, outcome=outcome, now=now), key=f"{key[:70]}-next")
+
+
+def keep_verdict(notebook: Notebook, key: str, verdict: Verdict, *, now: datetime, token: str = "") -> None:
+    """Keep what was judged: headline and numbers, so that later looks can be counted."""
+    payload = {
+        "headline": verdict.headline,
+        "outcome": verdict.outcome.key,
+        "brews": verdict.brews,
+        "looks": verdict.looks,
+        "comparisons": [
+            {"label": c.label, "effect": c.effect, "low": c.family_low, "high": c.family_high, "call": c.call}
+            for c in verdict.comparisons
+        ],
+    }
+    notebook.keep("verdict", key, payload, at=now, token=token)
+
+
+def _looks_so_far(notebook: Notebook, key: str, outcome: str, brews: int) -> int:
+    """How often this question has been judged, this time included: each new number of brews is a look. [-]"""
+    seen = {item.payload["brews"] for item in notebook.kept("verdict", key) if item.payload.get("outcome") == outcome}
+    return len(seen | {brews})
+
+
+def sheet_of(notebook: Notebook, key: str) -> RunSheet | None:
+    """The run sheet of a trial, if it has one."""
+    try:
+        return notebook.get(RunSheet, key)
+    except NotFound:
+        return None
+
+
+def _arm(trial: Trial, key: str) -> Arm:
+    return next(arm for arm in trial.arms if arm.key == key)
+
+
+def _day_block(brew: Brew) -> str:
+    return brew.block or f"{brew.started_at.date()}"

@@ -1,0 +1,55 @@
+"""What a report or a pool needs to know of a judged trial: the verdict, its brews, and a word on those that are missing."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from aerobe.charts import Picture
+from aerobe.errors import NotEnoughData
+from aerobe.notebook import Notebook
+from aerobe.records import Assay, Brew, RunSheet, Trial
+from aerobe.reports import course_pictures
+from aerobe.usecases.trials._plan_and_judge import verdict_of_trial
+from aerobe.usecases.trials._values import hour_in_words
+from aerobe.verdicts import Verdict
+
+
+def judged(
+    notebook: Notebook,
+    key: str,
+    *,
+    at_h: float | None,
+    now: datetime,
+    assay: str = "",
+) -> tuple[Verdict, list[Brew], tuple[str, ...]]:
+    """The verdict of a trial as the page of verdicts gives it, the brews in it, and notes: hours must not pose as recipes."""
+    brews = notebook.find(Brew, of=key)
+    verdict = verdict_of_trial(notebook, key, assay=assay, at_h=at_h, now=now)
+    inside = {result.brew for result in verdict.results} | {result.source_brew for result in verdict.results}
+    left_out = [brew.key for brew in brews if brew.key not in inside]
+    notes = [hour_in_words(verdict.results)]
+    if left_out:
+        notes.append(f"Left out for want of a result at that hour: {', '.join(left_out)}.")
+    return verdict, [brew for brew in brews if brew.key in inside], tuple(note for note in notes if note)
+
+
+def course_picture(notebook: Notebook, key: str) -> Picture:
+    """The readings of a trial's brews over time, by the assay that comes first by key.
+
+    Raises
+    ------
+    NotEnoughData
+        If no brew was read twice by one assay, or there are too many arms for one picture.
+    """
+    brews = notebook.find(Brew, of=notebook.get(Trial, key).key)
+    readings = [reading for brew in brews for reading in notebook.readings(brew.key)]
+    made = course_pictures(brews, readings, {assay.key: assay for assay in notebook.find(Assay)})
+    if not made:
+        raise NotEnoughData("There is no course to draw.", "Test brews at two hours or more; at most six arms fit one picture.")
+    return made[0]
+
+
+def is_blinded(brews: Sequence[Brew], sheets: Sequence[RunSheet]) -> bool:
+    """Whether samples carry codes in the place of recipes, on the brew or on the run sheet."""
+    return any(brew.blind_code for brew in brews) or any(line.blind_code for sheet in sheets for line in sheet.brews)

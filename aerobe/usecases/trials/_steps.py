@@ -1,0 +1,178 @@
+"""The run sheet as it stands: what each brew of a trial still waits for, and what to do next."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from aerobe.errors import NotFound
+from aerobe.notebook import Notebook
+from aerobe.records import Brew, Harvest, PlannedBrew, Recipe, RunSheet, Trial, Vessel
+from aerobe.trials import LARGEST_ASKED
+from aerobe.usecases.brews._reminders import Reminder
+from aerobe.usecases.brews._under_way import held_by
+from aerobe.usecases.notebook._moments import spoken
+from aerobe.usecases.trials._plan_and_judge import PlannedTrial, trial_view
+from aerobe.usecases.trials._values import HOURS_APART
+
+SOON = timedelta(minutes=15)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One test that the run sheet asks of a brew."""
+
+    role: str
+    elapsed_h: float  # since its air went on [h]
+    at: datetime | None  # on the clock, once the brew has begun or its start is planned
+    done: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrialLine:
+    """One brew of a trial: where it stands and what it waits for."""
+
+    code: str
+    brew: str
+    vessel_name: str
+    state: str  # "waiting", "under air" or "harvested"
+    starts_at: datetime | None
+    steps: tuple[Step, ...]
+
+    @property
+    def open_steps(self) -> tuple[Step, ...]:
+        """Tests not yet made."""
+        return tuple(step for step in self.steps if not step.done)
+
+    def progress(self, now: datetime) -> str:
+        """How far it is: `2 of 4 tests made, next killed control at 24 h (08:15 tomorrow)`."""
+        made = f"{len(self.steps) - len(self.open_steps)} of {len(self.steps)} tests made"
+        if not self.open_steps:
+            return made
+        first = self.open_steps[0]
+        roles = dict.fromkeys(step.role for step in self.open_steps if step.elapsed_h == first.elapsed_h)
+        when = f" ({spoken(first.at, now)})" if first.at else ""
+        return f"{made}, next {', '.join(roles)} at {first.elapsed_h:g} h{when}"
+
+
+def steps_of_brew(notebook: Notebook, brew: Brew) -> tuple[Step, ...]:
+    """What the run sheet asks of a brew; nothing where it belongs to no trial with a sheet."""
+    if not brew.trial:
+        return ()
+    try:
+        sheet = notebook.get(RunSheet, brew.trial)
+    except NotFound:
+        return ()
+    planned = next((item for item in sheet.brews if item.brew == brew.key), None)
+    return _steps(notebook, planned, brew.started_at) if planned else ()
+
+
+def trial_lines(notebook: Notebook, key: str) -> tuple[TrialLine, ...]:
+    """Every brew on the run sheet, in the order of starting."""
+    view = trial_view(notebook, key)
+    begun = {brew.key: brew for brew in view.brews}
+    names = {vessel.key: vessel.name for vessel in notebook.find(Vessel)}
+    over = {harvest.brew for harvest in notebook.find(Harvest)}
+    lines = []
+    for planned in view.sheet.brews if view.sheet else ():
+        brew = begun.get(planned.brew)
+        starts_at = brew.started_at if brew else planned.starts_at
+        lines.append(
+            TrialLine(
+                code=planned.blind_code,
+                brew=planned.brew,
+                vessel_name=names.get(planned.vessel, planned.vessel),
+                state="harvested" if planned.brew in over else "under air" if brew else "waiting",
+                starts_at=starts_at,
+                steps=_steps(notebook, planned, starts_at),
+            )
+        )
+    return tuple(lines)
+
+
+def trial_says(lines: Sequence[TrialLine], *, now: datetime) -> str:
+    """What to do next with a trial, in one or two sentences."""
+    under_air = [line for line in lines if line.state == "under air"]
+    waiting = [line for line in lines if line.state == "waiting"]
+    due = [line for line in under_air if any(step.at and step.at <= now + SOON for step in line.open_steps)]
+    if due:
+        return "Test now: " + "; ".join(f"{line.code}, {_roles(line, now + SOON)}" for line in due) + "."
+    said = []
+    if waiting:
+        first = min(waiting, key=lambda line: line.starts_at or now)
+        when = f" at {spoken(first.starts_at, now)}" if first.starts_at and first.starts_at > now else ""
+        said.append(f"Next to begin: {first.code} in {first.vessel_name}{when}. Fill it, turn the air on, then press its button.")
+    coming = [(step.at, line) for line in under_air for step in line.open_steps if step.at]
+    if coming:
+        at, line = min(coming, key=lambda pair: pair[0])
+        said.append(f"Next test: {line.code} at {spoken(at, now)}, {_roles(line, at)}.")
+    if said or not lines:
+        return " ".join(said)
+    if under_air:
+        return "Every planned test is in. Follow each brew's call to its harvest."
+    missing = [line.code for line in lines if line.open_steps]
+    gap = f" Without all planned tests: {', '.join(missing)}." if missing else ""
+    return f"Every brew is harvested. Judge now, then take the report along.{gap}"
+
+
+def sheet_reminders(notebook: Notebook, brew: Brew) -> tuple[Reminder, ...]:
+    """The tests of the run sheet that a brew still waits for, one reminder an hour of sampling."""
+    steps = [step for step in steps_of_brew(notebook, brew) if not step.done and step.at]
+    found = []
+    for hour in sorted({step.elapsed_h for step in steps}):
+        same = [step for step in steps if step.elapsed_h == hour]
+        at = same[0].at
+        assert at is not None
+        says = f"Run sheet, {hour:g} h: {', '.join(step.role for step in same)}."
+        found.append(Reminder(brew=brew.key, brew_name=brew.name, what=f"run sheet {hour:g} h", says=says, at=at))
+    return tuple(found)
+
+
+def trials_waiting(notebook: Notebook) -> tuple[tuple[str, str, int], ...]:
+    """Key and name of each trial with brews that have not begun, and how many those are."""
+    begun = held_by(notebook).brews
+    names = {trial.key: trial.name for trial in notebook.find(Trial)}
+    counts = [(sheet.trial, sum(planned.brew not in begun for planned in sheet.brews)) for sheet in notebook.find(RunSheet)]
+    return tuple((key, names.get(key, key), count) for key, count in counts if count)
+
+
+def not_written_in(notebook: Notebook, planned: PlannedTrial) -> tuple[str, ...]:
+    """Sentences on what the notebook lacks before the planned brews can begin."""
+    known = {recipe.key for recipe in notebook.find(Recipe)}
+    bare = [arm.recipe for arm in planned.trial.arms if arm.recipe and arm.recipe not in known]
+    said = [f"Not yet written in: recipe {', '.join(dict.fromkeys(bare))}."] if bare else []
+    if not planned.wish.vessel_keys(notebook):
+        said.append(f"The notebook holds {len(notebook.find(Vessel))} vessels, fewer than stand side by side in this plan.")
+    return tuple(said)
+
+
+def smaller_margin(planned: PlannedTrial) -> str:
+    """The ratio that this budget can tell, rounded up to ask for it; empty where that is no sensible question."""
+    design = planned.plan.recommended
+    if planned.plan.can_answer or design is None or not design.power.detectable_ratio <= LARGEST_ASKED:
+        return ""
+    return f"{math.ceil(design.power.detectable_ratio * 10.0) / 10.0:g}"
+
+
+def _steps(notebook: Notebook, planned: PlannedBrew, starts_at: datetime | None) -> tuple[Step, ...]:
+    readings = notebook.readings(planned.brew) if starts_at else []
+    steps = []
+    for sample in planned.samples:
+        near = [item.role for item in readings if abs(item.elapsed_h - sample.elapsed_h) <= HOURS_APART]
+        wanted = ["sample"] * sample.tests + list(sample.controls)
+        for place, role in enumerate(wanted):
+            steps.append(
+                Step(
+                    role=role,
+                    elapsed_h=sample.elapsed_h,
+                    at=starts_at + timedelta(hours=sample.elapsed_h) if starts_at else None,
+                    done=near.count(role) > wanted[:place].count(role),
+                )
+            )
+    return tuple(steps)
+
+
+def _roles(line: TrialLine, until: datetime) -> str:
+    return " and ".join(dict.fromkeys(step.role for step in line.open_steps if step.at and step.at <= until))

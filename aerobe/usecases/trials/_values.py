@@ -1,0 +1,171 @@
+"""The value of each brew by any outcome: from readings, from its oxygen log, or from its inferred course."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
+
+from aerobe.errors import NotAQuantity, NotEnoughData, NotFound
+from aerobe.notebook import Notebook, brew_history
+from aerobe.records import Assay, Brew, Reading, RunSheet, Vessel
+from aerobe.units import COUNT
+from aerobe.verdicts import BrewResult, brew_results, outcome
+
+HOURS_APART = 1.0  # samples within an hour of each other are compared [h]
+FROM_COURSE = ("peak biomass", "peak time")
+
+
+def results_of(
+    notebook: Notebook, brews: Sequence[Brew], outcome_key: str, *, assay: str = "", at_h: float | None = None, now: datetime
+) -> tuple[BrewResult, ...]:
+    """One result for each brew that has one, by one assay: the one named, else the one that measured the most brews.
+
+    Raises
+    ------
+    NotEnoughData
+        If no brew has a result for this outcome.
+    """
+    kind = outcome(outcome_key)
+    if kind.key in FROM_COURSE:
+        found = [_from_course(notebook, brew, kind.key, now) for brew in brews]
+    elif kind.key == "oxygen":
+        found = [_lowest_oxygen(notebook, brew) for brew in brews]
+    else:
+        found = _from_readings(notebook, brews, kind.key, assay, at_h)
+    kept = tuple(result for result in found if result is not None)
+    if not kept:
+        raise NotEnoughData(f"No brew has a result for {kind.label} yet.", "Add readings to the brews, then judge again.")
+    return kept
+
+
+def _from_readings(
+    notebook: Notebook, brews: Sequence[Brew], key: str, assay: str, at_h: float | None
+) -> list[BrewResult | None]:
+    assays, readings = _by_one_assay(notebook, brews, key, assay)
+    sampled = {r.brew for r in readings if r.role == "sample" and (at_h is None or abs(r.elapsed_h - at_h) <= HOURS_APART)}
+    with_results = [brew for brew in brews if brew.key in sampled]
+    results = brew_results(with_results, readings, assays, at_h=at_h, tolerance_h=HOURS_APART)
+    if key == "cost per biomass":
+        return [_cost(notebook, brew, result) for brew, result in zip(with_results, results, strict=True)]
+    return list(results)
+
+
+def _by_one_assay(notebook: Notebook, brews: Sequence[Brew], key: str, assay: str) -> tuple[dict[str, Assay], list[Reading]]:
+    """The readings that an outcome is judged by, controls included: those of one assay."""
+    assays = {item.key: _as_counts(item) if key == "count" else item for item in notebook.find(Assay)}
+    wanted = [item.key for item in assays.values() if _measures(item, key) and assay in ("", item.key)]
+    if assay and not wanted:
+        raise NotFound(f"No assay '{assay}' of this notebook measures {key}.", f"It has: {', '.join(sorted(assays)) or 'none'}.")
+    readings = [reading for brew in brews for reading in notebook.readings(brew.key) if reading.assay in wanted]
+    chosen = _one_assay(readings, wanted)
+    return assays, [reading for reading in readings if reading.assay == chosen]
+
+
+def assays_that_judge(notebook: Notebook, brews: Sequence[Brew], key: str, assay: str = "") -> tuple[str, ...]:
+    """Keys of the assays that read samples of these brews and could judge an outcome; the one that does comes first."""
+    assays, readings = _by_one_assay(notebook, brews, key, assay)
+    read = {r.assay for brew in brews for r in notebook.readings(brew.key) if r.role == "sample"}
+    judging = {reading.assay for reading in readings if reading.role == "sample"}
+    others = sorted(name for name in read - judging if _measures(assays[name], key))
+    return (*judging, *others) if judging else ()
+
+
+def hour_to_compare(
+    notebook: Notebook, brews: Sequence[Brew], outcome_key: str, sheet: RunSheet | None, *, assay: str = ""
+) -> float | None:
+    """The last hour of a run sheet at which every sampled arm was read by the assay judged; None: each brew's last sample. [h]"""
+    key = outcome(outcome_key).key
+    if sheet is None or key == "oxygen" or key in FROM_COURSE:
+        return None
+    arm_of = {brew.key: brew.arm for brew in brews}
+    _, readings = _by_one_assay(notebook, brews, key, assay)
+    sampled = [(arm_of[reading.brew], reading.elapsed_h) for reading in readings if reading.role == "sample"]
+    arms = {arm for arm, _ in sampled}
+    hours = sorted({sample.elapsed_h for planned in sheet.brews for sample in planned.samples}, reverse=True)
+    return next((hour for hour in hours if {arm for arm, at in sampled if abs(at - hour) <= HOURS_APART} == arms), None)
+
+
+def hour_in_words(results: Sequence[BrewResult]) -> str:
+    """At which hour brews stand in a verdict; empty where none is known, or where they differ, of which the verdict warns."""
+    hours = [result.elapsed_h for result in results if result.elapsed_h is not None]
+    if not hours or max(hours) - min(hours) > 2.0 * HOURS_APART:
+        return ""
+    return f"Brews are compared at {sum(hours) / len(hours):.3g} h; what they were at other hours may differ."
+
+
+def _measures(assay: Assay, key: str) -> bool:
+    if key == "ratio":
+        return assay.quantity == "fungal to bacterial ratio"
+    if key == "count":
+        return _per_ml(assay) is not None
+    return assay.quantity != "fungal to bacterial ratio"
+
+
+def _per_ml(assay: Assay) -> float | None:
+    """Counts per mL for one unit of the assay's signal; None if it does not count."""
+    try:
+        return COUNT.convert(1.0, assay.unit)
+    except NotAQuantity:
+        return None
+
+
+def _as_counts(assay: Assay) -> Assay:
+    """The assay with results in counts: carbon per cell is a guess that a comparison of counts can do without."""
+    factor = _per_ml(assay)
+    return assay if factor is None else replace(assay, to_house=factor)
+
+
+def _one_assay(readings: Sequence[Reading], wanted: Sequence[str]) -> str:
+    """The assay that measured the most brews; the first by key where several did."""
+    reach = {key: len({r.brew for r in readings if r.assay == key and r.role == "sample"}) for key in sorted(wanted)}
+    return max(reach, key=lambda key: reach[key]) if reach else ""
+
+
+def _cost(notebook: Notebook, brew: Brew, result: BrewResult) -> BrewResult:
+    """Cost of the brew over the mass of microbial carbon in it. [money/mg C]"""
+    litres = notebook.get(Vessel, brew.vessel).volume_l
+    if brew.costs.brew <= 0:
+        raise NotEnoughData(f"Brew {brew.key} has no cost.", "Enter what the brew cost, foods and power included.")
+    # 1 ug C/mL is 1 mg C/L.
+    return replace(result, value=brew.costs.brew / (litres * result.value), points=())
+
+
+def _lowest_oxygen(notebook: Notebook, brew: Brew) -> BrewResult | None:
+    log = brew_history(notebook, brew.key).log("oxygen")
+    if log is None or not log.values:
+        return None
+    # A meter that reads zero or below is at its limit.
+    low = max(min(log.values), 0.05)
+    return BrewResult(brew=brew.key, arm=brew.arm or brew.recipe, value=low, block=brew.block, column=brew.vessel)
+
+
+def _from_course(notebook: Notebook, brew: Brew, key: str, now: datetime) -> BrewResult | None:
+    """Height or time of the peak of the inferred course, with its posterior uncertainty."""
+    import numpy as np
+
+    from aerobe.inference import peak_times
+    from aerobe.usecases.brews._beliefs import infer_history
+
+    history = brew_history(notebook, brew.key)
+    if not any(reading.role == "sample" for reading in history.readings):
+        return None
+    posterior = infer_history(notebook, history, now=now)
+    if not posterior.settled:
+        return None
+    biomass = posterior.bacteria + posterior.fungi
+    values = np.log(biomass.max(axis=1) if key == "peak biomass" else np.maximum(peak_times(posterior.times_h, biomass), 0.25))
+    assays = [history.assays[name] for name in posterior.assays if name in history.assays]
+    blind = any(assay.method in ("colour test", "turbidity", "fumigation extraction", "other") for assay in assays)
+    checked = any(reading.role in ("killed control", "filtered blank") for reading in history.readings)
+    return BrewResult(
+        brew=brew.key,
+        arm=brew.arm or brew.recipe,
+        value=math.exp(float(values.mean())),
+        block=brew.block,
+        column=brew.vessel,
+        test_log_sd=float(values.std()),
+        colour_sensitive=blind,
+        colour_checked=checked,
+    )

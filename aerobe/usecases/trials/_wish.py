@@ -1,0 +1,202 @@
+"""What a person asks of a trial, as typed."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from aerobe.errors import NotAQuantity, NotFound, UnusableRecord
+from aerobe.notebook import Notebook
+from aerobe.records import Arm, Assay, Brew, Costs, Recipe, Trial, Vessel
+from aerobe.trials import SCATTERS, Budget, Scatter, factorial, scatter_from, with_controls
+from aerobe.units import ELAPSED, parse_number
+from aerobe.usecases.notebook._moments import moment_of
+from aerobe.usecases.notebook._records import new_key
+from aerobe.verdicts import COLOUR_SENSITIVE
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrialWish:
+    """A question and a budget: text fields as in the form.
+
+    `arms` lists recipe keys, doses (`0, 1, 2 g/L` of the recipe given by `of_recipe`) or factors
+    (`molasses: 0 / 2; kelp: 0 / 1`), as the question needs.
+    """
+
+    name: str = ""
+    question: str = "two recipes"
+    arms: str = ""
+    of_recipe: str = ""
+    runs: str = ""  # arms of a fractional factorial; empty for all
+    outcome: str = "biomass"
+    margin: str = "1.5"
+    money: str = "500"
+    test_price: str = "10"
+    brew_price: str = "20"
+    tests: str = ""
+    vessels: str = "2"
+    vessel_names: str = ""  # keys of vessels in the notebook
+    days: str = "28"
+    days_per_round: str = "3"
+    scatter: str = "weekly batches"  # a named one, "own brews", or an SD such as 0.4
+    test_scatter: str = "0.15"
+    assay: str = ""
+    sample_at: str = "24 h"
+    start: str = ""
+    seed: str = "1"
+    controls: str = "yes"
+    token: str = ""
+
+    @classmethod
+    def from_form(cls, form: Mapping[str, Any]) -> TrialWish:
+        """From the fields of a form or a JSON object; unknown fields are left aside, empty ones take the default."""
+        return cls(**{name: str(value) for name, value in form.items() if name in cls.__dataclass_fields__ and str(value or "")})
+
+    def to_trial(self, notebook: Notebook, *, planned_at: datetime) -> Trial:
+        """The trial, with the arms it needs to mean something."""
+        if not self.name.strip():
+            raise UnusableRecord("The trial has no name.", "Give it a short name, for example 'Kelp or plain'.")
+        trial = Trial(
+            key=new_key(notebook, Trial, self.name),
+            name=self.name.strip(),
+            question=self.question,
+            outcome=self.outcome,
+            arms=self._arms(notebook),
+            margin_ratio=_number(self.margin, "difference worth having"),
+            planned_at=planned_at,
+        )
+        return trial if self.controls == "no" else with_controls(trial)
+
+    def _arms(self, notebook: Notebook) -> tuple[Arm, ...]:
+        if self.question == "factors":
+            return factorial(_factors(self.arms), runs=int(_number(self.runs, "number of arms")) if self.runs else None).arms
+        words = [word.strip() for word in re.split(r"[;\n]|,(?=\s)|,(?=\D)", self.arms) if word.strip()]
+        if not words:
+            raise UnusableRecord("The trial has no arms.", "Name the recipes, doses or factors to compare.")
+        if self.question == "dose series":
+            doses = sorted({_number(re.sub(r"\s*g/L$", "", word), "dose") for word in words})
+            stem = self.of_recipe or "dose"
+            return tuple(
+                Arm(key=f"{stem}-{dose:g}", recipe=f"{stem}-{dose:g}", dose=dose, is_standard=i == 0)
+                for i, dose in enumerate(doses)
+            )
+        if self.question in ("brewing time", "vessels"):
+            recipe = _existing(notebook, Recipe, self.of_recipe, "recipe")
+            return tuple(Arm(key=_key(word), recipe=recipe, is_standard=i == 0) for i, word in enumerate(words))
+        is_field = self.question == "field response"
+        return tuple(
+            Arm(
+                key=_key(word),
+                recipe="" if is_field and _key(word) in ("water", "compost-solids") else _key(word),
+                is_standard=_key(word) == "water" if is_field else i == 0,
+            )
+            for i, word in enumerate(words)
+        )
+
+    def to_budget(self) -> Budget:
+        """Money, tests, vessels and days."""
+        return Budget(
+            costs=Costs(test=_number(self.test_price, "price of a test"), brew=_number(self.brew_price, "price of a brew")),
+            money=_number(self.money, "budget"),
+            tests=int(_number(self.tests, "number of tests")) if self.tests else 100000,
+            vessels=int(_number(self.vessels, "number of vessels")),
+            days=_number(self.days, "days"),
+            days_per_round=_number(self.days_per_round, "days of a round"),
+            samplings=max(1, len(self.sampling_hours())),
+        )
+
+    def to_scatter(self, notebook: Notebook, *, now: datetime) -> Scatter:
+        """A named scatter, that of the person's own brews, or a given SD."""
+        if self.scatter == "own brews":
+            from aerobe.usecases.trials._values import results_of
+
+            brews = [brew for brew in notebook.find(Brew) if brew.arm or brew.recipe]
+            return scatter_from(results_of(notebook, brews, self.outcome, now=now))
+        return self._given_scatter()
+
+    def _given_scatter(self) -> Scatter:
+        if self.scatter in SCATTERS:
+            return SCATTERS[self.scatter]
+        return Scatter(
+            brew_log_sd=_number(self.scatter, "scatter between brews"),
+            test_log_sd=_number(self.test_scatter, "scatter of tests"),
+            origin="as given",
+        )
+
+    def reads_colour(self, notebook: Notebook) -> bool:
+        """Whether the method needs killed controls; yes where the assay is not known."""
+        if self.outcome not in ("biomass", "peak biomass", "count", "ratio", "cost per biomass"):
+            return False
+        if not self.assay:
+            return True
+        return notebook.get(Assay, self.assay).method in COLOUR_SENSITIVE
+
+    def sampling_hours(self) -> tuple[float, ...]:
+        """When each brew is sampled. [h]"""
+        words = [word.strip() for word in re.split(r"[;,]\s*", self.sample_at) if word.strip()]
+        return tuple(ELAPSED.read(word if re.search(r"[a-z]", word) else f"{word} h") for word in words)
+
+    def first_start(self, now: datetime) -> datetime:
+        """When the first brew starts: as given, else tomorrow at this time."""
+        if not self.start:
+            return (now + timedelta(days=1)).replace(second=0, microsecond=0)
+        return moment_of(self.start, now=now)
+
+    def vessel_keys(self, notebook: Notebook) -> tuple[str, ...]:
+        """Vessels named in the wish, else those of the notebook, else numbered ones."""
+        named = [word.strip() for word in re.split(r"[;,]\s*", self.vessel_names) if word.strip()]
+        if named:
+            return tuple(_existing(notebook, Vessel, word, "vessel") for word in named)
+        known = [vessel.key for vessel in notebook.find(Vessel)]
+        needed = int(_number(self.vessels, "number of vessels"))
+        return tuple(known[:needed]) if len(known) >= needed else ()
+
+    def seed_number(self) -> int:
+        """The seed that is kept. [-]"""
+        return int(_number(self.seed, "seed"))
+
+
+def scatter_of_words(text: str, test_text: str = "0.15") -> Scatter:
+    """A named scatter, or one given as an SD of the log."""
+    return TrialWish(scatter=text, test_scatter=test_text)._given_scatter()
+
+
+def read_margin(text: str) -> float:
+    """A difference worth having, as typed. [-]"""
+    return _number(text, "difference worth having")
+
+
+def _number(text: str, what: str) -> float:
+    try:
+        return parse_number(text)
+    except NotAQuantity:
+        raise UnusableRecord(f"The {what} '{text}' is no number.", "Write digits, with a decimal point or comma.") from None
+
+
+def _factors(text: str) -> dict[str, tuple[float, float]]:
+    """`molasses: 0 / 2; kelp: 0 / 1` as levels."""
+    found = {}
+    for part in filter(None, (piece.strip() for piece in re.split(r"[;\n]", text))):
+        match = re.fullmatch(r"(.+?)\s*:\s*(\S+)\s*(?:/|to)\s*(\S+)", part)
+        if match is None:
+            raise UnusableRecord(f"'{part}' is no factor with two levels.", "Write it like 'molasses: 0 / 2; kelp: 0 / 1'.")
+        found[match[1]] = (
+            _number(match[2], f"low level of {match[1]}"),
+            _number(match[3], f"high level of {match[1]}"),
+        )
+    return found
+
+
+def _key(word: str) -> str:
+    return re.sub(r"[^A-Za-z0-9_.-]+", "-", word).strip("-")
+
+
+def _existing(notebook: Notebook, cls: type, key: str, noun: str) -> str:
+    records: list[Any] = notebook.find(cls)
+    keys = [record.key for record in records]
+    if key not in keys:
+        raise NotFound(f"The notebook has no {noun} '{key}'.", f"Use one of: {', '.join(keys) or '(none yet)'}.")
+    return key

@@ -1,0 +1,92 @@
+"""From the notebook to the call and back into it."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+
+from aerobe import usecases
+from aerobe.errors import NotEnoughData
+from aerobe.usecases.brews import _beliefs
+from tests.notebook.conftest import NOW
+
+
+@pytest.fixture
+def demo(tmp_path):
+    with usecases.notebook.open_notebook(str(tmp_path / "tea.notebook"), at=NOW) as notebook:
+        yield notebook, usecases.notebook.make_demo(notebook, now=NOW)
+
+
+def test_the_call_is_kept_with_versions_and_seed(demo):
+    notebook, brew = demo
+    advice = usecases.brews.advise_brew(notebook, brew, NOW)
+    kept = notebook.latest("advice", brew).payload
+    assert kept["call"] == advice.call and kept["seed"] == advice.seed
+    assert set(kept["versions"]) == {"aerobe", "numpy", "scipy", "numba"}
+
+
+def test_asking_again_at_once_writes_nothing_new(demo):
+    notebook, brew = demo
+    usecases.brews.advise_brew(notebook, brew, NOW)
+    count = len(notebook.kept("advice", brew))
+    usecases.brews.advise_brew(notebook, brew, NOW + timedelta(minutes=5))
+    assert len(notebook.kept("advice", brew)) == count
+
+
+def test_a_reading_is_kept_when_the_fit_fails(demo, monkeypatch):
+    notebook, brew = demo
+    before = len(notebook.readings(brew))
+
+    def broken(*args, **kwargs):
+        raise RuntimeError("no fit today")
+
+    monkeypatch.setattr(_beliefs, "infer_brew", broken)
+    assay = notebook.readings(brew)[0].assay
+    with pytest.raises(RuntimeError):
+        usecases.brews.record_and_advise(
+            notebook, usecases.notebook.ReadingEntry(brew=brew, assay=assay, signal="140", when="9 h"), now=NOW
+        )
+    assert len(notebook.readings(brew)) == before + 1
+
+
+def test_earlier_brews_are_summed_up_once(demo):
+    notebook, brew = demo
+    history = usecases.notebook.brew_history(notebook, brew)
+    first = usecases.brews.past_of(notebook, history, now=NOW)
+    count = len(notebook.kept("summary"))
+    again = usecases.brews.past_of(notebook, history, now=NOW)
+    assert first and len(again) == len(first) and len(notebook.kept("summary")) == count
+
+
+def test_a_recipe_of_nothing_gets_no_call(where: str) -> None:
+    """A table tells treatments, not what is in them; out of no compost and no food the model would calmly see nothing grow."""
+    content = b"treatment,bottle,hours,biomass (ug C/mL)\na,1,0,30\na,1,12,90\n"
+    with usecases.notebook.open_notebook(where, at=NOW) as book:
+        brew = usecases.exchange.take_in(book, content, "two.csv", now=NOW).brews[0]
+        for ask in (
+            lambda: usecases.brews.advise_brew(book, brew, NOW),
+            lambda: usecases.brews.replay_brew(book, brew, [0.0, 12.0]),
+        ):
+            with pytest.raises(NotEnoughData, match="neither compost nor food"):
+                ask()
+
+
+def test_the_course_of_a_long_brew_reaches_past_its_last_reading(where: str) -> None:
+    """A reading at 100 h on a course that ends at 72 h used to be taken for one at 72 h."""
+    content = b"treatment,bottle,hours,biomass (ug C/mL)\na,1,0,30\na,1,100,20\na,2,0,30\n"
+    with usecases.notebook.open_notebook(where, at=NOW) as book:
+        long, short = usecases.exchange.take_in(book, content, "long.csv", now=NOW).brews
+        horizons = [
+            usecases.brews.story_of_history(usecases.notebook.brew_history(book, brew))[0].horizon_h for brew in (long, short)
+        ]
+    assert horizons == [112.0, 72.0]
+
+
+def test_a_brew_left_to_itself_is_followed_for_a_week_and_then_said_to_be_forgotten(demo):
+    notebook, brew = demo
+    started = usecases.notebook.brew_history(notebook, brew).brew.started_at
+    fourth, tenth = (usecases.brews.advise_brew(notebook, brew, started + timedelta(hours=hours)) for hours in (100.0, 240.0))
+    assert fourth.now_h == 100.0 and fourth.times_h[-1] == 112.0
+    assert not any("never ended" in note for note in fourth.notes)
+    assert tenth.now_h == 180.0 and any("10 days ago" in note for note in tenth.notes)

@@ -1,0 +1,71 @@
+"""What a person may write about time, whichever way it comes in. The rules are the program's own; no outside source."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta, timezone
+
+import pytest
+
+from aerobe.errors import AerobeError, UnusableReading
+from aerobe.records import Brew
+from aerobe.usecases.notebook import moment_of, spoken
+from aerobe.usecases.notebook._moments import elapsed_from
+
+EAST = timezone(timedelta(hours=2))
+NOW = datetime(2026, 5, 2, 15, 30, tzinfo=EAST)
+BREW = Brew(key="b", name="b", recipe="r", vessel="v", started_at=datetime(2026, 5, 2, 8, 0, tzinfo=EAST))
+
+
+@pytest.mark.parametrize(
+    ("when", "hours"),
+    [
+        ("", 7.5),
+        ("6", 6.0),
+        ("6,25", 6.25),
+        ("6.25", 6.25),  # a point never makes a clock time of hours
+        ("90 min", 1.5),
+        ("14:10", 6.0 + 10.0 / 60.0),
+        ("23:00", -9.0),  # the last time a clock showed that was yesterday
+        ("2026-05-02 10:00", 2.0),
+        ("2026-05-02T08:00+00:00", 2.0),
+    ],
+)
+def test_hours_of_a_brew_from_what_was_written(when: str, hours: float) -> None:
+    assert elapsed_from(when, BREW, now=NOW) == pytest.approx(hours)
+
+
+def test_an_entry_that_waited_on_a_phone_keeps_its_own_time() -> None:
+    assert elapsed_from("", BREW, now=NOW, age_s="3600") == pytest.approx(6.5)
+    assert elapsed_from("6", BREW, now=NOW, age_s="3600") == 6.0
+    late = NOW + timedelta(hours=12)  # 14:10 typed at 15:30 is not 14:10 of the day the connection came back
+    assert elapsed_from("14:10", BREW, now=late, age_s=str(12 * 3600)) == pytest.approx(6.0 + 10.0 / 60.0)
+
+
+@pytest.mark.parametrize("age", ["-5", "soon", str(61 * 24 * 3600)])
+def test_an_age_that_cannot_be_used_is_said(age: str) -> None:
+    with pytest.raises(UnusableReading):
+        elapsed_from("", BREW, now=NOW, age_s=age)
+
+
+def test_a_reading_of_no_brew_has_hours_only() -> None:
+    assert elapsed_from("", None, now=NOW) == 0.0
+    assert elapsed_from("2 h", None, now=NOW) == 2.0
+    with pytest.raises(AerobeError):
+        elapsed_from("14:10", None, now=NOW)
+
+
+def test_a_moment_is_on_the_clock_of_now_unless_it_says_otherwise() -> None:
+    assert moment_of("", now=NOW) == NOW
+    assert moment_of("08:30", now=NOW) == datetime(2026, 5, 2, 8, 30, tzinfo=EAST)
+    assert moment_of("2026-05-01 08:30", now=NOW) == datetime(2026, 5, 1, 8, 30, tzinfo=EAST)
+    assert moment_of("2026-05-01T08:30+00:00", now=NOW).utcoffset() == timedelta(0)
+    with pytest.raises(AerobeError):
+        moment_of("25:99", now=NOW)
+
+
+@pytest.mark.parametrize(
+    ("days", "said"),
+    [(0, "15:30"), (1, "15:30 tomorrow"), (-1, "15:30 yesterday"), (3, "15:30 on Tuesday"), (9, "15:30 on 11 May")],
+)
+def test_a_moment_is_spoken_with_its_day_where_that_is_not_today(days: int, said: str) -> None:
+    assert spoken(NOW + timedelta(days=days), NOW) == said
