@@ -41,6 +41,7 @@ class ServeSettings:
 
     names: tuple[str, ...] = ()  # host names this machine answers to, beside localhost and bare addresses
     address: str = ""  # what a phone should open, for the pairing code; empty if not shared
+    secure_port: int | None = None  # where HTTPS is served, if it is
     authority: Path | None = None  # certificate that a phone may trust, where HTTPS is served
     photos: Path | None = None  # folder for photos of samples
     watching: bool = True  # look after brews while nobody looks
@@ -107,7 +108,14 @@ def create_app(
         app.include_router(module.router, dependencies=own_form)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     _answer_faults(app)
-    app.add_middleware(Guard, state=state, names=settings.names, burst=settings.burst, per_s=settings.per_s)
+    app.add_middleware(
+        Guard,
+        pairing=app.state.pairing,
+        names=settings.names,
+        secure_port=settings.secure_port,
+        burst=settings.burst,
+        per_s=settings.per_s,
+    )
     return app
 
 

@@ -45,6 +45,7 @@ from aerobe import usecases
 from aerobe.errors import ImportFault
 from aerobe.units import number, span, with_uncertainty
 from aerobe.web._live import Live
+from aerobe.web._roles import OWNER, Access
 from aerobe.web._session import form_token, state_of
 
 HERE = Path(__file__).parent
@@ -54,6 +55,7 @@ LOOKS = ("auto", "light", "dark")
 __all__ = [
     "Fields",
     "NavItem",
+    "access_of",
     "chosen_file",
     "clock_of",
     "fields",
@@ -157,6 +159,12 @@ def live_of(connection: HTTPConnection) -> Live:
     return live
 
 
+def access_of(connection: HTTPConnection) -> Access:
+    """Who asks: this machine is the owner."""
+    found: Access = getattr(connection.state, "aerobe_access", None) or Access(role=OWNER)
+    return found
+
+
 def settings_of(connection: HTTPConnection) -> Any:
     """How the app was started."""
     return connection.app.state.settings
@@ -198,6 +206,7 @@ def page(request: Request, template: str, *, status: int = 200, title: str, **co
         "form_token": form_token(request),
         "fault": None,
         "sent": Fields(),
+        "access": access_of(request),
         "now": clock_of(request),
         "alarms": request.app.state.watch.alarms(),
         "notice": request.query_params.get("done", ""),

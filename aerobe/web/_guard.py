@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import asyncio
 import ipaddress
 import json
 import time
 from collections import OrderedDict
 from collections.abc import Callable
 from http.cookies import CookieError, SimpleCookie
+from urllib.parse import parse_qsl, quote
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from aerobe.web._pairing import IDLE_AT_MOST, Pairing
+from aerobe.web._roles import OWNER, Access, may
 from aerobe.web._session import A_YEAR_S, SESSION_COOKIE
-from aerobe.web._state import WebState, hashed
 
 DEVICE_COOKIE = "aerobe_device"
 # Nothing from elsewhere, no inline script or style, never inside a foreign frame.
@@ -29,6 +32,9 @@ HEADERS = [
     (b"permissions-policy", b"camera=(self), geolocation=(), microphone=(), payment=(), usb=()"),
 ]
 OPEN_TO_STRANGERS = ("/pair", "/static/", "/log/")  # /log/ asks for a sender's token itself
+# A probe may not know TLS, and the authority must be fetched before it can be trusted.
+PLAIN_HTTP = ("/log/", "/pair/authority.crt")
+NOT_PAIRED = "This device is not paired."
 FORM_BYTES = 1_000_000
 UPLOAD_BYTES = 60_000_000
 UPLOADS = ("/data/", "/log/", "/photo", "/readings")
@@ -57,10 +63,18 @@ class Guard:
     """ASGI layer around the whole app."""
 
     def __init__(
-        self, app: ASGIApp, *, state: WebState, names: tuple[str, ...] = (), burst: float = 400.0, per_s: float = 120.0
+        self,
+        app: ASGIApp,
+        *,
+        pairing: Pairing,
+        names: tuple[str, ...] = (),
+        secure_port: int | None = None,
+        burst: float = 400.0,
+        per_s: float = 120.0,
     ) -> None:
         self.app = app
-        self.state = state
+        self.pairing = pairing
+        self.secure_port = secure_port
         self.names = {"localhost", *names}
         self.requests = Bucket(burst=burst, per_s=per_s)
         self.pairings = Bucket(burst=5, per_s=1 / 60)
@@ -72,10 +86,15 @@ class Guard:
             return
         headers = {name.decode("latin-1"): value.decode("latin-1") for name, value in scope["headers"]}
         who = (scope.get("client") or ("", 0))[0]
+        elsewhere = self._secure_address(scope, headers, who)
+        if elsewhere:
+            await _redirect(send, elsewhere)
+            return
         refusal = self._refusal(scope, headers, who)
         if refusal is not None:
             await _answer(send, *refusal, wants_json="json" in headers.get("accept", ""))
             return
+        renewed = await self._note_access(scope, headers, who)
         limit = UPLOAD_BYTES if any(part in scope["path"] for part in UPLOADS) else FORM_BYTES
         if _length(headers) > limit:
             await _answer(
@@ -86,25 +105,53 @@ class Guard:
                 wants_json="json" in headers.get("accept", ""),
             )
             return
-        await self.app(scope, _limited(receive, limit), _with_headers(scope, send))
+        await self.app(scope, _limited(receive, limit), _with_headers(scope, send, renewed))
+
+    def _access(self, headers: dict[str, str], who: str) -> Access | None:
+        if is_this_machine(who):
+            return Access(role=OWNER)
+        token = device_token(headers)
+        return self.pairing.access_of(token) if token else None
+
+    async def _note_access(self, scope: Scope, headers: dict[str, str], who: str) -> str:
+        """Put who asks beside the request; gives the token whose cookie is to be renewed, or nothing."""
+        access = self._access(headers, who)
+        scope.setdefault("state", {})["aerobe_access"] = access or Access(role="")
+        if access is None or not access.device:
+            return ""
+        return device_token(headers) if await asyncio.to_thread(self.pairing.saw, access.device) else ""
+
+    def _secure_address(self, scope: Scope, headers: dict[str, str], who: str) -> str:
+        """Where a page asked for without encryption is to be had with it; empty if it may go on as it is."""
+        path: str = scope["path"]
+        if self.secure_port is None or scope["scheme"] == "https" or is_this_machine(who) or path.startswith(PLAIN_HTTP):
+            return ""
+        if not self._known_name(headers.get("host", "")):
+            return ""  # the refusal says why
+        query = scope.get("query_string", b"").decode("latin-1")
+        return f"https://{_host_name(headers.get('host', ''))}:{self.secure_port}{quote(path)}{'?' + query if query else ''}"
 
     def _refusal(self, scope: Scope, headers: dict[str, str], who: str) -> tuple[int, str, str] | None:
         if not self._known_name(headers.get("host", "")):
             return 421, "This app was called by a name it does not know.", "Use the address that 'aerobe serve' printed."
         if not self.requests.take(who):
             return 429, "Too many requests at once.", "Wait a few seconds and try again."
-        if not is_this_machine(who):
-            path = scope["path"]
-            if path.startswith("/pair") and not self.pairings.take(who) and scope["method"] == "POST":
-                return 429, "Too many attempts to pair.", "Wait a minute, then show a new code on the first device."
-            if not path.startswith(OPEN_TO_STRANGERS) and not self.is_paired(headers):
-                return 403, "This device is not paired.", "Scan the code under Settings on the machine that runs Aerobe."
+        path, method = scope["path"], scope["method"]
+        if not is_this_machine(who) and path.startswith("/pair") and method == "POST" and not self.pairings.take(who):
+            return 429, "Too many attempts to pair.", "Wait a minute, then show a new code on the first device."
+        access = self._access(headers, who)
+        if access is None:
+            if path.startswith(OPEN_TO_STRANGERS):
+                return None
+            return 403, NOT_PAIRED, "Scan the code under Settings on the machine that runs Aerobe."
+        query = dict(parse_qsl(scope.get("query_string", b"").decode("latin-1")))
+        if not path.startswith(OPEN_TO_STRANGERS) and not may(access, method, path, query):
+            return 403, f"A {access.role} may not do this.", "Ask the owner of the notebook, who can change that under Settings."
         return None
 
     def _known_name(self, host: str) -> bool:
         # A foreign name that points at this machine could let a strange page read the notebook (DNS rebinding).
-        name = host.rsplit("@", 1)[-1]
-        name = name[1 : name.index("]")] if name.startswith("[") and "]" in name else name.rsplit(":", 1)[0]
+        name = _host_name(host).strip("[]")
         if name in self.names:
             return True
         try:
@@ -113,13 +160,19 @@ class Guard:
             return False
         return True
 
-    def is_paired(self, headers: dict[str, str]) -> bool:
-        """Whether the cookie names a paired device."""
-        try:
-            morsel = SimpleCookie(headers.get("cookie", "")).get(DEVICE_COOKIE)
-        except CookieError:
-            return False
-        return morsel is not None and any(item["hash"] == hashed(morsel.value) for item in self.state.get("devices"))
+
+def device_token(headers: dict[str, str]) -> str:
+    """What the cookie of a paired device holds; empty without one."""
+    try:
+        morsel = SimpleCookie(headers.get("cookie", "")).get(DEVICE_COOKIE)
+    except CookieError:
+        return ""
+    return morsel.value if morsel is not None and morsel.value.isascii() else ""
+
+
+def _host_name(host: str) -> str:
+    name = host.rsplit("@", 1)[-1]
+    return name[: name.index("]") + 1] if name.startswith("[") and "]" in name else name.rsplit(":", 1)[0]
 
 
 def is_this_machine(who: str) -> bool:
@@ -155,7 +208,7 @@ def _limited(receive: Receive, limit: int) -> Receive:
     return counted
 
 
-def _with_headers(scope: Scope, send: Send) -> Send:
+def _with_headers(scope: Scope, send: Send, renewed: str) -> Send:
     static = scope["path"].startswith("/static/") and b"v=" in scope.get("query_string", b"")
 
     async def sent(message: Message) -> None:
@@ -172,9 +225,23 @@ def _with_headers(scope: Scope, send: Send) -> Send:
                 secure = "; Secure" if scope["scheme"] == "https" else ""
                 cookie = f"{SESSION_COOKIE}={session}; Max-Age={A_YEAR_S}; Path=/; HttpOnly; SameSite=Lax{secure}"
                 headers.append((b"set-cookie", cookie.encode()))
+            if renewed:
+                headers.append((b"set-cookie", device_cookie(renewed, secure=scope["scheme"] == "https").encode()))
         await send(message)
 
     return sent
+
+
+def device_cookie(token: str, *, secure: bool) -> str:
+    """The cookie that names a paired device; it lives as long as a device may stay away."""
+    tail = "; Secure" if secure else ""
+    return f"{DEVICE_COOKIE}={token}; Max-Age={int(IDLE_AT_MOST.total_seconds())}; Path=/; HttpOnly; SameSite=Lax{tail}"
+
+
+async def _redirect(send: Send, address: str) -> None:
+    headers = [(b"location", address.encode("latin-1")), (b"content-length", b"0"), *HEADERS, (b"cache-control", b"no-store")]
+    await send({"type": "http.response.start", "status": 307, "headers": headers})
+    await send({"type": "http.response.body", "body": b""})
 
 
 async def _answer(send: Send, status: int, problem: str, remedy: str, *, wants_json: bool) -> None:
@@ -189,5 +256,7 @@ async def _answer(send: Send, status: int, problem: str, remedy: str, *, wants_j
     headers = [(b"content-type", kind), (b"content-length", str(len(body)).encode()), *HEADERS, (b"cache-control", b"no-store")]
     if status == 429:
         headers.append((b"retry-after", b"10"))
+    if problem == NOT_PAIRED:
+        headers.append((b"x-aerobe-shut-out", b"yes"))  # the worker on the device throws away the pages it keeps
     await send({"type": "http.response.start", "status": status, "headers": headers})
     await send({"type": "http.response.body", "body": body})

@@ -16,6 +16,7 @@ class Live:
 
     def __init__(self) -> None:
         self._ears: dict[asyncio.Queue[str], asyncio.AbstractEventLoop] = {}
+        self._of: dict[asyncio.Queue[str], str] = {}  # which device listens
 
     def __len__(self) -> int:
         return len(self._ears)
@@ -26,6 +27,17 @@ class Live:
             with contextlib.suppress(RuntimeError):
                 loop.call_soon_threadsafe(_put, queue, LAST)
 
+    def shut_out(self, device: str) -> None:
+        """End all listening of one device."""
+        for queue, loop in list(self._ears.items()):
+            if self._of.get(queue) == device:
+                with contextlib.suppress(RuntimeError):
+                    loop.call_soon_threadsafe(_put, queue, LAST)
+
+    def listening(self, device: str) -> int:
+        """How many pages of a device listen."""
+        return sum(1 for item in self._of.values() if item == device)
+
     def tell(self, *topic: str) -> None:
         """Say that a thing changed, for example `tell("brew", "b12")`."""
         words = " ".join(topic)
@@ -33,10 +45,19 @@ class Live:
             with contextlib.suppress(RuntimeError):  # a loop that has ended listens no more
                 loop.call_soon_threadsafe(_put, queue, words)
 
-    async def topics(self) -> AsyncIterator[str]:
-        """Topics as they come; an empty text as heartbeat, so that a lost page is noticed."""
+    def listen(self, device: str = "") -> asyncio.Queue[str]:
+        """A place at the hub, for `topics`; it counts from now on, not from the first word."""
         queue: asyncio.Queue[str] = asyncio.Queue(WAITING_AT_MOST)
-        self._ears[queue] = asyncio.get_running_loop()
+        self._ears[queue], self._of[queue] = asyncio.get_running_loop(), device
+        return queue
+
+    def leave(self, queue: asyncio.Queue[str]) -> None:
+        """Give a place back."""
+        self._ears.pop(queue, None)
+        self._of.pop(queue, None)
+
+    async def topics(self, queue: asyncio.Queue[str]) -> AsyncIterator[str]:
+        """Topics as they come; an empty text as heartbeat, so that a lost page is noticed."""
         try:
             while True:
                 try:
@@ -47,7 +68,7 @@ class Live:
                     return
                 yield words
         finally:
-            del self._ears[queue]
+            self.leave(queue)
 
 
 def _put(queue: asyncio.Queue[str], words: str) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import logging
 import socket
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -13,6 +14,7 @@ from typing import Any
 
 from aerobe.errors import NotAllowed
 from aerobe.web._app import ServeSettings, create_app
+from aerobe.web._doors import Door, Seldom, protocol_of, shorten_handshakes
 from aerobe.web._https import Certificate, local_addresses, local_certificate, local_names
 from aerobe.web._pairing import spelled
 from aerobe.web._state import open_state
@@ -90,6 +92,7 @@ def serve(notebook: Any, plan: ServePlan, *, say: Say) -> None:
     settings = ServeSettings(
         names=local_names(),
         address=plan.address,
+        secure_port=plan.secure_port,
         photos=plan.folder / "photos",
         authority=plan.certificate.authority if plan.certificate is not None else None,
     )
@@ -122,7 +125,15 @@ def make_server(app: Any, **how: Any) -> Any:
 
 async def _run(app: Any, plan: ServePlan) -> None:
     # The first server carries the app's own tasks; the second only opens another door to the same app.
-    common: dict[str, Any] = {"log_level": "warning", "server_header": False, "timeout_graceful_shutdown": 3}
+    shorten_handshakes(asyncio.get_running_loop())
+    logging.getLogger("uvicorn.error").addFilter(Seldom())
+    common: dict[str, Any] = {
+        "log_level": "warning",
+        "server_header": False,
+        "timeout_graceful_shutdown": 3,
+        "http": protocol_of(Door()),
+        "ws": "none",
+    }
     servers = [
         make_server(app, host=host, port=plan.port, lifespan="on" if place == 0 else "off", **common)
         for place, host in enumerate(plan.hosts)

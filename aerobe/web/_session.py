@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 import json
+import re
 import secrets
 
 from fastapi import Request
@@ -27,7 +28,8 @@ def state_of(connection: HTTPConnection) -> WebState:
 def session_of(connection: HTTPConnection) -> str:
     """The session named by the cookie, or a new one that the answer will set."""
     kept = getattr(connection.state, "aerobe_session", None) or connection.cookies.get(SESSION_COOKIE, "")
-    if len(kept) < 32 or not kept.isascii():
+    # It goes back in a header: only what we would make ourselves, so nothing that could end a line.
+    if not re.fullmatch(r"[A-Za-z0-9_-]{32,64}", kept):
         kept = secrets.token_urlsafe(32)
     connection.state.aerobe_session = kept
     return kept

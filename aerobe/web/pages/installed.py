@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from functools import lru_cache
+from typing import Any
 
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import JSONResponse, StreamingResponse
+from starlette.types import Receive, Scope, Send
 
-from aerobe.web._frame import STATIC, asset, live_of, page
+from aerobe.web._frame import STATIC, access_of, asset, live_of, page
 
 router = APIRouter()
 LISTENERS_AT_MOST = 200
+OF_ONE_DEVICE = 12
 SHELL = ("app.css", "app.js", "vendor/htmx.min.js", "vendor/vega-engine.js", "icons.svg", "mark.svg")
 
 
@@ -55,18 +58,33 @@ def offline(request: Request) -> Response:
 @router.get("/live", response_model=None)
 async def live(request: Request) -> Response:
     """Changes as they happen, as server-sent events: `brew <key>`, `brews`, `alarm`, `everything`."""
-    hub = live_of(request)
-    if len(hub) >= LISTENERS_AT_MOST:
+    hub, device = live_of(request), access_of(request).device
+    if len(hub) >= LISTENERS_AT_MOST or hub.listening(device) >= (OF_ONE_DEVICE if device else LISTENERS_AT_MOST):
         return JSONResponse({"problem": "Too many pages are open.", "remedy": "Close some of them."}, status_code=503)
+    # The place is taken here, before the answer begins: five hundred that come at once must not all find one free.
+    queue = hub.listen(device)
 
     async def events() -> AsyncIterator[str]:
         yield "retry: 3000\n\n"
-        async for topic in hub.topics():
+        async for topic in hub.topics(queue):
             yield f"data: {topic}\n\n" if topic else ": still here\n\n"
 
-    return StreamingResponse(
-        events(), media_type="text/event-stream", headers={"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
-    )
+    headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
+    return Heard(events(), media_type="text/event-stream", headers=headers, leave=lambda: hub.leave(queue))
+
+
+class Heard(StreamingResponse):
+    """A stream that gives its place back however it ends, also when its first word was never sent."""
+
+    def __init__(self, *args: Any, leave: Callable[[], None], **how: Any) -> None:
+        super().__init__(*args, **how)
+        self.leave = leave
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        try:
+            await super().__call__(scope, receive, send)
+        finally:
+            self.leave()
 
 
 @lru_cache(maxsize=1)

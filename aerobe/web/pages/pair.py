@@ -8,10 +8,10 @@ from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import FileResponse
 
 from aerobe.errors import AerobeError, NotAllowed, NotFound
-from aerobe.web._frame import Fields, fields, go_to, page, settings_of
-from aerobe.web._guard import DEVICE_COOKIE
+from aerobe.web._frame import Fields, access_of, fields, go_to, live_of, page, settings_of
+from aerobe.web._guard import device_cookie
 from aerobe.web._pairing import Pairing, picture_of, spelled
-from aerobe.web._session import A_YEAR_S
+from aerobe.web._roles import HELPER, ROLES
 
 router = APIRouter()
 Sent = Annotated[Fields, Depends(fields)]
@@ -55,9 +55,7 @@ def accept(request: Request, sent: Sent) -> Response:
             secure=request.url.scheme == "https",
         )
     answer = go_to("/?done=This+device+is+paired.")
-    answer.set_cookie(
-        DEVICE_COOKIE, token, max_age=2 * A_YEAR_S, httponly=True, samesite="lax", secure=request.url.scheme == "https"
-    )
+    answer.headers.append("set-cookie", device_cookie(token, secure=request.url.scheme == "https"))
     return answer
 
 
@@ -71,12 +69,12 @@ def authority(request: Request) -> Response:
 
 
 @router.post("/settings/devices/offer")
-def offer(request: Request) -> Response:
+def offer(request: Request, sent: Sent) -> Response:
     """A code for one new device, shown on this one."""
     address = settings_of(request).address
     if not address:
         raise NotAllowed("The app is served to this machine only.", "Start it with `aerobe serve --share`, then pair your phone.")
-    made = pairing_of(request).offer()
+    made = pairing_of(request).offer(role=sent.text("role", HELPER), by=access_of(request).device)
     link = f"{address}/pair?code={made.code}"
     return page(
         request,
@@ -86,11 +84,22 @@ def offer(request: Request) -> Response:
         link=link,
         code=spelled(made.code),
         until=made.until,
+        role=made.role,
+        may=ROLES[made.role],
     )
+
+
+@router.post("/settings/devices/role")
+def role(request: Request, sent: Sent) -> Response:
+    """Make a device something else."""
+    pairing_of(request).change_role(sent.text("device"), sent.text("role"))
+    live_of(request).shut_out(sent.text("device"))  # its open pages ask again, as what it is now
+    return go_to("/settings?done=The+device+is+set.")
 
 
 @router.post("/settings/devices/remove")
 def remove(request: Request, sent: Sent) -> Response:
-    """Shut one device out."""
+    """Shut one device out: its codes, its open pages and what it keeps of them."""
     pairing_of(request).remove(sent.text("device"))
+    live_of(request).shut_out(sent.text("device"))
     return go_to("/settings?done=The+device+is+shut+out.")

@@ -15,6 +15,7 @@ from aerobe.units import parse_number
 from aerobe.web._alarms import AlarmSettings
 from aerobe.web._broker import broker_settings, topics_from
 from aerobe.web._frame import LOOKS, Fields, clock_of, fields, go_to, menu_entry, notebook_of, page, settings_of, state_of
+from aerobe.web._roles import ROLES
 from aerobe.web._senders import add_sender, remove_sender, senders
 
 router = APIRouter()
@@ -69,9 +70,9 @@ async def broker(request: Request, sent: Sent) -> Response:
             "host": sent.text("host"),
             "port": _port(sent.text("port", "1883")),
             "user": sent.text("user"),
-            "password": sent.text("broker_password") or (old.get("password", "") if sent.text("user") else ""),
             "topics": topics_from(sent.text("topics")),
         }
+        kept["password"] = _secret(sent.text("broker_password"), old, kept, of=("host", "port", "user"), name="password")
         if len(kept["host"]) > 200 or any(mark in kept["host"] for mark in " /\r\n"):
             raise UnusableRecord(
                 f"'{kept['host']}' is no host.", "Write the broker's name or address only, such as 192.168.1.20."
@@ -90,11 +91,15 @@ def alarms(request: Request, sent: Sent) -> Response:
     try:
         old = state.get("alarms")
         texts = {name: sent.text(name) for name in MAIL_TEXTS}
+        port = _port(sent.text("mail_port", "587"))
+        new: dict[str, Any] = {**texts, "mail_port": port}
         made = AlarmSettings(
             **texts,
-            mail_port=_port(sent.text("mail_port", "587")),
+            mail_port=port,
             urgent_breaks_quiet=sent.ticked("urgent_breaks_quiet"),
-            mail_password=sent.text("mail_password") or (old.get("mail_password", "") if texts["mail_user"] else ""),
+            mail_password=_secret(
+                sent.text("mail_password"), old, new, of=("mail_host", "mail_port", "mail_user"), name="mail_password"
+            ),
         )
     except AerobeError as fault:
         return _page(request, status=422, fault=fault, sent=sent)
@@ -122,6 +127,7 @@ def _page(request: Request, status: int = 200, fault: AerobeError | None = None,
         fault=fault,
         sent=sent or Fields(),
         devices=request.app.state.pairing.devices(),
+        roles=ROLES,
         senders=senders(state),
         vessels=usecases.brews.start_choices(notebook).vessels,
         alarm=AlarmSettings(**state.get("alarms")),
@@ -134,6 +140,14 @@ def _page(request: Request, status: int = 200, fault: AerobeError | None = None,
         sending_fault=request.app.state.watch.dispatch.says,
         version=__version__,
     )
+
+
+def _secret(typed: str, old: dict[str, Any], new: dict[str, Any], *, of: tuple[str, ...], name: str) -> str:
+    """A secret belongs to the place it was typed for: with another host, port or user the kept one is forgotten, never sent."""
+    if typed or not all(new[part] for part in of):
+        return typed
+    kept: str = old.get(name, "") if all(old.get(part) == new[part] for part in of) else ""
+    return kept
 
 
 def _port(text: str) -> int:

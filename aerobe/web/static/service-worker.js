@@ -46,7 +46,9 @@ async function fresh(request) {
   for (const name of ["done", "replicate"]) plain.searchParams.delete(name);
   try {
     const answer = await withinTime(fetch(request));
-    if (answer.ok && answer.headers.get("content-type")?.includes("text/html")) {
+    // Shut out: what this device kept of the notebook goes too. Entries that wait to be sent are the person's own and stay.
+    if (answer.headers.get("x-aerobe-shut-out")) await caches.delete(STORE);
+    else if (answer.ok && answer.headers.get("content-type")?.includes("text/html")) {
       const copy = answer.redirected ? new Response(await answer.clone().blob(), { headers: answer.headers }) : answer.clone();
       store.put(plain.href, copy);
     }

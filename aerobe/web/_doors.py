@@ -1,0 +1,137 @@
+"""The door of the server, before any page: how long a request may take to arrive, and how many one address may have open.
+
+Half-sent requests cost a stranger nothing and would hold every place; so each has a deadline, each address a share, and
+this machine itself a place that nobody else can take.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import time
+from collections import Counter
+from typing import Any
+
+import h11
+from uvicorn.protocols.http.h11_impl import H11Protocol
+
+from aerobe.web._guard import is_this_machine
+
+HEADERS_S = 10.0  # for the head of a request to arrive [s]
+SILENCE_S = 20.0  # between two pieces of a body [s]
+OF_ONE_ADDRESS = 40  # connections; a browser opens six, with two schemes and a live stream a dozen
+OF_ALL_OTHERS = 240  # connections from beyond this machine
+
+
+class Door:
+    """Who has how many connections open, over all ports of one app."""
+
+    def __init__(self, *, of_one: int = OF_ONE_ADDRESS, of_all: int = OF_ALL_OTHERS) -> None:
+        self.of_one, self.of_all = of_one, of_all
+        self._open: Counter[str] = Counter()
+
+    def enter(self, who: str) -> bool:
+        """Whether one more is let in from `who`; this machine always is."""
+        if not is_this_machine(who):
+            if self._open[who] >= self.of_one or self._open.total() >= self.of_all:
+                return False
+            self._open[who] += 1
+        return True
+
+    def leave(self, who: str) -> None:
+        """One connection of `who`, let in before, is closed."""
+        if self._open[who] <= 1:
+            del self._open[who]
+        else:
+            self._open[who] -= 1
+
+
+def protocol_of(door: Door, *, headers_s: float = HEADERS_S, silence_s: float = SILENCE_S) -> type[asyncio.Protocol]:
+    """uvicorn's protocol with deadlines and a place at the door.
+
+    Parameters
+    ----------
+    door
+        Shared by all ports of the app.
+    headers_s, silence_s
+        Time for a request's head, and between two pieces of its body. [s]
+    """
+
+    class Attended(H11Protocol):
+        _let_in = False
+        _deadline: asyncio.TimerHandle | None = None
+
+        def connection_made(self, transport: Any) -> None:
+            super().connection_made(transport)
+            self._let_in = door.enter(self._who())
+            if self._let_in:
+                self._wait(headers_s)
+            else:
+                transport.abort()
+
+        def connection_lost(self, exc: Exception | None) -> None:
+            self._wait(None)
+            if self._let_in:
+                self._let_in = False
+                door.leave(self._who())
+            super().connection_lost(exc)
+
+        def data_received(self, data: bytes) -> None:
+            if not self._let_in:
+                return
+            before = self.conn.their_state
+            super().data_received(data)
+            state = self.conn.their_state
+            if state is h11.SEND_BODY:
+                self._wait(silence_s)
+            elif state is not h11.IDLE:
+                self._wait(None)
+            elif before is not h11.IDLE or self._deadline is None:
+                # A new request begins on an open connection; dripping on does not put its deadline off.
+                self._wait(headers_s)
+
+        def _who(self) -> str:
+            return self.client[0] if self.client else ""
+
+        def _wait(self, seconds: float | None) -> None:
+            if self._deadline is not None:
+                self._deadline.cancel()
+            self._deadline = None if seconds is None else self.loop.call_later(seconds, self._late)
+
+        def _late(self) -> None:
+            self._deadline = None
+            if not self.transport.is_closing():
+                self.transport.abort()
+
+    return Attended
+
+
+class Seldom(logging.Filter):
+    """Lets the same line through a few times a minute: a stranger's noise must not fill the disk."""
+
+    def __init__(self, *, times: int = 5, in_s: float = 60.0) -> None:
+        super().__init__()
+        self.times, self.in_s = times, in_s
+        self._seen: dict[str, list[float]] = {}
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        """Whether this line is shown."""
+        now = time.monotonic()
+        recent = [at for at in self._seen.get(str(record.msg), []) if now - at < self.in_s]
+        allowed = len(recent) < self.times
+        self._seen[str(record.msg)] = [*recent, now] if allowed else recent
+        if len(self._seen) > 500:
+            self._seen.clear()
+        return allowed
+
+
+def shorten_handshakes(loop: asyncio.AbstractEventLoop, *, seconds: float = HEADERS_S) -> None:
+    """Servers begun on this loop from now on give a TLS handshake only so long. [s]"""
+    begin = loop.create_server
+
+    async def create_server(*args: Any, **how: Any) -> Any:
+        if how.get("ssl") is not None:
+            how.setdefault("ssl_handshake_timeout", seconds)
+        return await begin(*args, **how)
+
+    loop.create_server = create_server  # type: ignore[method-assign]
