@@ -16,7 +16,7 @@ def replay(
     *,
     aim: AimChoice | None = None,
     costs: Costs | None = None,
-    tests: int = 0,
+    tests_left_at: Callable[[float], int] = lambda hour: 0,
     kit: Measurement | None = None,
     gates_at: Callable[[float], tuple[Gate, ...]] = lambda hour: (),
     past: list[Past] | None = None,
@@ -32,8 +32,8 @@ def replay(
         The whole brew.
     hours
         When to ask, since aeration began. [h]
-    tests
-        How many tests the budget held; those taken before an hour are counted off.
+    tests_left_at
+        How many tests were free to be spent at an hour.
     gates_at
         Gates as they stood at an hour.
     """
@@ -41,7 +41,7 @@ def replay(
     for place, hour in enumerate(hours):
         seen = story.until(hour)
         posterior = infer_brew(seen, seed=seed, past=past, effort=effort)
-        left = max(0, tests - len({item.elapsed_h for item in seen.measurements}))
-        out.append(advise(posterior, now_h=hour, aim=aim, costs=costs, tests_left=left, kit=kit, gates=gates_at(hour), seed=seed))
+        left, gates = tests_left_at(hour), gates_at(hour)
+        out.append(advise(posterior, now_h=hour, aim=aim, costs=costs, tests_left=left, kit=kit, gates=gates, seed=seed))
         progress((place + 1) / len(hours))
     return out

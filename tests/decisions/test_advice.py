@@ -142,7 +142,7 @@ def test_a_replay_knows_no_more_than_was_known():
     rng = np.random.default_rng(1)
     kit = Measurement(elapsed_h=0.0, value=0.0)
     story = replace(STORY, measurements=truth.measure(rng, *[replace(kit, elapsed_h=h) for h in (3.0, 12.0, 20.0)]))
-    past = replay(story, [6.0, 16.0], tests=3, effort=Effort(cloud=256, batch=256, draws=200))
+    past = replay(story, [6.0, 16.0], tests_left_at={6.0: 2, 16.0: 1}.__getitem__, effort=Effort(cloud=256, batch=256, draws=200))
     cut = replace(story, measurements=story.measurements[:1])
     fresh = advise(infer_brew(cut, seed=1, effort=Effort(cloud=256, batch=256, draws=200)), now_h=6.0, tests_left=2, seed=1)
     assert (past[0].call, past[0].at_h) == (fresh.call, fresh.at_h)

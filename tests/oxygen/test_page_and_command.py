@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import warnings
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -52,6 +53,21 @@ def test_the_page_answers_with_sliders_charts_and_the_caution(browser: TestClien
 def test_a_vessel_of_the_notebook_is_taken_over(browser: TestClient) -> None:
     page = browser.get("/oxygen", params={"vessel": "barrel"}).text
     assert 'value="60 L"' in page and 'value="0.6 m"' in page
+
+
+def test_a_measured_kla_keeps_its_certainty_on_the_way_through_the_page(browser: TestClient) -> None:
+    air = AirSupply(flow_l_per_min=30.0, kla_per_h=40.0, kla_log_sd=0.05)
+    book = browser.app.state.notebook
+    book.add(Vessel(key="tank", name="Tank", volume_l=60.0, depth_m=0.6, air=air), at=NOW)
+    asked = {"vessel": "tank", "compost": "20"}
+    data = browser.get("/api/oxygen/ceiling", params=asked).json()
+    assert data["kla20_per_h"] == 40.0 and data["kla_log_sd"] == pytest.approx(0.05, rel=1e-3)
+    assert 'value="5.127 %"' in browser.get("/oxygen", params=asked).text
+    unsure = browser.get("/api/oxygen/ceiling", params={**asked, "kla_error": ""}).json()
+    assert unsure["kla_log_sd"] == 0.2 and unsure["ceiling"]["dose_g_per_l"] < data["ceiling"]["dose_g_per_l"]
+    typed = usecases.oxygen.FoodForm(volume="60 L", depth="0.6 m", flow="30 L/min", kla="40 /h", compost="20 g/L")
+    question = replace(typed.question(draws=300), vessel=book.get(Vessel, "tank"))
+    assert usecases.oxygen.ask_food_ceiling(question, tolerance=0.05).ceiling.dose_g_per_l == data["ceiling"]["dose_g_per_l"]
 
 
 def test_a_slip_comes_back_with_its_remedy(browser: TestClient) -> None:

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import re
 import time
+from collections.abc import Callable
+from types import SimpleNamespace
 
 import pytest
 
 from aerobe import usecases
 from aerobe.records import Brew
+from aerobe.usecases.brews import _advice
 from tests.web.conftest import Shed
 from tests.web.test_shelf import BUCKET, RECIPE
 
@@ -158,12 +161,40 @@ def test_what_is_settled_on_the_pages_of_safe_use_renews_the_call(trial: Shed) -
     assert asked.count(key) == 2
 
 
-def test_the_call_spends_no_test_of_the_sheet(trial: Shed) -> None:
-    from aerobe.usecases.brews._advice import tests_left as left
+def test_card_call_and_replay_count_the_same_tests_left(trial: Shed, monkeypatch: pytest.MonkeyPatch) -> None:
+    key = f"molasses-or-plain-{begin_all(trial)[1]}"
+    asked: list[int] = []
 
-    code = begin_all(trial)[1]
-    history = usecases.notebook.brew_history(trial.notebook, f"molasses-or-plain-{code}")
-    assert history.brew.tests_in_budget == 2 and left(trial.notebook, history) == 0
+    class Counted(Exception):
+        pass
+
+    def call(posterior: object, *, tests_left: int, **more: object) -> None:
+        asked.append(tests_left)
+        raise Counted
+
+    def replayed(story: object, hours: list[float], *, tests_left_at: Callable[[float], int], **more: object) -> list[object]:
+        asked.extend(tests_left_at(hour) for hour in hours)
+        return []
+
+    monkeypatch.setattr(_advice, "infer_history", lambda *given, **more: None)
+    monkeypatch.setattr(_advice, "oxygen_outlook", lambda *given: SimpleNamespace(probability_below=None))
+    monkeypatch.setattr(_advice, "gates_of_brew", lambda *given, **more: ())
+    monkeypatch.setattr(_advice, "advise", call)
+    monkeypatch.setattr(_advice, "replay", replayed)
+
+    def counts(made: int, kept: int, left: int) -> None:
+        asked.clear()
+        with pytest.raises(Counted):
+            usecases.brews.advise_brew(trial.notebook, key, trial.clock())
+        usecases.brews.replay_brew(trial.notebook, key, [trial.notebook.get(Brew, key).hours_at(trial.clock())])
+        card = re.search(r"Tests left</dt><dd>(.*?)</dd>", trial.client.get(f"/brews/{key}").text, re.DOTALL)
+        note = f", {kept} kept for the run sheet" if kept else ""
+        assert card is not None and card[1] == f"{left}<small>of 2{note}</small>" and asked == [left, left], (made, asked)
+
+    counts(made=0, kept=2, left=0)
+    trial.clock.turn(hours=24)
+    trial.post(f"/brews/{key}/readings", what="assay:colour-test", signal="50")
+    counts(made=1, kept=1, left=0)
 
 
 def test_a_tea_that_was_drawn_off_is_known_when_its_use_is_asked(trial: Shed) -> None:

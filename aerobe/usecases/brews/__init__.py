@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from aerobe.usecases.brews._shelf import add_recipe, add_test, add_vessels
     from aerobe.usecases.brews._starting import COLUMN_MEANINGS, BrewStart, FoodTyped, start_brew, start_choices
     from aerobe.usecases.brews._under_way import WORKED_OUT, brew_version, brew_view, brews_overview, brews_under_way, trial_names
+    from aerobe.usecases.brews._vessel import kla_as_typed, read_vessel
     from aerobe.usecases.brews._vessel_side import SMELLS, end_brew, record_probe
 else:
     __getattr__, __dir__ = lazy_door(
@@ -40,6 +41,7 @@ else:
             "_shelf": ("add_recipe", "add_test", "add_vessels"),
             "_starting": ("BrewStart", "COLUMN_MEANINGS", "FoodTyped", "start_brew", "start_choices"),
             "_under_way": ("WORKED_OUT", "brew_version", "brew_view", "brews_overview", "brews_under_way", "trial_names"),
+            "_vessel": ("kla_as_typed", "read_vessel"),
             "_vessel_side": ("SMELLS", "end_brew", "record_probe"),
             "aerobe.decisions": ("Advice",),
         },
@@ -74,10 +76,12 @@ __all__ = [
     "end_brew",
     "evidence_count",
     "infer_history",
+    "kla_as_typed",
     "live_troubles",
     "look_back_at",
     "past_of",
     "plain_advice",
+    "read_vessel",
     "record_and_advise",
     "record_probe",
     "reminders_of",

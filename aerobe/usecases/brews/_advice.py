@@ -17,9 +17,10 @@ from aerobe.inference import Measurement, measurements_of
 from aerobe.notebook import BrewHistory, Notebook, Receipt, brew_history
 from aerobe.records import Assay, content_hash
 from aerobe.usecases.brews._beliefs import HOURS_BEYOND, infer_history, need_something_that_grows, story_of_history
+from aerobe.usecases.brews._budget import budget_of
 from aerobe.usecases.notebook._records import ReadingEntry, add_reading
 from aerobe.usecases.safety._facts import gates_of_brew
-from aerobe.usecases.trials._steps import steps_of_brew
+from aerobe.usecases.trials._steps import sheet_of_brew
 
 CLOSEST_H, LATEST_H = 0.25, 240.0  # steps and end of a replay [h]
 LONGEST_H = 168.0  # a brew that nobody ended is followed no further than this [h]
@@ -60,7 +61,7 @@ def advise_brew(
         now_h=now_h,
         aim=history.brew.aim,
         costs=history.brew.costs,
-        tests_left=tests_left(notebook, history),
+        tests_left=budget_of(history.brew, history.readings, sheet_of_brew(notebook, history.brew)).left,
         kit=kit_of(notebook, history),
         gates=gates,
         seed=history.brew.seed,
@@ -106,22 +107,17 @@ def replay_brew(
     history = brew_history(notebook, brew)
     need_something_that_grows(history)
     story, _ = story_of_history(history)
+    sheet = sheet_of_brew(notebook, history.brew)
     return replay(
         story,
         hours,
         aim=history.brew.aim,
         costs=history.brew.costs,
-        tests=history.brew.tests_in_budget,
+        tests_left_at=lambda hour: budget_of(history.brew, history.readings, sheet, until_h=hour).left,
         kit=kit_of(notebook, history),
         seed=history.brew.seed,
         progress=progress,
     )
-
-
-def tests_left(notebook: Notebook, history: BrewHistory) -> int:
-    """Tests that the call may ask for: each reading counts as used, controls too, and what a run sheet still asks for is kept."""
-    kept = sum(not step.done for step in steps_of_brew(notebook, history.brew))
-    return max(0, history.brew.tests_in_budget - len(history.readings) - kept)
 
 
 def kit_of(notebook: Notebook, history: BrewHistory) -> Measurement:

@@ -8,7 +8,8 @@ from datetime import datetime
 from aerobe.errors import UnusableRecord
 from aerobe.notebook import Notebook
 from aerobe.units import VOLUME, parse_number
-from aerobe.usecases.brews._starting import NEW, BrewStart, named, take_assay, take_recipe, take_vessel
+from aerobe.usecases.brews._starting import NEW, BrewStart, take_assay, take_recipe, take_vessel
+from aerobe.usecases.brews._vessel import named
 
 VESSELS_AT_ONCE = 24
 

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from aerobe.errors import AerobeError, UnusableRecord
+from aerobe.errors import UnusableRecord
 from aerobe.notebook import FIELDS, Notebook, Pen
 from aerobe.oxygen import FOODS
 from aerobe.records import (
     DIFFUSERS,
     METHODS,
     AimChoice,
-    AirSupply,
     Assay,
     Brew,
     Compost,
@@ -22,7 +20,8 @@ from aerobe.records import (
     Recipe,
     Vessel,
 )
-from aerobe.units import AIR_FLOW, BIOMASS, LENGTH, MONEY, TEMPERATURE, VOLUME, parse_number
+from aerobe.units import BIOMASS, MONEY, TEMPERATURE, VOLUME, parse_number
+from aerobe.usecases.brews._vessel import named, read_vessel
 from aerobe.usecases.notebook._moments import moment_of
 from aerobe.usecases.notebook._records import new_key
 
@@ -134,13 +133,14 @@ def take_vessel(notebook: Notebook, pen: Pen, form: BrewStart, now: datetime, wh
     if form.vessel != NEW:
         return notebook.get(Vessel, form.vessel), form.vessel
     name = form.vessel_name.strip() or "Vessel"
-    vessel = Vessel(
+    vessel = read_vessel(
         key=new_key(notebook, Vessel, name),
         name=name,
-        volume_l=named("Water in the vessel", lambda: VOLUME.read(form.volume)),
-        depth_m=named("Depth of the water", lambda: LENGTH.read(form.depth)),
-        air=AirSupply(flow_l_per_min=named("Air flow", lambda: AIR_FLOW.read(form.flow)), diffuser=form.diffuser),
-        altitude_m=named("Altitude", lambda: LENGTH.read(form.altitude)),
+        volume=form.volume,
+        depth=form.depth,
+        flow=form.flow,
+        diffuser=form.diffuser,
+        altitude=form.altitude,
     )
     return vessel, pen.add(vessel, at=now, who=who, token=_token(form, "vessel")).key
 
@@ -210,11 +210,3 @@ def _food_grams(item: FoodTyped) -> float:
         return _grams(what, item.amount, item.unit)
     litres = named(what, lambda: VOLUME.convert(parse_number(item.amount), item.unit))
     return litres * 1000.0 * food.density_kg_per_l.mid
-
-
-def named(what: str, read: Callable[[], float]) -> float:
-    """A fault that says which field of the form it is about."""
-    try:
-        return read()
-    except AerobeError as fault:
-        raise type(fault)(f"{what}: {fault.problem}", fault.remedy) from None

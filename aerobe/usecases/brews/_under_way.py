@@ -10,7 +10,8 @@ from typing import Any, TypeVar
 from weakref import WeakKeyDictionary
 
 from aerobe.notebook import LogEnvelope, Notebook
-from aerobe.records import Assay, Brew, Compost, Harvest, Reading, Recipe, Trial, Use, Vessel
+from aerobe.records import Assay, Brew, Compost, Harvest, Reading, Recipe, RunSheet, Trial, Use, Vessel
+from aerobe.usecases.brews._budget import Budget, budget_of
 from aerobe.usecases.notebook._moments import AHEAD
 
 LEFT_OPEN_AFTER = timedelta(days=7)  # a brew nobody closed for so long is no longer under way
@@ -40,7 +41,7 @@ class BrewCard:
     state: str  # "under way", "planned", "harvested" or "left open"
     elapsed_h: float  # now, or at harvest [h]
     readings: int
-    tests_left: int
+    budget: Budget
     last_reading: Reading | None
     oxygen: OxygenNow | None
 
@@ -194,6 +195,7 @@ class Held:
         self.ends = {harvest.brew: harvest for harvest in notebook.find(Harvest)}
         self.recipes = {recipe.key: recipe.name for recipe in notebook.find(Recipe)}
         self.vessels = {vessel.key: vessel.name for vessel in notebook.find(Vessel)}
+        self.sheets = {sheet.trial: sheet for sheet in notebook.find(RunSheet)}
         self._changed: dict[str, int] = {}
         self._shared = self.seen  # last change of what several brews share
 
@@ -213,6 +215,8 @@ class Held:
                 self.brews[line.key] = notebook.get(Brew, line.key)
             elif line.noun == "harvests":
                 self.ends[line.key] = notebook.get(Harvest, line.key)
+            elif line.noun == "run_sheets":
+                self.sheets[line.key] = notebook.get(RunSheet, line.key)
             # What was worked out from a brew changes nothing of it.
             if line.brew and line.noun not in WORKED_OUT:
                 self._changed[line.brew] = line.id
@@ -261,7 +265,7 @@ def _card(notebook: Notebook, held: Held, brew: Brew, now: datetime, *, with_oxy
         state=state,
         elapsed_h=end.elapsed_h if end is not None else brew.hours_at(now),
         readings=len(readings),
-        tests_left=max(0, brew.tests_in_budget - len(readings)),
+        budget=budget_of(brew, readings, held.sheets.get(brew.trial)),
         last_reading=readings[-1] if readings else None,
         oxygen=oxygen_now(notebook, brew, now=now) if with_oxygen and state != "planned" else None,
     )

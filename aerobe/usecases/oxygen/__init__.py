@@ -44,7 +44,6 @@ if TYPE_CHECKING:
         scale_vessel,
         size_air,
         sulphite_dose,
-        typed_vessel,
         uptake_picture,
     )
 else:
@@ -88,7 +87,6 @@ else:
                 "scale_vessel",
                 "size_air",
                 "sulphite_dose",
-                "typed_vessel",
                 "uptake_picture",
             ),
         },
@@ -137,6 +135,5 @@ __all__ = [
     "simulated_courses",
     "size_air",
     "sulphite_dose",
-    "typed_vessel",
     "uptake_picture",
 ]

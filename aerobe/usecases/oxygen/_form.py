@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from aerobe.errors import NotAQuantity
 from aerobe.oxygen import FOODS
-from aerobe.records import DIFFUSERS, AirSupply, FoodDose, Recipe, Vessel
-from aerobe.units import AIR_FLOW, DOSE, ELAPSED, LENGTH, OXYGEN, RATE, TEMPERATURE, VOLUME, parse_number
+from aerobe.records import DIFFUSERS, FoodDose, Recipe
+from aerobe.units import DOSE, ELAPSED, OXYGEN, TEMPERATURE, parse_number
+from aerobe.usecases.brews._vessel import read_vessel
 from aerobe.usecases.oxygen._forecast import FoodQuestion
 
 
@@ -30,6 +31,8 @@ class FoodForm:
         "fine bubble", "coarse bubble", "open pipe", "venturi" or "none".
     kla
         Measured transfer at 20 degC, such as "20 /h"; empty if not measured.
+    kla_error
+        Standard error of the measured transfer, such as "5 %"; empty if not known, then 20 %.
     altitude
         Height above sea level.
     temperature
@@ -54,6 +57,7 @@ class FoodForm:
     flow: str = "10 L/min"
     diffuser: str = "coarse bubble"
     kla: str = ""  # measured, at 20 degC; empty if not measured
+    kla_error: str = ""  # a share; empty if not known
     altitude: str = "0 m"
     temperature: str = "20 degC"
     compost: str = "50 g/L"
@@ -75,15 +79,14 @@ class FoodForm:
         """
         if self.diffuser not in DIFFUSERS:
             raise NotAQuantity(f"'{self.diffuser}' is no diffuser.", f"Use one of: {', '.join(DIFFUSERS)}.")
-        kla = RATE.read(self.kla) if self.kla.strip() else None
-        air = AirSupply(flow_l_per_min=AIR_FLOW.read(self.flow), diffuser=self.diffuser, kla_per_h=kla)
-        vessel = Vessel(
-            key="vessel",
-            name="this vessel",
-            volume_l=VOLUME.read(self.volume),
-            depth_m=LENGTH.read(self.depth),
-            air=air,
-            altitude_m=LENGTH.read(self.altitude),
+        vessel = read_vessel(
+            volume=self.volume,
+            depth=self.depth,
+            flow=self.flow,
+            diffuser=self.diffuser,
+            altitude=self.altitude,
+            kla=self.kla,
+            kla_error=self.kla_error,
         )
         recipe = Recipe(
             key="recipe",

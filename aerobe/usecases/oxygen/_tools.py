@@ -24,10 +24,9 @@ from aerobe.oxygen import (
     scale_vessel,
     size_air,
     sulphite_dose,
+    trade_off,
 )
-from aerobe.records import AirSupply, Vessel
 from aerobe.sources import cite
-from aerobe.units import AIR_FLOW, LENGTH, RATE, VOLUME
 from aerobe.usecases.oxygen._forecast import Courses, FoodQuestion, simulated_courses
 from aerobe.usecases.oxygen._questions import FoodAnswer
 from aerobe.usecases.oxygen._runs import BrewUptake, KlaReport
@@ -58,7 +57,6 @@ __all__ = [
     "scale_vessel",
     "size_air",
     "sulphite_dose",
-    "typed_vessel",
     "uptake_picture",
 ]
 
@@ -86,19 +84,7 @@ class FoodPage:
 def preview_dose(question: FoodQuestion, dose_g_per_l: float) -> DosePreview:
     """What one dose comes to: the numbers beside the slider, and the courses for its chart."""
     courses = simulated_courses(question, question.with_dose(dose_g_per_l), question.vessel)
-    outcome = courses.outcome()
-
-    def spread(values: np.ndarray) -> tuple[float, float, float]:
-        low, middle, high = np.quantile(values, [0.05, 0.5, 0.95])
-        return float(low), float(middle), float(high)
-
-    row = DoseRow(
-        dose_g_per_l=dose_g_per_l,
-        chance_above_floor=outcome.chance_above(question.floor_mg_per_l),
-        lowest_oxygen_mg_per_l=spread(outcome.lowest_oxygen_mg_per_l),
-        peak_biomass=spread(outcome.peak_biomass),
-        peak_at_h=spread(outcome.peak_at_h),
-    )
+    row = trade_off(lambda dose: courses.outcome(), [dose_g_per_l], floor_mg_per_l=question.floor_mg_per_l)[0]
     return DosePreview(dose_g_per_l=dose_g_per_l, whole_g=dose_g_per_l * question.vessel.volume_l, row=row, courses=courses)
 
 
@@ -171,26 +157,3 @@ def food_page(name: str) -> FoodPage:
 def floor_lines() -> tuple[tuple[float, str, str], ...]:
     """Floors that people work with: level, meaning, reference."""
     return tuple((floor.mg_per_l, floor.meaning, cite(floor.source)[0]) for floor in FLOORS)
-
-
-def typed_vessel(
-    *, volume: str, depth: str, flow: str = "0 L/min", diffuser: str = "coarse bubble", kla: str = "", altitude: str = "0 m"
-) -> Vessel:
-    """A vessel from typed quantities, for questions outside the notebook.
-
-    Raises
-    ------
-    NotAQuantity
-        If a field cannot be read.
-    UnusableRecord
-        If a value is impossible.
-    """
-    air = AirSupply(flow_l_per_min=AIR_FLOW.read(flow), diffuser=diffuser, kla_per_h=RATE.read(kla) if kla.strip() else None)
-    return Vessel(
-        key="vessel",
-        name="this vessel",
-        volume_l=VOLUME.read(volume),
-        depth_m=LENGTH.read(depth),
-        air=air,
-        altitude_m=LENGTH.read(altitude),
-    )

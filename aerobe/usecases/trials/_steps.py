@@ -9,25 +9,15 @@ from datetime import datetime, timedelta
 
 from aerobe.errors import NotFound
 from aerobe.notebook import Notebook
-from aerobe.records import Brew, Harvest, PlannedBrew, Recipe, RunSheet, Trial, Vessel
+from aerobe.records import Brew, Harvest, Recipe, RunSheet, Trial, Vessel
 from aerobe.trials import LARGEST_ASKED
 from aerobe.usecases.brews._reminders import Reminder
 from aerobe.usecases.brews._under_way import held_by
 from aerobe.usecases.notebook._moments import spoken
 from aerobe.usecases.trials._plan_and_judge import PlannedTrial, trial_view
-from aerobe.usecases.trials._values import HOURS_APART
+from aerobe.usecases.trials._sheet import Step, planned_of, steps_of
 
 SOON = timedelta(minutes=15)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
-    """One test that the run sheet asks of a brew."""
-
-    role: str
-    elapsed_h: float  # since its air went on [h]
-    at: datetime | None  # on the clock, once the brew has begun or its start is planned
-    done: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,16 +47,18 @@ class TrialLine:
         return f"{made}, next {', '.join(roles)} at {first.elapsed_h:g} h{when}"
 
 
+def sheet_of_brew(notebook: Notebook, brew: Brew) -> RunSheet | None:
+    """The run sheet of the brew's trial, where there is one."""
+    try:
+        return notebook.get(RunSheet, brew.trial) if brew.trial else None
+    except NotFound:
+        return None
+
+
 def steps_of_brew(notebook: Notebook, brew: Brew) -> tuple[Step, ...]:
     """What the run sheet asks of a brew; nothing where it belongs to no trial with a sheet."""
-    if not brew.trial:
-        return ()
-    try:
-        sheet = notebook.get(RunSheet, brew.trial)
-    except NotFound:
-        return ()
-    planned = next((item for item in sheet.brews if item.brew == brew.key), None)
-    return _steps(notebook, planned, brew.started_at) if planned else ()
+    planned = planned_of(sheet_of_brew(notebook, brew), brew.key)
+    return steps_of(planned, notebook.readings(brew.key), brew.started_at) if planned else ()
 
 
 def trial_lines(notebook: Notebook, key: str) -> tuple[TrialLine, ...]:
@@ -86,7 +78,7 @@ def trial_lines(notebook: Notebook, key: str) -> tuple[TrialLine, ...]:
                 vessel_name=names.get(planned.vessel, planned.vessel),
                 state="harvested" if planned.brew in over else "under air" if brew else "waiting",
                 starts_at=starts_at,
-                steps=_steps(notebook, planned, starts_at),
+                steps=steps_of(planned, notebook.readings(planned.brew) if starts_at else (), starts_at),
             )
         )
     return tuple(lines)
@@ -154,24 +146,6 @@ def smaller_margin(planned: PlannedTrial) -> str:
     if planned.plan.can_answer or design is None or not design.power.detectable_ratio <= LARGEST_ASKED:
         return ""
     return f"{math.ceil(design.power.detectable_ratio * 10.0) / 10.0:g}"
-
-
-def _steps(notebook: Notebook, planned: PlannedBrew, starts_at: datetime | None) -> tuple[Step, ...]:
-    readings = notebook.readings(planned.brew) if starts_at else []
-    steps = []
-    for sample in planned.samples:
-        near = [item.role for item in readings if abs(item.elapsed_h - sample.elapsed_h) <= HOURS_APART]
-        wanted = ["sample"] * sample.tests + list(sample.controls)
-        for place, role in enumerate(wanted):
-            steps.append(
-                Step(
-                    role=role,
-                    elapsed_h=sample.elapsed_h,
-                    at=starts_at + timedelta(hours=sample.elapsed_h) if starts_at else None,
-                    done=near.count(role) > wanted[:place].count(role),
-                )
-            )
-    return tuple(steps)
 
 
 def _roles(line: TrialLine, until: datetime) -> str:

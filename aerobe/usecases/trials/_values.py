@@ -11,9 +11,9 @@ from aerobe.errors import NotAQuantity, NotEnoughData, NotFound
 from aerobe.notebook import Notebook, brew_history
 from aerobe.records import Assay, Brew, Reading, RunSheet, Vessel
 from aerobe.units import COUNT
+from aerobe.usecases.trials._sheet import HOURS_APART
 from aerobe.verdicts import BrewResult, brew_results, outcome
 
-HOURS_APART = 1.0  # samples within an hour of each other are compared [h]
 FROM_COURSE = ("peak biomass", "peak time")
 
 

@@ -53,6 +53,7 @@ TYPED = {
     "depth": "0.3 m",
     "diffuser": "coarse bubble",
     "kla": "",
+    "kla_error": "",
     "altitude": "0 m",
     "others": "",
     "feeds": "0",
@@ -221,7 +222,7 @@ def size(request: Request, sent: Sent) -> Response:
     """Air for a transfer, or for a larger vessel at equal transfer."""
     context: dict[str, Any] = {"diffusers": DIFFUSERS, "plans": (), "scaled": None}
     try:
-        vessel = usecases.oxygen.typed_vessel(
+        vessel = usecases.brews.read_vessel(
             volume=sent.quantity("volume"),
             depth=sent.quantity("depth"),
             flow=sent.quantity("flow", "0 L/min"),
@@ -283,11 +284,13 @@ def _values(request: Request) -> dict[str, str]:
 
 def _from_vessel(vessel: Vessel) -> dict[str, str]:
     air = vessel.air
+    kla, error = usecases.brews.kla_as_typed(air)
     return {
         "volume": f"{vessel.volume_l:g} L",
         "depth": f"{vessel.depth_m:g} m",
         "diffuser": air.diffuser,
-        "kla": f"{air.kla_per_h:.3g} /h" if air.kla_per_h is not None else "",
+        "kla": kla,
+        "kla_error": error,
         "altitude": f"{vessel.altitude_m:g} m",
         "air": f"{air.flow_l_per_min / vessel.volume_l:.3g}",
     }
@@ -302,6 +305,7 @@ def _form(values: Mapping[str, str]) -> usecases.oxygen.FoodForm:
         flow=f"{flow:.6g} L/min",
         diffuser=values["diffuser"],
         kla=values["kla"],
+        kla_error=values["kla_error"],
         altitude=values["altitude"],
         temperature=f"{_number(values, 'temperature'):g} degC",
         compost=f"{_number(values, 'compost'):g} g/L",
