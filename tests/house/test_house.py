@@ -19,6 +19,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "assay": BASE,
     "oxygen": BASE,
     "safety": BASE,
+    "worlds": BASE,
     "kinetics": BASE | {"oxygen"},
     "inference": BASE | {"assay", "kinetics", "oxygen"},
     "decisions": BASE | {"inference", "kinetics", "oxygen", "safety"},

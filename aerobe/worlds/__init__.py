@@ -1,0 +1,37 @@
+"""Foreign worlds: simulators of brews whose laws are not those of the brew model, to play the harvest call against.
+
+No room of the model may be imported here and no equation is shared with it: every world grows, starves and dies by other
+published laws, named in its file. Numbers are invented, of the order that the trade reports; nothing is fitted.
+
+The worlds in `TUNING` may be looked at while the call is built. Those in `HELD_OUT` are played once, when it is done.
+"""
+
+from __future__ import annotations
+
+from aerobe.worlds import _crowded, _guilds, _meals, _particles
+from aerobe.worlds._law import Known, Law, Spread
+from aerobe.worlds._make import TEST_CONSTANT, TEST_ERROR, TEST_SCALE, World, ensemble, make_people, make_world, with_pump_stop
+from aerobe.worlds._march import END_H, Courses
+
+TUNING = {law.key: law for law in (_guilds.LAW, _crowded.LAW, _particles.LAW, _meals.LAW)}
+HELD_OUT: dict[str, Law] = {}
+WORLDS = TUNING | HELD_OUT
+
+__all__ = [
+    "END_H",
+    "HELD_OUT",
+    "TEST_CONSTANT",
+    "TEST_ERROR",
+    "TEST_SCALE",
+    "TUNING",
+    "WORLDS",
+    "Courses",
+    "Known",
+    "Law",
+    "Spread",
+    "World",
+    "ensemble",
+    "make_people",
+    "make_world",
+    "with_pump_stop",
+]

@@ -1,0 +1,79 @@
+"""The table of results: one line a world and way."""
+
+from __future__ import annotations
+
+import numpy as np
+
+PEER = {
+    "recipe": "knowing-recipe",
+    "tests3": "knowing-tests3",
+    "tests6": "knowing-tests3",
+    "log": "knowing-log",
+    "log+tests3": "knowing-log",
+    "plain-tests3": "knowing-tests3",
+}
+AGAINST = {"dense2": "drop2", "dense4": "drop4"}  # everything else is held against the recipe alone
+
+
+def _by_brew(rows: list[dict], way: str, name: str) -> dict[tuple, float]:
+    return {(r["seed"], r["brew"]): float(r[name]) for r in rows if r["way"] == way}
+
+
+def mean_and_error(values: np.ndarray) -> tuple[float, float]:
+    """Mean and standard error, in per cent."""
+    return 100.0 * float(values.mean()), 100.0 * float(values.std(ddof=1) / np.sqrt(len(values))) if len(values) > 1 else np.nan
+
+
+def paired(rows: list[dict], way: str, other: str) -> str:
+    """Mean difference of losses of the same brews, with its standard error."""
+    one, two = _by_brew(rows, way, "lost"), _by_brew(rows, other, "lost")
+    both = sorted(one.keys() & two.keys())
+    if way == other or len(both) < 2:
+        return ""
+    mean, error = mean_and_error(np.array([one[key] - two[key] for key in both]))
+    return f"{mean:+.1f} +- {error:.1f} to {other}"
+
+
+def ratio(rows: list[dict], way: str) -> str:
+    """Loss over that of the agent that knows the world, over the same brews."""
+    peer = PEER.get(way, "")
+    one, two = _by_brew(rows, way, "lost"), _by_brew(rows, peer, "lost")
+    both = one.keys() & two.keys()
+    if not both:
+        return ""
+    return f"{np.mean([one[key] for key in both]) / np.mean([two[key] for key in both]):.2f}"
+
+
+def show(rows: list[dict], worlds: list[str], label: str) -> None:
+    """Print the table of some worlds."""
+    print(f"# {label}; lost, expected and inside in per cent; inside: 90 % intervals at harvest that hold the truth")
+    print(
+        f"{'world':10s} {'way':15s} {'brews':>5s} {'lost':>6s} {'s.e.':>5s} {'/knowing':>8s} {'expected':>8s} "
+        f"{'time in':>7s} {'peak in':>7s} {'tests':>5s} {'hour':>5s} {'s/brew':>6s}  difference, paired"
+    )
+    for world in worlds:
+        here = [r for r in rows if r["world"] == world]
+        for way in dict.fromkeys(sorted((r["way"] for r in here), key=_order)):
+            some = [r for r in here if r["way"] == way]
+            mean, error = mean_and_error(np.array([r["lost"] for r in some]))
+            column = {
+                name: np.array([r[name] for r in some], float) for name in ("expected", "in_time", "in_biomass", "tests", "hour")
+            }
+
+            def per_cent(name: str, width: int, column: dict = column) -> str:
+                known = column[name][np.isfinite(column[name])]
+                return f"{100.0 * known.mean():{width}.1f}" if len(known) else " " * width
+
+            print(
+                f"{world:10s} {way:15s} {len(some):5d} {mean:6.1f} {error:5.1f} {ratio(here, way):>8s} {per_cent('expected', 8)} "
+                f"{per_cent('in_time', 7)} {per_cent('in_biomass', 7)} "
+                f"{column['tests'].mean():5.1f} {column['hour'].mean():5.1f} "
+                f"{np.mean([r['seconds'] for r in some]):6.1f}  {paired(here, way, AGAINST.get(way, 'recipe'))}",
+                flush=True,
+            )
+
+
+def _order(way: str) -> tuple[int, str]:
+    first = ("best-fixed", "fixed24", "drop4", "drop2", "plain", "knowing")
+    place = next((i for i, name in enumerate(first) if way.startswith(name)), len(first))
+    return place, way
