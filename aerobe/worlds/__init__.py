@@ -8,13 +8,26 @@ The worlds in `TUNING` may be looked at while the call is built. Those in `HELD_
 
 from __future__ import annotations
 
-from aerobe.worlds import _crowded, _guilds, _meals, _particles
+from aerobe.worlds import (
+    _crowded,
+    _dormant,
+    _grazed,
+    _guilds,
+    _lysed,
+    _meals,
+    _nights,
+    _particles,
+    _poisoned,
+    _quota,
+    _stuffy,
+    _walls,
+)
 from aerobe.worlds._law import Known, Law, Spread
 from aerobe.worlds._make import TEST_CONSTANT, TEST_ERROR, TEST_SCALE, World, ensemble, make_people, make_world, with_pump_stop
 from aerobe.worlds._march import END_H, Courses
 
-TUNING = {law.key: law for law in (_guilds.LAW, _crowded.LAW, _particles.LAW, _meals.LAW)}
-HELD_OUT: dict[str, Law] = {}
+TUNING = {law.key: law for law in (_guilds.LAW, _crowded.LAW, _particles.LAW, _meals.LAW, _stuffy.LAW, _poisoned.LAW)}
+HELD_OUT = {law.key: law for law in (_lysed.LAW, _quota.LAW, _grazed.LAW, _nights.LAW, _dormant.LAW, _walls.LAW)}
 WORLDS = TUNING | HELD_OUT
 
 __all__ = [

@@ -15,9 +15,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from aerobe.worlds._cardinal import cardinal
 from aerobe.worlds._law import OXYGEN_PER_CARBON, Array, Known, Law, Outside, Spread, Terms
 
-COLDEST, BEST, HOTTEST = 4.0, 33.0, 42.0  # cardinal temperatures of mesophilic soil bacteria, assumed [degC]
 CELL_NITROGEN = 0.18  # mg N in a mg of cell carbon: between C:N 5 and 6, from memory
 HIDDEN = {
     "transfer": Spread(centre=1.0, spread=0.35),
@@ -41,14 +41,6 @@ HIDDEN = {
     "compost_nitrogen": Spread(centre=0.25, spread=0.4),
     "food": Spread(centre=1.0, spread=0.2),
 }
-
-
-def cardinal(degc: Array, coldest: float = COLDEST, best: float = BEST, hottest: float = HOTTEST) -> Array:
-    """Growth rate over that at the best temperature (rosso-1993), 0 outside the limits. [-]"""
-    c = np.clip(degc, coldest, hottest)
-    top = (c - hottest) * (c - coldest) ** 2
-    under = (best - coldest) * ((best - coldest) * (c - best) - (best - hottest) * (best + coldest - 2.0 * c))
-    return np.asarray(np.maximum(top / under, 0.0))
 
 
 AT_20 = float(cardinal(np.array([20.0]))[0])

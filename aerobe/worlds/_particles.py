@@ -1,10 +1,10 @@
 """Food locked in particles: a brew that is paced by the surface of what was put in, with fungi that come late.
 
-Particles dissolve at their surface, so that the rate goes with the power 2/3 of what is left (hydrolysis limited by surface,
-vavilin-2008). Cells grow on what comes free by an exponential law of saturation (tessier-1942). Fungi grow as pellets do, by
-the cube root of their mass (emerson-1950), once they have woken, and stirring by air breaks them. Cells die the faster the longer
-they have gone hungry: hunger is a memory of some hours. Temperature acts by a fixed factor for ten degrees (vant-hoff-1884),
-oxygen by a straight line to a limit (blackman-1905).
+Particles dissolve at their surface, so that the rate goes with the power 2/3 of what is left (hydrolysis limited by
+surface, vavilin-2008). Cells grow on what comes free by an exponential law of saturation (tessier-1942). Fungi grow as
+pellets do, by the cube root of their mass (emerson-1950), once they have woken, and stirring by air breaks them. Cells die
+the faster the longer they have gone hungry: hunger is a memory of some hours. Temperature acts by a fixed factor for ten
+degrees (vant-hoff-1884), oxygen by a straight line to a limit (blackman-1905).
 
 Source
 ------
