@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Literal
 
 from aerobe.charts._style import FigureTable, Picture, picture, records_of
 from aerobe.units import number
+
+if TYPE_CHECKING:
+    import altair as alt
+
+    from aerobe.charts._style import Layer
 
 MARKS = {
     "in the fit": ("circle", "@ember"),
@@ -83,9 +88,9 @@ def brew_curve(
     x_axis = alt.X("h:Q", title="hours since aeration began", scale=alt.Scale(nice=False), axis=alt.Axis(grid=False))
     curve = alt.InlineData(values=records_of(h=elapsed_h, low=low, middle=middle, high=high))
     y_title = f"{quantity} [{unit}]"
-    layers: list[Any] = []
+    layers: list[Layer] = []
     if window is not None:
-        layers += _window_layers(alt, window)
+        layers += _window_layers(window)
     layers.append(
         alt.Chart(curve)
         .mark_area(color="@leaf", opacity=0.22)
@@ -93,10 +98,10 @@ def brew_curve(
     )
     layers.append(alt.Chart(curve).mark_line(color="@leaf").encode(x=x_axis, y=alt.Y("middle:Q", title=y_title)))
     if now_h is not None:
-        layers += _moment_layers(alt, now_h, "now")
+        layers += _moment_layers(now_h, "now")
     if harvested_h is not None:
-        layers += _moment_layers(alt, harvested_h, "harvested", align="right")
-    layers += _point_layers(alt, points, x_axis, y_title)
+        layers += _moment_layers(harvested_h, "harvested", align="right")
+    layers += _point_layers(points, x_axis, y_title)
     top = max(range(len(middle)), key=lambda place: middle[place])
     says = f"{quantity} of {name}, with the {level} band: highest near {number(elapsed_h[top])} h at {number(middle[top])} {unit}"
     says += f" ({number(low[top])} to {number(high[top])}). {_points_in_words(points)}"
@@ -146,9 +151,9 @@ def oxygen_curve(
 
     x_axis = alt.X("h:Q", title="hours since aeration began", scale=alt.Scale(nice=False), axis=alt.Axis(grid=False))
     y_title = "Dissolved oxygen [mg/L]"
-    layers: list[Any] = []
+    layers: list[Layer] = []
     if window is not None:
-        layers += _window_layers(alt, window)
+        layers += _window_layers(window)
     if len(forecast_h):
         data = alt.InlineData(values=records_of(h=forecast_h, low=low_mg_per_l, middle=middle_mg_per_l, high=high_mg_per_l))
         layers.append(
@@ -166,9 +171,9 @@ def oxygen_curve(
         )
     for value, words, colour in ((floor_mg_per_l, "floor", "@ember"), (saturation_mg_per_l, "in balance with air", "@soft")):
         if value is not None:
-            layers += _level_layers(alt, value, words, colour)
+            layers += _level_layers(value, words, colour)
     if now_h is not None:
-        layers += _moment_layers(alt, now_h, "now")
+        layers += _moment_layers(now_h, "now")
     if not layers:
         raise ValueError("an oxygen chart needs a log or a forecast")
     says = _oxygen_in_words(logged_h, logged_mg_per_l, forecast_h, low_mg_per_l, middle_mg_per_l, floor_mg_per_l, level, name)
@@ -182,7 +187,9 @@ def oxygen_curve(
     return picture(alt.layer(*layers), title=f"Oxygen: {name}", says=says, figures=figures, height_px=230)
 
 
-def _window_layers(alt: Any, window: Window) -> list[Any]:
+def _window_layers(window: Window) -> list[Layer]:
+    import altair as alt
+
     span = alt.InlineData(values=[{"from": window.from_h, "to": window.to_h, "mid": 0.5 * (window.from_h + window.to_h)}])
     band = alt.Chart(span).mark_rect(color="@window", opacity=0.3).encode(x=alt.X("from:Q"), x2="to:Q")
     words = alt.Chart(span).mark_text(text="harvest", baseline="bottom", dy=-3, fontWeight=600).encode(x="mid:Q", y=alt.value(0))
@@ -193,21 +200,27 @@ def _window_layers(alt: Any, window: Window) -> list[Any]:
     return layers
 
 
-def _moment_layers(alt: Any, at_h: float, words: str, *, align: str = "left") -> list[Any]:
+def _moment_layers(at_h: float, words: str, *, align: Literal["left", "right"] = "left") -> list[Layer]:
+    import altair as alt
+
     here = alt.InlineData(values=[{"h": at_h}])
     rule = alt.Chart(here).mark_rule(color="@ink", strokeDash=[2, 3]).encode(x="h:Q")
     text = alt.Chart(here).mark_text(text=words, align=align, dx=4 if align == "left" else -4, baseline="top")
     return [rule, text.encode(x="h:Q", y=alt.value(2))]
 
 
-def _level_layers(alt: Any, value: float, words: str, colour: str) -> list[Any]:
+def _level_layers(value: float, words: str, colour: str) -> list[Layer]:
+    import altair as alt
+
     here = alt.InlineData(values=[{"y": value}])
     rule = alt.Chart(here).mark_rule(color=colour, strokeDash=[8, 4], strokeWidth=1.5).encode(y="y:Q")
     text = alt.Chart(here).mark_text(text=f"{words} {number(value)}", align="right", dy=-7).encode(x=alt.value("width"), y="y:Q")
     return [rule, text]
 
 
-def _point_layers(alt: Any, points: Sequence[RawPoint], x_axis: Any, y_title: str) -> list[Any]:
+def _point_layers(points: Sequence[RawPoint], x_axis: alt.X, y_title: str) -> list[Layer]:
+    import altair as alt
+
     if not points:
         return []
     data = alt.InlineData(

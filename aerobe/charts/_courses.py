@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING
 
 from aerobe.charts._style import FigureTable, Picture, digits_for, picture, records_of, series_scales
 from aerobe.units import number
+
+if TYPE_CHECKING:
+    from aerobe.charts._style import Layer
 
 _HOURS = "hours since aeration began"
 CALLS = ("harvest now", "wait until", "test at")
@@ -48,14 +51,14 @@ def courses_by_arm(courses: Sequence[Course], *, quantity: str, unit: str) -> Pi
 
     arms = list(dict.fromkeys(course.arm for course in courses))
     scales = series_scales(arms)
-    rows: list[dict[str, Any]] = [
+    rows: list[dict[str, object]] = [
         {"h": hour, "value": value, "arm": course.arm, "brew": course.brew}
         for course in courses
         for hour, value in zip(course.hours, course.values, strict=True)
     ]
     data = alt.Chart(alt.InlineData(values=rows))
     x = alt.X("h:Q", title=_HOURS, scale=alt.Scale(nice=False), axis=alt.Axis(grid=False))
-    axis = alt.Axis(format=digits_for(max(row["value"] for row in rows)))
+    axis = alt.Axis(format=digits_for(max(value for course in courses for value in course.values)))
     y = alt.Y("value:Q", title=f"{quantity} [{unit}]", scale=alt.Scale(type="log", nice=False), axis=axis)
     colour = alt.Color("arm:N", title=None, scale=alt.Scale(**scales["colour"]))
     shape = alt.Shape("arm:N", title=None, scale=alt.Scale(**scales["shape"]))
@@ -126,7 +129,7 @@ def calls_replayed(calls: Sequence[PastCall], *, highest_h: float, between_h: tu
     peak = alt.Chart(alt.InlineData(values=[{"low": between_h[0], "high": between_h[1], "at": highest_h}]))
     ends = alt.Chart(alt.InlineData(values=[{"asked": h, "now": h} for h in (calls[0].asked_h, calls[-1].asked_h)]))
     y = alt.Y("low:Q", title=y_title, scale=y_scale)
-    layers: list[Any] = [
+    layers: list[Layer] = [
         peak.mark_rect(color="@window", opacity=0.3).encode(y=y, y2="high:Q"),
         peak.mark_rule(color="@straw", strokeWidth=2).encode(y=alt.Y("at:Q", title=y_title, scale=y_scale)),
         peak.mark_text(text="highest reading", align="right", dy=-7).encode(x=alt.value("width"), y="at:Q"),

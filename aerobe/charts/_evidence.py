@@ -5,10 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING
 
 from aerobe.charts._style import FOLDED, FigureTable, Picture, digits_for, folded, picture, records_of
 from aerobe.units import number
+
+if TYPE_CHECKING:
+    from aerobe.charts._style import Layer
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,7 +85,7 @@ def forest(
             kind=["pool" if row.is_pooled else "trial" for row in shown],
         )
     )
-    layers: list[Any] = []
+    layers: list[Layer] = []
     if margin_ratio is not None and margin_ratio > 1.0:
         strip = alt.InlineData(values=[{"from": 1.0 / margin_ratio, "to": margin_ratio}])
         layers.append(alt.Chart(strip).mark_rect(color="@window", opacity=0.25).encode(x=alt.X("from:Q"), x2="to:Q"))

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from aerobe.charts._style import FigureTable, Picture, picture, records_of
 from aerobe.oxygen import DoseRow, KlaEstimate, UptakeTrack
 from aerobe.units import number
+
+if TYPE_CHECKING:
+    import altair as alt
+
+    from aerobe.charts._style import Layer
 
 _DOSE = "dose [g/L, log scale]"
 
@@ -47,9 +52,9 @@ def lowest_oxygen_by_dose(
         )
     )
     title = "Lowest oxygen [mg/L]"
-    layers = _band(alt, data, title, "@water")
-    layers += _level(alt, floor_mg_per_l, f"floor {number(floor_mg_per_l)}")
-    layers += _marks(alt, ceiling_g_per_l, dose_g_per_l)
+    layers = _band(data, title, "@water")
+    layers += _level(floor_mg_per_l, f"floor {number(floor_mg_per_l)}")
+    layers += _marks(ceiling_g_per_l, dose_g_per_l)
     says = f"Lowest oxygen of a brew by dose of {food}, middle and 90 % band; the floor is {number(floor_mg_per_l)} mg/L."
     says += f" The air carries {number(ceiling_g_per_l)} g/L." if ceiling_g_per_l else " No dose is carried."
     return picture(alt.layer(*layers), title=f"Lowest oxygen by dose of {food}", says=says, figures=_dose_table(rows))
@@ -76,7 +81,7 @@ def biomass_by_dose(
             high=[row.peak_biomass[2] for row in drawn],
         )
     )
-    layers = [*_band(alt, data, "Peak biomass [ug C/mL]", "@leaf"), *_marks(alt, ceiling_g_per_l, dose_g_per_l)]
+    layers = [*_band(data, "Peak biomass [ug C/mL]", "@leaf"), *_marks(ceiling_g_per_l, dose_g_per_l)]
     first, last = drawn[0], drawn[-1]
     says = (
         f"Peak biomass by dose of {food}, middle and 90 % band: {number(first.peak_biomass[1])} ug C/mL at "
@@ -111,7 +116,7 @@ def reaeration_run(times_h: Sequence[float], oxygen_mg_per_l: Sequence[float], e
     layers = [
         alt.Chart(log).mark_point(color="@ink", size=28, opacity=0.7).encode(x=x_axis, y=y_axis),
         alt.Chart(line).mark_line(color="@water").encode(x=x_axis, y=y_axis),
-        *_level(alt, estimate.saturation_mg_per_l, f"heads for {number(estimate.saturation_mg_per_l)}", "@soft"),
+        *_level(estimate.saturation_mg_per_l, f"heads for {number(estimate.saturation_mg_per_l)}", "@soft"),
     ]
     says = (
         f"Re-aeration run of {len(seconds)} readings. Fitted from {number(3600 * start)} to {number(3600 * end)} s: kLa "
@@ -203,7 +208,9 @@ def uptake_curve(track: UptakeTrack, *, name: str) -> Picture:
     return picture(alt.layer(*layers), title=f"Oxygen uptake: {name}", says=says, figures=figures, height_px=230)
 
 
-def _band(alt: Any, data: Any, title: str, colour: str) -> list[Any]:
+def _band(data: alt.InlineData, title: str, colour: str) -> list[Layer]:
+    import altair as alt
+
     x_axis = alt.X("dose:Q", title=_DOSE, scale=alt.Scale(type="log", nice=False), axis=alt.Axis(grid=False, format="~g"))
     return [
         alt.Chart(data).mark_area(color=colour, opacity=0.2).encode(x=x_axis, y=alt.Y("low:Q", title=title), y2="high:Q"),
@@ -211,7 +218,9 @@ def _band(alt: Any, data: Any, title: str, colour: str) -> list[Any]:
     ]
 
 
-def _marks(alt: Any, ceiling: float | None, dose: float | None) -> list[Any]:
+def _marks(ceiling: float | None, dose: float | None) -> list[Layer]:
+    import altair as alt
+
     layers = []
     for value, words, colour, dash, place in ((ceiling, "ceiling", "@ember", [8, 4], 2), (dose, "your dose", "@ink", [2, 3], 18)):
         if value is not None and value > 0.0:
@@ -223,7 +232,9 @@ def _marks(alt: Any, ceiling: float | None, dose: float | None) -> list[Any]:
     return layers
 
 
-def _level(alt: Any, value: float, words: str, colour: str = "@ember") -> list[Any]:
+def _level(value: float, words: str, colour: str = "@ember") -> list[Layer]:
+    import altair as alt
+
     here = alt.InlineData(values=[{"y": value}])
     rule = alt.Chart(here).mark_rule(color=colour, strokeDash=[8, 4], strokeWidth=1.5).encode(y="y:Q")
     text = alt.Chart(here).mark_text(text=words, align="right", dy=-7).encode(x=alt.value("width"), y="y:Q")

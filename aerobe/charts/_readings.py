@@ -37,7 +37,7 @@ def readings_chart(
         raise ValueError("a chart of readings needs a reading")
     x_axis = alt.X("h:Q", title="hours since aeration began", scale=alt.Scale(nice=True, zero=True), axis=alt.Axis(grid=False))
     y_title = f"{quantity} [{unit}]"
-    layers = [*(_window_layers(alt, window) if window is not None else ()), *_point_layers(alt, points, x_axis, y_title)]
+    layers = [*(_window_layers(window) if window is not None else ()), *_point_layers(points, x_axis, y_title)]
     last = points[-1]
     count = f"{len(points)} reading{'' if len(points) == 1 else 's'}"
     says = (

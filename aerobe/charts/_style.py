@@ -14,9 +14,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from aerobe.units import number
+
+if TYPE_CHECKING:
+    import altair as alt
+
+    Layer = alt.Chart
 
 Look = Literal["light", "dark"]
 
@@ -79,6 +84,9 @@ class FigureTable:
         return "\n".join([self.caption, *written] if self.caption else written)
 
 
+Spec = dict[str, Any]  # of Vega-Lite, a grammar of others
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Picture:
     """A chart with its title, the sentence that says what it shows, and its figures.
@@ -88,10 +96,10 @@ class Picture:
 
     title: str
     says: str
-    spec: dict[str, Any]
+    spec: Spec
     figures: FigureTable
 
-    def for_page(self) -> dict[str, Any]:
+    def for_page(self) -> Spec:
         """What a page needs to draw the chart live and to follow light and dark: one spec, two sets of colours."""
         spec = {**self.spec, "width": "container", "autosize": {"type": "fit-x", "contains": "padding"}}
         return {
@@ -101,7 +109,7 @@ class Picture:
             "looks": {look: {"colours": COLOURS[look], "config": config(look)} for look in COLOURS},
         }
 
-    def spec_in(self, look: Look = "light", *, width_px: int = 640) -> dict[str, Any]:
+    def spec_in(self, look: Look = "light", *, width_px: int = 640) -> Spec:
         """Plain Vega-Lite with the colours of one look, ready for any renderer."""
         coloured = _swap({**self.spec, "width": width_px}, COLOURS[look])
         return {**coloured, "config": config(look)}
@@ -118,7 +126,9 @@ class Picture:
         return _converter().vegalite_to_png(json.dumps(self.spec_in(look, width_px=width_px)), scale=scale)
 
 
-def picture(chart: Any, *, title: str, says: str, figures: FigureTable, height_px: int = 280) -> Picture:
+def picture(
+    chart: alt.Chart | alt.LayerChart | alt.FacetChart, *, title: str, says: str, figures: FigureTable, height_px: int = 280
+) -> Picture:
     """A `Picture` from an Altair chart of a single view or of layers.
 
     Concatenated charts cannot follow the width of a phone; make two pictures instead.
@@ -132,7 +142,7 @@ def picture(chart: Any, *, title: str, says: str, figures: FigureTable, height_p
     )
 
 
-def config(look: Look) -> dict[str, Any]:
+def config(look: Look) -> Spec:
     """The Vega-Lite configuration of a look: large type, few lines, room for a thumb."""
     shade = COLOURS[look]
     return {
@@ -208,7 +218,7 @@ def folded(label: str, most: int) -> str:
 FOLDED = "split(datum.label, '\\n')"
 
 
-def series_scales(names: Sequence[str]) -> dict[str, Any]:
+def series_scales(names: Sequence[str]) -> Spec:
     """Colour, shape and dash scales for a few named series, by `alt.Scale` keyword: at most six.
 
     Raises
@@ -261,7 +271,7 @@ def _rounded(node: Any) -> Any:
     return node
 
 
-def records_of(**columns: Iterable[Any]) -> list[dict[str, Any]]:
+def records_of(**columns: Iterable[object]) -> list[dict[str, Any]]:
     """Columns as the list of rows that a chart takes as its data; numpy numbers become plain ones."""
     names = list(columns)
     rows = zip(*(list(column) for column in columns.values()), strict=True)

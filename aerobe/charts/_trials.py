@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING
 
 from aerobe.charts._style import FigureTable, Picture, picture, records_of
 from aerobe.trials import GOOD_POWER, Design
 from aerobe.units import number, percent
 from aerobe.verdicts import BrewResult, DoseAnswer
+
+if TYPE_CHECKING:
+    from aerobe.charts._style import Layer
 
 
 def designs_by_cost(designs: Sequence[Design], recommended: Design | None, *, margin_ratio: float) -> Picture:
@@ -116,7 +119,7 @@ def dose_curve(
     scale = alt.Scale(type="log") if is_ratio else alt.Scale(zero=False)
     rows = records_of(dose=answer.doses, middle=back(answer.fitted), low=back(answer.low), high=back(answer.high))
     curve = alt.Chart(alt.InlineData(values=rows))
-    layers: list[Any] = [
+    layers: list[Layer] = [
         curve.mark_area(color="@leaf", opacity=0.2).encode(x=x, y=alt.Y("low:Q", title=y_title, scale=scale), y2="high:Q"),
         curve.mark_line(color="@leaf").encode(x=x, y=alt.Y("middle:Q", title=y_title, scale=scale)),
     ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 from cyclopts import App, Parameter
 
@@ -131,7 +131,7 @@ def compare(
 
     line, robust, agreement = compare_tests(first, second)
     lines = [line.says, *([robust.says] if robust else ["Passing-Bablok needs ten pairs."]), agreement.says]
-    data: dict[str, Any] = {"deming": line, "passing_bablok": robust, "agreement": agreement}
+    data: dict[str, object] = {"deming": line, "passing_bablok": robust, "agreement": agreement}
     named = _two(names)
     drawn = picture_of_tests(first, second, line, names=named, unit="-") if picture is not None else None
     if foods and phases:

@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 from cyclopts import Parameter
 
@@ -56,7 +56,7 @@ def now() -> datetime:
     return datetime.now().astimezone()
 
 
-def say(answer: Any, *, as_json: bool, text: str | Iterable[str] | None = None) -> None:
+def say(answer: object, *, as_json: bool, text: str | Iterable[str] | None = None) -> None:
     """Print an answer: JSON for programs, or lines for a person."""
     if as_json:
         print(json.dumps(plain_json(answer), ensure_ascii=False, indent=2, allow_nan=False))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 from cyclopts import App, Parameter
 
@@ -15,6 +15,9 @@ from aerobe.cli._oxygen_series import series
 from aerobe.cli._pictures import save_picture
 from aerobe.units import LENGTH, OXYGEN, VOLUME, number
 from aerobe.usecases.oxygen import FoodForm
+
+if TYPE_CHECKING:
+    from aerobe.usecases.oxygen import AirPlan, DoseRow
 
 app = App(name="oxygen", help="How much food the air carries; transfer, uptake, sizing, probes.")
 
@@ -183,7 +186,7 @@ def size(
     asked = question.question(draws=draws)
     if need:
         plans = size_air(asked.vessel, kla20_per_h=RATE.read(need), hours=asked.hours, price_per_kwh=price_per_kwh)
-        answer: Any = plans
+        answer: object = plans
         lines = []
     else:
         answer = air_for_recipe(asked, DOSE.read(dose or "0 g/L"), price_per_kwh=price_per_kwh)
@@ -321,7 +324,7 @@ def foods(name: str = "", /, *, json: JSON_ONLY = False) -> None:
     )
 
 
-def _dose_lines(rows: Sequence[Any]) -> list[str]:
+def _dose_lines(rows: Sequence[DoseRow]) -> list[str]:
     head = ("dose [g/L]", "chance above floor", "lowest oxygen [mg/L]", "peak biomass [ug C/mL]", "peak at [h]")
     return table(
         head,
@@ -338,7 +341,7 @@ def _dose_lines(rows: Sequence[Any]) -> list[str]:
     )
 
 
-def _plan_lines(plans: Sequence[Any]) -> list[str]:
+def _plan_lines(plans: Sequence[AirPlan]) -> list[str]:
     head = ("diffuser", "air [L/min]", "to be 90 % sure [L/min]", "pressure [kPa]", "power [W]", "cost of a brew [money]")
     lines = table(
         head,

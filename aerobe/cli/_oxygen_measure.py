@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 from cyclopts import Parameter
 
@@ -13,6 +13,9 @@ from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, say
 from aerobe.errors import ImportFault
 from aerobe.units import CONDUCTIVITY, ELAPSED, LENGTH, OXYGEN, PRESSURE, TEMPERATURE, VOLUME, number
+
+if TYPE_CHECKING:
+    from aerobe.records import Vessel
 
 
 @Parameter(name="*")
@@ -206,10 +209,10 @@ def steps(
     )
 
 
-def _plain(record: Any) -> dict[str, Any]:
+def _plain(record: object) -> dict[str, object]:
     from aerobe.records import as_plain
 
-    plain: dict[str, Any] = as_plain(record)
+    plain: dict[str, object] = as_plain(record)
     return plain
 
 
@@ -222,7 +225,7 @@ def _text(file: str) -> str:
         raise ImportFault(f"'{file}' cannot be read: {fault}.", "Check the path; the file must be text, such as CSV.") from fault
 
 
-def _vessel(where: Where, key: str) -> Any:
+def _vessel(where: Where, key: str) -> Vessel:
     from aerobe.records import Vessel
 
     with where.open(create=False) as book:

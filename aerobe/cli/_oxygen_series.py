@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import JSON_ONLY, say, table
@@ -70,7 +70,7 @@ def series(
     return 0 if any(item.sound for item in found.runs) else NOT_SETTLED
 
 
-def _plain(item: SeriesRun) -> dict[str, Any]:
+def _plain(item: SeriesRun) -> dict[str, object]:
     """One run for programs; its readings stay in the table that they came from."""
     estimate = item.report.estimate if item.report is not None else None
     return {

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from aerobe.errors import UnusableRecord
 from aerobe.usecases.notebook import write_whole
 
+if TYPE_CHECKING:
+    from aerobe.usecases.reports import Picture
 
-def save_picture(picture: Any, path: Path) -> str:
+
+def save_picture(picture: Picture, path: Path) -> str:
     """Write a picture as SVG or PNG, by the name's ending; gives a line that says so, with the picture's sentence."""
     match path.suffix.lower():
         case ".svg":

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 from cyclopts import App, Parameter
 
@@ -11,6 +11,9 @@ from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, progress, say
 from aerobe.errors import ImportFault
 from aerobe.usecases.notebook import write_whole
+
+if TYPE_CHECKING:
+    from aerobe.usecases.reports import Report
 
 app = App(name="report", help="Reports with their data: write, check anew, publish a folder of pages.")
 
@@ -179,7 +182,7 @@ def site(
     say({"folder": str(folder), "files": sorted(files), "skipped": skipped}, as_json=where.json, text=lines)
 
 
-def _written(report: Any, stem: str, to: Path, as_json: bool) -> None:
+def _written(report: Report, stem: str, to: Path, as_json: bool) -> None:
     from aerobe.usecases.reports import report_as_html, report_as_pdf
 
     files = {f"{stem}.html": report_as_html(report), f"{stem}.pdf": report_as_pdf(report), f"{stem}-data.zip": report.package}

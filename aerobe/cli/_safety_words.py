@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from aerobe.errors import UnusableReading, UnusableRecord
 from aerobe.units import number, parse_number
 
+if TYPE_CHECKING:
+    from aerobe.usecases.safety import Gate, UseAnswer
 
-def gate_lines(found: Iterable[Any]) -> list[str]:
+
+def gate_lines(found: Iterable[Gate]) -> list[str]:
     """Gates for a person: state, why, what opens it."""
     lines = []
     for gate in found:
@@ -20,7 +23,7 @@ def gate_lines(found: Iterable[Any]) -> list[str]:
     return lines
 
 
-def answer_lines(answer: Any) -> list[str]:
+def answer_lines(answer: UseAnswer) -> list[str]:
     """The answer to a use in lines."""
     lines = [answer.sentence, "", *gate_lines(answer.gates)]
     put, applied = answer.amounts, answer.applied

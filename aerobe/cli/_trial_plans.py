@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 from cyclopts import Parameter
 
 from aerobe.cli._common import OWN, Where, counted, now, progress, say, table, then
 from aerobe.units import percent
+
+if TYPE_CHECKING:
+    from aerobe.usecases.trials import Plan, TrialWish
 
 NAME = Parameter(name="--name")
 CONTROLS = Parameter(negative="--no-controls")
@@ -124,7 +127,7 @@ def plan(
     say(_plan_data(planned.plan, key), as_json=where.json, text=_plan_text(planned.plan, key))
 
 
-def _plan_data(found: Any, key: str) -> dict[str, Any]:
+def _plan_data(found: Plan, key: str) -> dict[str, object]:
     designs = [found.recommended, *found.alternatives] if found.recommended else []
     return {
         "can_answer": found.can_answer,
@@ -147,7 +150,7 @@ def _plan_data(found: Any, key: str) -> dict[str, Any]:
     }
 
 
-def _plan_text(found: Any, key: str) -> list[str]:
+def _plan_text(found: Plan, key: str) -> list[str]:
     lines = [found.words, "", f"Arms: {', '.join(arm.key for arm in found.trial.arms)}", f"Scatter: {found.scatter.origin}"]
     if found.recommended:
         controls = found.recommended.controls
@@ -254,7 +257,7 @@ def times(
     )
 
 
-def _wish(**typed: Any) -> Any:
+def _wish(**typed: object) -> TrialWish:
     from aerobe.usecases.trials import TrialWish
 
     return TrialWish.from_form(typed)

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import csv
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import OWN, Where, now, progress, say
 from aerobe.errors import ImportFault, UnusableRecord
 from aerobe.records import Arm, Trial, as_json
+
+if TYPE_CHECKING:
+    from aerobe.usecases.trials import Verdict
 
 
 def verdict(
@@ -140,7 +143,7 @@ def _pair(text: str) -> tuple[str, str]:
     return first, second
 
 
-def _say_verdict(found: Any, for_programs: bool, basis: str = "") -> int:
+def _say_verdict(found: Verdict, for_programs: bool, basis: str = "") -> int:
     from aerobe.usecases.trials import verdict_lines
 
     answer = {**as_json(found), **({"rests_on": basis} if basis else {})}

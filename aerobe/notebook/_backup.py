@@ -6,7 +6,6 @@ import contextlib
 import sqlite3
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 import sqlalchemy as sa
 
@@ -198,6 +197,6 @@ def _tables_in(connection: sa.Connection) -> sa.MetaData:
 def _pour(source: sa.Connection, target: sa.Connection, tables: sa.MetaData) -> None:
     for table in tables.sorted_tables:
         order = [table.c.id] if "id" in table.c else []
-        rows: list[dict[str, Any]] = [dict(row) for row in source.execute(sa.select(table).order_by(*order)).mappings()]
+        rows: list[dict[str, object]] = [dict(row) for row in source.execute(sa.select(table).order_by(*order)).mappings()]
         for start in range(0, len(rows), 500):
             target.execute(table.insert(), rows[start : start + 500])

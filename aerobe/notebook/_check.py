@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from typing import Any
 
 import numpy as np
 import sqlalchemy as sa
@@ -33,7 +32,7 @@ def fingerprint(notebook: Notebook) -> str:
 
     When and by whom a row was written down is not content; neither is how a log is packed.
     """
-    parts: list[Any] = []
+    parts: list[object] = []
     with notebook.store.reading() as connection:
         for table in [*(noun.table for noun in NOUNS), readings]:
             hashes = connection.execute(sa.select(table.c.hash)).scalars()
@@ -83,7 +82,7 @@ def _kept(connection: sa.Connection) -> Iterator[str]:
 
 def _payload(table: str, key: str, payload: str, digest: str, cls: type) -> Iterator[str]:
     try:
-        record: Any = from_plain(cls, json.loads(payload))
+        record: object = from_plain(cls, json.loads(payload))
     except (AerobeError, ValueError) as fault:
         yield f"'{key}' of {table} cannot be read: {fault}"
         return

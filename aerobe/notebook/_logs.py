@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import sqlalchemy as sa
@@ -140,7 +139,7 @@ def _read(
 
 
 def _insert(connection: sa.Connection, log: SensorLog, times: Array, values: Array) -> None:
-    rows: list[dict[str, Any]] = []
+    rows: list[dict[str, object]] = []
     for start in range(0, len(times), CHUNK_POINTS):
         part, shown = times[start : start + CHUNK_POINTS], values[start : start + CHUNK_POINTS]
         packed = part.astype(_FLOAT).tobytes(), shown.astype(_FLOAT).tobytes()

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import sqlalchemy as sa
 
@@ -46,7 +46,7 @@ class Notebook:
 
     # -- records with a key -------------------------------------------------------------------------------------------
 
-    def add(self, record: Any, *, at: datetime, who: str = "", token: str = "", why: str = "") -> Receipt:
+    def add(self, record: object, *, at: datetime, who: str = "", token: str = "", why: str = "") -> Receipt:
         """Keep a new record. The very same record again is no fault; another one under the same key is.
 
         Raises
@@ -59,7 +59,7 @@ class Notebook:
         with self.writing() as pen:
             return pen.add(record, at=at, who=who, token=token, why=why)
 
-    def change(self, record: Any, *, at: datetime, who: str = "", why: str = "") -> Receipt:
+    def change(self, record: object, *, at: datetime, who: str = "", why: str = "") -> Receipt:
         """Replace a record by one with the same key; the audit trail keeps what stood there. Readings cannot be changed."""
         with self.writing() as pen:
             return pen.change(record, at=at, who=who, why=why)
@@ -142,7 +142,7 @@ class Notebook:
 
     # -- kept results and settings ------------------------------------------------------------------------------------
 
-    def keep(self, kind: str, subject: str, payload: Any, *, at: datetime, who: str = "", token: str = "") -> Receipt:
+    def keep(self, kind: str, subject: str, payload: object, *, at: datetime, who: str = "", token: str = "") -> Receipt:
         """Keep a result: advice, a study, a certificate, a verdict. Earlier ones of the same kind and subject stay."""
         with self.writing() as pen:
             return pen.keep(kind, subject, payload, at=at, who=who, token=token)
@@ -157,17 +157,17 @@ class Notebook:
         found = self.kept(kind, subject)
         return found[-1] if found else None
 
-    def add_advice(self, brew: str, advice: Any, *, at: datetime, who: str = "", token: str = "") -> Receipt:
+    def add_advice(self, brew: str, advice: object, *, at: datetime, who: str = "", token: str = "") -> Receipt:
         """Keep advice on a brew, with the versions and the seed that made it."""
         return self.keep("advice", brew, advice, at=at, who=who, token=token)
 
-    def setting(self, name: str, default: Any = None) -> Any:
+    def setting(self, name: str, default: object = None) -> object:
         """A setting of this notebook."""
         with self.store.reading() as connection:
             text = connection.execute(sa.select(settings.c.value).where(settings.c.name == name)).scalar()
         return default if text is None else json.loads(text)
 
-    def set_setting(self, name: str, value: Any, *, at: datetime, who: str = "") -> None:
+    def set_setting(self, name: str, value: object, *, at: datetime, who: str = "") -> None:
         """Change a setting of this notebook; the old one stays in the audit trail."""
         with self.writing() as pen:
             pen.set_setting(name, value, at=at, who=who)

@@ -57,7 +57,7 @@ def write_package(notebook: Notebook, *, at: datetime, trial: str = "", versions
     records = _records(notebook, trial)
     scope = _scope(notebook, trial, records)
     files: dict[str, bytes] = {}
-    resources: list[dict[str, Any]] = []
+    resources: list[dict[str, object]] = []
     for noun in NOUNS:
         found = records[noun.name]
         if found:
@@ -92,8 +92,11 @@ def write_package(notebook: Notebook, *, at: datetime, trial: str = "", versions
     return _zip(files)
 
 
-def _records(notebook: Notebook, trial: str) -> dict[str, list[Any]]:
-    everything: dict[str, list[Any]] = {noun.name: notebook.find(noun.cls) for noun in NOUNS}
+Records = dict[str, list[Any]]  # by noun; each of its own class
+
+
+def _records(notebook: Notebook, trial: str) -> Records:
+    everything: Records = {noun.name: notebook.find(noun.cls) for noun in NOUNS}
     if not trial:
         return everything
     notebook.get(Trial, trial)
@@ -112,7 +115,7 @@ def _records(notebook: Notebook, trial: str) -> dict[str, list[Any]]:
         Assay: assay_keys,
         Brew: keys,
     }
-    chosen: dict[str, list[Any]] = {}
+    chosen: Records = {}
     for noun in NOUNS:
         by = noun.key if noun.cls in wanted else noun.parent
         names = wanted.get(noun.cls, keys)
@@ -120,7 +123,7 @@ def _records(notebook: Notebook, trial: str) -> dict[str, list[Any]]:
     return chosen
 
 
-def _scope(notebook: Notebook, trial: str, records: dict[str, list[Any]]) -> Scope:
+def _scope(notebook: Notebook, trial: str, records: Records) -> Scope:
     if not trial:
         return Scope(brews=None, subjects=None)
     brews = frozenset(item.key for item in records["brews"])
@@ -155,13 +158,13 @@ def _readings_csv(readings: Iterable[Reading]) -> str:
     return _csv(names, ([_cell(as_plain(getattr(item, name))) for name in names] for item in readings))
 
 
-def _readings_schema() -> dict[str, Any]:
+def _readings_schema() -> dict[str, object]:
     kinds = {float: "number", int: "integer", bool: "boolean"}
-    fields: list[dict[str, Any]] = []
+    fields: list[dict[str, object]] = []
     for item in dataclasses.fields(Reading):
         word = str(item.type)
         kind = next((name for python, name in kinds.items() if word.startswith(python.__name__)), "string")
-        entry: dict[str, Any] = {"name": item.name, "type": kind}
+        entry: dict[str, object] = {"name": item.name, "type": kind}
         if item.name in UNITS:
             entry["unit"] = UNITS[item.name]
         if kind == "boolean":
@@ -182,7 +185,7 @@ def _log_csv(notebook: Notebook, brew: str, channel: str, probe: str) -> str:
     return _csv(["elapsed_h", "value"], ([repr(time), repr(value)] for time, value in pairs))
 
 
-def _log_schema(name: str, brew: str, channel: str, probe: str) -> dict[str, Any]:
+def _log_schema(name: str, brew: str, channel: str, probe: str) -> dict[str, object]:
     unit = {"oxygen": "mg/L", "temperature": "degC", "pH": "pH", "conductivity": "uS/cm"}[channel]
     fields = [{"name": "elapsed_h", "type": "number", "unit": "h"}, {"name": "value", "type": "number", "unit": unit}]
     return {
@@ -207,7 +210,7 @@ def _csv(names: list[str], rows: Iterable[list[str]]) -> str:
     return out.getvalue()
 
 
-def _cell(value: Any) -> str:
+def _cell(value: object) -> str:
     if value is None:
         return ""
     if isinstance(value, bool):
@@ -222,7 +225,7 @@ def _title(notebook: Notebook, trial: str) -> str:
     return notebook.get(Trial, trial).name if trial else "A brewer's notebook"
 
 
-def _put(files: dict[str, bytes], resources: list[dict[str, Any]], path: str, text: str, entry: dict[str, Any]) -> None:
+def _put(files: dict[str, bytes], resources: list[dict[str, object]], path: str, text: str, entry: dict[str, object]) -> None:
     content = text.encode()
     files[path] = content
     resources.append(

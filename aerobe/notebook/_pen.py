@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import datetime
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import sqlalchemy as sa
 
@@ -24,7 +24,7 @@ class Pen:
     def __init__(self, connection: sa.Connection) -> None:
         self.connection = connection
 
-    def add(self, record: Any, *, at: datetime, who: str = "", token: str = "", why: str = "") -> Receipt:
+    def add(self, record: object, *, at: datetime, who: str = "", token: str = "", why: str = "") -> Receipt:
         """As `Notebook.add`."""
         record = _settled(record)
         noun = "readings" if isinstance(record, Reading) else BY_CLASS[type(record)].name
@@ -35,7 +35,7 @@ class Pen:
             lambda: self._add_reading(record, at, who, why) if isinstance(record, Reading) else self._add(record, at, who, why),
         )
 
-    def change(self, record: Any, *, at: datetime, who: str = "", why: str = "") -> Receipt:
+    def change(self, record: object, *, at: datetime, who: str = "", why: str = "") -> Receipt:
         """As `Notebook.change`."""
         if isinstance(record, Reading):
             raise NotAllowed("A reading is never changed.", "Add a correction: a new reading that `replaces` the old one.")
@@ -64,7 +64,7 @@ class Pen:
 
         return self._once(token, at, "log", act)
 
-    def keep(self, kind: str, subject: str, payload: Any, *, at: datetime, who: str = "", token: str = "") -> Receipt:
+    def keep(self, kind: str, subject: str, payload: object, *, at: datetime, who: str = "", token: str = "") -> Receipt:
         """As `Notebook.keep`."""
 
         def act() -> Receipt:
@@ -85,7 +85,7 @@ class Pen:
 
         return self._once(token, at, kind, act)
 
-    def set_setting(self, name: str, value: Any, *, at: datetime, who: str = "") -> None:
+    def set_setting(self, name: str, value: object, *, at: datetime, who: str = "") -> None:
         """As `Notebook.set_setting`."""
         before = self.connection.execute(sa.select(settings.c.value).where(settings.c.name == name)).scalar()
         text = canonical_json(value)
@@ -115,7 +115,7 @@ class Pen:
         self.connection.execute(entries.insert().values(token=token, noun=noun, key=receipt.key, at=at.isoformat()))
         return receipt
 
-    def _row(self, noun: Noun, record: Any, at: datetime) -> dict[str, Any]:
+    def _row(self, noun: Noun, record: object, at: datetime) -> dict[str, str | None]:
         for column, table in ((noun.parent, noun.owner), *noun.needs):
             if column and getattr(record, column):
                 _require(self.connection, table, getattr(record, column))
@@ -129,20 +129,20 @@ class Pen:
             "changed_at": at.isoformat(),
         }
 
-    def _add(self, record: Any, at: datetime, who: str, why: str) -> Receipt:
+    def _add(self, record: object, at: datetime, who: str, why: str) -> Receipt:
         noun = BY_CLASS[type(record)]
-        row = self._row(noun, record, at)
-        there = self.connection.execute(sa.select(noun.table.c.hash).where(noun.table.c.key == row["key"])).scalar()
+        row, key = self._row(noun, record, at), str(getattr(record, noun.key))
+        there = self.connection.execute(sa.select(noun.table.c.hash).where(noun.table.c.key == key)).scalar()
         if there == row["hash"]:
-            return Receipt(noun=noun.name, key=row["key"], was_new=False)
+            return Receipt(noun=noun.name, key=key, was_new=False)
         if there is not None:
             raise UnusableRecord(
-                f"The notebook already has another {singular(noun.name)} with the key '{row['key']}'.",
+                f"The notebook already has another {singular(noun.name)} with the key '{key}'.",
                 "Choose another key, or change the one that is there.",
             )
         self.connection.execute(noun.table.insert().values(**row))
-        self.note(at=at, who=who, did="add", noun=noun.name, key=row["key"], brew=_brew_of(record), why=why)
-        return Receipt(noun=noun.name, key=row["key"], was_new=True)
+        self.note(at=at, who=who, did="add", noun=noun.name, key=key, brew=_brew_of(record), why=why)
+        return Receipt(noun=noun.name, key=key, was_new=True)
 
     def _add_reading(self, reading: Reading, at: datetime, who: str, why: str) -> Receipt:
         digest = content_hash(reading)
@@ -199,5 +199,5 @@ def _require(connection: sa.Connection, table: str, key: str) -> None:
         raise no_such(table, key)
 
 
-def _brew_of(record: Any) -> str:
+def _brew_of(record: object) -> str:
     return record.key if isinstance(record, Brew) else str(getattr(record, "brew", ""))

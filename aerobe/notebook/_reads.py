@@ -49,7 +49,7 @@ class Change:
     noun: str
     key: str
     brew: str
-    before: Any
+    before: object
     why: str
 
 

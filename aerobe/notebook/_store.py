@@ -51,7 +51,7 @@ class Store:
     @contextmanager
     def writing(self) -> Iterator[sa.Connection]:
         """One transaction: everything inside is kept, or nothing is."""
-        options: dict[str, Any] = {"writes": True}
+        options: dict[str, object] = {"writes": True}
         if self.path is None:
             # A writer first waits for its turn and must then see what the one before it wrote.
             options["isolation_level"] = "READ COMMITTED"
@@ -98,7 +98,7 @@ def _file_engine(path: Path) -> sa.Engine:
     engine = sa.create_engine(address, connect_args={"timeout": WAIT_S, "check_same_thread": False})
 
     @sa.event.listens_for(engine, "connect")
-    def _settle(connection: Any, _record: Any) -> None:
+    def _settle(connection: Any, _record: object) -> None:
         # The driver's own transactions would end before a table is made; ours begin below.
         connection.isolation_level = None
         connection.execute("pragma journal_mode=wal")

@@ -12,7 +12,7 @@ import zipfile
 import zlib
 from dataclasses import dataclass, fields
 from datetime import datetime
-from typing import Any
+from typing import Any, TypeVar
 
 from aerobe.errors import AerobeError, ImportFault
 from aerobe.notebook._notebook import Notebook
@@ -25,6 +25,8 @@ MAX_FILES = 20_000
 MAX_BYTES = 2_000_000_000
 MAX_RATIO = 300  # text of readings packs 5 to 30 fold
 _SAFE = re.compile(r"[A-Za-z0-9][A-Za-z0-9_./-]*")
+
+R = TypeVar("R")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,13 +65,15 @@ def read_package(notebook: Notebook, content: bytes, *, at: datetime, who: str =
         for reading in _readings(contents.get("readings", ({}, ""))[1]):
             count("readings", _add(pen, reading, at, who))
         for entry, text in contents.values():
-            if "channel" in entry.get("aerobe", {}):
-                count("logs", _add_log(pen, entry["aerobe"], text, at, who))
+            about_log = entry.get("aerobe")
+            if isinstance(about_log, dict) and "channel" in about_log:
+                count("logs", _add_log(pen, about_log, text, at, who))
         for plain in _list(contents.get("results", ({}, "[]"))[1], "results"):
             count("results", _keep(notebook, pen, plain, who))
         said = ", ".join(f"{number} {noun}" for noun, number in sorted(new.items())) or "nothing new"
         pen.note(at=at, who=who, did="import", noun="package", key=hashlib.sha256(content).hexdigest()[:16], why=said)
     ours = about["aerobe"]
+    assert isinstance(ours, dict)
     return Unpacked(new=new, known=known, trial=str(ours.get("trial", "")), content=str(ours.get("content", "")))
 
 
@@ -104,7 +108,7 @@ def _unpacked(packed: zipfile.ZipFile, item: zipfile.ZipInfo) -> bytes:
     return content
 
 
-def _about(files: dict[str, bytes]) -> dict[str, Any]:
+def _about(files: dict[str, bytes]) -> dict[str, object]:
     if "datapackage.json" not in files:
         raise ImportFault("The package has no datapackage.json.", "Give a package that Aerobe exported.")
     try:
@@ -120,18 +124,18 @@ def _about(files: dict[str, bytes]) -> dict[str, Any]:
     return about
 
 
-def _entries(about: dict[str, Any]) -> list[dict[str, Any]]:
+def _entries(about: dict[str, object]) -> list[dict[str, object]]:
     entries = about.get("resources")
     if not isinstance(entries, list) or not all(_is_entry(item) for item in entries):
         raise ImportFault("The package does not list its tables.", "Export it again.")
     return entries
 
 
-def _is_entry(item: Any) -> bool:
+def _is_entry(item: object) -> bool:
     return isinstance(item, dict) and isinstance(item.get("name"), str) and isinstance(item.get("aerobe", {}), dict)
 
 
-def _resource(files: dict[str, bytes], entry: dict[str, Any]) -> str:
+def _resource(files: dict[str, bytes], entry: dict[str, object]) -> str:
     path = entry.get("path")
     content = files.get(path) if isinstance(path, str) else None
     if content is None:
@@ -144,7 +148,7 @@ def _resource(files: dict[str, bytes], entry: dict[str, Any]) -> str:
         raise ImportFault(f"'{path}' is not text in UTF-8.", "Export it again.") from None
 
 
-def _list(text: str, noun: str) -> list[Any]:
+def _list(text: str, noun: str) -> list[object]:
     try:
         found = json.loads(text)
     except (ValueError, RecursionError):
@@ -154,14 +158,14 @@ def _list(text: str, noun: str) -> list[Any]:
     return found
 
 
-def _record(cls: type, plain: Any) -> Any:
+def _record(cls: type[R], plain: object) -> R:
     try:
         return from_plain(cls, plain)
     except AerobeError as fault:
         raise ImportFault(f"A {cls.__name__} in the package cannot be used: {fault.problem}", fault.remedy) from None
 
 
-def _add(pen: Pen, record: Any, at: datetime, who: str) -> bool:
+def _add(pen: Pen, record: object, at: datetime, who: str) -> bool:
     try:
         return pen.add(record, at=at, who=who).was_new
     except AerobeError as fault:
@@ -180,14 +184,14 @@ def _readings(text: str) -> list[Reading]:
     return found
 
 
-def _csv_rows(text: str) -> list[dict[str, Any]]:
+def _csv_rows(text: str) -> list[dict[str, str]]:
     try:
         return list(csv.DictReader(io.StringIO(text)))
     except csv.Error as fault:
         raise ImportFault(f"A table in the package cannot be read: {fault}.", "Export it again.") from None
 
 
-def _value(kind: str, cell: str) -> Any:
+def _value(kind: str, cell: str) -> object:
     if kind.startswith("bool"):
         return cell == "true"
     if kind.startswith("datetime"):
@@ -201,7 +205,7 @@ def _value(kind: str, cell: str) -> Any:
     return cell[1:] if cell.startswith("'") else cell
 
 
-def _add_log(pen: Pen, about: dict[str, Any], text: str, at: datetime, who: str) -> bool:
+def _add_log(pen: Pen, about: dict[str, object], text: str, at: datetime, who: str) -> bool:
     rows = _csv_rows(text)
     try:
         times, values = tuple(float(row["elapsed_h"]) for row in rows), tuple(float(row["value"]) for row in rows)

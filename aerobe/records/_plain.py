@@ -17,7 +17,7 @@ from aerobe.errors import UnusableRecord
 R = TypeVar("R")
 
 
-def as_plain(value: Any) -> Any:
+def as_plain(value: object) -> Any:
     """A record as dicts, lists, strings and numbers; datetimes as ISO 8601 with offset."""
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         return {item.name: as_plain(getattr(value, item.name)) for item in dataclasses.fields(value)}
@@ -30,7 +30,7 @@ def as_plain(value: Any) -> Any:
     return value
 
 
-def as_json(value: Any) -> Any:
+def as_json(value: object) -> Any:
     """The same for an answer to a program: a number without end, or that is none, becomes null, for JSON has no word for it."""
     plain = as_plain(value)
     if isinstance(plain, float) and not math.isfinite(plain):
@@ -42,7 +42,7 @@ def as_json(value: Any) -> Any:
     return plain
 
 
-def from_plain(cls: type[R], data: Any) -> R:
+def from_plain(cls: type[R], data: object) -> R:
     """The record of type `cls` from what `as_plain` made. Unknown fields are refused, missing ones take defaults.
 
     Raises
@@ -64,12 +64,12 @@ def from_plain(cls: type[R], data: Any) -> R:
 
 
 @functools.cache
-def _hints_of(cls: type[Any]) -> dict[str, Any]:
+def _hints_of(cls: type[object]) -> dict[str, object]:
     # A notebook of a thousand brews asks for the same few classes thousands of times.
     return typing.get_type_hints(cls)
 
 
-def canonical_json(value: Any) -> str:
+def canonical_json(value: object) -> str:
     """The same text for the same content on every machine: sorted keys, no spaces, shortest round-trip floats.
 
     Raises
@@ -83,12 +83,12 @@ def canonical_json(value: Any) -> str:
         raise UnusableRecord("A record holds a number without end.", "Give numbers that can be written in digits.") from None
 
 
-def content_hash(value: Any) -> str:
+def content_hash(value: object) -> str:
     """SHA-256 of the canonical JSON, as hex."""
     return hashlib.sha256(canonical_json(value).encode()).hexdigest()
 
 
-def _cast(hint: Any, value: Any, where: str) -> Any:
+def _cast(hint: object, value: Any, where: str) -> object:
     origin = typing.get_origin(hint)
     if origin in (Union, types.UnionType):
         if value is None:
@@ -109,7 +109,7 @@ def _cast(hint: Any, value: Any, where: str) -> Any:
     return _scalar(hint, value, where)
 
 
-def _scalar(hint: Any, value: Any, where: str) -> Any:
+def _scalar(hint: object, value: Any, where: str) -> Any:
     wrong = UnusableRecord(f"{where} cannot be {value!r}.", f"Give a value of type {getattr(hint, '__name__', hint)}.")
     if hint is datetime:
         try:

@@ -125,14 +125,14 @@ def brew_numbers(posterior: Posterior, harvest: Harvest | None) -> dict[str, flo
     return found
 
 
-def _spread(name: str, draws: Any) -> dict[str, float | str | None]:
+def _spread(name: str, draws: object) -> dict[str, float | str | None]:
     import numpy as np
 
     low, middle, high = np.quantile(np.asarray(draws), [0.05, 0.5, 0.95])
     return {name: _short(middle), f"{name}, 90 % from": _short(low), f"{name}, 90 % to": _short(high)}
 
 
-def _short(value: Any) -> float:
+def _short(value: float) -> float:
     return float(f"{float(value):.5g}")
 
 
@@ -156,7 +156,7 @@ def _facts(
     recipe: Recipe,
     vessel: Vessel,
     harvest: Harvest | None,
-    numbers: Mapping[str, Any],
+    numbers: Mapping[str, object],
     start: str,
 ) -> list[tuple[str, str]]:
     rows = [

@@ -6,7 +6,7 @@ import base64
 import hashlib
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from aerobe.charts import COLOURS, Look, Picture
 from aerobe.reports._blocks import Report
@@ -48,7 +48,7 @@ def _kind(block: object) -> str:
     return type(block).__name__
 
 
-def _picture(picture: Picture) -> dict[str, Any]:
+def _picture(picture: Picture) -> dict[str, object]:
     """The chart in both looks and two widths as images inside the page; the browser takes the one that fits."""
     looks: tuple[Look, Look] = ("light", "dark")
     return {

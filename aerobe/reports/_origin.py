@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from aerobe.reports._blocks import Warned
 
@@ -41,7 +40,7 @@ def origin_block(tables: Sequence[FromTable]) -> tuple[Warned, ...]:
     return (Warned(title="Data taken in from a table", items=(*(table.words for table in tables), TERMS)),)
 
 
-def described_origin(tables: Sequence[FromTable]) -> dict[str, Any]:
+def described_origin(tables: Sequence[FromTable]) -> dict[str, object]:
     """The same for `datapackage.json`: `sources` is the standard's own word for it.
 
     Source

@@ -82,11 +82,11 @@ def as_pdf(report: Report) -> bytes:
             ) from None
 
 
-def _section(section: Section, pictures: dict[str, bytes]) -> dict[str, Any]:
+def _section(section: Section, pictures: dict[str, bytes]) -> dict[str, object]:
     return {"title": section.title, "blocks": [_plain(block, pictures) for block in section.blocks]}
 
 
-def _plain(block: Block, pictures: dict[str, bytes]) -> dict[str, Any]:
+def _plain(block: Block, pictures: dict[str, bytes]) -> dict[str, object]:
     match block:
         case Words(text=text):
             return {"is": "words", "text": text}

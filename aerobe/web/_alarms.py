@@ -5,12 +5,14 @@ from __future__ import annotations
 import logging
 import smtplib
 import ssl
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from email.message import EmailMessage
-from typing import Any
 
+from aerobe import usecases
 from aerobe.errors import AerobeError, UnusableRecord
+from aerobe.records import Brew
 
 LOG = logging.getLogger("aerobe.web")
 AHEAD = timedelta(hours=6)  # a crossing further away than this is no alarm yet
@@ -75,7 +77,14 @@ def is_quiet(settings: AlarmSettings, now: datetime) -> bool:
     return begin <= clock < end if begin <= end else clock >= begin or clock < end
 
 
-def alarms_for(brew: Any, *, call: Any, oxygen: Any, troubles: Any, now: datetime) -> tuple[Alarm, ...]:
+def alarms_for(
+    brew: Brew,
+    *,
+    call: usecases.brews.Call | None,
+    oxygen: usecases.brews.OxygenNow | None,
+    troubles: Iterable[usecases.brews.ProbeTrouble],
+    now: datetime,
+) -> tuple[Alarm, ...]:
     """What is wrong with one brew now: `call` in words or None, `oxygen` of its card, `troubles` of its probes."""
     found = []
     floor = brew.aim.oxygen_floor_mg_per_l

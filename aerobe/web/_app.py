@@ -7,11 +7,9 @@ import importlib
 import pkgutil
 from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import asynccontextmanager
-from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 from types import ModuleType
-from typing import Any
+from typing import TYPE_CHECKING
 
 from fastapi import Depends, FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
@@ -28,26 +26,12 @@ from aerobe.web._frame import STATIC, page, wants_json
 from aerobe.web._guard import Guard, TooMuch
 from aerobe.web._live import Live
 from aerobe.web._pairing import Pairing
+from aerobe.web._serve_settings import ServeSettings
 from aerobe.web._session import require_own_form, require_whole_text
 from aerobe.web._state import WebState, open_state
 from aerobe.web._thinker import Thinker
 from aerobe.web._uploads import Uploads
 from aerobe.web._watch import Watch
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ServeSettings:
-    """How the app is started."""
-
-    names: tuple[str, ...] = ()  # host names this machine answers to, beside localhost and bare addresses
-    address: str = ""  # what a phone should open, for the pairing code; empty if not shared
-    secure_port: int | None = None  # where HTTPS is served, if it is
-    authority: Path | None = None  # certificate that a phone may trust, where HTTPS is served
-    photos: Path | None = None  # folder for photos of samples
-    watching: bool = True  # look after brews while nobody looks
-    burst: float = 400.0  # requests of one address at once [-]
-    per_s: float = 120.0  # and after that [1/s]
-
 
 # A store that cannot write just now (busy, full disk) is no fault of the entry: a phone keeps it and sends it again.
 STATUS: dict[type[AerobeError], int] = {NotFound: 404, NotAllowed: 403, NotebookFault: 503}
@@ -58,14 +42,19 @@ def system_clock() -> datetime:
     return datetime.now().astimezone()
 
 
+if TYPE_CHECKING:
+    Advising = Callable[[usecases.notebook.Notebook, str, datetime], usecases.brews.Advice]
+    LookingBack = Callable[[usecases.notebook.Notebook, str, datetime], usecases.brews.Hindsight]
+
+
 def create_app(
-    notebook: Any,
+    notebook: usecases.notebook.Notebook,
     *,
     state: WebState | None = None,
     clock: Callable[[], datetime] = system_clock,
     settings: ServeSettings | None = None,
-    advise: Callable[[Any, str, datetime], Any] | None = None,
-    look_back: Callable[[Any, str, datetime], Any] | None = None,
+    advise: Advising | None = None,
+    look_back: LookingBack | None = None,
 ) -> FastAPI:
     """The app for one open notebook.
 
@@ -127,7 +116,7 @@ def page_modules() -> Iterator[ModuleType]:
             yield module
 
 
-def _entries(module: ModuleType) -> tuple[Any, ...]:
+def _entries(module: ModuleType) -> tuple[object, ...]:
     entries = getattr(module, "nav", ())
     return entries if isinstance(entries, tuple) else (entries,)
 
@@ -146,25 +135,27 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         await state.broker.stop()
 
 
-def _advise(notebook: Any, brew: str, now: datetime) -> Any:
+def _advise(notebook: usecases.notebook.Notebook, brew: str, now: datetime) -> usecases.brews.Advice:
     # Looked up when it is first needed: the numerics behind it take seconds to load, the pages need not wait for them.
     return usecases.brews.advise_brew(notebook, brew, now)
 
 
-def _thinker(notebook: Any, clock: Callable[[], datetime], live: Live, advise: Callable[[Any, str, datetime], Any]) -> Thinker:
+def _thinker(
+    notebook: usecases.notebook.Notebook, clock: Callable[[], datetime], live: Live, advise: Advising
+) -> Thinker[usecases.brews.Advice]:
     def version(brew: str) -> tuple[int, int]:
         return usecases.brews.evidence_count(notebook, brew)
 
     return Thinker(lambda brew, now: advise(notebook, brew, now), version=version, clock=clock, live=live)
 
 
-def _look_back(notebook: Any, brew: str, now: datetime) -> Any:
+def _look_back(notebook: usecases.notebook.Notebook, brew: str, now: datetime) -> usecases.brews.Hindsight:
     return usecases.brews.look_back_at(notebook, brew, now)
 
 
 def _hindsight(
-    notebook: Any, clock: Callable[[], datetime], live: Live, look_back: Callable[[Any, str, datetime], Any] | None
-) -> Thinker:
+    notebook: usecases.notebook.Notebook, clock: Callable[[], datetime], live: Live, look_back: LookingBack | None
+) -> Thinker[usecases.brews.Hindsight]:
     """A worker of its own for ended brews: no call waits for them, and only the last few looked at are worked out."""
 
     def version(brew: str) -> tuple[int, int]:
@@ -173,7 +164,7 @@ def _hindsight(
     if look_back is None:
         return Thinker(None, version=version, clock=clock, live=live)
 
-    def work(brew: str, now: datetime) -> Any:
+    def work(brew: str, now: datetime) -> usecases.brews.Hindsight:
         return look_back(notebook, brew, now)
 
     return Thinker(work, version=version, clock=clock, live=live, at_most=3, pause_s=2.0)

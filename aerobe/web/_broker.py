@@ -76,7 +76,7 @@ def topics_from(text: str) -> list[dict[str, str]]:
 class Broker:
     """The listening itself. `says` is shown under Settings."""
 
-    def __init__(self, notebook: Any, live: Live, clock: Callable[[], datetime]) -> None:
+    def __init__(self, notebook: usecases.notebook.Notebook, live: Live, clock: Callable[[], datetime]) -> None:
         self.notebook, self.live, self.clock = notebook, live, clock
         self.says = "No broker is set."
         self._task: asyncio.Task[None] | None = None

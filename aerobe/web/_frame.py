@@ -32,7 +32,6 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
 
 from fastapi import Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
@@ -46,6 +45,7 @@ from aerobe.errors import ImportFault
 from aerobe.units import number, span, with_uncertainty
 from aerobe.web._live import Live
 from aerobe.web._roles import OWNER, Access
+from aerobe.web._serve_settings import ServeSettings
 from aerobe.web._session import form_token, state_of
 
 HERE = Path(__file__).parent
@@ -142,9 +142,10 @@ async def fields(request: Request) -> Fields:
     return Fields(values=values, files=files)
 
 
-def notebook_of(connection: HTTPConnection) -> Any:
+def notebook_of(connection: HTTPConnection) -> usecases.notebook.Notebook:
     """The open notebook that this app serves."""
-    return connection.app.state.notebook
+    notebook: usecases.notebook.Notebook = connection.app.state.notebook
+    return notebook
 
 
 def clock_of(connection: HTTPConnection) -> datetime:
@@ -165,9 +166,10 @@ def access_of(connection: HTTPConnection) -> Access:
     return found
 
 
-def settings_of(connection: HTTPConnection) -> Any:
+def settings_of(connection: HTTPConnection) -> ServeSettings:
     """How the app was started."""
-    return connection.app.state.settings
+    settings: ServeSettings = connection.app.state.settings
+    return settings
 
 
 def wants_json(request: Request) -> bool:
@@ -180,7 +182,15 @@ def go_to(address: str) -> Response:
     return RedirectResponse(address, status_code=303)
 
 
-def page(request: Request, template: str, *, status: int = 200, title: str, **context: Any) -> HTMLResponse:
+def page(
+    request: Request,
+    template: str,
+    *,
+    status: int = 200,
+    title: str = "",
+    context: Mapping[str, object] | None = None,
+    **more: object,
+) -> HTMLResponse:
     """A page inside the frame.
 
     Parameters
@@ -192,8 +202,8 @@ def page(request: Request, template: str, *, status: int = 200, title: str, **co
     status
         422 when a form comes back with a fault.
     title
-        Heading and window title.
-    context
+        Heading and window title; may stand in the context instead.
+    context, more
         What the template shows. `fault` (an AerobeError) and `sent` (Fields) are shown by the parts.
     """
     look = request.cookies.get("aerobe_look", "auto")
@@ -210,7 +220,8 @@ def page(request: Request, template: str, *, status: int = 200, title: str, **co
         "now": clock_of(request),
         "alarms": request.app.state.watch.alarms(),
         "notice": request.query_params.get("done", ""),
-        **context,
+        **(context or {}),
+        **more,
     }
     return HTMLResponse(environment().get_template(template).render(full), status_code=status)
 
@@ -242,7 +253,7 @@ def asset(name: str) -> str:
     return f"/static/{name}?v={mark}"
 
 
-def json_data(value: Any) -> Markup:
+def json_data(value: object) -> Markup:
     """JSON for a data block in the page: nothing in it can end the block. Text is taken as JSON already written."""
     text = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
     return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))

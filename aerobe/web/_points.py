@@ -7,7 +7,6 @@ import io
 import json
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from aerobe.errors import UnusableReading
 from aerobe.units import parse_number
@@ -74,7 +73,7 @@ def _from_json(text: str, channel: str, unit: str) -> tuple[Batch, ...]:
     )
 
 
-def _points(item: dict[str, Any]) -> tuple[Point, ...]:
+def _points(item: dict[str, object]) -> tuple[Point, ...]:
     if "points" in item:
         rows = item["points"]
         if (
@@ -101,7 +100,7 @@ def _from_table(text: str, channel: str, unit: str) -> tuple[Batch, ...]:
     return tuple(Batch(channel=name, unit=of, points=tuple(points)) for (name, of), points in found.items())
 
 
-def _number(value: Any) -> float:
+def _number(value: object) -> float:
     if isinstance(value, str):
         return parse_number(value)
     if isinstance(value, bool) or not isinstance(value, (int, float)) or value != value or abs(value) > 1e300:
@@ -109,7 +108,7 @@ def _number(value: Any) -> float:
     return float(value)
 
 
-def _time(value: Any) -> datetime | None:
+def _time(value: object) -> datetime | None:
     if value in (None, ""):
         return None
     try:

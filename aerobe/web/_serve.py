@@ -10,14 +10,18 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from aerobe.errors import NotAllowed
-from aerobe.web._app import ServeSettings, create_app
+from aerobe.web._app import create_app
 from aerobe.web._doors import Door, Seldom, protocol_of, shorten_handshakes
 from aerobe.web._https import Certificate, local_addresses, local_certificate, local_names
 from aerobe.web._pairing import spelled
+from aerobe.web._serve_settings import ServeSettings
 from aerobe.web._state import open_state
+
+if TYPE_CHECKING:
+    from aerobe.usecases.notebook import Notebook
 
 Say = Callable[[str], None]
 
@@ -73,7 +77,7 @@ def plan_serving(*, notebook_path: Path | None, home: Path, port: int, share: bo
     )
 
 
-def serve(notebook: Any, plan: ServePlan, *, say: Say) -> None:
+def serve(notebook: Notebook, plan: ServePlan, *, say: Say) -> None:
     """Serve until interrupted.
 
     Raises

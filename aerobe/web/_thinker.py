@@ -9,21 +9,22 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Generic, TypeVar
 
 from aerobe.errors import AerobeError
 from aerobe.web._live import Live
 
 LOG = logging.getLogger("aerobe.web")
 STALE_AFTER = timedelta(minutes=20)  # time itself moves the call
+T = TypeVar("T")
 NOT_SOONER = timedelta(seconds=90)  # a probe that speaks every second is no reason to think every second
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Thought:
+class Thought(Generic[T]):
     """What is known of one brew's call."""
 
-    advice: Any = None  # of usecases.brews.advise_brew; None before the first, or when the last try failed
+    advice: T | None = None  # of usecases.brews.advise_brew; None before the first, or when the last try failed
     problem: str = ""
     remedy: str = ""
     at: datetime | None = None
@@ -31,7 +32,7 @@ class Thought:
     working: bool = False
 
 
-class Thinker:
+class Thinker(Generic[T]):
     """One thread that works out calls, in the order in which they were asked.
 
     For work that can wait there is a pause before each, and `at_most` so many wait; older ones are set aside.
@@ -39,7 +40,7 @@ class Thinker:
 
     def __init__(
         self,
-        advise: Callable[[str, datetime], Any] | None,
+        advise: Callable[[str, datetime], T] | None,
         *,
         version: Callable[[str], tuple[int, int]],
         clock: Callable[[], datetime],
@@ -49,7 +50,7 @@ class Thinker:
     ) -> None:
         self.advise, self.version, self.clock, self.live = advise, version, clock, live
         self.at_most, self.pause_s = at_most, pause_s
-        self._thoughts: dict[str, Thought] = {}
+        self._thoughts: dict[str, Thought[T]] = {}
         self._asked: deque[str] = deque()
         self._waiting: set[str] = set()
         self._set_aside: set[str] = set()
@@ -61,11 +62,11 @@ class Thinker:
         """Whether there is anything to think with."""
         return self.advise is not None
 
-    def look(self, brew: str, *, urgent: bool = False) -> Thought:
+    def look(self, brew: str, *, urgent: bool = False) -> Thought[T]:
         """What is known now; asks for more if that is missing or out of date. Never waits."""
         now = self.clock()
         with self._lock:
-            thought = self._thoughts.get(brew, Thought())
+            thought: Thought[T] = self._thoughts.get(brew) or Thought()
             if self.able and brew not in self._waiting and self._wants(thought, brew, now, urgent):
                 self._ask(brew)
             working = brew in self._waiting
@@ -76,7 +77,7 @@ class Thinker:
         with self._lock:
             self._thoughts = {brew: replace(thought, at=None) for brew, thought in self._thoughts.items()}
 
-    def _wants(self, thought: Thought, brew: str, now: datetime, urgent: bool) -> bool:
+    def _wants(self, thought: Thought[T], brew: str, now: datetime, urgent: bool) -> bool:
         if thought.at is None or abs(now - thought.at) > STALE_AFTER:
             return True
         if self.version(brew) == thought.version:
@@ -122,7 +123,7 @@ class Thinker:
             for key in told:
                 self.live.tell("brew", key)
 
-    def _think(self, brew: str) -> Thought:
+    def _think(self, brew: str) -> Thought[T]:
         assert self.advise is not None
         version, now = self.version(brew), self.clock()
         try:

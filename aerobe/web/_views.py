@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 from fastapi import Request
 
@@ -17,14 +16,14 @@ from aerobe.web._thinker import Thinker, Thought
 class CallView:
     """The call as a page shows it."""
 
-    thought: Thought
-    call: Any  # usecases.brews.Call or None
+    thought: Thought[usecases.brews.Advice] | Thought[usecases.brews.Hindsight]
+    call: usecases.brews.Call | None
     able: bool
 
 
-def thinker_of(request: Request) -> Thinker:
+def thinker_of(request: Request) -> Thinker[usecases.brews.Advice]:
     """The worker that finds calls."""
-    found: Thinker = request.app.state.thinker
+    found: Thinker[usecases.brews.Advice] = request.app.state.thinker
     return found
 
 
@@ -38,10 +37,10 @@ def call_of(request: Request, brew: Brew, *, urgent: bool = False) -> CallView:
 
 def hindsight_of(request: Request, brew: Brew) -> CallView:
     """What is known of an ended brew; there is no call in it, for nothing is left to decide."""
-    found: Thinker = request.app.state.hindsight
+    found: Thinker[usecases.brews.Hindsight] = request.app.state.hindsight
     return CallView(thought=found.look(brew.key), call=None, able=found.able)
 
 
-def troubles_of(request: Request, brew: Brew) -> Any:
+def troubles_of(request: Request, brew: Brew) -> tuple[usecases.brews.ProbeTrouble, ...]:
     """What is wrong with the probes of a brew."""
     return usecases.brews.live_troubles(notebook_of(request), brew, now=clock_of(request))

@@ -6,7 +6,6 @@ import asyncio
 import logging
 from collections.abc import Callable
 from datetime import datetime
-from typing import Any
 
 from aerobe import usecases
 from aerobe.errors import AerobeError
@@ -23,7 +22,14 @@ LOOK_EVERY_S = 20.0
 class Watch:
     """The loop of the app. `alarms()` is what stands now."""
 
-    def __init__(self, notebook: Any, state: WebState, live: Live, thinker: Thinker, clock: Callable[[], datetime]) -> None:
+    def __init__(
+        self,
+        notebook: usecases.notebook.Notebook,
+        state: WebState,
+        live: Live,
+        thinker: Thinker[usecases.brews.Advice],
+        clock: Callable[[], datetime],
+    ) -> None:
         self.notebook, self.state, self.live, self.thinker, self.clock = notebook, state, live, thinker, clock
         self.dispatch = Dispatch()
         self._standing: tuple[Alarm, ...] = ()

@@ -76,7 +76,7 @@ class AssayAnswer:
         body = [f"{heading}: {words}" for heading, words in self.lines]
         return [*head, *body, "", f"! {self.caution}", "", "Sources:", *(f"- {line}" for line in self.references)]
 
-    def as_data(self) -> dict[str, Any]:
+    def as_data(self) -> dict[str, object]:
         """Everything for programs: plain JSON values, an open end as null."""
         found: dict[str, Any] = as_json(
             {

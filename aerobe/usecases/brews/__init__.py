@@ -8,6 +8,7 @@ from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
     from aerobe.decisions import Advice
+    from aerobe.oxygen import ProbeTrouble
     from aerobe.usecases.brews._advice import (
         advice_payload,
         advise_brew,
@@ -19,12 +20,20 @@ if TYPE_CHECKING:
     from aerobe.usecases.brews._beliefs import beliefs_of_brew, infer_history, past_of, story_of_history
     from aerobe.usecases.brews._call import Call, call_in_words, reminders_of
     from aerobe.usecases.brews._hindsight import Hindsight, look_back_at
-    from aerobe.usecases.brews._pictures import brew_pictures, replay_picture
+    from aerobe.usecases.brews._pictures import DrawnPicture, brew_pictures, replay_picture
     from aerobe.usecases.brews._reminders import Reminder, calendar_of
     from aerobe.usecases.brews._sensors import KINDS_OF_CHANNELS, Point, brew_at, evidence_count, live_troubles, take_points
     from aerobe.usecases.brews._shelf import add_recipe, add_test, add_vessels
     from aerobe.usecases.brews._starting import COLUMN_MEANINGS, BrewStart, FoodTyped, start_brew, start_choices
-    from aerobe.usecases.brews._under_way import WORKED_OUT, brew_version, brew_view, brews_overview, brews_under_way, trial_names
+    from aerobe.usecases.brews._under_way import (
+        WORKED_OUT,
+        OxygenNow,
+        brew_version,
+        brew_view,
+        brews_overview,
+        brews_under_way,
+        trial_names,
+    )
     from aerobe.usecases.brews._vessel import kla_as_typed, read_vessel
     from aerobe.usecases.brews._vessel_side import SMELLS, end_brew, record_probe
 else:
@@ -35,15 +44,24 @@ else:
             "_beliefs": ("beliefs_of_brew", "infer_history", "past_of", "story_of_history"),
             "_call": ("Call", "call_in_words", "reminders_of"),
             "_hindsight": ("Hindsight", "look_back_at"),
-            "_pictures": ("brew_pictures", "replay_picture"),
+            "_pictures": ("DrawnPicture", "brew_pictures", "replay_picture"),
             "_reminders": ("Reminder", "calendar_of"),
             "_sensors": ("KINDS_OF_CHANNELS", "Point", "brew_at", "evidence_count", "live_troubles", "take_points"),
             "_shelf": ("add_recipe", "add_test", "add_vessels"),
             "_starting": ("BrewStart", "COLUMN_MEANINGS", "FoodTyped", "start_brew", "start_choices"),
-            "_under_way": ("WORKED_OUT", "brew_version", "brew_view", "brews_overview", "brews_under_way", "trial_names"),
+            "_under_way": (
+                "OxygenNow",
+                "WORKED_OUT",
+                "brew_version",
+                "brew_view",
+                "brews_overview",
+                "brews_under_way",
+                "trial_names",
+            ),
             "_vessel": ("kla_as_typed", "read_vessel"),
             "_vessel_side": ("SMELLS", "end_brew", "record_probe"),
             "aerobe.decisions": ("Advice",),
+            "aerobe.oxygen": ("ProbeTrouble",),
         },
     )
 
@@ -52,10 +70,13 @@ __all__ = [
     "BrewStart",
     "COLUMN_MEANINGS",
     "Call",
+    "DrawnPicture",
     "FoodTyped",
     "Hindsight",
     "KINDS_OF_CHANNELS",
+    "OxygenNow",
     "Point",
+    "ProbeTrouble",
     "Reminder",
     "SMELLS",
     "WORKED_OUT",

@@ -6,7 +6,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import fields, is_dataclass, replace
 from datetime import datetime
 from importlib.metadata import version
-from typing import Any
 
 import numpy as np
 
@@ -154,7 +153,7 @@ def _data_stamp(history: BrewHistory) -> str:
     return content_hash([[item.key for item in history.readings], [len(item.values) for item in history.logs]])
 
 
-def advice_payload(advice: Advice, history: BrewHistory) -> dict[str, Any]:
+def advice_payload(advice: Advice, history: BrewHistory) -> dict[str, object]:
     """Advice as plain values, with the versions and the seed that made it."""
     plain = plain_advice(advice)
     plain["data"] = _data_stamp(history)
@@ -162,14 +161,14 @@ def advice_payload(advice: Advice, history: BrewHistory) -> dict[str, Any]:
     return plain
 
 
-def plain_advice(advice: Advice) -> dict[str, Any]:
+def plain_advice(advice: Advice) -> dict[str, object]:
     """Advice as plain JSON values, its words included."""
     plain = _plain(advice)
     assert isinstance(plain, dict)
     return {"says": advice.as_text(), **plain}
 
 
-def _plain(value: Any) -> Any:
+def _plain(value: object) -> object:
     if is_dataclass(value) and not isinstance(value, type):
         return {item.name: _plain(getattr(value, item.name)) for item in fields(value)}
     if isinstance(value, np.ndarray):

@@ -91,14 +91,14 @@ def past_of(notebook: Notebook, history: BrewHistory, *, now: datetime) -> list[
     return out
 
 
-def _summary(notebook: Notebook, brew: Brew, *, now: datetime) -> dict[str, Any] | None:
+def _summary(notebook: Notebook, brew: Brew, *, now: datetime) -> dict[str, object] | None:
     held = [[reading.key for reading in notebook.readings(brew.key)], notebook.logged(brew.key)]
     stamp = content_hash([MODEL, __version__, held])
     kept = notebook.latest("summary", brew.key)
     if kept is not None and kept.payload.get("stamp") == stamp:
         return kept.payload if kept.payload["settled"] else None
     story, _ = story_of_history(brew_history(notebook, brew.key))
-    payload: dict[str, Any] = {"stamp": stamp, "settled": False, "seed": brew.seed}
+    payload: dict[str, object] = {"stamp": stamp, "settled": False, "seed": brew.seed}
     if len(story.measurements) >= PAST_TESTS:
         # Each from the first prior, so that no brew's data are counted twice.
         posterior = infer_brew(story, seed=brew.seed)

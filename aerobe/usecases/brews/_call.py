@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING
 
 from aerobe.records import Brew
 from aerobe.usecases.brews._reminders import Reminder
 from aerobe.usecases.notebook._moments import spoken
+
+if TYPE_CHECKING:
+    from aerobe.decisions import Advice, OxygenOutlook, Window
 
 SOON_H = 0.5  # an hour that near has come [h]
 
@@ -50,7 +54,7 @@ class Call:
     made_at: datetime
 
 
-def call_in_words(brew: Brew, advice: Any, *, now: datetime) -> Call:
+def call_in_words(brew: Brew, advice: Advice, *, now: datetime) -> Call:
     """The call from `decisions.Advice`, on the clock of `now`."""
 
     def at(hours: float) -> datetime:
@@ -107,7 +111,7 @@ def reminders_of(brew: Brew, call: Call) -> tuple[Reminder, ...]:
     return (test, harvest)
 
 
-def _window(window: Any, at: Any, now: datetime) -> str:
+def _window(window: Window, at: Callable[[float], datetime], now: datetime) -> str:
     loss = f"expected loss {100.0 * window.expected_loss:.0f} %"
     start, best, end = at(window.start_h), at(window.best_h), at(window.end_h)
     if end - start < timedelta(minutes=20):
@@ -116,7 +120,7 @@ def _window(window: Any, at: Any, now: datetime) -> str:
     return f"Harvest between {first} and {spoken(end, now)}, best {'now' if best <= now else spoken(best, now)}, {loss}."
 
 
-def _oxygen(oxygen: Any, crosses: datetime | None, now: datetime) -> str:
+def _oxygen(oxygen: OxygenOutlook, crosses: datetime | None, now: datetime) -> str:
     floor = f"{oxygen.floor_mg_per_l:g} mg/L"
     if oxygen.now_mg_per_l < oxygen.floor_mg_per_l:
         return f"Below the floor of {floor} now: more air, or less food."

@@ -10,6 +10,7 @@ from datetime import datetime
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from aerobe import __version__
 from aerobe.decisions import Forecast, Window, best_in_hindsight, forecast_of, missed_by
@@ -18,6 +19,9 @@ from aerobe.notebook import BrewHistory, Notebook, brew_history
 from aerobe.records import as_plain, content_hash
 from aerobe.units import percent
 from aerobe.usecases.brews._beliefs import MODEL, infer_history
+
+Array = NDArray[np.float64]
+Band = tuple[Array, Array, Array]  # low, middle, high
 
 KIND = "hindsight"
 POINTS_KEPT = 160  # times of a band that are kept; a screen shows no more
@@ -161,7 +165,7 @@ def _until(forecast: Forecast, end_h: float) -> Forecast:
     if chosen[-1] != inside[-1]:
         chosen = np.append(chosen, inside[-1])
 
-    def cut(band: tuple[Any, Any, Any]) -> tuple[Any, Any, Any]:
+    def cut(band: Band) -> Band:
         return band[0][chosen], band[1][chosen], band[2][chosen]
 
     return Forecast(
@@ -169,7 +173,7 @@ def _until(forecast: Forecast, end_h: float) -> Forecast:
     )
 
 
-def _packed(found: Hindsight) -> dict[str, Any]:
+def _packed(found: Hindsight) -> dict[str, object]:
     plain = {name: getattr(found, name) for name in Hindsight.__dataclass_fields__ if name not in ("forecast", "window")}
     plain["window"] = as_plain(found.window)
     bands = found.forecast
@@ -177,14 +181,14 @@ def _packed(found: Hindsight) -> dict[str, Any]:
     return plain
 
 
-def _rounded(values: Any) -> Any:
+def _rounded(values: Band | Array) -> list[object]:
     return [_rounded(item) for item in values] if isinstance(values, tuple) else [float(f"{item:.5g}") for item in values]
 
 
 def _unpacked(payload: dict[str, Any]) -> Hindsight:
     bands = payload["forecast"]
 
-    def three(name: str) -> tuple[Any, Any, Any]:
+    def three(name: str) -> Band:
         low, middle, high = (np.asarray(values, float) for values in bands[name])
         return low, middle, high
 

@@ -6,13 +6,18 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING
 
 from aerobe.errors import NotEnoughData
 from aerobe.notebook import Notebook, brew_history
 from aerobe.oxygen import saturation_mg_per_l
 from aerobe.records import Assay, Reading
 from aerobe.usecases.brews._under_way import BrewView, cached
+
+if TYPE_CHECKING:
+    from aerobe.charts import FigureTable, Picture, RawPoint, Window
+    from aerobe.decisions import Advice
+    from aerobe.usecases.brews._hindsight import Hindsight
 
 POINTS_SHOWN = 120
 
@@ -23,7 +28,7 @@ class DrawnPicture:
 
     title: str
     says: str
-    figures: Any
+    figures: FigureTable
     page_json: str
 
     def for_page(self) -> str:
@@ -31,7 +36,9 @@ class DrawnPicture:
         return self.page_json
 
 
-def brew_pictures(notebook: Notebook, view: BrewView, advice: Any, *, now: datetime) -> tuple[DrawnPicture, ...]:
+def brew_pictures(
+    notebook: Notebook, view: BrewView, advice: Advice | Hindsight | None, *, now: datetime
+) -> tuple[DrawnPicture, ...]:
     """Charts of one brew, the most asked-for first; `advice` (of `advise_brew`, of an ended brew `look_back_at`, or None)
     brings bands and window.
 
@@ -46,7 +53,7 @@ def brew_pictures(notebook: Notebook, view: BrewView, advice: Any, *, now: datet
     return cached(notebook, ("pictures", view.card.brew.key), (view.last_change, quarter, made_at), lambda: _draw(view, advice))
 
 
-def replay_picture(notebook: Notebook, brew: str, calls: Sequence[Any]) -> Any:
+def replay_picture(notebook: Notebook, brew: str, calls: Sequence[Advice]) -> Picture:
     """The calls of `replay_brew` against the hour of the highest reading.
 
     Raises
@@ -73,7 +80,7 @@ def replay_picture(notebook: Notebook, brew: str, calls: Sequence[Any]) -> Any:
     return calls_replayed(past, highest_h=highest_h, between_h=between, name=history.brew.name)
 
 
-def _draw(view: BrewView, advice: Any) -> tuple[DrawnPicture, ...]:
+def _draw(view: BrewView, advice: Advice | Hindsight | None) -> tuple[DrawnPicture, ...]:
     from altair.utils.schemapi import debug_mode
 
     # The charts are our own and tested: checking each against the whole grammar costs more than drawing it.
@@ -88,7 +95,7 @@ def _draw(view: BrewView, advice: Any) -> tuple[DrawnPicture, ...]:
     )
 
 
-def _curve(view: BrewView, advice: Any) -> Any:
+def _curve(view: BrewView, advice: Advice | Hindsight | None) -> Picture | None:
     from aerobe.charts import brew_curve, readings_chart
 
     points = _points(view)
@@ -110,7 +117,7 @@ def _curve(view: BrewView, advice: Any) -> Any:
     )
 
 
-def _oxygen(view: BrewView, advice: Any) -> Any:
+def _oxygen(view: BrewView, advice: Advice | Hindsight | None) -> Picture | None:
     from aerobe.charts import oxygen_curve
 
     band, log = _band(advice, "oxygen"), view.oxygen_log
@@ -133,7 +140,7 @@ def _oxygen(view: BrewView, advice: Any) -> Any:
     )
 
 
-def _points(view: BrewView) -> list[Any]:
+def _points(view: BrewView) -> list[RawPoint]:
     from aerobe.charts import RawPoint
 
     return [
@@ -153,7 +160,7 @@ def _kind(reading: Reading) -> str:
     return "below detection" if reading.below_detection else "above range" if reading.above_range else "in the fit"
 
 
-def _band(advice: Any, quantity: str) -> tuple[list[float], ...] | None:
+def _band(advice: Advice | Hindsight | None, quantity: str) -> tuple[list[float], ...] | None:
     """Times, low, middle and high of a forecast, thinned to what a screen shows."""
     if advice is None:
         return None
@@ -162,7 +169,7 @@ def _band(advice: Any, quantity: str) -> tuple[list[float], ...] | None:
     return tuple(column[::step].tolist() for column in (forecast.times_h, *getattr(forecast, quantity)))
 
 
-def _window(advice: Any) -> Any:
+def _window(advice: Advice | Hindsight | None) -> Window | None:
     from aerobe.charts import Window
 
     if advice is None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, TypeVar
@@ -163,12 +163,12 @@ def oxygen_now(notebook: Notebook, brew: Brew, *, now: datetime) -> OxygenNow | 
 
 # -- what was read once is kept while nothing is written ---------------------------------------------------------------
 
-_CACHE: WeakKeyDictionary[Notebook, dict[Any, tuple[Any, Any]]] = WeakKeyDictionary()
+_CACHE: WeakKeyDictionary[Notebook, dict[tuple[object, ...], tuple[object, Any]]] = WeakKeyDictionary()
 _LOCK = threading.Lock()
 _CACHED_AT_MOST = 4096
 
 
-def cached(notebook: Notebook, name: tuple[Any, ...], version: Any, make: Callable[[], T]) -> T:
+def cached(notebook: Notebook, name: tuple[object, ...], version: object, make: Callable[[], T]) -> T:
     """`make()`, or what it gave for the same name and version before. `version` is the notebook's count of changes."""
     with _LOCK:
         mine = _CACHE.setdefault(notebook, {})
@@ -250,7 +250,7 @@ def _state(brew: Brew, harvest: Harvest | None, now: datetime) -> str:
     return "under way" if now - brew.started_at < LEFT_OPEN_AFTER else "left open"
 
 
-def _newest_first(brews: Any) -> list[Brew]:
+def _newest_first(brews: Iterable[Brew]) -> list[Brew]:
     return sorted(brews, key=lambda brew: brew.started_at, reverse=True)
 
 

@@ -8,6 +8,7 @@ from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
     from aerobe.usecases.evidence._pooling import (
+        TakenEvidence,
         all_evidence,
         evidence_pairs,
         flags_by_words,
@@ -21,6 +22,7 @@ else:
         __name__,
         {
             "_pooling": (
+                "TakenEvidence",
                 "all_evidence",
                 "evidence_pairs",
                 "flags_by_words",
@@ -33,6 +35,7 @@ else:
     )
 
 __all__ = [
+    "TakenEvidence",
     "all_evidence",
     "evidence_pairs",
     "flags_by_words",

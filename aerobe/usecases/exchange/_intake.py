@@ -5,9 +5,9 @@ from __future__ import annotations
 import hashlib
 from collections import Counter
 from collections.abc import Mapping as Dict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 import numpy as np
 
@@ -198,7 +198,7 @@ class _Keeper:
             notes=tuple(self.notes),
         )
 
-    def _begin_trial(self, items: list[Any], beside: list[RowRead]) -> None:
+    def _begin_trial(self, items: Sequence[RowRead | ProbeColumn], beside: list[RowRead]) -> None:
         unknown = [item for item in items if self._brew(item) is None and (item.arm or item.bottle or item.brew)]
         if unknown and not self.wishes.brew:
             earlier = [change for change in self.notebook.audit(key=self.digest) if change.did == "import"]
@@ -229,8 +229,8 @@ class _Keeper:
 
     def _readings(self, rows: list[tuple[RowRead, str]]) -> tuple[int, int]:
         """Keep readings that are not there yet. Gives how many were kept and how many were there."""
-        held: Counter[tuple[Any, ...]] = Counter(_content(item) for item in self.notebook.readings(with_corrected=True))
-        met: Counter[tuple[Any, ...]] = Counter()
+        held: Counter[tuple[object, ...]] = Counter(_content(item) for item in self.notebook.readings(with_corrected=True))
+        met: Counter[tuple[object, ...]] = Counter()
         kept = doubled = 0
         for row, assay in rows:
             try:
@@ -372,7 +372,7 @@ def _bare(name: str) -> str:
     return name.replace("\\", "/").rsplit("/", 1)[-1]
 
 
-def _content(reading: Reading) -> tuple[Any, ...]:
+def _content(reading: Reading) -> tuple[object, ...]:
     """What makes two entries the same reading, however they came in."""
     return (
         reading.brew,

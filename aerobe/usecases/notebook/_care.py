@@ -4,12 +4,21 @@ from __future__ import annotations
 
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TypedDict
 
 from aerobe.notebook import Notebook, back_up, check, copies_of, fingerprint, restore, rows_of
 
 
-def check_notebook(notebook: Notebook) -> dict[str, Any]:
+class Care(TypedDict):
+    """What a check of the notebook found."""
+
+    whole: bool
+    faults: list[str]
+    rows: dict[str, int]
+    fingerprint: str  # of all content; empty where something is wrong
+
+
+def check_notebook(notebook: Notebook) -> Care:
     """Read every row again: what is wrong (nothing, if all is well), rows a table, and the hash of all content."""
     faults = check(notebook)
     content = "" if faults else fingerprint(notebook)

@@ -85,7 +85,7 @@ class ReadingEntry:
     age_s: str = ""
 
     @classmethod
-    def from_form(cls, form: Mapping[str, Any]) -> ReadingEntry:
+    def from_form(cls, form: Mapping[str, object]) -> ReadingEntry:
         """From the fields of a form or a JSON object; unknown fields are left aside."""
         typed = {name: str(value) for name, value in form.items() if name in cls.__dataclass_fields__ and value is not None}
         return cls(**{"brew": "", "assay": "", "signal": "", **typed})
@@ -263,7 +263,7 @@ def brew_history(notebook: Notebook, key: str) -> BrewHistory:
     return _history(notebook, key)
 
 
-def list_brews(notebook: Notebook, *, now: datetime) -> list[dict[str, Any]]:
+def list_brews(notebook: Notebook, *, now: datetime) -> list[dict[str, object]]:
     """Every brew in a line: key, name, recipe, start, hours since, number of readings and whether it still brews."""
     ended = {harvest.brew: harvest.elapsed_h for harvest in notebook.find(Harvest)}
     counts: dict[str, int] = {}

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
+    from aerobe.oxygen import AirPlan, DoseRow
     from aerobe.usecases.oxygen._forecast import FoodQuestion, simulated_courses
     from aerobe.usecases.oxygen._form import FoodForm
     from aerobe.usecases.oxygen._now import feed_now
@@ -89,12 +90,15 @@ else:
                 "sulphite_dose",
                 "uptake_picture",
             ),
+            "aerobe.oxygen": ("AirPlan", "DoseRow"),
         },
     )
 
 __all__ = [
+    "AirPlan",
     "COBALT_CAUTION",
     "DosePreview",
+    "DoseRow",
     "FLOORS",
     "FOODS",
     "FOOD_CAUTION",

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
+    from aerobe.charts import Picture
+    from aerobe.reports import Report
     from aerobe.usecases.reports._certificate import certificate_as_pdf
     from aerobe.usecases.reports._site import static_site
     from aerobe.usecases.reports._writing import (
@@ -33,10 +35,14 @@ else:
                 "report_of_brew",
                 "report_of_trial",
             ),
+            "aerobe.charts": ("Picture",),
+            "aerobe.reports": ("Report",),
         },
     )
 
 __all__ = [
+    "Picture",
+    "Report",
     "Wanted",
     "certificate_as_pdf",
     "check_package",

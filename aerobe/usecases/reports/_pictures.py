@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING
 
 from aerobe.charts import FigureTable, Picture, RawPoint, brew_curve, oxygen_curve
 from aerobe.inference import Posterior
 from aerobe.notebook import BrewHistory
 from aerobe.records import Reading
+
+if TYPE_CHECKING:
+    from aerobe.assay import Study
+    from aerobe.records import Assay
 
 LOG_POINTS = 400  # of an oxygen log in a chart; more cannot be seen
 
@@ -60,7 +64,7 @@ def _end_h(history: BrewHistory, now: datetime) -> float:
     return max(last, history.brew.hours_at(now))
 
 
-def _point(reading: Reading, assay: Any) -> RawPoint:
+def _point(reading: Reading, assay: Assay) -> RawPoint:
     kind = "in the fit"
     if reading.role != "sample":
         kind = "control"
@@ -69,7 +73,7 @@ def _point(reading: Reading, assay: Any) -> RawPoint:
     return RawPoint(elapsed_h=reading.elapsed_h, value=reading.signal * assay.to_house * reading.dilution, kind=kind)
 
 
-def study_readings(study: Any) -> FigureTable:
+def study_readings(study: Study) -> FigureTable:
     """Every reading of a study, in its order."""
     columns = ("role", "of", f"signal [{study.unit}]", "dilution [-]", "added", "sample", "day", "reader", "lot", "mark")
     rows = tuple(

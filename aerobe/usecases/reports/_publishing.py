@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from aerobe.assay import Study
 from aerobe.notebook import Notebook, open_notebook
@@ -30,6 +30,9 @@ from aerobe.records import (
     Vessel,
 )
 from aerobe.usecases.exchange._origin import KIND as TAKEN_IN
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 KEPT_KINDS = ("advice", "verdict", TAKEN_IN)
 STUDY_COLUMNS = ("role", "signal", "unit", "what", "colour", "added", "dilution", "sample", "day", "operator", "kit_lot", "mark")
@@ -66,7 +69,7 @@ def empty_notebook(now: datetime) -> Iterator[Notebook]:
         yield copy
 
 
-def _records(notebook: Notebook, brews: tuple[str, ...], trial: str, with_people: bool) -> Iterator[Any]:
+def _records(notebook: Notebook, brews: tuple[str, ...], trial: str, with_people: bool) -> Iterator[object]:
     chosen = [notebook.get(Brew, key) for key in brews]
     plans = [notebook.get(Trial, key) for key in _once([trial, *(brew.trial for brew in chosen)])]
     arms: list[Arm] = [arm for plan in plans for arm in plan.arms]
@@ -74,7 +77,7 @@ def _records(notebook: Notebook, brews: tuple[str, ...], trial: str, with_people
     recipes = [notebook.get(Recipe, key) for key in named]
     readings = _in_order([item for key in brews for item in notebook.readings(key, with_corrected=True)])
     sheets = [sheet for sheet in notebook.find(RunSheet) if trial and sheet.trial == trial]
-    everything: list[Any] = [
+    everything: list[object] = [
         *(notebook.get(Compost, key) for key in _once(item.compost for item in recipes)),
         *recipes,
         *(notebook.get(Vessel, key) for key in _once(brew.vessel for brew in chosen)),
@@ -91,7 +94,7 @@ def _records(notebook: Notebook, brews: tuple[str, ...], trial: str, with_people
         yield record if with_people else _without_people(record, readers)
 
 
-def _without_people(record: Any, readers: dict[str, str]) -> Any:
+def _without_people(record: object, readers: dict[str, str]) -> object:
     """Free text can name anybody, so all of it stays at home; what was typed as a number stays, it is the raw datum."""
     match record:
         case Reading():
@@ -115,7 +118,7 @@ def _logs(notebook: Notebook, brews: tuple[str, ...]) -> Iterator[SensorLog]:
             )
 
 
-def _once(keys: Any) -> list[str]:
+def _once(keys: Iterable[str]) -> list[str]:
     return [key for key in dict.fromkeys(keys) if key]
 
 

@@ -20,6 +20,7 @@ from aerobe.usecases.exchange._packages import export_package, import_package, v
 from aerobe.usecases.reports._publishing import copy_of, empty_notebook, table_of_study
 
 KIND = "report"
+Options = dict[str, Any]  # JSON as it is kept beside a report
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,7 +144,7 @@ def check_package(content: bytes, *, now: datetime) -> tuple[Again, ...]:
         return tuple(_again(copy, item.payload, item.subject, now) for item in found)
 
 
-def _again(copy: Notebook, payload: Any, subject: str, now: datetime) -> Again:
+def _again(copy: Notebook, payload: Options, subject: str, now: datetime) -> Again:
     try:
         kind, then, made_by = str(payload["kind"]), dict(payload["numbers"]), dict(payload["versions"])
         options = dict(payload["options"])
@@ -154,7 +155,7 @@ def _again(copy: Notebook, payload: Any, subject: str, now: datetime) -> Again:
     return compare(kind, subject, then, report.numbers, versions_then=made_by, versions_now=versions())
 
 
-def _finished(copy: Notebook, kind: str, key: str, options: dict[str, Any], now: datetime, wanted: Wanted) -> Report:
+def _finished(copy: Notebook, kind: str, key: str, options: Options, now: datetime, wanted: Wanted) -> Report:
     """The report with its package: built once to know the numbers, kept beside the data, and packed with them."""
     from dataclasses import replace
 
@@ -176,7 +177,7 @@ def _is_invented(notebook: Notebook) -> bool:
     return notebook.setting("demo") is not None
 
 
-def _build_brew(copy: Notebook, key: str, options: dict[str, Any], now: datetime) -> Report:
+def _build_brew(copy: Notebook, key: str, options: Options, now: datetime) -> Report:
     from aerobe.inference import infer_brew
     from aerobe.reports import brew_report
     from aerobe.usecases.brews._beliefs import story_of_history
@@ -207,7 +208,7 @@ def _build_brew(copy: Notebook, key: str, options: dict[str, Any], now: datetime
     )
 
 
-def _build_trial(copy: Notebook, key: str, options: dict[str, Any], now: datetime) -> Report:
+def _build_trial(copy: Notebook, key: str, options: Options, now: datetime) -> Report:
     from aerobe.reports import trial_report
     from aerobe.usecases.evidence._pooling import weighed_with_others
     from aerobe.usecases.trials._plan_and_judge import sheet_of
@@ -241,7 +242,7 @@ def _build_trial(copy: Notebook, key: str, options: dict[str, Any], now: datetim
     )
 
 
-def _build_assay(copy: Notebook, key: str, options: dict[str, Any], now: datetime) -> Report:
+def _build_assay(copy: Notebook, key: str, options: Options, now: datetime) -> Report:
     from aerobe.assay import characterise, study_from_table
     from aerobe.reports import assay_report
     from aerobe.usecases.assay._certificate import ASSAY_CAUTION, CERTIFICATE_SOURCES, certificate_pictures, certify_study
@@ -251,7 +252,7 @@ def _build_assay(copy: Notebook, key: str, options: dict[str, Any], now: datetim
     study = study_from_table(options["table"], **about)
     answer = certify_study(characterise(study), recipe=options.get("recipe"))
     error, certificate = answer.error, answer.certificate
-    numbers: dict[str, Any] = {}
+    numbers: dict[str, float | None] = {}
     for name in ("constant_sd", "proportional_cv", "bias", "bias_sd", "gain_log_sd", "detection_limit"):
         value = getattr(error, name)
         numbers[name.replace("_", " ")] = None if value is None else float(f"{value:.6g}")
@@ -273,14 +274,14 @@ def _build_assay(copy: Notebook, key: str, options: dict[str, Any], now: datetim
     )
 
 
-_BUILDERS: dict[str, Callable[[Notebook, str, dict[str, Any], datetime], Report]] = {
+_BUILDERS: dict[str, Callable[[Notebook, str, dict[str, object], datetime], Report]] = {
     "brew": _build_brew,
     "trial": _build_trial,
     "assay": _build_assay,
 }
 
 
-def _call(payload: Any) -> str:
+def _call(payload: Options) -> str:
     return f"{payload.get('call', '')}: {payload.get('because', '')}" if isinstance(payload, dict) else ""
 
 

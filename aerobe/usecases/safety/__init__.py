@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
-    from aerobe.safety import DECIDES
+    from aerobe.safety import DECIDES, Gate
     from aerobe.usecases.safety._entry import UseEntry
     from aerobe.usecases.safety._facts import brew_facts, gates_as_data, gates_of_brew
     from aerobe.usecases.safety._lookups import (
@@ -58,12 +58,13 @@ else:
                 "place_of",
             ),
             "_use": ("UseAnswer", "ask_use", "record_use", "safety_section"),
-            "aerobe.safety": ("DECIDES",),
+            "aerobe.safety": ("DECIDES", "Gate"),
         },
     )
 
 __all__ = [
     "DECIDES",
+    "Gate",
     "IndicatorTest",
     "UseAnswer",
     "UseEntry",

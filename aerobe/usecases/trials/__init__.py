@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
+    from aerobe.trials import Plan
     from aerobe.usecases.trials._papers import print_run_sheet, run_sheet_style, trial_calendar
     from aerobe.usecases.trials._pictures import check_in_words, effect_in_words, plan_pictures, verdict_lines, verdict_pictures
     from aerobe.usecases.trials._plan_and_judge import (
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
     from aerobe.usecases.trials._tests import rests_on
     from aerobe.usecases.trials._times import suggest_sampling_times
     from aerobe.usecases.trials._wish import TrialWish, read_margin, scatter_of_words
+    from aerobe.verdicts import Verdict
 else:
     __getattr__, __dir__ = lazy_door(
         __name__,
@@ -71,13 +73,17 @@ else:
             "_tests": ("rests_on",),
             "_times": ("suggest_sampling_times",),
             "_wish": ("TrialWish", "read_margin", "scatter_of_words"),
+            "aerobe.trials": ("Plan",),
+            "aerobe.verdicts": ("Verdict",),
         },
     )
 
 __all__ = [
+    "Plan",
     "PlannedTrial",
     "TrialView",
     "TrialWish",
+    "Verdict",
     "check_in_words",
     "compare_recipes",
     "course_picture",

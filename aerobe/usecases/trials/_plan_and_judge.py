@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Any
 
 from aerobe.errors import NotFound, UnusableRecord
 from aerobe.notebook import Notebook, Receipt
@@ -81,7 +80,7 @@ def start_trial(notebook: Notebook, wish: TrialWish, *, now: datetime, who: str 
     return receipt.key
 
 
-def trial_list(notebook: Notebook) -> list[dict[str, Any]]:
+def trial_list(notebook: Notebook) -> list[dict[str, object]]:
     """Every trial with how far it has come, in the order of keys."""
     started: dict[str, int] = {}
     for brew in notebook.find(Brew):

@@ -51,7 +51,7 @@ class TrialWish:
     token: str = ""
 
     @classmethod
-    def from_form(cls, form: Mapping[str, Any]) -> TrialWish:
+    def from_form(cls, form: Mapping[str, object]) -> TrialWish:
         """From the fields of a form or a JSON object; unknown fields are left aside, empty ones take the default."""
         return cls(**{name: str(value) for name, value in form.items() if name in cls.__dataclass_fields__ and str(value or "")})
 

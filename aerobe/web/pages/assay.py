@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Body, Depends, Request, Response
 from fastapi.concurrency import run_in_threadpool
@@ -23,7 +23,7 @@ TITLE = "Is my test any good?"
 @router.get("/assay")
 def study_form(request: Request) -> Response:
     """The form of a characterisation study."""
-    return page(request, "assay/study.html", title=TITLE, **_study_context(request))
+    return page(request, "assay/study.html", title=TITLE, context=_study_context(request))
 
 
 @router.get("/assay/example.csv")
@@ -41,8 +41,8 @@ async def study(request: Request, sent: Sent) -> Response:
         context["table"] = table
         context |= await run_in_threadpool(_certify, request, sent, table)
     except AerobeError as fault:
-        return page(request, "assay/study.html", status=422, title=TITLE, fault=fault, sent=sent, **context)
-    return page(request, "assay/study.html", title=TITLE, sent=sent, **context)
+        return page(request, "assay/study.html", status=422, title=TITLE, fault=fault, sent=sent, context=context)
+    return page(request, "assay/study.html", title=TITLE, sent=sent, context=context)
 
 
 @router.post("/assay/paper")
@@ -56,7 +56,7 @@ def paper(request: Request, sent: Sent) -> Response:
 
 
 @router.post("/api/assay/certificate")
-def certificate_data(asked: Annotated[dict[str, Any], Body()]) -> Response:
+def certificate_data(asked: Annotated[dict[str, object], Body()]) -> Response:
     """The certificate as data. Send `table`, and what else the form asks for, as JSON text fields."""
     known = ("table", "name", "method", "price", "scale_low", "scale_high", "recipe", "reading")
     unknown = sorted(set(asked) - set(known))
@@ -107,7 +107,7 @@ def compare_form(request: Request) -> Response:
 @router.post("/assay/compare")
 def compare(request: Request, sent: Sent) -> Response:
     """Line and limits of agreement."""
-    context: dict[str, Any] = {"answers": (), "pictures": ()}
+    context: dict[str, object] = {"answers": (), "pictures": ()}
     try:
         first, second = sent.text("first"), sent.text("second")
         line, robust, agreement = usecases.assay.compare_tests(first, second)
@@ -120,8 +120,10 @@ def compare(request: Request, sent: Sent) -> Response:
             pictures.append(usecases.assay.picture_of_phases(moving, names))
         context = {"answers": answers, "pictures": pictures}
     except AerobeError as fault:
-        return page(request, "assay/compare.html", status=422, title="Two tests side by side", fault=fault, sent=sent, **context)
-    return page(request, "assay/compare.html", title="Two tests side by side", sent=sent, **context)
+        return page(
+            request, "assay/compare.html", status=422, title="Two tests side by side", fault=fault, sent=sent, context=context
+        )
+    return page(request, "assay/compare.html", title="Two tests side by side", sent=sent, context=context)
 
 
 @router.get("/assay/tests")
@@ -135,7 +137,7 @@ def tests_form(request: Request) -> Response:
 def tests(request: Request, sent: Sent) -> Response:
     """Answer from the error that the notebook keeps."""
     notebook = notebook_of(request)
-    context: dict[str, Any] = {"assays": usecases.assay.assays_with_error(notebook), "meant": None, "plan": None}
+    context: dict[str, object] = {"assays": usecases.assay.assays_with_error(notebook), "meant": None, "plan": None}
     try:
         kept = notebook.get(Assay, sent.text("assay"))
         error = usecases.assay.error_of_assay(kept)
@@ -157,11 +159,11 @@ def tests(request: Request, sent: Sent) -> Response:
                 same_kit=not sent.ticked("true_value"),
             )
     except AerobeError as fault:
-        return page(request, "assay/tests.html", status=422, title="How many tests?", fault=fault, sent=sent, **context)
-    return page(request, "assay/tests.html", title="How many tests?", sent=sent, **context)
+        return page(request, "assay/tests.html", status=422, title="How many tests?", fault=fault, sent=sent, context=context)
+    return page(request, "assay/tests.html", title="How many tests?", sent=sent, context=context)
 
 
-def _study_context(request: Request) -> dict[str, Any]:
+def _study_context(request: Request) -> dict[str, object]:
     return {
         "columns": usecases.assay.STUDY_COLUMNS,
         "methods": usecases.assay.STUDY_METHODS,
@@ -198,7 +200,7 @@ def _form(sent: Fields, table: str) -> usecases.assay.StudyForm:
     )
 
 
-def _certify(request: Request, sent: Fields, table: str) -> dict[str, Any]:
+def _certify(request: Request, sent: Fields, table: str) -> dict[str, object]:
     answer = usecases.assay.certify(_form(sent, table))
     kept = ""
     if sent.text("assay"):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 from urllib.parse import quote
 
 from fastapi import APIRouter, Depends, Request, Response
@@ -87,19 +87,19 @@ def start(request: Request, sent: Sent) -> Response:
 @router.get("/brews/{key}")
 def brew(request: Request, key: str) -> Response:
     """One brew: call, curve, oxygen, readings."""
-    return page(request, "brews/brew.html", **_brew_context(request, key))
+    return page(request, "brews/brew.html", context=_brew_context(request, key))
 
 
 @router.get("/parts/brews/{key}/body")
 def brew_body(request: Request, key: str) -> Response:
     """The living part of a brew's page, for a live change."""
-    return page(request, "brews/body_alone.html", **_brew_context(request, key))
+    return page(request, "brews/body_alone.html", context=_brew_context(request, key))
 
 
 @router.get("/brews/{key}/harvest")
 def harvest_form(request: Request, key: str) -> Response:
     """The form that ends a brew."""
-    return page(request, "brews/harvest.html", **_harvest_context(request, key))
+    return page(request, "brews/harvest.html", context=_harvest_context(request, key))
 
 
 @router.post("/brews/{key}/harvest")
@@ -121,12 +121,12 @@ def harvest(request: Request, key: str, sent: Sent) -> Response:
     except AerobeError as fault:
         if wants_json(request):
             raise  # the page's own queue sent it; the answer in JSON says problem and remedy
-        return page(request, "brews/harvest.html", status=422, fault=fault, sent=sent, **_harvest_context(request, key))
+        return page(request, "brews/harvest.html", status=422, fault=fault, sent=sent, context=_harvest_context(request, key))
     live_of(request).tell("brew", key)
     return go_to(f"/brews/{key}?done={quote('Harvest is written in. Use the tea within its holding time.')}")
 
 
-def _harvest_context(request: Request, key: str) -> dict[str, Any]:
+def _harvest_context(request: Request, key: str) -> dict[str, object]:
     view = usecases.brews.brew_view(notebook_of(request), key, now=clock_of(request))
     brew = view.card.brew
     waiting = [step for step in usecases.trials.steps_of_brew(notebook_of(request), brew) if not step.done]
@@ -139,7 +139,7 @@ def _harvest_context(request: Request, key: str) -> dict[str, Any]:
     }
 
 
-def _brew_context(request: Request, key: str) -> dict[str, Any]:
+def _brew_context(request: Request, key: str) -> dict[str, object]:
     now = clock_of(request)
     view = usecases.brews.brew_view(notebook_of(request), key, now=now)
     under_way = view.card.state == "under way"
@@ -161,6 +161,6 @@ def _brew_context(request: Request, key: str) -> dict[str, Any]:
     }
 
 
-def _pictures(request: Request, key: str, call: CallView) -> Any:
+def _pictures(request: Request, key: str, call: CallView) -> tuple[usecases.brews.DrawnPicture, ...]:
     view = usecases.brews.brew_view(notebook_of(request), key, now=clock_of(request))
     return usecases.brews.brew_pictures(notebook_of(request), view, call.thought.advice, now=clock_of(request))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Request, Response
@@ -23,7 +23,7 @@ ROWS_SHOWN = 6
 @router.get("/data")
 def data(request: Request) -> Response:
     """What the notebook holds, and the ways in and out."""
-    return page(request, "data/data.html", title="Data in and out", **_context(request))
+    return page(request, "data/data.html", title="Data in and out", context=_context(request))
 
 
 @router.post("/data/import")
@@ -34,7 +34,7 @@ async def bring(request: Request, sent: Sent) -> Response:
         return await run_in_threadpool(_take_in_or_show, request, name, content)
     except AerobeError as fault:
         context = await run_in_threadpool(_context, request)
-        return page(request, "data/data.html", status=422, title="Data in and out", fault=fault, **context)
+        return page(request, "data/data.html", status=422, title="Data in and out", fault=fault, context=context)
 
 
 @router.post("/data/import/table")
@@ -79,7 +79,7 @@ def uploads_of(request: Request) -> Uploads:
     return found
 
 
-def _context(request: Request) -> dict[str, Any]:
+def _context(request: Request) -> dict[str, object]:
     notebook = notebook_of(request)
     return {"counts": usecases.notebook.notebook_summary(notebook), "trials": usecases.brews.trial_names(notebook)}
 
@@ -94,7 +94,9 @@ def _take_in_or_show(request: Request, name: str, content: bytes) -> Response:
     return _show(request, name, uploads_of(request).put(name, content), preview, Fields())
 
 
-def _show(request: Request, name: str, ticket: str, preview: Any, sent: Fields, fault: AerobeError | None = None) -> Response:
+def _show(
+    request: Request, name: str, ticket: str, preview: usecases.exchange.Preview, sent: Fields, fault: AerobeError | None = None
+) -> Response:
     choices = usecases.brews.start_choices(notebook_of(request))
     brews = usecases.notebook.list_brews(notebook_of(request), now=clock_of(request))
     return page(
@@ -114,7 +116,7 @@ def _show(request: Request, name: str, ticket: str, preview: Any, sent: Fields, 
     )
 
 
-def _wishes(request: Request, sent: Fields) -> Any:
+def _wishes(request: Request, sent: Fields) -> usecases.exchange.Wishes:
     columns = {}
     for place, header in enumerate(sent.all("header")):
         meaning, unit = sent.text(f"meaning_{place}"), sent.text(f"unit_{place}")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Request, Response
@@ -20,7 +20,7 @@ Sent = Annotated[Fields, Depends(fields)]
 @router.get("/evidence")
 def hub(request: Request) -> Response:
     """Pairs of recipes with their trials, and the way in for those of others."""
-    return page(request, "evidence/hub.html", title="Evidence", **_context(request))
+    return page(request, "evidence/hub.html", title="Evidence", context=_context(request))
 
 
 @router.post("/evidence")
@@ -31,7 +31,7 @@ async def take(request: Request, sent: Sent) -> Response:
         taken = await run_in_threadpool(_take, request, content, name, sent.text("site")[:80])
     except AerobeError as fault:
         context = await run_in_threadpool(_context, request)
-        return page(request, "evidence/hub.html", status=422, title="Evidence", fault=fault, sent=sent, **context)
+        return page(request, "evidence/hub.html", status=422, title="Evidence", fault=fault, sent=sent, context=context)
     said = f"{len(taken.new)} new, {taken.known} known already." + "".join(f" {line}" for line in taken.silent)
     return go_to("/evidence?" + urlencode({"done": said[:400]}))
 
@@ -42,7 +42,7 @@ def weigh(request: Request, recipe: str = "", against: str = "", outcome: str = 
     try:
         answer = usecases.evidence.weigh_evidence(notebook_of(request), recipe[:200], against[:200], outcome=outcome[:80])
     except AerobeError as fault:
-        return page(request, "evidence/hub.html", status=422, title="Evidence", fault=fault, **_context(request))
+        return page(request, "evidence/hub.html", status=422, title="Evidence", fault=fault, context=_context(request))
     rows = [[words, ", ".join(trials)] for words, trials in usecases.evidence.flags_by_words(answer.weighed).items()]
     return page(
         request,
@@ -54,11 +54,11 @@ def weigh(request: Request, recipe: str = "", against: str = "", outcome: str = 
     )
 
 
-def _take(request: Request, content: bytes, name: str, site: str) -> Any:
+def _take(request: Request, content: bytes, name: str, site: str) -> usecases.evidence.TakenEvidence:
     return usecases.evidence.take_evidence(notebook_of(request), content, name, now=clock_of(request), site=site)
 
 
-def _context(request: Request) -> dict[str, Any]:
+def _context(request: Request) -> dict[str, object]:
     pairs = [
         {
             "recipe": pair[0],

@@ -17,7 +17,7 @@ by_token = True  # a sender has no page and no form: its token stands for it
 
 
 @router.post("/log/points")
-async def points(request: Request, channel: str = "", unit: str = "") -> dict[str, Any]:
+async def points(request: Request, channel: str = "", unit: str = "") -> dict[str, object]:
     """Add values of a probe. Send the same `Idempotency-Key` with a repeated body, and it is kept once."""
     sender = await run_in_threadpool(sender_of, state_of(request), request.headers.get("authorization", ""))
     batches = batches_from(await request.body(), request.headers.get("content-type", ""), channel=channel, unit=unit)
@@ -25,7 +25,7 @@ async def points(request: Request, channel: str = "", unit: str = "") -> dict[st
     return await run_in_threadpool(_keep, request, sender, batches, token)
 
 
-def _keep(request: Request, sender: dict[str, Any], batches: tuple[Batch, ...], token: str) -> dict[str, Any]:
+def _keep(request: Request, sender: dict[str, Any], batches: tuple[Batch, ...], token: str) -> dict[str, object]:
     notebook, now, kept = notebook_of(request), clock_of(request), 0
     brew = usecases.brews.brew_at(notebook, sender["place"], now=now)
     for place, batch in enumerate(batches):

@@ -102,7 +102,7 @@ def ways_part(request: Request) -> Response:
     values = _values(request)
     form, dose = _form(values), _number(values, "dose")
     question = form.question(draws=200)
-    context: dict[str, Any] = {
+    context: dict[str, object] = {
         "splits": usecases.oxygen.compare_splits(question, dose),
         "changes": None,
         "air": None,
@@ -113,7 +113,7 @@ def ways_part(request: Request) -> Response:
         context["air"] = usecases.oxygen.air_for_recipe(question, dose)
     except AerobeError as fault:
         context["fault"] = fault
-    return page(request, "oxygen/ways.html", title="", dose=dose, **context)
+    return page(request, "oxygen/ways.html", title="", dose=dose, context=context)
 
 
 @router.get("/api/oxygen/ceiling")
@@ -137,7 +137,7 @@ def ceiling_data(request: Request) -> Response:
 @router.get("/oxygen/measure")
 def measure_form(request: Request) -> Response:
     """The form of a re-aeration run."""
-    return page(request, "oxygen/measure.html", title="Measure the air", **_measure_context(request))
+    return page(request, "oxygen/measure.html", title="Measure the air", context=_measure_context(request))
 
 
 @router.post("/oxygen/measure")
@@ -181,8 +181,8 @@ def measure(request: Request, sent: Sent) -> Response:
             usecases.oxygen.keep_kla(notebook_of(request), vessel.key, estimate, now=clock_of(request))
             context["kept"] = vessel.name
     except AerobeError as fault:
-        return page(request, "oxygen/measure.html", status=422, title="Measure the air", fault=fault, sent=sent, **context)
-    return page(request, "oxygen/measure.html", title="Measure the air", sent=sent, **context)
+        return page(request, "oxygen/measure.html", status=422, title="Measure the air", fault=fault, sent=sent, context=context)
+    return page(request, "oxygen/measure.html", title="Measure the air", sent=sent, context=context)
 
 
 @router.get("/oxygen/probe")
@@ -196,7 +196,7 @@ def probe_form(request: Request) -> Response:
 @router.post("/oxygen/probe")
 def probe(request: Request, sent: Sent) -> Response:
     """Judge a probe."""
-    context: dict[str, Any] = {"check": None, "dose": None, "caution": usecases.oxygen.SULPHITE_CAUTION}
+    context: dict[str, object] = {"check": None, "dose": None, "caution": usecases.oxygen.SULPHITE_CAUTION}
     try:
         warm = TEMPERATURE.read(sent.quantity("temperature"))
         zero = sent.quantity("zero")
@@ -207,8 +207,8 @@ def probe(request: Request, sent: Sent) -> Response:
             zero_mg_per_l=OXYGEN.read(zero) if zero else None,
         )
     except AerobeError as fault:
-        return page(request, "oxygen/probe.html", status=422, title="Check a probe", fault=fault, sent=sent, **context)
-    return page(request, "oxygen/probe.html", title="Check a probe", sent=sent, **context)
+        return page(request, "oxygen/probe.html", status=422, title="Check a probe", fault=fault, sent=sent, context=context)
+    return page(request, "oxygen/probe.html", title="Check a probe", sent=sent, context=context)
 
 
 @router.get("/oxygen/size")
@@ -220,7 +220,7 @@ def size_form(request: Request) -> Response:
 @router.post("/oxygen/size")
 def size(request: Request, sent: Sent) -> Response:
     """Air for a transfer, or for a larger vessel at equal transfer."""
-    context: dict[str, Any] = {"diffusers": DIFFUSERS, "plans": (), "scaled": None}
+    context: dict[str, object] = {"diffusers": DIFFUSERS, "plans": (), "scaled": None}
     try:
         vessel = usecases.brews.read_vessel(
             volume=sent.quantity("volume"),
@@ -239,8 +239,8 @@ def size(request: Request, sent: Sent) -> Response:
             wanted = RATE.read(need) if need else usecases.oxygen.first_guess_kla(vessel)[0]
             context["plans"] = usecases.oxygen.size_air(vessel, kla20_per_h=wanted)
     except AerobeError as fault:
-        return page(request, "oxygen/size.html", status=422, title="Size the air", fault=fault, sent=sent, **context)
-    return page(request, "oxygen/size.html", title="Size the air", sent=sent, **context)
+        return page(request, "oxygen/size.html", status=422, title="Size the air", fault=fault, sent=sent, context=context)
+    return page(request, "oxygen/size.html", title="Size the air", sent=sent, context=context)
 
 
 @router.get("/oxygen/foods")
@@ -256,14 +256,14 @@ def brew(request: Request, key: str) -> Response:
     """What a brew takes up, and how long it holds."""
     view = usecases.brews.brew_view(notebook_of(request), key, now=clock_of(request))
     name = view.card.brew.name
-    context: dict[str, Any] = {"uptake": None, "picture": None, "fault": None}
+    context: dict[str, object] = {"uptake": None, "picture": None, "fault": None}
     try:
-        context["uptake"] = usecases.oxygen.brew_uptake(notebook_of(request), key)
-        context["picture"] = usecases.oxygen.uptake_picture(context["uptake"], name)
+        uptake = usecases.oxygen.brew_uptake(notebook_of(request), key)
+        context |= {"uptake": uptake, "picture": usecases.oxygen.uptake_picture(uptake, name)}
     except AerobeError as fault:
         context["fault"] = fault
     context |= {"card": view.card, "foods": list(usecases.oxygen.FOODS.values())}
-    return page(request, "oxygen/brew.html", title=f"Oxygen of {name}", **context)
+    return page(request, "oxygen/brew.html", title=f"Oxygen of {name}", context=context)
 
 
 @router.get("/parts/oxygen/brews/{key}/feed")
@@ -333,18 +333,18 @@ def _number(values: Mapping[str, str], name: str) -> float:
 
 # A moved dose asks the same ceiling again: keep the last few.
 @lru_cache(maxsize=64)
-def _ceiling(form: usecases.oxygen.FoodForm) -> Any:
+def _ceiling(form: usecases.oxygen.FoodForm) -> usecases.oxygen.FoodAnswer:
     return usecases.oxygen.ask_food_ceiling(form.question(draws=DRAWS), tolerance=TOLERANCE)
 
 
-def _answer(values: Mapping[str, str]) -> dict[str, Any]:
+def _answer(values: Mapping[str, str]) -> dict[str, object]:
     form = _form(values)
     found = _ceiling(form)
     preview = usecases.oxygen.preview_dose(form.question(draws=DRAWS), _number(values, "dose"))
     return {"found": found, "preview": preview, "pictures": usecases.oxygen.food_pictures(found, preview)}
 
 
-def _measure_context(request: Request) -> dict[str, Any]:
+def _measure_context(request: Request) -> dict[str, object]:
     return {
         "vessels": notebook_of(request).find(Vessel),
         "report": None,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Request, Response
@@ -50,7 +50,7 @@ def choose(request: Request) -> Response:
 @router.get("/brews/{key}/record")
 def form(request: Request, key: str, what: str = "") -> Response:
     """The form, with large keys. `what` is `assay:<key>` or a probe's channel; `role` a kind of reading to begin with."""
-    return page(request, "record/form.html", **_form_context(request, key, what))
+    return page(request, "record/form.html", context=_form_context(request, key, what))
 
 
 @router.post("/brews/{key}/readings")
@@ -63,7 +63,7 @@ async def keep(request: Request, key: str, sent: Sent) -> Response:
         if wants_json(request):
             raise  # the page's own queue sent it; the answer in JSON says problem and remedy
         context = await run_in_threadpool(_form_context, request, key, sent.text("what"))
-        return page(request, "record/form.html", status=422, fault=fault, sent=sent, **context)
+        return page(request, "record/form.html", status=422, fault=fault, sent=sent, context=context)
     photo_fault = await _photo(request, sent)
     brew = await run_in_threadpool(lambda: usecases.brews.brew_view(notebook, key, now=now).card.brew)
     await run_in_threadpool(call_of, request, brew, urgent=True)
@@ -80,7 +80,7 @@ async def keep(request: Request, key: str, sent: Sent) -> Response:
 @router.get("/brews/{key}/readings/{reading}")
 def one(request: Request, key: str, reading: str) -> Response:
     """A reading as it stands, with its history and its photo, and the form that corrects it."""
-    return page(request, "record/one.html", **_one_context(request, key, reading))
+    return page(request, "record/one.html", context=_one_context(request, key, reading))
 
 
 @router.post("/brews/{key}/readings/{reading}/correct")
@@ -107,7 +107,7 @@ def correct(request: Request, key: str, reading: str, sent: Sent) -> Response:
             notebook, reading, entry, now=clock_of(request), why=sent.text("why"), at_vessel=True
         )
     except AerobeError as fault:
-        return page(request, "record/one.html", status=422, fault=fault, sent=sent, **_one_context(request, key, reading))
+        return page(request, "record/one.html", status=422, fault=fault, sent=sent, context=_one_context(request, key, reading))
     live_of(request).tell("brew", key)
     return go_to(f"/brews/{key}/readings/{receipt.key}?done=Corrected.+The+earlier+value+stays+in+the+history.")
 
@@ -171,7 +171,7 @@ async def _photo(request: Request, sent: Fields) -> str:
     return "Its photo is stored."
 
 
-def _form_context(request: Request, key: str, what: str) -> dict[str, Any]:
+def _form_context(request: Request, key: str, what: str) -> dict[str, object]:
     notebook = notebook_of(request)
     view = usecases.brews.brew_view(notebook, key, now=clock_of(request))
     assays = usecases.brews.start_choices(notebook).assays
@@ -201,7 +201,7 @@ def _form_context(request: Request, key: str, what: str) -> dict[str, Any]:
     }
 
 
-def _one_context(request: Request, key: str, reading: str) -> dict[str, Any]:
+def _one_context(request: Request, key: str, reading: str) -> dict[str, object]:
     notebook = notebook_of(request)
     found = notebook.reading(reading)
     every = notebook.readings(key, with_corrected=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Depends, Request, Response
 from fastapi.concurrency import run_in_threadpool
@@ -21,7 +21,7 @@ KINDS = {"html": "text/html; charset=utf-8", "pdf": "application/pdf", "zip": "a
 @router.get("/reports")
 def hub(request: Request) -> Response:
     """What can be reported."""
-    return page(request, "reports/hub.html", title="Reports", **_context(request))
+    return page(request, "reports/hub.html", title="Reports", context=_context(request))
 
 
 @router.get("/reports/{kind}/{key}.{form}")
@@ -47,11 +47,11 @@ async def check(request: Request, sent: Sent) -> Response:
         checks = await run_in_threadpool(usecases.reports.check_package, content, now=clock_of(request))
     except AerobeError as fault:
         context = await run_in_threadpool(_context, request)
-        return page(request, "reports/hub.html", status=422, title="Reports", fault=fault, **context)
+        return page(request, "reports/hub.html", status=422, title="Reports", fault=fault, context=context)
     return page(request, "reports/checked.html", title="Computed anew", checks=checks)
 
 
-def _context(request: Request) -> dict[str, Any]:
+def _context(request: Request) -> dict[str, object]:
     notebook = notebook_of(request)
     overview = usecases.brews.brews_overview(notebook, now=clock_of(request))
     return {"cards": [*overview.earlier, *overview.under_way], "trials": usecases.brews.trial_names(notebook)}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 from urllib.parse import quote
 
 from fastapi import APIRouter, Body, Depends, Request, Response
@@ -48,7 +48,7 @@ def choose(request: Request, sent: Sent) -> Response:
 @router.get("/safety/brews/{key}")
 def brew(request: Request, key: str) -> Response:
     """The harvest gates of one brew, and the notes that open them."""
-    return page(request, "safety/brew.html", **_brew_context(request, key))
+    return page(request, "safety/brew.html", context=_brew_context(request, key))
 
 
 @router.post("/safety/brews/{key}/smell")
@@ -57,7 +57,7 @@ def smell(request: Request, key: str, sent: Sent) -> Response:
     try:
         usecases.safety.note_smell(notebook_of(request), key, sent.text("smell"), now=clock_of(request), token=sent.text("entry"))
     except AerobeError as fault:
-        return page(request, "safety/brew.html", status=422, **_brew_context(request, key), fault=fault, sent=sent)
+        return page(request, "safety/brew.html", status=422, context=_brew_context(request, key), fault=fault, sent=sent)
     live_of(request).tell("brew", key)
     return go_to(f"/safety/brews/{quote(key)}?done=The+smell+is+noted.")
 
@@ -76,14 +76,14 @@ def indicator(request: Request, key: str, sent: Sent) -> Response:
         )
         found = usecases.safety.note_indicator_test(notebook_of(request), test, now=clock_of(request), token=sent.text("entry"))
     except AerobeError as fault:
-        return page(request, "safety/brew.html", status=422, **_brew_context(request, key), fault=fault, sent=sent)
-    return page(request, "safety/brew.html", **_brew_context(request, key, finding=found))
+        return page(request, "safety/brew.html", status=422, context=_brew_context(request, key), fault=fault, sent=sent)
+    return page(request, "safety/brew.html", context=_brew_context(request, key, finding=found))
 
 
 @router.get("/safety/use")
 def use_form(request: Request, brew: str = "") -> Response:
     """The form of a use, planned or done."""
-    return page(request, "safety/use.html", **_use_context(request, brew))
+    return page(request, "safety/use.html", context=_use_context(request, brew))
 
 
 @router.post("/safety/use")
@@ -95,17 +95,17 @@ def use(request: Request, sent: Sent) -> Response:
     try:
         if sent.text("do") == "keep":
             receipt, answer = usecases.safety.record_use(notebook, entry, now=now)
-            return page(request, "safety/use.html", **{**context, "answer": answer, "kept": receipt.key})
+            return page(request, "safety/use.html", context={**context, "answer": answer, "kept": receipt.key})
         answer = usecases.safety.ask_use(notebook, entry, now=now)
     except AerobeError as fault:
-        return page(request, "safety/use.html", status=422, **context, fault=fault, sent=sent)
-    return page(request, "safety/use.html", **{**context, "answer": answer}, sent=sent)
+        return page(request, "safety/use.html", status=422, context=context, fault=fault, sent=sent)
+    return page(request, "safety/use.html", context={**context, "answer": answer}, sent=sent)
 
 
 @router.get("/safety/compost/{key}")
 def compost(request: Request, key: str) -> Response:
     """What a compost's record shows."""
-    return page(request, "safety/compost.html", **_compost_context(request, key))
+    return page(request, "safety/compost.html", context=_compost_context(request, key))
 
 
 @router.post("/safety/compost/{key}")
@@ -126,7 +126,7 @@ def compost_history(request: Request, key: str, sent: Sent) -> Response:
         if pieces is not None:
             usecases.safety.note_pieces(notebook, key, pieces, now=now, token=sent.text("entry"))
     except AerobeError as fault:
-        return page(request, "safety/compost.html", status=422, **_compost_context(request, key), fault=fault, sent=sent)
+        return page(request, "safety/compost.html", status=422, context=_compost_context(request, key), fault=fault, sent=sent)
     thinker_of(request).renew()
     return go_to(f"/safety/compost/{quote(key)}?done=Kept.")
 
@@ -191,20 +191,20 @@ def limits(request: Request) -> Response:
 
 
 @router.get("/api/safety/brews/{key}")
-def gates_json(request: Request, key: str) -> dict[str, Any]:
+def gates_json(request: Request, key: str) -> dict[str, object]:
     """The harvest gates of a brew, for programs."""
     found = usecases.safety.gates_of_brew(notebook_of(request), key, now=clock_of(request))
     return usecases.safety.gates_as_data(found)
 
 
 @router.post("/api/safety/use")
-def use_json(request: Request, sent: Annotated[dict[str, Any], Body()]) -> dict[str, Any]:
+def use_json(request: Request, sent: Annotated[dict[str, object], Body()]) -> dict[str, object]:
     """The question before a use, for programs; fields of `UseEntry`. Nothing is written."""
     answer = usecases.safety.ask_use(notebook_of(request), usecases.safety.UseEntry.from_form(sent), now=clock_of(request))
     return answer.as_data()
 
 
-def _brew_context(request: Request, key: str, finding: Any = None) -> dict[str, Any]:
+def _brew_context(request: Request, key: str, finding: object = None) -> dict[str, object]:
     notebook, now = notebook_of(request), clock_of(request)
     view = usecases.brews.brew_view(notebook, key, now=now)
     return {
@@ -217,7 +217,7 @@ def _brew_context(request: Request, key: str, finding: Any = None) -> dict[str, 
     }
 
 
-def _use_context(request: Request, brew: str) -> dict[str, Any]:
+def _use_context(request: Request, brew: str) -> dict[str, object]:
     notebook, now = notebook_of(request), clock_of(request)
     overview = usecases.brews.brews_overview(notebook, now=now)
     brews = [(card.brew.key, card.brew.name) for card in (*overview.under_way, *overview.earlier)]
@@ -233,7 +233,7 @@ def _use_context(request: Request, brew: str) -> dict[str, Any]:
     }
 
 
-def _compost_context(request: Request, key: str) -> dict[str, Any]:
+def _compost_context(request: Request, key: str) -> dict[str, object]:
     notebook = notebook_of(request)
     place = usecases.safety.place_of(notebook)
     return {

@@ -21,7 +21,7 @@ Sent = Annotated[Fields, Depends(fields)]
 @router.get("/shelf")
 def shelf(request: Request, then: str = "") -> Response:
     """What the notebook knows by name, and the forms that add to it. `then` is the plan that a person came from."""
-    return page(request, "shelf/shelf.html", **_context(request, then))
+    return page(request, "shelf/shelf.html", context=_context(request, then))
 
 
 @router.post("/shelf/recipes")
@@ -57,11 +57,11 @@ def _add(request: Request, sent: Fields, what: str, write: Any) -> Response:
     try:
         write()
     except AerobeError as fault:
-        return page(request, "shelf/shelf.html", status=422, fault=fault, sent=sent, opened=what, **_context(request, then))
+        return page(request, "shelf/shelf.html", status=422, fault=fault, sent=sent, opened=what, context=_context(request, then))
     name = sent.text({"recipe": "recipe_name", "vessel": "vessel_name", "test": "assay_name"}[what])
     return go_to("/shelf?" + urlencode({"done": f"{name or what.capitalize()} is written in.", "then": then}))
 
 
-def _context(request: Request, then: str) -> dict[str, Any]:
+def _context(request: Request, then: str) -> dict[str, object]:
     choices = usecases.brews.start_choices(notebook_of(request))
     return {"title": "Recipes and vessels", "choices": choices, "then": then[:2000]}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Body, Depends, Request, Response
@@ -45,7 +45,7 @@ def trials(request: Request) -> Response:
 def new(request: Request) -> Response:
     """The question and the budget; an address can carry what was typed before."""
     typed = Fields(values={name: tuple(request.query_params.getlist(name)) for name in request.query_params})
-    return page(request, "trials/new.html", sent=typed, **_new_context(request, typed))
+    return page(request, "trials/new.html", sent=typed, context=_new_context(request, typed))
 
 
 @router.post("/trials/plan")
@@ -54,7 +54,7 @@ def plan(request: Request, sent: Sent) -> Response:
     try:
         planned = usecases.trials.plan_for(notebook_of(request), _wish(sent), now=clock_of(request))
     except AerobeError as fault:
-        return page(request, "trials/new.html", status=422, fault=fault, sent=sent, **_new_context(request, sent))
+        return page(request, "trials/new.html", status=422, fault=fault, sent=sent, context=_new_context(request, sent))
     return page(
         request,
         "trials/plan.html",
@@ -76,7 +76,7 @@ def start(request: Request, sent: Sent) -> Response:
     try:
         key = usecases.trials.start_trial(notebook_of(request), _wish(sent), now=clock_of(request))
     except AerobeError as fault:
-        return page(request, "trials/new.html", status=422, fault=fault, sent=sent, **_new_context(request, sent))
+        return page(request, "trials/new.html", status=422, fault=fault, sent=sent, context=_new_context(request, sent))
     return go_to(f"/trials/{key}?done=Written+down+and+drawn+by+lot.")
 
 
@@ -89,7 +89,7 @@ def sheet_style() -> Response:
 @router.get("/trials/{key}")
 def one(request: Request, key: str) -> Response:
     """A trial: what to do next, its brews, and its papers."""
-    return page(request, "trials/one.html", **_one_context(request, key))
+    return page(request, "trials/one.html", context=_one_context(request, key))
 
 
 @router.post("/trials/{key}/begin")
@@ -129,7 +129,7 @@ def judge(request: Request, key: str, sent: Sent) -> Response:
     try:
         verdict = usecases.trials.verdict_of_trial(notebook, key, outcome=outcome, now=now)
     except AerobeError as fault:
-        return page(request, "trials/one.html", status=422, fault=fault, sent=sent, **_one_context(request, key))
+        return page(request, "trials/one.html", status=422, fault=fault, sent=sent, context=_one_context(request, key))
     usecases.trials.keep_verdict(notebook, key, verdict, now=now, token=sent.text("entry"))
     return go_to(f"/trials/{key}/verdict?outcome={verdict.outcome.key}")
 
@@ -160,7 +160,7 @@ def verdict(request: Request, key: str, outcome: str = "", assay: str = "") -> R
 def compare(request: Request, first: str = "", second: str = "", outcome: str = "biomass", margin: str = "1.25") -> Response:
     """Two recipes by all their brews, planned or not."""
     recipes = notebook_of(request).find(Recipe)
-    context: dict[str, Any] = {
+    context: dict[str, object] = {
         "title": "Compare two recipes",
         "recipes": recipes,
         "outcomes": JUDGED_BY,
@@ -174,7 +174,7 @@ def compare(request: Request, first: str = "", second: str = "", outcome: str = 
         "margin": margin,
     }
     if not (first and second):
-        return page(request, "trials/compare.html", **context)
+        return page(request, "trials/compare.html", context=context)
     try:
         found = usecases.trials.compare_recipes(
             notebook_of(request),
@@ -185,31 +185,31 @@ def compare(request: Request, first: str = "", second: str = "", outcome: str = 
             now=clock_of(request),
         )
     except AerobeError as fault:
-        return page(request, "trials/compare.html", status=422, fault=fault, **context)
+        return page(request, "trials/compare.html", status=422, fault=fault, context=context)
     context |= {
         "verdict": found,
         "pictures": usecases.trials.verdict_pictures(found, {}),
         "rows": _comparison_rows(found),
         "checks": _check_rows(found),
     }
-    return page(request, "trials/compare.html", **context)
+    return page(request, "trials/compare.html", context=context)
 
 
 @router.get("/api/trials")
-def trials_json(request: Request) -> list[dict[str, Any]]:
+def trials_json(request: Request) -> list[dict[str, object]]:
     """All trials, for programs."""
     return usecases.trials.trial_list(notebook_of(request))
 
 
 @router.post("/api/trials/plan")
-def plan_json(request: Request, sent: Annotated[dict[str, Any], Body()]) -> Any:
+def plan_json(request: Request, sent: Annotated[dict[str, object], Body()]) -> object:
     """What a budget can answer, for programs; fields of `TrialWish`. Nothing is written."""
     planned = usecases.trials.plan_for(notebook_of(request), usecases.trials.TrialWish.from_form(sent), now=clock_of(request))
     return as_json(planned.plan)
 
 
 @router.get("/api/trials/{key}/verdict")
-def verdict_json(request: Request, key: str, outcome: str = "", assay: str = "") -> Any:
+def verdict_json(request: Request, key: str, outcome: str = "", assay: str = "") -> object:
     """The verdict, for programs; effects are logs of ratios."""
     notebook = notebook_of(request)
     found = usecases.trials.verdict_of_trial(notebook, key, outcome=outcome, assay=assay, now=clock_of(request))
@@ -230,7 +230,7 @@ def _typed(wish: usecases.trials.TrialWish) -> list[tuple[str, str]]:
     return [(name, getattr(wish, name)) for name in WISHES if name != "token" and getattr(wish, name)]
 
 
-def _one_context(request: Request, key: str) -> dict[str, Any]:
+def _one_context(request: Request, key: str) -> dict[str, object]:
     notebook = notebook_of(request)
     view, lines = usecases.trials.trial_view(notebook, key), usecases.trials.trial_lines(notebook, key)
     return {
@@ -241,7 +241,7 @@ def _one_context(request: Request, key: str) -> dict[str, Any]:
     }
 
 
-def _new_context(request: Request, typed: Fields) -> dict[str, Any]:
+def _new_context(request: Request, typed: Fields) -> dict[str, object]:
     notebook = notebook_of(request)
     recipes, assays = notebook.find(Recipe), notebook.find(Assay)
     asked = [word.strip() for text in typed.all("arms") for word in text.split(",") if word.strip()]
@@ -260,7 +260,7 @@ def _new_context(request: Request, typed: Fields) -> dict[str, Any]:
     }
 
 
-def _design_rows(plan: Any) -> list[tuple[str, ...]]:
+def _design_rows(plan: usecases.trials.Plan) -> list[tuple[str, ...]]:
     designs = [plan.recommended, *plan.alternatives] if plan.recommended else []
     return [
         (
@@ -279,7 +279,7 @@ def _design_rows(plan: Any) -> list[tuple[str, ...]]:
     ]
 
 
-def _comparison_rows(verdict: Any) -> list[tuple[str, ...]]:
+def _comparison_rows(verdict: usecases.trials.Verdict) -> list[tuple[str, ...]]:
     return [
         (
             item.label + ("" if item.planned else " (unplanned)"),
@@ -293,7 +293,7 @@ def _comparison_rows(verdict: Any) -> list[tuple[str, ...]]:
     ]
 
 
-def _check_rows(verdict: Any) -> list[tuple[str, ...]]:
+def _check_rows(verdict: usecases.trials.Verdict) -> list[tuple[str, ...]]:
     return [(item.label, item.method, usecases.trials.check_in_words(item, verdict), f"{item.p:.3g}") for item in verdict.checks]
 
 
