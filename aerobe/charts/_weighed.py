@@ -8,15 +8,12 @@ from aerobe.charts._evidence import RatioRow, forest, funnel
 from aerobe.charts._style import Picture
 from aerobe.evidence import Weighed
 
-Z95 = 1.959963984540054
-
 
 def weighed_pictures(weighed: Weighed) -> tuple[Picture, ...]:
     """Every trial with its interval and the pool; from three trials on the funnel too. Empty without direct trials."""
     if not weighed.contrasts:
         return ()
     pooled = weighed.pooled
-    shares: tuple[float | None, ...] = pooled.weights if pooled else (None,) * len(weighed.contrasts)
     errors = [math.sqrt(item.variance) for item in weighed.contrasts]
     labels = [f"{item.key} ({item.site})" if item.site else item.key for item in weighed.contrasts]
     rows = [
@@ -24,10 +21,10 @@ def weighed_pictures(weighed: Weighed) -> tuple[Picture, ...]:
             label=label,
             ratio=math.exp(item.effect),
             weight=share,
-            low=math.exp(item.effect - Z95 * error),
-            high=math.exp(item.effect + Z95 * error),
+            low=math.exp(item.interval()[0]),
+            high=math.exp(item.interval()[1]),
         )
-        for label, item, error, share in zip(labels, weighed.contrasts, errors, shares, strict=True)
+        for label, item, share in zip(labels, weighed.contrasts, weighed.shares, strict=True)
     ]
     if pooled is not None:
         ratio, low, high = pooled.as_ratio()
@@ -38,12 +35,13 @@ def weighed_pictures(weighed: Weighed) -> tuple[Picture, ...]:
                 low=low,
                 high=high,
                 is_pooled=True,
-                outer_low=math.exp(pooled.prediction_low),
-                outer_high=math.exp(pooled.prediction_high),
+                outer_low=None if weighed.next_trial is None else math.exp(weighed.next_trial[0]),
+                outer_high=None if weighed.next_trial is None else math.exp(weighed.next_trial[1]),
             )
         )
     title = f"{weighed.recipe} against {weighed.against}"
-    trees = forest(rows, title=title, says=weighed.says, margin_ratio=weighed.margin_ratio)
+    level = f"{100 * weighed.level:.0f} %"
+    trees = forest(rows, title=title, says=weighed.says, margin_ratio=weighed.margin_ratio, level=level)
     if pooled is None or len(rows) < 4:
         return (trees,)
     return trees, funnel([item.effect for item in weighed.contrasts], errors, labels, pooled=pooled.estimate)

@@ -2,13 +2,17 @@
 
 from aerobe.evidence._blocks import ManyBrews
 from aerobe.evidence._checks import SmallStudies, fades_without, leave_one_out, small_studies, trim_and_fill
+from aerobe.evidence._copies import Alike, too_alike
 from aerobe.evidence._effects import Contrast, evidence_hash, ratio_of_means, risk_ratio
 from aerobe.evidence._from_verdict import brew_lines, contrasts_of_verdict
 from aerobe.evidence._hierarchical import BayesPool, Shrunken, bayes_pool
 from aerobe.evidence._many import SPREADS, ManyPool, RecipeEffect, array_module, pool_brews
 from aerobe.evidence._network import Comparison, Network, network
 from aerobe.evidence._pool import Pooled, Term, pool, regress
-from aerobe.evidence._quality import Duplicate, Flag, flags, without_duplicates
+from aerobe.evidence._prediction import prediction_interval
+from aerobe.evidence._quality import Duplicate, Flag, carries_a_headline, flags, without_duplicates
+from aerobe.evidence._selection import Selection, selection
+from aerobe.evidence._sites import SiteMeans, site_means
 from aerobe.evidence._spread import METHODS, spread, spread_interval
 from aerobe.evidence._table import COLUMNS, contrasts_from_table
 from aerobe.evidence._weigh import Weighed, weigh
@@ -17,6 +21,7 @@ __all__ = [
     "COLUMNS",
     "METHODS",
     "SPREADS",
+    "Alike",
     "BayesPool",
     "Comparison",
     "Contrast",
@@ -27,12 +32,15 @@ __all__ = [
     "Network",
     "Pooled",
     "RecipeEffect",
+    "Selection",
     "Shrunken",
+    "SiteMeans",
     "SmallStudies",
     "Term",
     "Weighed",
     "array_module",
     "bayes_pool",
+    "carries_a_headline",
     "brew_lines",
     "contrasts_from_table",
     "contrasts_of_verdict",
@@ -43,12 +51,16 @@ __all__ = [
     "network",
     "pool",
     "pool_brews",
+    "prediction_interval",
     "ratio_of_means",
     "regress",
     "risk_ratio",
+    "selection",
+    "site_means",
     "small_studies",
     "spread",
     "spread_interval",
+    "too_alike",
     "trim_and_fill",
     "weigh",
     "without_duplicates",

@@ -19,6 +19,7 @@ def leave_one_out(
     *,
     method: str = "REML",
     hartung_knapp: bool = True,
+    level: float = 0.95,
 ) -> tuple[Pooled, ...]:
     """The pool without each study in turn, in the order of the studies.
 
@@ -31,7 +32,7 @@ def leave_one_out(
     if len(y) < 3:
         raise NotEnoughData("Two studies cannot lose one.", "Leave-one-out needs three studies or more.")
     keep = ~np.eye(len(y), dtype=bool)
-    return tuple(pool(y[row], v[row], method=method, hartung_knapp=hartung_knapp) for row in keep)
+    return tuple(pool(y[row], v[row], method=method, hartung_knapp=hartung_knapp, level=level) for row in keep)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import hashlib
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from aerobe.errors import UnusableRecord
 from aerobe.records import canonical_json
+from aerobe.verdicts import INTERVAL_LEVEL
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +38,9 @@ class Contrast:
     assay_characterised: bool | None = None
     moderators: dict[str, float] = field(default_factory=dict)  # temperature_degc, dose_g_per_l ...
     data_hash: str = ""  # of the readings it rests on
+    df: float = 0.0  # degrees of freedom behind the variance; 0: not told [-]
+    low: float | None = None  # the interval that the trial itself shows, at the level of a verdict [ln ratio]
+    high: float | None = None
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.effect) or not math.isfinite(self.variance) or self.variance <= 0.0:
@@ -49,10 +53,33 @@ class Contrast:
         if not 0.0 <= self.shared_variance <= self.variance:
             raise UnusableRecord(f"Trial {self.key} shares more variance than it has.", "Check the errors of its arms.")
 
+    def interval(self) -> tuple[float, float]:
+        """The trial's interval at the level of a verdict: the one it was judged by where that is told. [ln ratio]"""
+        if self.low is not None and self.high is not None:
+            return self.low, self.high
+        from scipy.stats import norm, t
+
+        law = t(self.error_df()) if self.error_df() > 0.0 else norm()
+        reach = float(law.ppf(0.5 + 0.5 * INTERVAL_LEVEL)) * math.sqrt(self.variance)
+        return self.effect - reach, self.effect + reach
+
+    def error_df(self) -> float:
+        """Degrees of freedom behind the variance: as told, else those of its brews; 0 where neither is told. [-]"""
+        return self.df if self.df > 0.0 else max(0.0, self.brews + self.brews_against - 2.0)
+
+    def pool_variance(self) -> float:
+        """The variance it enters a pool with: that of the normal law whose interval is the one the trial itself shows.
+
+        An error estimated from few brews is an uncertain error, which the trial's own interval allows for and its variance
+        does not. [ln ratio squared]
+        """
+        from scipy.stats import norm
+
+        low, high = self.interval()
+        return ((high - low) / (2.0 * float(norm.ppf(0.5 + 0.5 * INTERVAL_LEVEL)))) ** 2
+
     def turned(self) -> Contrast:
         """The same evidence seen from the other recipe. The shared part cannot be carried over and is dropped."""
-        from dataclasses import replace
-
         return replace(
             self,
             recipe=self.against,
@@ -61,6 +88,8 @@ class Contrast:
             brews=self.brews_against,
             brews_against=self.brews,
             shared_variance=0.0,
+            low=None if self.high is None else -self.high,
+            high=None if self.low is None else -self.low,
         )
 
 

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from aerobe.evidence._effects import Contrast
-from aerobe.verdicts import Verdict
+from aerobe.verdicts import INTERVAL_LEVEL, Verdict
 
 
 def contrasts_of_verdict(
@@ -60,6 +60,9 @@ def contrasts_of_verdict(
                 brews=counts[item.first],
                 brews_against=counts[item.second],
                 shared_variance=shared,
+                df=float(verdict.df),
+                low=item.family_low,
+                high=item.family_high,
                 data_hash=data_hash,
                 **{**made, "planned": planned},
             )
@@ -68,12 +71,12 @@ def contrasts_of_verdict(
 
 
 def _standard_error(low: float | None, high: float | None, df: int) -> float | None:
-    """Behind a 90 % t interval."""
+    """Behind the t interval of a verdict."""
     from scipy.stats import t
 
     if low is None or high is None or df < 1 or not high > low:
         return None
-    return (high - low) / (2.0 * float(t.ppf(0.95, df)))
+    return (high - low) / (2.0 * float(t.ppf(0.5 + 0.5 * INTERVAL_LEVEL, df)))
 
 
 def brew_lines(verdict: Verdict, names: Mapping[str, str], temperatures_degc: Mapping[str, float]) -> list[list[Any]]:

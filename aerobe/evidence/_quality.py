@@ -74,10 +74,19 @@ def flags(contrast: Contrast) -> tuple[Flag, ...]:
     if abs(contrast.effect) > IMPLAUSIBLE_LOG_RATIO:
         say(
             "implausible",
-            "weakens",
-            f"A ratio of {math.exp(contrast.effect):.3g} is more than any recipe is known to do: check units.",
+            "leaves it out",
+            f"A ratio of {math.exp(contrast.effect):.3g} is more than any recipe is known to do: check units. It is left out.",
         )
     return tuple(found)
+
+
+def carries_a_headline(contrast: Contrast) -> bool:
+    """Whether a claim may rest on this trial: two of its three guards against wishful reading must be known to stand.
+
+    The guards: the comparison was planned before the first brew; whoever read the test did not know the recipe; colour
+    cannot pose as biomass. What is not told counts as not done here: silence must not be worth more than an honest no.
+    """
+    return [contrast.planned, contrast.blinded, contrast.killed_control].count(True) >= 2
 
 
 def _yes_no(say: object, value: bool | None, name: str, no: str, silent: str) -> None:
@@ -112,10 +121,10 @@ def without_duplicates(contrasts: Sequence[Contrast]) -> tuple[tuple[Contrast, .
         if twin is not None:
             doubles.append(
                 Duplicate(
-                    kept=_named(twin),
-                    other=_named(item),
+                    kept=named(twin),
+                    other=named(item),
                     certain=True,
-                    words=f"{_named(item)} rests on the same readings as {_named(twin)} and is left out.",
+                    words=f"{named(item)} rests on the same readings as {named(twin)} and is left out.",
                 )
             )
             continue
@@ -125,10 +134,10 @@ def without_duplicates(contrasts: Sequence[Contrast]) -> tuple[tuple[Contrast, .
         for other in by_numbers[numbers]:
             doubles.append(
                 Duplicate(
-                    kept=_named(other),
-                    other=_named(item),
+                    kept=named(other),
+                    other=named(item),
                     certain=False,
-                    words=f"{_named(item)} has the very numbers of {_named(other)}: ask whether they are one trial.",
+                    words=f"{named(item)} has the very numbers of {named(other)}: ask whether they are one trial.",
                 )
             )
         by_numbers[numbers].append(item)
@@ -141,5 +150,6 @@ def _identity(item: Contrast) -> tuple[str, str, str]:
     return item.data_hash, item.outcome, f"{abs(item.effect):.9g}"
 
 
-def _named(item: Contrast) -> str:
+def named(item: Contrast) -> str:
+    """A trial with its place, as a person knows it."""
     return f"{item.key} ({item.site})" if item.site else item.key

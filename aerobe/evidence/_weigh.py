@@ -8,12 +8,17 @@ from dataclasses import dataclass
 
 from aerobe.errors import NotEnoughData, UnusableRecord
 from aerobe.evidence._checks import SmallStudies, fades_without, leave_one_out, small_studies
+from aerobe.evidence._copies import too_alike
 from aerobe.evidence._effects import Contrast
+from aerobe.evidence._headline import headline
 from aerobe.evidence._hierarchical import BayesPool, bayes_pool
 from aerobe.evidence._network import Comparison, network
 from aerobe.evidence._pool import Pooled, pool
-from aerobe.evidence._quality import Duplicate, Flag, flags, without_duplicates
-from aerobe.units import ratio_words
+from aerobe.evidence._prediction import prediction_interval
+from aerobe.evidence._quality import Duplicate, Flag, flags, named, without_duplicates
+from aerobe.evidence._selection import Selection, selection
+from aerobe.evidence._sites import site_means
+from aerobe.verdicts import INTERVAL_LEVEL
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,18 +29,24 @@ class Weighed:
     against: str
     outcome: str
     margin_ratio: float
+    level: float  # of every interval shown [-]
     contrasts: tuple[Contrast, ...]  # in the pool, turned to the direction asked for
     left_out: tuple[Contrast, ...]  # by a flag that leaves a trial out
-    pooled: Pooled | None
+    sites: tuple[str, ...]  # places, each with one voice in the pool, in the order of its weights
+    shares: tuple[float | None, ...]  # of each trial in the pool, in the order of contrasts [%]
+    pooled: Pooled | None  # of places
+    next_trial: tuple[float, float] | None  # interval of the true effect of a next trial [ln ratio]
     bayes: BayesPool | None
-    without: tuple[Pooled, ...]  # leave one out, in the order of contrasts
-    hinges_on: tuple[str, ...]  # trials whose absence changes whether the answer is clear
+    without: tuple[Pooled, ...]  # leave one place out, in the order of sites
+    hinges_on: tuple[str, ...]  # places whose absence changes whether the answer is clear
     small: SmallStudies | None
+    missing: Selection | None  # the pool if trials that showed nothing were not published
     network: Comparison | None  # the same pair with indirect evidence
     flags: tuple[Flag, ...]
     duplicates: tuple[Duplicate, ...]
     answer: str  # "better", "worse", "about the same", "cannot tell"
     says: str
+    held_back: tuple[str, ...]  # why a clear pool is not claimed
 
 
 def weigh(
@@ -45,9 +56,11 @@ def weigh(
     *,
     outcome: str = "biomass",
     margin_ratio: float = 1.25,
-    level: float = 0.95,
 ) -> Weighed:
     """Pool what trials say of `recipe` against `against`, with every check that the number of trials allows.
+
+    Each place has one voice, however many trials it sent. Intervals are shown at the level of a verdict's interval and claims
+    are made at the level of a verdict's claim.
 
     Parameters
     ----------
@@ -57,8 +70,6 @@ def weigh(
         The question.
     margin_ratio
         A difference worth having. [-]
-    level
-        Of the intervals. [-]
 
     Raises
     ------
@@ -75,37 +86,50 @@ def weigh(
         raise UnusableRecord(f"A margin of {margin_ratio:g} is below one.", "Write a ratio such as 1.25: a quarter more.")
     single, doubles = without_duplicates([item for item in contrasts if item.outcome == outcome])
     marks = tuple(flag for item in single for flag in flags(item) if {item.recipe, item.against} == {recipe, against})
-    out = {flag.trial for flag in marks if flag.severity == "leaves it out"}
-    turned = [_towards(item, recipe, against) for item in single]
-    pair = [item for item in turned if (item.recipe, item.against) == (recipe, against)]
-    used, left_out = [item for item in pair if item.key not in out], [item for item in pair if item.key in out]
-    through = _through_network([item for item in single if item.key not in out], recipe, against, level)
+    out = {id(item) for item in single if any(flag.severity == "leaves it out" for flag in flags(item))}
+    pair = [
+        (id(item) in out, _towards(item, recipe, against)) for item in single if {item.recipe, item.against} == {recipe, against}
+    ]
+    used, copies = _without_copies([item for is_out, item in pair if not is_out])
+    left_out = [item for is_out, item in pair if is_out]
+    through = _through_network([item for item in single if id(item) not in out], recipe, against)
     if not used and through is None:
         raise NotEnoughData(
             f"No usable trial speaks of {recipe} against {against}.",
-            "A trial needs two brews of each recipe; import more, or plan one.",
+            "A trial needs two brews of each recipe and a ratio that can be; import more, or plan one.",
         )
-    effects, variances = [item.effect for item in used], [item.variance for item in used]
-    pooled = pool(effects, variances, level=level) if len(used) > 1 else None
-    others = leave_one_out(effects, variances) if len(used) > 2 else ()
-    answer, says = _in_words(recipe, against, used, pooled, through, math.log(margin_ratio))
+    places = site_means(used) if used else None
+    several = places is not None and len(places.names) > 1
+    effects, variances = (places.effects.tolist(), places.variances.tolist()) if places is not None else ([], [])
+    pooled = pool(effects, variances, level=INTERVAL_LEVEL) if several else None
+    others = leave_one_out(effects, variances, level=INTERVAL_LEVEL) if len(effects) > 2 else ()
+    missing = selection(effects, variances, places.bars) if places is not None and len(effects) > 2 else None
+    ahead = prediction_interval(effects, variances, level=INTERVAL_LEVEL) if several else None
+    names = places.names if places is not None else ()
+    said = headline(recipe, against, used, pooled, through, missing, ahead, math.log(margin_ratio))
     return Weighed(
         recipe=recipe,
         against=against,
         outcome=outcome,
         margin_ratio=margin_ratio,
+        level=INTERVAL_LEVEL,
         contrasts=tuple(used),
         left_out=tuple(left_out),
+        sites=names,
+        shares=_shares(used, pooled),
         pooled=pooled,
-        bayes=bayes_pool(effects, variances) if len(used) > 1 else None,
+        next_trial=ahead,
+        bayes=bayes_pool(effects, variances, level=INTERVAL_LEVEL) if several else None,
         without=others,
-        hinges_on=tuple(used[i].key for i in fades_without(pooled, others)) if pooled else (),
+        hinges_on=tuple(names[i] for i in fades_without(pooled, others)) if pooled else (),
         small=_small(effects, variances),
+        missing=missing,
         network=through,
         flags=marks,
-        duplicates=doubles,
-        answer=answer,
-        says=says,
+        duplicates=(*doubles, *copies),
+        answer=said.answer,
+        says=said.says,
+        held_back=said.held_back,
     )
 
 
@@ -113,9 +137,41 @@ def _towards(item: Contrast, recipe: str, against: str) -> Contrast:
     return item.turned() if (item.recipe, item.against) == (against, recipe) else item
 
 
-def _through_network(contrasts: Sequence[Contrast], recipe: str, against: str, level: float) -> Comparison | None:
+def _without_copies(used: Sequence[Contrast]) -> tuple[list[Contrast], list[Duplicate]]:
+    """Trials without those that look like an earlier one with its numbers shaken."""
+    gone: set[int] = set()
+    found: list[Duplicate] = []
+    for group in too_alike(used):
+        first, *rest = group.places
+        gone |= set(rest)
+        others = ", ".join(named(used[i]) for i in rest)
+        found.append(
+            Duplicate(
+                kept=named(used[first]),
+                other=others,
+                certain=False,
+                words=f"{others}: so close to {named(used[first])} in ratio and error that chance would bring it about less than "
+                f"once in {1.0 / max(group.p, 1e-6):,.0f} times. They count as one trial; ask whether they are.",
+            )
+        )
+    return [item for i, item in enumerate(used) if i not in gone], found
+
+
+def _shares(used: Sequence[Contrast], pooled: Pooled | None) -> tuple[float | None, ...]:
+    """What each trial weighs: the weight of its place, split by the trials' own precision."""
+    if pooled is None:
+        return (None,) * len(used)
+    places, shares = site_means(used), [0.0] * len(used)
+    for weight, members in zip(pooled.weights, places.members, strict=True):
+        inner = [1.0 / (used[i].pool_variance() + places.within_tau2) for i in members]
+        for i, one in zip(members, inner, strict=True):
+            shares[i] = weight * one / sum(inner)
+    return tuple(shares)
+
+
+def _through_network(contrasts: Sequence[Contrast], recipe: str, against: str) -> Comparison | None:
     try:
-        return network(contrasts, reference=against, level=level).of(recipe, against)
+        return network(contrasts, reference=against, level=INTERVAL_LEVEL).of(recipe, against)
     except NotEnoughData:
         return None
 
@@ -125,62 +181,3 @@ def _small(effects: Sequence[float], variances: Sequence[float]) -> SmallStudies
         return small_studies(effects, variances)
     except NotEnoughData:
         return None
-
-
-def _in_words(
-    recipe: str,
-    against: str,
-    used: Sequence[Contrast],
-    pooled: Pooled | None,
-    through: Comparison | None,
-    margin: float,
-) -> tuple[str, str]:
-    if pooled is None:
-        return _few_in_words(recipe, against, used, through, margin)
-    answer = _answer(pooled.low, pooled.high, margin)
-    ratio = ratio_words(*pooled.as_ratio())
-    says = f"{pooled.studies} trials: {recipe} gives {ratio} times {against}. {_ANSWERS[answer]}"
-    low, high = math.exp(pooled.prediction_low), math.exp(pooled.prediction_high)
-    says += f" In your own hands the true ratio may lie anywhere between {low:.2g} and {high:.2g}."
-    return answer, says
-
-
-def _few_in_words(
-    recipe: str,
-    against: str,
-    used: Sequence[Contrast],
-    through: Comparison | None,
-    margin: float,
-) -> tuple[str, str]:
-    if through is None or (used and math.isnan(through.indirect)):
-        return "cannot tell", f"One trial only ({used[0].key}): it has not been repeated, so nothing is pooled."
-    ratio = ratio_words(math.exp(through.effect), math.exp(through.low), math.exp(through.high))
-    kind = (
-        "One trial brewed both side by side; with what other recipes tell of them"
-        if used
-        else "No trial brewed both side by side; through recipes that both were compared with"
-    )
-    if not through.spread_known:
-        return "cannot tell", (
-            f"{kind}, {recipe} gives {ratio} times {against}, if trials do not differ. Every link rests "
-            "on one trial, so how far they differ is not known, and that does not tell which gives more."
-        )
-    answer = _answer(through.low, through.high, margin)
-    return answer, f"{kind}, {recipe} gives {ratio} times {against}. {_ANSWERS[answer]}"
-
-
-def _answer(low: float, high: float, margin: float) -> str:
-    """Clear only if the whole interval lies on one side; the same only if the whole interval lies within the margin."""
-    if low > 0.0:
-        return "better"
-    if high < 0.0:
-        return "worse"
-    return "about the same" if -margin < low and high < margin else "cannot tell"
-
-
-_ANSWERS = {
-    "better": "It gives more; how much may differ from trial to trial.",
-    "worse": "It gives less; how much may differ from trial to trial.",
-    "about the same": "Whatever difference there is lies within the margin.",
-    "cannot tell": "That does not tell which gives more.",
-}

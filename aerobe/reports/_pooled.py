@@ -8,7 +8,15 @@ from aerobe.charts import FigureTable, weighed_pictures
 from aerobe.evidence import Weighed
 from aerobe.reports._blocks import Block, Grid, Points, Shown, Words
 
-POOL_SOURCES = ("viechtbauer-2010", "hartung-knapp-2001", "rover-knapp-friede-2015", "viechtbauer-2007", "higgins-thompson-2002")
+POOL_SOURCES = (
+    "viechtbauer-2010",
+    "hartung-knapp-2001",
+    "rover-knapp-friede-2015",
+    "viechtbauer-2007",
+    "higgins-thompson-2002",
+    "vevea-hedges-1995",
+    "nagashima-noma-furukawa-2019",
+)
 
 
 def pooled_blocks(weighed: Sequence[Weighed]) -> tuple[Block, ...]:
@@ -19,7 +27,7 @@ def pooled_blocks(weighed: Sequence[Weighed]) -> tuple[Block, ...]:
         blocks += [Shown(picture=picture, with_figures=True) for picture in weighed_pictures(one)[:1]]
         notes = [f"The answer hinges on {name}: without it, it would be another." for name in one.hinges_on]
         notes += [double.words for double in one.duplicates]
-        notes += [one.small.in_words()] if one.small is not None else []
+        notes += [check.in_words() for check in (one.small, one.missing) if check is not None]
         if notes:
             blocks.append(Points(items=tuple(notes)))
         rows = tuple((flag.trial, flag.words) for flag in one.flags if flag.severity != "note")
@@ -35,6 +43,8 @@ def pooled_numbers(weighed: Sequence[Weighed]) -> dict[str, float | str | None]:
         name = f"pool {one.recipe} against {one.against}"
         found[f"{name}: answer"] = one.answer
         if one.pooled is not None:
-            for part in ("estimate", "low", "high", "tau2", "prediction_low", "prediction_high"):
-                found[f"{name}: {part.replace('_', ' ')}"] = float(f"{getattr(one.pooled, part):.6g}")
+            for part in ("estimate", "low", "high", "tau2"):
+                found[f"{name}: {part}"] = float(f"{getattr(one.pooled, part):.6g}")
+        for part, end in zip(("prediction low", "prediction high"), one.next_trial or (), strict=False):
+            found[f"{name}: {part}"] = float(f"{end:.6g}")
     return found

@@ -272,16 +272,17 @@ def test_two_contrasts_of_one_data_set_are_no_doubles() -> None:
 
 def test_weighing_turns_pools_and_says() -> None:
     items = [contrast(f"t{i}", "kelp", "plain", 0.6 + 0.02 * i, 0.01) for i in range(5)]
-    items += [contrast("t9", "plain", "kelp", -0.6, 0.01), contrast("bad", "kelp", "plain", -3.0, 0.01, brews=1)]
+    items += [contrast("t9", "plain", "kelp", -0.75, 0.01), contrast("bad", "kelp", "plain", -3.0, 0.01, brews=1)]
     found = weigh(items, "kelp", "plain")
     assert found.answer == "better"
     assert len(found.contrasts) == 6 and [one.key for one in found.left_out] == ["bad"]
-    assert found.says.startswith("6 trials: kelp gives 1.88 (1.70 to 2.09) times plain. It gives more")
+    assert found.says.startswith("6 trials: kelp gives 1.93 (1.75 to 2.13) times plain (90 % interval). It gives more")
     assert weigh(items, "plain", "kelp").answer == "worse"
 
 
 def test_agreeing_trials_within_the_margin_are_about_the_same() -> None:
-    items = [contrast(f"t{i}", "kelp", "plain", 0.01 * (-1) ** i, 0.002) for i in range(8)]
+    effects = (0.03, -0.05, 0.06, -0.02, 0.01, -0.07, 0.04, 0.0)
+    items = [contrast(f"t{i}", "kelp", "plain", effect, 0.002) for i, effect in enumerate(effects)]
     assert weigh(items, "kelp", "plain").answer == "about the same"
 
 
