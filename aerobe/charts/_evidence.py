@@ -112,6 +112,18 @@ def forest(
         .mark_point(color="@ember", shape="diamond", filled=True, size=220, opacity=1)
         .encode(x=x, y=y)
     )
+    cut = [row for row in shown if _is_cut(row, low, high)]
+    for shape, edge, gone in (
+        ("triangle-left", low, [row for row in cut if min(_ends(row)) < low]),
+        ("triangle-right", high, [row for row in cut if max(_ends(row)) > high]),
+    ):
+        if gone:
+            arrows = alt.InlineData(values=[{"label": names[row.label], "ratio": edge} for row in gone])
+            layers.append(
+                alt.Chart(arrows).mark_point(color="@ember", shape=shape, filled=True, size=70, opacity=1).encode(x=x, y=y)
+            )
+    if cut:
+        says += f" Cut at the edge of the chart (arrow), whole in the table: {', '.join(row.label for row in cut)}."
     table = FigureTable(
         columns=("what", "ratio [-]", f"{level} from", "to", "weight [%]"),
         rows=tuple((row.label, row.ratio, row.low, row.high, row.weight) for row in rows),
@@ -236,6 +248,14 @@ def _reach(rows: Sequence[RatioRow], margin: float | None) -> tuple[float, float
     if margin is not None:
         low, high = min(low, 1.0 / margin), max(high, margin)
     return max(min([low, *ends]), low / 100.0) / 1.15, min(max([high, *ends]), high * 100.0) * 1.15
+
+
+def _ends(row: RatioRow) -> list[float]:
+    return [end for end in (row.low, row.high, row.outer_low, row.outer_high, row.ratio) if end is not None]
+
+
+def _is_cut(row: RatioRow, low: float, high: float) -> bool:
+    return min(_ends(row)) < low or max(_ends(row)) > high
 
 
 def _ticks(low: float, high: float) -> list[float]:

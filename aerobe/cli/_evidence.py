@@ -84,11 +84,7 @@ def weigh(
             f"Between trials: sd of ln ratio {math.sqrt(pooled.tau2):.2f} ({math.sqrt(pooled.tau2_low):.2f} to "
             f"{math.sqrt(pooled.tau2_high):.2f}), I2 {pooled.i2:.0f} %."
         )
-    if weighed.hinges_on:
-        lines.append(f"The answer hinges on: {', '.join(weighed.hinges_on)}.")
-    if weighed.small is not None:
-        lines.append(weighed.small.in_words())
-    lines += [double.words for double in weighed.duplicates]
+    lines += answer.notes
     lines += [f"{words} ({', '.join(trials)})" for words, trials in flags_by_words(weighed).items()]
     say(weighed, as_json=where.json, text=lines)
     return NOT_SETTLED if weighed.answer == "cannot tell" else 0

@@ -16,6 +16,7 @@ from aerobe.evidence._sites import SiteMeans, site_means
 from aerobe.evidence._spread import METHODS, spread, spread_interval
 from aerobe.evidence._table import COLUMNS, contrasts_from_table
 from aerobe.evidence._weigh import Weighed, weigh
+from aerobe.evidence._words import notes_of
 
 __all__ = [
     "COLUMNS",
@@ -49,6 +50,7 @@ __all__ = [
     "flags",
     "leave_one_out",
     "network",
+    "notes_of",
     "pool",
     "pool_brews",
     "prediction_interval",

@@ -87,7 +87,7 @@ def _distance(y: Array, v: Array, free: Array) -> Array:
 
 def _chance(y: Array, v: Array, free: Array) -> float:
     """Chance that independent trials of one truth would agree at least as closely in effect and in error."""
-    from scipy.stats import chi2
+    from scipy.special import chdtr
 
     weight = 1.0 / v
     statistic = float(np.sum(weight * (y - np.average(y, weights=weight)) ** 2))
@@ -96,4 +96,4 @@ def _chance(y: Array, v: Array, free: Array) -> float:
     if np.all(free > 0.0) and np.ptp(np.log(v)) > 1e-9:
         statistic += float(np.sum((np.log(v) - np.mean(np.log(v))) ** 2 * free / 2.0))
         df *= 2.0
-    return float(chi2.cdf(statistic, df))
+    return float(chdtr(df, statistic))

@@ -57,10 +57,10 @@ class Contrast:
         """The trial's interval at the level of a verdict: the one it was judged by where that is told. [ln ratio]"""
         if self.low is not None and self.high is not None:
             return self.low, self.high
-        from scipy.stats import norm, t
+        from scipy.special import ndtri, stdtrit
 
-        law = t(self.error_df()) if self.error_df() > 0.0 else norm()
-        reach = float(law.ppf(0.5 + 0.5 * INTERVAL_LEVEL)) * math.sqrt(self.variance)
+        df, tail = self.error_df(), 0.5 + 0.5 * INTERVAL_LEVEL
+        reach = float(stdtrit(df, tail) if df > 0.0 else ndtri(tail)) * math.sqrt(self.variance)
         return self.effect - reach, self.effect + reach
 
     def error_df(self) -> float:
@@ -73,10 +73,10 @@ class Contrast:
         An error estimated from few brews is an uncertain error, which the trial's own interval allows for and its variance
         does not. [ln ratio squared]
         """
-        from scipy.stats import norm
+        from scipy.special import ndtri
 
         low, high = self.interval()
-        return ((high - low) / (2.0 * float(norm.ppf(0.5 + 0.5 * INTERVAL_LEVEL)))) ** 2
+        return ((high - low) / (2.0 * float(ndtri(0.5 + 0.5 * INTERVAL_LEVEL)))) ** 2
 
     def turned(self) -> Contrast:
         """The same evidence seen from the other recipe. The shared part cannot be carried over and is dropped."""

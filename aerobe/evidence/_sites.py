@@ -66,10 +66,10 @@ def site_means(contrasts: Sequence[Contrast]) -> SiteMeans:
 
 def _bars(item: Contrast) -> list[float]:
     """The effect that a trial must show to be called clear: one side at 5 %, two sides at 5 %, and the same by its t law."""
-    from scipy.stats import t
+    from scipy.special import stdtrit
 
     error, df = math.sqrt(item.variance), item.error_df()
-    return [error * z for z in (_PLAIN_BARS if df <= 0.0 else (*_PLAIN_BARS[:2], float(t.ppf(0.975, df))))]
+    return [error * z for z in (_PLAIN_BARS if df <= 0.0 else (*_PLAIN_BARS[:2], float(stdtrit(df, 0.975))))]
 
 
 def _within(y: Array, v: Array, groups: Sequence[list[int]]) -> float:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from aerobe.charts import FigureTable, weighed_pictures
-from aerobe.evidence import Weighed
+from aerobe.evidence import Weighed, notes_of
 from aerobe.reports._blocks import Block, Grid, Points, Shown, Words
 
 POOL_SOURCES = (
@@ -25,11 +25,9 @@ def pooled_blocks(weighed: Sequence[Weighed]) -> tuple[Block, ...]:
     for one in weighed:
         blocks.append(Words(text=one.says))
         blocks += [Shown(picture=picture, with_figures=True) for picture in weighed_pictures(one)[:1]]
-        notes = [f"The answer hinges on {name}: without it, it would be another." for name in one.hinges_on]
-        notes += [double.words for double in one.duplicates]
-        notes += [check.in_words() for check in (one.small, one.missing) if check is not None]
+        notes = notes_of(one)
         if notes:
-            blocks.append(Points(items=tuple(notes)))
+            blocks.append(Points(items=notes))
         rows = tuple((flag.trial, flag.words) for flag in one.flags if flag.severity != "note")
         if rows:
             blocks.append(Grid(table=FigureTable(columns=("trial", "what weakens it"), rows=rows)))

@@ -52,6 +52,9 @@ def test_one_wild_interval_does_not_squeeze_the_others() -> None:
     )
     assert low > 1e-3 and high < 1e3
     assert shown.figures.rows[1][2] == 1e-9  # the table keeps the whole truth
+    assert "Cut at the edge of the chart (arrow), whole in the table: wild." in shown.says
+    shapes = [layer["mark"].get("shape") for layer in shown.spec["layer"] if isinstance(layer["mark"], dict)]
+    assert "triangle-left" in shapes and "triangle-right" in shapes
 
 
 def test_nothing_to_draw_is_said() -> None:

@@ -123,17 +123,17 @@ def test_weak_trials_cannot_carry_sound_ones_over_the_line() -> None:
 def test_a_filter_of_publication_makes_no_finding(chance: float, spread: float) -> None:
     rng = np.random.default_rng(30)
     for places in (3, 8):
-        pools = 20
+        pools = 10
         wrong = sum(
             weigh(filtered_pool(rng, 0.0, places, chance, spread), "kelp", "plain").answer in CLAIMS for _ in range(pools)
         )
-        assert wrong <= 4  # more than 4 of 20 would be seen in 1 of 300 rounds at 6 %
+        assert wrong <= 3  # more than 3 of 10 would be seen in 1 of 500 rounds at 6 %
 
 
 def test_honest_pools_still_find_a_gain() -> None:
     rng = np.random.default_rng(31)
-    found = [weigh(filtered_pool(rng, math.log(2.0), 8, 1.0, 0.1), "kelp", "plain").answer for _ in range(20)]
-    assert found.count("better") >= 14
+    found = [weigh(filtered_pool(rng, math.log(2.0), 8, 1.0, 0.1), "kelp", "plain").answer for _ in range(10)]
+    assert found.count("better") >= 6
 
 
 def test_the_selection_model_without_a_step_is_the_plain_pool() -> None:

@@ -19,6 +19,7 @@ from aerobe.evidence import (
     contrasts_of_verdict,
     evidence_hash,
     flags,
+    notes_of,
     weigh,
 )
 from aerobe.notebook import Notebook
@@ -26,6 +27,7 @@ from aerobe.records import Arm, Assay, Brew, Reading, Recipe, RunSheet, Trial, a
 from aerobe.usecases.exchange._packages import import_package
 from aerobe.usecases.reports._publishing import empty_notebook
 from aerobe.usecases.trials._results import is_blinded, judged
+from aerobe.verdicts import COLOUR_SENSITIVE
 
 KIND = "evidence"
 MANY_KIND = "evidence brews"
@@ -45,6 +47,7 @@ class Answer:
     """The evidence on a pair of recipes with its pictures."""
 
     weighed: Weighed
+    notes: tuple[str, ...]  # checks and reasons beside the answer
     pictures: tuple[Picture, ...]
 
 
@@ -135,7 +138,7 @@ def weigh_evidence(
         if name not in names:
             raise NotFound(f"No trial is about '{name}'.", f"Recipes with trials: {', '.join(sorted(names)) or 'none yet'}.")
     weighed = weigh(found, recipe, against, outcome=outcome, margin_ratio=margin_ratio)
-    return Answer(weighed=weighed, pictures=weighed_pictures(weighed))
+    return Answer(weighed=weighed, notes=notes_of(weighed), pictures=weighed_pictures(weighed))
 
 
 def flags_by_words(weighed: Weighed) -> dict[str, list[str]]:
@@ -275,10 +278,17 @@ def _making(
         "planned": planned,
         "blinded": is_blinded(brews, sheets),
         "randomised": bool(sheets),
-        "killed_control": any(item.role in ("killed control", "filtered blank") for item in readings),
+        "killed_control": _colour_is_out(used, readings),
         "assay": ", ".join(item.name for item in used),
         "assay_characterised": all(item.error is not None and item.error.origin != "assumed" for item in used),
     }
+
+
+def _colour_is_out(used: Sequence[Assay], readings: Sequence[Reading]) -> bool:
+    """Whether colour cannot pose as biomass: no test that reads colour was used, or its control was run."""
+    reads_colour = {assay.key for assay in used if assay.method in COLOUR_SENSITIVE}
+    checked = {item.assay for item in readings if item.role in ("killed control", "filtered blank")}
+    return reads_colour <= checked
 
 
 def _moderators(brews: Sequence[Brew], recipes: Mapping[str, Recipe]) -> dict[str, float]:
