@@ -9,12 +9,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from aerobe import oxygen
+
 Array = NDArray[np.float64]
 
 GROWTH_MAXIMUM_DEGC = 47.0  # where mesophilic growth ends; E. coli data of ross-2003 reach 47.4 degC
 GROWTH_FALL_PER_DEGC = 0.25  # steepness near the maximum; of the order fitted to ross-2003
 DECAY_THETA = 1.10  # between 1.04 of many handbooks and 1.12 of the ASM1 pair 0.62/0.20 per day (henze-2000)
-TRANSFER_THETA = 1.024  # asce-ewri-2-06
 
 
 def growth_factor(temperature_degc: Array | float, minimum_degc: Array | float) -> Array:
@@ -45,4 +46,4 @@ def transfer_factor(temperature_degc: Array | float) -> Array:
     ------
     asce-ewri-2-06
     """
-    return np.asarray(TRANSFER_THETA ** (np.asarray(temperature_degc, float) - 20.0))
+    return np.asarray(oxygen.transfer_factor(temperature_degc))

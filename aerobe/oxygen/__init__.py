@@ -14,7 +14,7 @@ from aerobe.oxygen._classic import (
 )
 from aerobe.oxygen._demand import YIELD, FoodBalance, balance_ceiling_g_per_l, food_balance
 from aerobe.oxygen._faults import RunFault, rising_window
-from aerobe.oxygen._first_guess import first_guess_kla
+from aerobe.oxygen._first_guess import first_guess_kla, vessel_kla
 from aerobe.oxygen._floors import FLOORS, Floor
 from aerobe.oxygen._foods import FOODS, Food, FoodLibrary, Range
 from aerobe.oxygen._live_probe import ProbeTrouble, probe_troubles
@@ -103,4 +103,5 @@ __all__ = [
     "transfer_from_steps",
     "transfer_rate_mg_per_l_h",
     "uptake_from_log",
+    "vessel_kla",
 ]

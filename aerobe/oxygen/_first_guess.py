@@ -12,12 +12,13 @@ from aerobe.records import Vessel
 _FACTOR = {"fine bubble": 0.60, "venturi": 0.45, "coarse bubble": 0.25, "open pipe": 0.15, "none": 0.0}
 _LOG_SD = {"fine bubble": 0.7, "venturi": 0.9, "coarse bubble": 0.6, "open pipe": 0.7, "none": 0.8}
 _EXPONENT = 0.7
+_MEASURED_LOG_SD = 0.2  # of a measured value that nobody gave an error: our own judgement
 # Water that bubbles or a stirrer keep moving takes up oxygen through its surface too: about 0.02 to 0.1 m/h.
 _SURFACE_M_PER_H = 0.05
 
 
 def first_guess_kla(vessel: Vessel) -> tuple[float, float]:
-    """Transfer coefficient of a vessel at 20 degC: measured where the vessel carries one, else guessed from its air.
+    """Transfer coefficient of a vessel at 20 degC, guessed from its air whatever has been measured.
 
     Parameters
     ----------
@@ -39,8 +40,6 @@ def first_guess_kla(vessel: Vessel) -> tuple[float, float]:
     vant-riet-1979, epa-fine-pore-1989, cee4530-2019
     """
     air = vessel.air
-    if air.kla_per_h is not None:
-        return air.kla_per_h, air.kla_log_sd if air.kla_log_sd is not None else 0.2
     surface = _SURFACE_M_PER_H / vessel.depth_m
     if air.flow_l_per_min <= 0.0:
         return surface, _LOG_SD["none"]
@@ -48,3 +47,22 @@ def first_guess_kla(vessel: Vessel) -> tuple[float, float]:
     velocity_m_per_s = air.flow_l_per_min / 60000.0 / area_m2
     bubbles = 3600.0 * _FACTOR[air.diffuser] * math.pow(velocity_m_per_s, _EXPONENT)
     return bubbles + surface, _LOG_SD[air.diffuser]
+
+
+def vessel_kla(vessel: Vessel) -> tuple[float, float]:
+    """Transfer coefficient of a vessel at 20 degC: measured where the vessel carries one, else guessed from its air.
+
+    Parameters
+    ----------
+    vessel
+        With the measured transfer in its air [1/h], or what a guess needs. [-]
+
+    Returns
+    -------
+    tuple of float
+        Median of kLa at 20 degC [1/h] and its standard uncertainty on the log scale [-]; 0.2 where a measured one came without.
+    """
+    air = vessel.air
+    if air.kla_per_h is None:
+        return first_guess_kla(vessel)
+    return air.kla_per_h, air.kla_log_sd if air.kla_log_sd is not None else _MEASURED_LOG_SD

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 from aerobe.errors import OutsideValidity
-from aerobe.oxygen._first_guess import first_guess_kla
+from aerobe.oxygen._first_guess import first_guess_kla, vessel_kla
 from aerobe.oxygen._foods import Range
 from aerobe.oxygen._saturation import ATMOSPHERE_KPA, pressure_at_altitude_kpa
 from aerobe.records import AirSupply, Vessel
@@ -221,7 +221,7 @@ def scale_vessel(
     ------
     vant-riet-1979, epa-fine-pore-1989
     """
-    kla, log_sd = first_guess_kla(small)
+    kla, log_sd = vessel_kla(small)
     kind = diffuser or small.air.diffuser
     depth = depth_m if depth_m is not None else small.depth_m * (volume_l / small.volume_l) ** (1.0 / 3.0)
     bare = replace(
@@ -256,7 +256,7 @@ def _calibration(vessel: Vessel) -> float:
     """Measured transfer over the guess for the same air; 1 without a measurement."""
     if vessel.air.kla_per_h is None or vessel.air.flow_l_per_min <= 0.0:
         return 1.0
-    return vessel.air.kla_per_h / first_guess_kla(replace(vessel, air=replace(vessel.air, kla_per_h=None, kla_log_sd=None)))[0]
+    return vessel.air.kla_per_h / first_guess_kla(vessel)[0]
 
 
 def _plan(

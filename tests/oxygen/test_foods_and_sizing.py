@@ -28,6 +28,7 @@ from aerobe.oxygen import (
     split_feeds,
     standard_transfer,
     sulphite_dose,
+    vessel_kla,
 )
 from aerobe.records import AirSupply, FoodDose, Recipe, Vessel
 from aerobe.sources import source
@@ -213,7 +214,8 @@ def test_more_air_and_finer_bubbles_transfer_more() -> None:
 
 def test_a_measured_kla_is_taken_as_it_is() -> None:
     vessel = replace(BUCKET, air=AirSupply(flow_l_per_min=10.0, kla_per_h=17.0, kla_log_sd=0.05))
-    assert first_guess_kla(vessel) == (17.0, 0.05)
+    assert vessel_kla(vessel) == (17.0, 0.05)
+    assert first_guess_kla(vessel) == first_guess_kla(replace(vessel, air=AirSupply(flow_l_per_min=10.0))) == vessel_kla(BUCKET)
 
 
 def test_pump_pressure_is_the_water_column_and_a_little() -> None:

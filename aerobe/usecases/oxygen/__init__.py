@@ -30,7 +30,6 @@ if TYPE_CHECKING:
         DosePreview,
         FoodPage,
         check_probe,
-        first_guess_kla,
         floor_lines,
         food_balance,
         food_page,
@@ -46,6 +45,7 @@ if TYPE_CHECKING:
         size_air,
         sulphite_dose,
         uptake_picture,
+        vessel_kla,
     )
 else:
     __getattr__, __dir__ = lazy_door(
@@ -73,7 +73,6 @@ else:
                 "FoodPage",
                 "SULPHITE_CAUTION",
                 "check_probe",
-                "first_guess_kla",
                 "floor_lines",
                 "food_balance",
                 "food_page",
@@ -89,6 +88,7 @@ else:
                 "size_air",
                 "sulphite_dose",
                 "uptake_picture",
+                "vessel_kla",
             ),
             "aerobe.oxygen": ("AirPlan", "DoseRow"),
         },
@@ -117,7 +117,6 @@ __all__ = [
     "check_probe",
     "compare_splits",
     "feed_now",
-    "first_guess_kla",
     "floor_lines",
     "food_balance",
     "food_page",
@@ -140,4 +139,5 @@ __all__ = [
     "size_air",
     "sulphite_dose",
     "uptake_picture",
+    "vessel_kla",
 ]

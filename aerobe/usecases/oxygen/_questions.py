@@ -27,6 +27,7 @@ from aerobe.oxygen import (
     size_air,
     trade_off,
     transfer_factor,
+    vessel_kla,
 )
 from aerobe.records import AirSupply, Vessel
 from aerobe.units import number
@@ -102,7 +103,7 @@ def ask_food_ceiling(question: FoodQuestion, *, scores: Array | None = None, tol
         tolerance=tolerance,
     )
     saturation = saturation_mg_per_l(question.temperature_degc, altitude_m=question.vessel.altitude_m)
-    kla, log_sd = first_guess_kla(question.vessel)
+    kla, log_sd = vessel_kla(question.vessel)
     quick = (
         balance_ceiling_g_per_l(
             food,
@@ -251,8 +252,7 @@ def _double(vessel: Vessel) -> AirSupply:
     air = replace(vessel.air, flow_l_per_min=2.0 * vessel.air.flow_l_per_min, power_w=None)
     if air.kla_per_h is None:
         return air
-    bare = replace(vessel, air=replace(vessel.air, kla_per_h=None, kla_log_sd=None))
-    gain = first_guess_kla(replace(bare, air=replace(bare.air, flow_l_per_min=air.flow_l_per_min)))[0] / first_guess_kla(bare)[0]
+    gain = first_guess_kla(replace(vessel, air=air))[0] / first_guess_kla(vessel)[0]
     # The exponent of the flow is known to about 0.1, so a doubling adds 7 % to what the measurement left open.
     return replace(air, kla_per_h=air.kla_per_h * gain, kla_log_sd=float(np.hypot(air.kla_log_sd or 0.2, 0.07)))
 

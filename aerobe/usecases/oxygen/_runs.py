@@ -20,7 +20,6 @@ from aerobe.oxygen import (
     StandardTransfer,
     StepEstimate,
     UptakeTrack,
-    first_guess_kla,
     holding_time,
     kla_from_reaeration,
     oxygen_from_percent,
@@ -28,6 +27,7 @@ from aerobe.oxygen import (
     standard_transfer,
     transfer_from_steps,
     uptake_from_log,
+    vessel_kla,
 )
 from aerobe.records import Brew, Vessel
 from aerobe.units import ELAPSED, OXYGEN, OXYGEN_PERCENT, number, parse_number
@@ -211,7 +211,7 @@ def brew_uptake(notebook: Notebook, brew_key: str) -> BrewUptake:
     times, values = _increasing(times, values)
     warm_at, warm = notebook.log(brew_key, "temperature")
     degrees = np.interp(times, warm_at, warm) if len(warm_at) else np.full(len(times), brew.temperature_degc)
-    kla, log_sd = first_guess_kla(vessel)
+    kla, log_sd = vessel_kla(vessel)
     track = uptake_from_log(
         times, values, kla20_per_h=kla, kla_log_sd=log_sd, temperature_degc=degrees, altitude_m=vessel.altitude_m
     )

@@ -14,7 +14,6 @@ from aerobe.oxygen import (
     SULPHITE_CAUTION,
     DoseRow,
     check_probe,
-    first_guess_kla,
     food_balance,
     holding_time,
     oxygen_from_percent,
@@ -25,6 +24,7 @@ from aerobe.oxygen import (
     size_air,
     sulphite_dose,
     trade_off,
+    vessel_kla,
 )
 from aerobe.sources import cite
 from aerobe.usecases.oxygen._forecast import Courses, FoodQuestion, simulated_courses
@@ -42,7 +42,7 @@ __all__ = [
     "DosePreview",
     "FoodPage",
     "check_probe",
-    "first_guess_kla",
+    "vessel_kla",
     "floor_lines",
     "food_balance",
     "food_page",

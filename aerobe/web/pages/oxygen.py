@@ -236,7 +236,7 @@ def size(request: Request, sent: Sent) -> Response:
             )
         else:
             need = sent.quantity("need")
-            wanted = RATE.read(need) if need else usecases.oxygen.first_guess_kla(vessel)[0]
+            wanted = RATE.read(need) if need else usecases.oxygen.vessel_kla(vessel)[0]
             context["plans"] = usecases.oxygen.size_air(vessel, kla20_per_h=wanted)
     except AerobeError as fault:
         return page(request, "oxygen/size.html", status=422, title="Size the air", fault=fault, sent=sent, context=context)
