@@ -13,7 +13,7 @@ from aerobe.errors import NotebookFault
 from aerobe.notebook._pen import Pen
 from aerobe.notebook._ready_made import make_tables
 from aerobe.notebook._schema import SCHEMA
-from aerobe.notebook._store import Store, file_mode_private, in_plain_words
+from aerobe.notebook._store import WAIT_S, Store, file_mode_private, in_plain_words
 
 
 def back_up(store: Store, *, at: datetime, to: Path | None = None, why: str = "") -> Path:
@@ -69,12 +69,8 @@ def restore(store: Store, copy: Path, *, at: datetime) -> Path:
         if have is None:
             raise NotebookFault(f"{copy} is no notebook.", "Name a copy that Aerobe made.")
         _require_whole(copy)
-        before = back_up(store, at=at, why="before-restore")
-        if store.path is not None:
-            store.engine.dispose()
-            _copy_file(copy, store.path)
-        else:
-            _fill_server(source, store, have)
+        # Safety copy and replacement under one write lock: what another writer was told is kept must be in one of the two.
+        before = _replace_file(store, copy, at) if store.path is not None else _replace_server(source, store, have, at)
     finally:
         source.close()
     bring_up_to_date(store, at=at, create=False)
@@ -170,13 +166,46 @@ def _copy_tables(store: Store, target: Path) -> None:
         file.close()
 
 
-def _fill_server(source: Store, store: Store, have: str) -> None:
+def _replace_file(store: Store, copy: Path, at: datetime) -> Path:
+    """Everything in the store's file becomes what the copy holds, in one transaction; gives the safety copy."""
+    assert store.path is not None
+    connection = sqlite3.connect(store.path, timeout=WAIT_S, isolation_level=None)
+    try:
+        with in_plain_words():
+            connection.execute("pragma foreign_keys=off")
+            connection.execute("attach database ? as copied", (str(copy),))
+            connection.execute("begin immediate")
+            before = back_up(store, at=at, why="before-restore")
+            _pour_schema(connection)
+            connection.execute("commit")
+    finally:
+        connection.close()  # without the commit this undoes everything
+    store.engine.dispose()
+    return before
 
+
+def _pour_schema(connection: sqlite3.Connection) -> None:
+    ours = "name not like 'sqlite_%'"
+    for kind, name in connection.execute(
+        f"select type, name from main.sqlite_master where {ours} and type != 'index'"
+    ).fetchall():
+        connection.execute(f'drop {kind} main."{name}"')
+    wanted = f"select type, name, sql from copied.sqlite_master where {ours} and sql is not null"
+    order = {"table": 0, "index": 2, "view": 3, "trigger": 4}
+    for kind, name, sql in sorted(connection.execute(wanted).fetchall(), key=lambda row: order[row[0]]):
+        connection.execute(sql)  # a statement without a schema's name makes its object in `main`
+        if kind == "table":
+            connection.execute(f'insert into main."{name}" select * from copied."{name}"')
+
+
+def _replace_server(source: Store, store: Store, have: str, at: datetime) -> Path:
+    """Everything on the server becomes what the copy holds; gives the safety copy."""
     if have != SCHEMA:
         raise NotebookFault(
             f"The copy is of schema {have}, this server of {SCHEMA}.", "Open the copy as a file once: that brings it up to date."
         )
     with source.reading() as copy, store.writing() as target:
+        before = back_up(store, at=at, why="before-restore")
         tables = _tables_in(target)
         for table in reversed(tables.sorted_tables):
             target.execute(table.delete())
@@ -185,6 +214,7 @@ def _fill_server(source: Store, store: Store, have: str) -> None:
             if "id" in table.c:
                 highest = f"coalesce((select max(id) from {table.name}), 1)"
                 target.execute(sa.text(f"select setval(pg_get_serial_sequence('{table.name}', 'id'), {highest})"))
+    return before
 
 
 def _tables_in(connection: sa.Connection) -> sa.MetaData:

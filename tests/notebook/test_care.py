@@ -109,3 +109,42 @@ def test_restoring_a_copy_of_an_older_schema_brings_it_up_to_date(tmp_path: Path
     with open_notebook(tmp_path / "tea.notebook", at=NOW) as book:
         restore(book.store, old, at=NOW)
         assert check(book) == [] and {"r2", "r3"} == {item.key for item in book.readings("b1")}
+
+
+def test_nothing_acknowledged_is_lost_by_a_restore_under_writers(tmp_path: Path) -> None:
+    """What a writer was told is kept stands in the notebook after the restore, or in the safety copy."""
+    import threading
+
+    from aerobe.notebook import open_notebook, restore
+
+    path = tmp_path / "tea.notebook"
+    told: list[str] = []
+    going = threading.Event()
+    going.set()
+
+    def write(place: int) -> None:
+        with open_notebook(path, at=NOW) as mine:
+            number = 0
+            while going.is_set():
+                key = f"w{place}-{number}"
+                mine.keep("note", key, {"n": number}, at=NOW)
+                told.append(key)
+                number += 1
+
+    with open_notebook(path, at=NOW) as notebook:
+        copy = back_up(notebook.store, at=NOW)
+        writers = [threading.Thread(target=write, args=(place,)) for place in range(3)]
+        for writer in writers:
+            writer.start()
+        safety = []
+        for _ in range(4):
+            threading.Event().wait(0.15)
+            safety.append(restore(notebook.store, copy, at=NOW))
+        going.clear()
+        for writer in writers:
+            writer.join()
+        found = {item.subject for item in notebook.kept("note")}
+    for one in safety:
+        with open_notebook(one, at=NOW) as kept:
+            found |= {item.subject for item in kept.kept("note")}
+    assert len(told) > 10 and set(told) <= found

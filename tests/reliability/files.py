@@ -14,8 +14,8 @@ from typing import Any
 from aerobe import usecases
 from aerobe.notebook import open_notebook
 from aerobe.records import Assay, Brew, Recipe, Trial, Vessel, as_plain, from_plain
+from aerobe.usecases.notebook._photos import photo_kind
 from aerobe.web._alarms import AlarmSettings
-from aerobe.web._photos import keep_photo
 from aerobe.web._state import open_state
 from tests.reliability.forms import RATIOS
 from tests.reliability.fuzz import Parser, spoil_bytes, spoil_plain
@@ -90,7 +90,7 @@ def file_readers(folder: Path) -> Iterator[Parser]:
         name="photos",
         samples=[b"\x89PNG\r\n\x1a\n0000", b"\xff\xd8\xff000"],
         spoil=spoil_bytes,
-        read=lambda content: keep_photo(folder / "photos", "r-1", content),
+        read=photo_kind,
     )
     whole = yard().read_bytes()[: 40 * 4096]
     del whole

@@ -240,6 +240,49 @@ def test_a_refused_entry_stays_in_the_form_with_its_remedy(browser: Any, served:
     assert one.page.evaluate("document.querySelector('#waiting').hidden") is True
 
 
+def test_a_second_entry_typed_while_the_first_is_being_sent_is_kept_too(browser: Any, served: Served) -> None:
+    one = visit(browser, served, "phone")
+    fill_first_brew(one.page, served.base, datetime.now() - timedelta(hours=2))
+    one.page.goto(served.base + "/brews/barrel-by-the-door/record?what=oxygen")
+    held: list[Any] = []
+    one.page.route("**/readings", lambda route: held.append(route))  # a slow line: the answer does not come yet
+    one.page.locator("#signal").fill("7,9")
+    one.page.get_by_role("button", name="Keep", exact=True).click()
+    until(one.page, "document.querySelector('#signal').value === ''")
+    one.page.locator("#signal").fill("7,5")
+    one.page.get_by_role("button", name="Keep", exact=True).click()
+    until(one.page, "document.querySelector('#signal').value === ''")
+    one.page.locator("#signal").fill("6")  # the third is only being typed when the line comes back
+    for route in held:
+        route.continue_()
+    one.page.unroute("**/readings")
+    for _ in range(100):
+        found = served.notebook.log("barrel-by-the-door", "oxygen")[1].tolist()
+        if len(found) == 2:
+            break
+        one.page.wait_for_timeout(100)
+    assert found == [7.9, 7.5]
+    assert one.page.locator("#signal").input_value() == "6"
+
+
+def test_without_room_on_the_device_an_entry_is_never_said_to_be_kept_nor_lost(browser: Any, served: Served) -> None:
+    one = visit(browser, served, "phone")
+    fill_first_brew(one.page, served.base, datetime.now() - timedelta(hours=2))
+    full = "IDBObjectStore.prototype.add = () => { throw new DOMException('full', 'QuotaExceededError'); };"
+    one.page.add_init_script(full)
+    one.page.goto(served.base + "/brews/barrel-by-the-door/record?what=oxygen")
+    one.page.route("**/readings", lambda route: route.abort())
+    one.page.locator("#signal").fill("7,9")
+    one.page.get_by_role("button", name="Keep", exact=True).click()
+    one.page.get_by_text("Not kept").wait_for()
+    assert one.page.locator("#signal").input_value() == "7,9"
+    one.page.unroute("**/readings")
+    one.page.wait_for_timeout(1600)  # longer than a double tap
+    one.page.get_by_role("button", name="Keep", exact=True).click()
+    until(one.page, "document.querySelector('#signal').value === ''")
+    assert served.notebook.log("barrel-by-the-door", "oxygen")[1].tolist() == [7.9]
+
+
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     """The invented yard, so that every page has something to show."""

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from aerobe.usecases.notebook._demo import make_demo
     from aerobe.usecases.notebook._files import write_whole
     from aerobe.usecases.notebook._moments import clock_trouble, impossible, moment_of, spoken
+    from aerobe.usecases.notebook._photos import PHOTO_KINDS, keep_photo, photos_of
     from aerobe.usecases.notebook._records import (
         ReadingEntry,
         add_reading,
@@ -31,6 +32,7 @@ else:
             "_demo": ("make_demo",),
             "_files": ("write_whole",),
             "_moments": ("clock_trouble", "impossible", "moment_of", "spoken"),
+            "_photos": ("PHOTO_KINDS", "keep_photo", "photos_of"),
             "_records": (
                 "ReadingEntry",
                 "add_reading",
@@ -47,6 +49,7 @@ else:
     )
 
 __all__ = [
+    "PHOTO_KINDS",
     "BrewHistory",
     "Notebook",
     "ReadingEntry",
@@ -59,6 +62,7 @@ __all__ = [
     "copies_of_notebook",
     "correct_reading",
     "impossible",
+    "keep_photo",
     "list_brews",
     "make_demo",
     "moment_of",
@@ -66,6 +70,7 @@ __all__ = [
     "new_key",
     "notebook_summary",
     "open_notebook",
+    "photos_of",
     "restore_notebook",
     "spoken",
     "write_whole",

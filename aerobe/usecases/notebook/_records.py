@@ -246,8 +246,20 @@ def correct_reading(
     why: str = "",
     at_vessel: bool = False,
 ) -> Receipt:
-    """Correct a reading: a new one that names the old; both stay in the notebook."""
+    """Correct a reading: a new one that names the old; both stay in the notebook.
+
+    Raises
+    ------
+    UnusableReading
+        If the correction would move the reading to another brew.
+    """
     old = notebook.reading(key)
+    if entry.brew != old.brew:
+        where = f"brew {old.brew}" if old.brew else "no brew"
+        raise UnusableReading(
+            f"This reading belongs to {where}, and a correction cannot move it.",
+            "Correct it where it is; a reading entered for the wrong brew is entered again for the right one.",
+        )
     brew = notebook.get(Brew, entry.brew) if entry.brew else None
     assay = notebook.get(Assay, entry.assay or old.assay)
     new_one = f"r-{entry.token}"[:80] if entry.token else _reading_key(notebook, now)

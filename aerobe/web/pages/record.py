@@ -10,7 +10,7 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import FileResponse, JSONResponse
 
 from aerobe import usecases
-from aerobe.errors import AerobeError, NotFound
+from aerobe.errors import AerobeError, NotAllowed, NotFound
 from aerobe.records import ROLES
 from aerobe.web._frame import (
     Fields,
@@ -24,7 +24,6 @@ from aerobe.web._frame import (
     settings_of,
     wants_json,
 )
-from aerobe.web._photos import MEDIA, keep_photo, photo_of
 from aerobe.web._views import call_of
 
 router = APIRouter()
@@ -45,6 +44,13 @@ def choose(request: Request) -> Response:
     if len(brews) == 1:
         return go_to(f"/brews/{brews[0].key}/record")
     return page(request, "record/choose.html", title="Record", brews=brews)
+
+
+@router.get("/record/pages")
+def pages_to_keep(request: Request) -> Response:
+    """Where readings of the brews under way are recorded: a device keeps these pages before it needs them."""
+    brews = usecases.brews.brews_under_way(notebook_of(request), now=clock_of(request))
+    return JSONResponse({"pages": ["/", "/record", *(f"/brews/{brew.key}/record" for brew in brews[:20])]})
 
 
 @router.get("/brews/{key}/record")
@@ -114,11 +120,25 @@ def correct(request: Request, key: str, reading: str, sent: Sent) -> Response:
 
 @router.get("/brews/{key}/readings/{reading}/photo")
 def photo(request: Request, key: str, reading: str) -> Response:
-    """The photo of a reading."""
-    found = photo_of(settings_of(request).photos, reading)
-    if found is None:
+    """The newest photo of a reading, or of the one that it corrects."""
+    found = usecases.notebook.photos_of(notebook_of(request), settings_of(request).photos, reading)
+    if not found:
         raise NotFound("This reading has no photo.", "Photos can be added when a reading is recorded.")
-    return FileResponse(found, media_type=MEDIA[found.suffix[1:]])
+    return FileResponse(found[0], media_type=usecases.notebook.PHOTO_KINDS[found[0].suffix[1:]])
+
+
+@router.post("/brews/{key}/readings/{reading}/photo")
+async def add_photo(request: Request, key: str, reading: str, sent: Sent) -> Response:
+    """A photo that comes after its reading, as the page's own queue sends it."""
+    upload = sent.upload("photo")
+    if upload is None:
+        raise NotAllowed("No photo came along.", "Choose one and send it again.")
+    content = await upload.read()
+    notebook, folder = notebook_of(request), settings_of(request).photos
+    await run_in_threadpool(usecases.notebook.keep_photo, notebook, folder, reading, content, now=clock_of(request))
+    if wants_json(request):
+        return JSONResponse({"says": "The photo is stored.", "go_to": None})
+    return go_to(f"/brews/{key}/readings/{reading}?done=The+photo+is+stored.")
 
 
 def _keep(request: Request, key: str, sent: Fields) -> str:
@@ -150,7 +170,7 @@ def _keep(request: Request, key: str, sent: Fields) -> str:
         replicate=sent.text("replicate", "1"),
         operator=sent.text("operator"),
         kit_lot=sent.text("kit_lot"),
-        notes=sent.text("notes"),
+        notes=_with_doubt(sent.text("notes"), sent.text("clock_doubt_s")),
         token=sent.text("entry"),
         age_s=sent.text("age_s"),
     )
@@ -159,13 +179,23 @@ def _keep(request: Request, key: str, sent: Fields) -> str:
     return f"Kept: {kept.typed_as} {kept.unit}." if not kept.typed_as.endswith(kept.unit) else f"Kept: {kept.typed_as}."
 
 
+def _with_doubt(notes: str, doubt_s: str) -> str:
+    """The notes, with a word on a clock that moved while the entry was typed."""
+    if not doubt_s.isdigit() or not 0 < int(doubt_s) < 10_000_000:
+        return notes
+    minutes = max(1, round(int(doubt_s) / 60))
+    return f"{notes} [The device's clock moved by {minutes} min around this entry: its time may be off by as much.]".strip()
+
+
 async def _photo(request: Request, sent: Fields) -> str:
     upload = sent.upload("photo")
     if upload is None or sent.text("what") in PROBES:
         return ""
     try:
         content = await upload.read()
-        await run_in_threadpool(keep_photo, settings_of(request).photos, f"r-{sent.text('entry')}"[:80], content)
+        reading = f"r-{sent.text('entry')}"[:80]
+        notebook, folder = notebook_of(request), settings_of(request).photos
+        await run_in_threadpool(usecases.notebook.keep_photo, notebook, folder, reading, content, now=clock_of(request))
     except AerobeError as fault:
         return str(fault)
     return "Its photo is stored."
@@ -218,7 +248,7 @@ def _one_context(request: Request, key: str, reading: str) -> dict[str, object]:
         "newer": newer,
         "older": older,
         "roles": ROLES,
-        "photo": photo_of(settings_of(request).photos, reading) is not None,
+        "photo": bool(usecases.notebook.photos_of(notebook, settings_of(request).photos, reading)),
     }
 
 

@@ -190,39 +190,83 @@ function freshToken(form) {
   if (field) field.value = queue.newToken();
 }
 
+// What a form holds, without the names of entries: to tell a second tap from a second entry, and typing from waiting.
+function content(form) {
+  return JSON.stringify([...new FormData(form)].filter(([name]) => !["entry", "form_token"].includes(name))
+    .map(([name, value]) => [name, value instanceof File ? `${value.name} ${value.size}` : value]));
+}
+const DOUBLE_TAP_MS = 1500;
+
 for (const form of document.querySelectorAll("form[data-queue]")) {
   freshToken(form);
+  let last = { content: "", at: 0 };
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
-    if (form.dataset.sent) return;
-    form.dataset.sent = "yes";
+    const now = { content: content(form), at: Date.now() };
+    if (now.content === last.content && now.at - last.at < DOUBLE_TAP_MS) return;
+    last = now;
     const submitter = event.submitter;
-    const buttons = form.querySelectorAll("button");
+    const typed = queue.read(form, submitter);
+    freshToken(form);
+    let kept;
     try {
-      const entry = await queue.keep(form, submitter);
-      freshToken(form);
-      let results = await queue.flush();
-      // A sending that was already under way may not have seen this entry.
-      if (!results.has(entry.order)) results = await queue.flush();
-      const result = results?.get(entry.order) ?? { state: "waiting" };
-      await arrived(form, submitter, entry, result);
+      kept = await queue.keep(typed);
     } catch (fault) {
-      // Without a store on this device (private window) the plain form still does it.
       console.error("queue", fault);
-      form.submit();
-    } finally {
-      delete form.dataset.sent;
-      for (const button of buttons) button.disabled = false;
+      await withoutStore(form, typed, now.content);
+      return;
     }
+    queue.askToStay();
+    // It is safe now: the form is free for the next one, unless that is being typed already.
+    const values = [...form.elements].map((field) => [field, field.type === "checkbox" || field.type === "radio" ? field.checked : field.value]);
+    if (content(form) === now.content) { form.reset(); freshToken(form); }
+    const emptied = content(form);
+    let results = await queue.flush();
+    // A sending that was already under way may not have seen this entry.
+    if (!results.has(kept.entry.order)) results = await queue.flush();
+    const result = results.get(kept.entry.order) ?? { state: "waiting" };
+    if (!kept.photoKept) result.says = `${result.says ?? ""} Its photo could not be kept: this device has no room left.`.trim();
+    await arrived(form, submitter, kept.entry, result, content(form) === emptied, values);
   });
 }
 addEventListener("pageshow", () => { for (const form of document.querySelectorAll("form[data-queue]")) freshToken(form); });
 
-async function arrived(form, submitter, entry, result) {
+// No room on this device, or a private window: straight to the server, and the form keeps everything until that has it.
+async function withoutStore(form, typed, before) {
+  let answer;
+  try {
+    answer = await queue.send(typed.entry);
+  } catch {
+    notice("Not kept: this device has no room for it, and the machine that runs Aerobe is not reached.", "fault",
+      "What you typed stays here. Keep this page open, and press Keep again when the connection is back.");
+    return;
+  }
+  const told = await answer.json().catch(() => ({}));
+  if (!answer.ok) {
+    notice(told.problem ?? `Refused (${answer.status}).`, "fault", `${told.remedy ?? ""} What you typed stays here.`);
+    return;
+  }
+  const photo = typed.photo ? " Its photo is not: this device has no room to hold it." : "";
+  notice(`${told.says ?? "Kept."}${photo}`);
+  if (content(form) === before) { form.reset(); freshToken(form); }
+}
+
+function putBack(values) {
+  for (const [field, value] of values) {
+    if (field.type === "file" || field.name === "entry" || field.name === "form_token") continue;
+    if (typeof value === "boolean") field.checked = value; else if ("value" in field) field.value = value;
+  }
+}
+
+async function arrived(form, submitter, entry, result, untouched, values) {
   if (result.state === "refused") {
-    // The form still holds what was typed: mend it there; the copy in the queue is no longer needed.
-    await queue.remove(entry.order);
-    notice(result.problem ?? "The entry was refused.", "fault", result.remedy ?? "");
+    if (untouched) {
+      // Mend it in the form; the copy in the queue is no longer needed.
+      putBack(values);
+      await queue.remove(entry.order);
+    }
+    notice(result.problem ?? "The entry was refused.", "fault",
+      `${result.remedy ?? ""}${untouched ? "" : " It waits below, beside what you are typing now."}`);
     showWaiting();
     return;
   }
@@ -231,12 +275,12 @@ async function arrived(form, submitter, entry, result) {
   if (result.state === "waiting") {
     notice(result.problem
       ? `Kept on this device, not in the notebook yet: ${result.problem} ${result.remedy ?? ""} It is sent again by itself.`
-      : "Kept on this device. It is sent by itself when the connection returns.");
-    form.reset();
-    freshToken(form);
+      : `Kept on this device. It is sent by itself when the connection returns. ${result.says ?? ""}`.trim());
     return;
   }
+  if (!untouched) { notice(result.says ?? "Kept."); return; }
   if (submitter?.name === "again" && signal) {
+    putBack(values);
     notice(result.says ?? "Kept.");
     const repeat = form.elements.namedItem("replicate");
     const number = repeat ? parseInt(repeat.value, 10) || 1 : 1;
@@ -321,5 +365,23 @@ if (document.querySelector("[data-live]")) {
   addEventListener("pageshow", listen);
 }
 
+// ---- a page from this device's store asks again until the newest one is there -------------------------------------------
+if (document.querySelector("[data-kept-copy]")) {
+  const again = setInterval(async () => {
+    const there = await fetch("/app.webmanifest", { cache: "no-store", signal: AbortSignal.timeout(8000) }).then((answer) => answer.ok, () => false);
+    if (there && !document.querySelector("form:focus-within")) { clearInterval(again); location.reload(); }
+  }, 5000);
+}
+
 // ---- an app on the phone -------------------------------------------------------------------------------------------
-if ("serviceWorker" in navigator) navigator.serviceWorker.register("/service-worker.js").catch(() => {});
+if ("serviceWorker" in navigator) {
+  navigator.serviceWorker.register("/service-worker.js").catch(() => {});
+  // The pages where readings of running brews are recorded are kept before anybody needs them without connection.
+  whenIdle(async () => {
+    if (!navigator.serviceWorker.controller || Date.now() - Number(sessionStorage.getItem("aerobe-kept") ?? 0) < 600000) return;
+    const pages = await fetch("/record/pages", { headers: { Accept: "application/json" } }).then((answer) => answer.json(), () => null);
+    if (!Array.isArray(pages?.pages)) return;
+    sessionStorage.setItem("aerobe-kept", String(Date.now()));
+    navigator.serviceWorker.controller.postMessage({ keep: pages.pages });
+  });
+}

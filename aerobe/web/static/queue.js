@@ -1,8 +1,11 @@
 // Entries typed on this device wait here until the server has them: kept first, sent after, in order, each once.
 // Each has a token made when its form was filled, and the server keeps an entry with a known token only once.
+// A photo waits apart from its entry: the number must never wait for a picture, nor be lost with it.
 
 const NAME = "aerobe-entries";
 const RETRY_MS = 8000;
+const CLOCK = "aerobe-clock";
+const CLOCK_MOVED_MS = 60000;
 let opened;
 
 function base() {
@@ -11,7 +14,7 @@ function base() {
     request.onupgradeneeded = () => request.result.createObjectStore("entries", { keyPath: "order", autoIncrement: true });
     request.onsuccess = () => resolve(request.result);
     request.onerror = () => reject(request.error);
-  });
+  }).catch((fault) => { opened = undefined; throw fault; });
   return opened;
 }
 
@@ -21,41 +24,120 @@ async function within(mode, act) {
   const request = act(store);
   return new Promise((resolve, reject) => {
     transaction.oncomplete = () => resolve(request?.result);
-    transaction.onerror = transaction.onabort = () => reject(transaction.error);
+    transaction.onerror = transaction.onabort = () => reject(transaction.error ?? new Error("the store gave up"));
   });
 }
 
 export const all = () => within("readonly", (store) => store.getAll());
 export const remove = (order) => within("readwrite", (store) => store.delete(order));
 const put = (entry) => within("readwrite", (store) => store.put(entry));
+const add = (entry) => within("readwrite", (store) => store.add(entry));
 
 export function newToken() {
   const bytes = crypto.getRandomValues(new Uint8Array(15));
   return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
 }
 
-export async function keep(form, submitter) {
+// ---- the server's time: a phone's clock may be wrong, and may be put right while an entry waits ----------------------
+let met = null; // the last contact of this page: server, wall and monotonic clock
+
+function contactAt(answer) {
+  const server = Date.parse(answer.headers.get("date") ?? "");
+  if (Number.isNaN(server)) return;
+  met = { server, wall: Date.now(), steady: performance.now() };
+  try { localStorage.setItem(CLOCK, JSON.stringify({ offset: server - met.wall })); } catch { /* no store: the wall clock must do */ }
+}
+
+// When it is now on the server's clock, as well as this device can tell, and how far that may be off [ms].
+function serverNow() {
+  let offset = 0;
+  try { offset = JSON.parse(localStorage.getItem(CLOCK))?.offset ?? 0; } catch { offset = 0; }
+  const wall = Date.now();
+  if (!met) return { at: wall + offset, doubt: 0 };
+  const drift = wall - met.wall - (performance.now() - met.steady);
+  // A steady clock may sleep with the device, so only a wall clock that fell behind it was surely put back.
+  if (drift < -CLOCK_MOVED_MS) return { at: met.server + performance.now() - met.steady, doubt: -drift };
+  return { at: wall + met.server - met.wall, doubt: drift > CLOCK_MOVED_MS ? drift : 0 };
+}
+
+async function reached() {
+  const answer = await fetch("/app.webmanifest", { cache: "no-store", signal: AbortSignal.timeout(8000) });
+  contactAt(answer);
+}
+
+// ---- keeping --------------------------------------------------------------------------------------------------------
+export function read(form, submitter) {
   const fields = [];
+  const photos = [];
   for (const [name, value] of new FormData(form, submitter)) {
     if (name === "form_token" || name === "age_s") continue;
-    if (value instanceof File && !value.size) continue;
+    if (value instanceof File) { if (value.size) photos.push(value); continue; }
     fields.push([name, value]);
   }
   const said = fields.find(([name]) => name === "signal");
   const unit = fields.find(([name]) => name === "signal_unit");
   const says = `${form.dataset.says}${said ? `: ${said[1]} ${unit ? unit[1] : ""}` : ""}`;
-  const entry = { address: form.getAttribute("action"), fields, says, at: Date.now(), refused: null };
-  entry.order = await within("readwrite", (store) => store.add(entry));
-  return entry;
+  const clock = serverNow();
+  const entry = {
+    address: form.getAttribute("action"), fields, says, at: Date.now(), server_at: clock.at, doubt: clock.doubt, refused: null,
+  };
+  return { entry, photo: photos[0] ?? null };
 }
 
-async function send(entry) {
+// The number first, by itself: nothing that can go wrong with a photo touches it.
+export async function keep({ entry, photo }) {
+  entry.order = await add(entry);
+  if (!photo) return { entry, photoKept: true };
+  try {
+    const token = entry.fields.find(([name]) => name === "entry")?.[1] ?? "";
+    const small = await shrunk(photo);
+    await add({
+      address: `${entry.address}/r-${token}/photo`.slice(0, 400), photo: small, after: entry.order, fields: [["entry", newToken()]],
+      says: `Photo of ${entry.says}`, at: entry.at, server_at: entry.server_at, doubt: 0, refused: null,
+    });
+    return { entry, photoKept: true };
+  } catch (fault) {
+    console.error("photo", fault);
+    return { entry, photoKept: false };
+  }
+}
+
+const LONG_SIDE = 1600;
+async function shrunk(photo) {
+  try {
+    const picture = await createImageBitmap(photo);
+    const scale = Math.min(1, LONG_SIDE / Math.max(picture.width, picture.height));
+    if (scale === 1 && photo.size < 600000) return photo;
+    const canvas = document.createElement("canvas");
+    canvas.width = Math.round(picture.width * scale);
+    canvas.height = Math.round(picture.height * scale);
+    canvas.getContext("2d").drawImage(picture, 0, 0, canvas.width, canvas.height);
+    const made = await new Promise((done) => canvas.toBlob(done, "image/jpeg", 0.85));
+    return made && made.size < photo.size ? new File([made], "photo.jpg", { type: "image/jpeg" }) : photo;
+  } catch { return photo; }
+}
+
+export async function askToStay() {
+  try { return (await navigator.storage?.persisted?.()) || (await navigator.storage?.persist?.()) || false; } catch { return false; }
+}
+
+// ---- sending --------------------------------------------------------------------------------------------------------
+export async function send(entry) {
   const body = new FormData();
   for (const [name, value] of entry.fields) body.append(name, value);
-  // The age and not the hour: a phone whose clock is wrong still gives the right time of the reading.
-  body.append("age_s", Math.max(0, (Date.now() - entry.at) / 1000).toFixed(1));
+  if (entry.photo) body.append("photo", entry.photo, entry.photo.name ?? "photo.jpg");
+  // The age and not the hour, by the server's clock at both ends: a phone whose clock is wrong still gives the right time.
+  const age = (serverNow().at - (entry.server_at ?? entry.at)) / 1000;
+  body.append("age_s", Math.max(0, age).toFixed(1));
+  if (entry.doubt) body.append("clock_doubt_s", (entry.doubt / 1000).toFixed(0));
   const headers = { Accept: "application/json", "X-Aerobe-Form": document.querySelector("meta[name=aerobe-form]").content };
-  return fetch(entry.address, { method: "POST", body, headers, redirect: "manual", signal: AbortSignal.timeout(15000) });
+  // A slow line carries some 15 kB a second.
+  const patience = 15000 + (entry.photo?.size ?? 0) / 15;
+  const answer = await fetch(entry.address, {
+    method: "POST", body, headers, redirect: "manual", signal: AbortSignal.timeout(patience),
+  });
+  contactAt(answer);
+  return answer;
 }
 
 // What the server says to one entry: kept, refused for good, or not reached.
@@ -80,15 +162,20 @@ async function deliver(entry) {
 }
 
 let busy = null;
-// Sends what waits, oldest first; stops where the server is not reached, so that the order holds.
+// Sends what waits, oldest first; stops where the server is not reached, so that the order holds. Photos come last.
 export function flush() {
   busy ??= locked(async () => {
     const results = new Map();
-    for (const entry of await all()) {
-      if (entry.refused && !entry.again) continue;
+    try { await reached(); } catch { return results; }
+    const waiting = (await all()).filter((entry) => !entry.refused || entry.again);
+    for (const entry of waiting.filter((item) => !item.photo)) {
       const result = await deliver(entry);
       results.set(entry.order, result);
       if (result.state === "waiting") break;
+    }
+    const still = new Set((await all()).map((entry) => entry.order));
+    for (const entry of waiting.filter((item) => item.photo && !still.has(item.after))) {
+      results.set(entry.order, await deliver(entry));
     }
     return results;
   }).finally(() => { busy = null; });

@@ -9,7 +9,7 @@ self.addEventListener("install", (event) => {
     const store = await caches.open(STORE);
     await store.addAll([...FILES, "/offline"]);
     // The first screen and the record page are worth having even if nobody opened them yet.
-    await Promise.all(["/", "/record", "/menu"].map((page) => store.add(new Request(page, { redirect: "follow" })).catch(() => null)));
+    await Promise.all(["/", "/record", "/menu"].map((page) => keepPage(page).catch(() => null)));
     await self.skipWaiting();
   })());
 });
@@ -26,7 +26,15 @@ self.addEventListener("fetch", (event) => {
   const url = new URL(request.url);
   if (request.method !== "GET" || url.origin !== self.location.origin || url.pathname === "/live") return;
   if (url.pathname.startsWith("/static/")) event.respondWith(kept(request));
-  else if (request.mode === "navigate") event.respondWith(fresh(request));
+  // A download takes its time and is no page to keep.
+  else if (request.mode === "navigate" && !/^\/(reports\/.+|data\/export|.*\.(ics|csv|zip|pdf|css))$/.test(url.pathname)) {
+    event.respondWith(fresh(request));
+  }
+});
+
+// Pages that a person will want without connection: those where readings of running brews are recorded.
+self.addEventListener("message", (event) => {
+  for (const page of event.data?.keep ?? []) event.waitUntil(keepPage(page).catch(() => null));
 });
 
 async function kept(request) {
@@ -38,24 +46,54 @@ async function kept(request) {
   return answer;
 }
 
-// The newest page if the server answers in time; the one seen last if not.
+async function keepPage(address) {
+  const answer = await fetch(address, { redirect: "follow", credentials: "same-origin" });
+  await keepAnswer(new URL(address, self.location.origin).href, answer);
+}
+
+// A redirected answer may not be shown for another address, so what is kept is a plain copy, with the time of its keeping.
+async function keepAnswer(address, answer) {
+  if (!answer.ok || !answer.headers.get("content-type")?.includes("text/html")) return;
+  const headers = new Headers(answer.headers);
+  headers.set("x-aerobe-kept-at", String(Date.now()));
+  const store = await caches.open(STORE);
+  await store.put(address, new Response(await answer.blob(), { headers }));
+}
+
+// The newest page if the server answers in time; then the one seen last, which says how old it is; then patience.
 async function fresh(request) {
   const store = await caches.open(STORE);
   // "?done=..." only carries a notice: the page without it is the page.
   const plain = new URL(request.url);
   for (const name of ["done", "replicate"]) plain.searchParams.delete(name);
+  const asked = fetch(request);
   try {
-    const answer = await withinTime(fetch(request));
-    // Shut out: what this device kept of the notebook goes too. Entries that wait to be sent are the person's own and stay.
-    if (answer.headers.get("x-aerobe-shut-out")) await caches.delete(STORE);
-    else if (answer.ok && answer.headers.get("content-type")?.includes("text/html")) {
-      const copy = answer.redirected ? new Response(await answer.clone().blob(), { headers: answer.headers }) : answer.clone();
-      store.put(plain.href, copy);
+    return await taken(await withinTime(asked), plain.href);
+  } catch (fault) {
+    const found = await store.match(plain.href);
+    if (found) return withItsAge(found, fault.message === "slow");
+    // Slow is not away: without a copy there is nothing better to show than what is on its way.
+    if (fault.message === "slow") {
+      try { return await taken(await asked, plain.href); } catch { /* it was away after all */ }
     }
-    return answer;
-  } catch {
-    return (await store.match(plain.href)) ?? (await store.match("/offline"));
+    return (await store.match("/offline")) ?? Response.error();
   }
+}
+
+async function taken(answer, address) {
+  // Shut out: what this device kept of the notebook goes too. Entries that wait to be sent are the person's own and stay.
+  if (answer.headers.get("x-aerobe-shut-out")) await caches.delete(STORE);
+  else await keepAnswer(address, answer.clone()).catch(() => null);
+  return answer;
+}
+
+async function withItsAge(found, slow) {
+  const at = Number(found.headers.get("x-aerobe-kept-at") ?? 0);
+  const clock = at ? new Date(at).toLocaleString([], { dateStyle: "short", timeStyle: "short" }) : "an earlier time";
+  const why = slow ? "The machine that runs Aerobe is slow to answer" : "No connection";
+  const words = `<div class="caution" role="status" data-kept-copy><p><strong>Kept copy of ${clock}.</strong> ${why}; asking again.</p></div>`;
+  const text = (await found.text()).replace(/<main\b[^>]*>/, (main) => `${main}${words}`);
+  return new Response(text, { headers: found.headers });
 }
 
 function withinTime(promise) {
