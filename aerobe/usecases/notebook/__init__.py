@@ -49,9 +49,9 @@ else:
     )
 
 __all__ = [
-    "PHOTO_KINDS",
     "BrewHistory",
     "Notebook",
+    "PHOTO_KINDS",
     "ReadingEntry",
     "Receipt",
     "add_reading",
