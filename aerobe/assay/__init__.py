@@ -8,6 +8,15 @@ from aerobe.assay._basis import (
     convert_basis,
     extract_to_material,
 )
+from aerobe.assay._carbon import (
+    CARBON_FACTORS,
+    CarbonEstimate,
+    CarbonFactor,
+    carbon_from_hyphae,
+    carbon_from_volume,
+    cylinder_um3,
+    rod_um3,
+)
 from aerobe.assay._certificate import Certificate, Precision, as_lines, conclusion, meaning_of, typical_reading
 from aerobe.assay._characterise import characterise
 from aerobe.assay._colour import ColourBias, ColourReading, RecipeBias, colour_fit, estimate_colour_bias
@@ -21,20 +30,13 @@ from aerobe.assay._comparison import (
     phase_bias,
 )
 from aerobe.assay._counts import (
-    CARBON_FACTORS,
-    CarbonEstimate,
-    CarbonFactor,
     Density,
     bias_of_one_count,
-    carbon_from_hyphae,
-    carbon_from_volume,
     chamber_density,
-    cylinder_um3,
     density_from_fields,
     filter_factor,
     hyphal_length_m_per_ml,
     poisson_limits,
-    rod_um3,
 )
 from aerobe.assay._error_record import error_for, error_for_new_tea
 from aerobe.assay._least_squares import Calibration, Fit, calibrate, least_squares, polynomial

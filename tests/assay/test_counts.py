@@ -94,6 +94,32 @@ def test_published_factors_differ_twofold_for_a_small_cell() -> None:
     assert found.high / found.low == approx(2.02, abs=0.01) and found.low < found.value < found.high
 
 
+@pytest.mark.parametrize(
+    ("cell_um3", "fg_c", "fold"),
+    [
+        # Arithmetic from the published factors: the geometric mean of those found on cells of the size, and their spread.
+        (0.05, (15.5 * 28.0 * 13.88 * 20.0 * 20.0) ** (1 / 5), 28.0 / 13.88),  # 20 fg a cell is of 0.036 to 0.073 um3
+        (0.036, (310 * 560 * 400 * 0.036**3 * 120 * 0.036**0.72 * 20.0) ** (1 / 5), 560 * 0.036 / (120 * 0.036**0.72)),
+        (0.074, (310 * 560 * 400 * 0.074**3 * 120 * 0.074**0.72) ** (1 / 4), 560 * 0.074 / (120 * 0.074**0.72)),
+        (0.3, (310 * 560 * 400 * 0.3**3 * 120 * 0.3**0.72) ** (1 / 4), 560 * 0.3 / (120 * 0.3**0.72)),
+        (1.0, (310 * 560 * 400 * 120) ** (1 / 4), 560 / 120),  # 302 fg, where a constant of 20 would pull it to 176
+        (4.0, (310 * 560 * 400 * 4**3 * 120 * 4**0.72) ** (1 / 4), 560 * 4 / (120 * 4**0.72)),
+    ],
+)
+def test_only_factors_found_on_cells_of_the_size_enter_the_mean(cell_um3: float, fg_c: float, fold: float) -> None:
+    found = carbon_from_volume(1e8, cell_um3)
+    assert found.value == approx(fg_c * 1e-1, rel=2e-3) and found.high / found.low == approx(fold, rel=2e-3)
+    assert f"{fold:.1f}-fold" in found.says
+    small = 0.036 <= cell_um3 <= 0.073
+    assert bool(found.left_out) is not small and ("Left out at this size: per cell" in found.says) is not small
+
+
+@pytest.mark.parametrize("cell_um3", [math.nan, math.inf, 0.0, -1.0])
+def test_a_cell_without_a_volume_is_refused(cell_um3: float) -> None:
+    with pytest.raises(UnusableReading):
+        carbon_from_volume(1e8, cell_um3)
+
+
 def test_a_sphere_is_the_shortest_rod() -> None:
     assert rod_um3(1.0, 1.0) == approx(math.pi / 6)
     with pytest.raises(UnusableReading):
