@@ -7,11 +7,13 @@ from aerobe.safety._advice import HOLD_BACK, NOTHING_AGAINST, UseAdvice, advise_
 from aerobe.safety._amounts import Amounts, Applied, amounts, applied_per_m2, mix_for
 from aerobe.safety._cautions import OCCASIONS, Caution, all_cautions, cautions
 from aerobe.safety._compost import CompostFinding, HeatRule, heat_rules, judge_compost, jurisdictions, sludge_equation_days
+from aerobe.safety._facts import BrewFacts, Gate, closed, floor_of
 from aerobe.safety._field import judge_mesh, judge_weather, mesh_opening_mm
 from aerobe.safety._findings import FAILS, NOT_SHOWN, SHOWN, STATES, Finding
-from aerobe.safety._gates import BrewFacts, Gate, closed, floor_of, harvest_gates
+from aerobe.safety._gates import harvest_gates
 from aerobe.safety._holding import holding_time_h
 from aerobe.safety._indicators import E_COLI, ENTEROCOCCI, judge_absence, judge_count, judge_portions
+from aerobe.safety._oxygen_history import OxygenHistory, oxygen_history
 from aerobe.safety._smell import smell_of
 from aerobe.safety._tea import TREATED, UNKNOWN, UNTREATED, RiskNote, TeaFinding, judge_tea, regrowth_risk
 from aerobe.safety._thresholds import DECIDES, LOCAL, Threshold, all_thresholds, threshold
@@ -42,6 +44,7 @@ __all__ = [
     "Finding",
     "Gate",
     "HeatRule",
+    "OxygenHistory",
     "RiskNote",
     "Sanitising",
     "TeaFinding",
@@ -72,6 +75,7 @@ __all__ = [
     "jurisdictions",
     "mesh_opening_mm",
     "mix_for",
+    "oxygen_history",
     "regrowth_risk",
     "sanitise",
     "sludge_equation_days",

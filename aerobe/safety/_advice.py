@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from aerobe.safety._cautions import Caution, cautions
-from aerobe.safety._gates import BrewFacts, Gate, closed
+from aerobe.safety._facts import BrewFacts, Gate, closed
 from aerobe.safety._thresholds import DECIDE
 from aerobe.safety._use_gates import UseFacts, use_gates
 

@@ -11,7 +11,8 @@ from aerobe.safety._thresholds import tables
 def smell_of(text: str | None) -> str:
     """What a noted smell shows: `fails`, `shown to pass` or `not shown to pass` (nothing noted, or no clear word).
 
-    A note is read the careful way: one bad word is enough, also after "not"; a good word after "not" shows nothing.
+    A note is read the careful way: one bad word is enough, also after "not"; a good word beside one that is not known, or after
+    "not", shows nothing.
 
     Source
     ------
@@ -25,5 +26,6 @@ def smell_of(text: str | None) -> str:
         return NOT_SHOWN
     if words in (["no", "smell"], ["no", "odour"], ["no", "odor"]):
         return SHOWN
-    good = set(words) & set(smells["good"]) and not set(words) & set(smells["doubt"])
-    return SHOWN if good else NOT_SHOWN
+    # One good word among others that are not known ("earthy but fishy") shows nothing.
+    good, known = set(smells["good"]), set(smells["good"]) | set(smells["plain"])
+    return SHOWN if set(words) & good and set(words) <= known else NOT_SHOWN

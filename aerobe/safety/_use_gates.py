@@ -7,15 +7,9 @@ from dataclasses import dataclass, replace
 
 from aerobe.errors import UnusableRecord
 from aerobe.safety._compost import jurisdictions
+from aerobe.safety._facts import BrewFacts, Gate, open_gate, shut_gate, unshown_gate
 from aerobe.safety._findings import FAILS, NOT_SHOWN, SHOWN, STATES
-from aerobe.safety._gates import (
-    BrewFacts,
-    Gate,
-    harvest_gates,
-    open_gate,
-    shut_gate,
-    unshown_gate,
-)
+from aerobe.safety._gates import harvest_gates
 from aerobe.safety._tea import TREATED, UNKNOWN, UNTREATED
 from aerobe.safety._thresholds import DECIDE, tables, threshold
 

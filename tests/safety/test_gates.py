@@ -34,16 +34,22 @@ from aerobe.safety import (
     harvest_gates,
     holding_time_h,
     jurisdictions,
+    oxygen_history,
     smell_of,
     use_gates,
 )
 from aerobe.sources import all_sources
 
+# A day with a reading an hour, none under 6.0 mg/L.
+HOURS = tuple(map(float, range(25)))
+SEEN = oxygen_history([(HOURS, [6.0 + 0.1 * (hour % 7) for hour in HOURS])], until_h=24.0, floor_mg_per_l=2.0, most_mg_per_l=12.0)
 GOOD_BREW = BrewFacts(
     oxygen_floor_mg_per_l=2.0,
+    oxygen=SEEN,
     lowest_recent_oxygen_mg_per_l=6.0,
     probability_below_floor=0.01,
     smell="earthy",
+    smell_at_h=24.0,
     hours_since_air_stopped=0.0,
     temperature_degc=20.0,
     compost=SHOWN,
@@ -91,7 +97,8 @@ def test_nothing_known_opens_no_harvest_gate() -> None:
         ({"probability_below_floor": None}, "oxygen forecast", "not shown"),
         ({"probability_below_floor": 1.5}, "oxygen forecast", "closed"),
         ({"probability_below_floor": -0.1}, "oxygen forecast", "closed"),
-        ({"lowest_recent_oxygen_mg_per_l": None}, "oxygen measured", "open"),  # the forecast stands in
+        ({"lowest_recent_oxygen_mg_per_l": None}, "oxygen measured", "not shown"),  # no forecast stands in for a reading
+        ({"oxygen": None}, "oxygen over the brew", "not shown"),
         ({"lowest_recent_oxygen_mg_per_l": None, "probability_below_floor": None}, "oxygen measured", "not shown"),
         ({"lowest_recent_oxygen_mg_per_l": None, "probability_below_floor": 0.5}, "oxygen measured", "not shown"),
         ({"smell": "Sulphurous!"}, "smell", "closed"),
@@ -99,6 +106,9 @@ def test_nothing_known_opens_no_harvest_gate() -> None:
         ({"smell": None}, "smell", "not shown"),
         ({"smell": "not noted"}, "smell", "not shown"),
         ({"smell": "like Tuesday"}, "smell", "not shown"),
+        ({"smell": "earthy but odd"}, "smell", "not shown"),
+        ({"smell": "sweet and sickly"}, "smell", "closed"),
+        ({"smell": "like forest soil after rain"}, "smell", "open"),
         ({"smell": "not earthy"}, "smell", "not shown"),
         ({"smell": "no smell"}, "smell", "open"),
         ({"smell": "rotten eggs"}, "smell", "closed"),
@@ -119,7 +129,7 @@ def test_each_harvest_gate_at_its_edge(change: dict[str, Any], gate: str, state:
 
 def test_time_without_air_follows_the_measured_uptake() -> None:
     # DO 7 mg/L and uptake 10 mg/L/h: 0.5 h to a floor of 2 (arithmetic), 42 min to zero.
-    stopped = replace(GOOD_BREW, oxygen_when_air_stopped_mg_per_l=7.0, uptake_mg_per_l_per_h=10.0)
+    stopped = replace(GOOD_BREW, oxygen_when_air_stopped_mg_per_l=7.0, uptake_mg_per_l_per_h=10.0, held_degc=20.0)
     assert states(harvest_gates(replace(stopped, hours_since_air_stopped=0.5)))["time without air"] == "open"
     assert states(harvest_gates(replace(stopped, hours_since_air_stopped=0.501)))["time without air"] == "closed"
     slow = replace(stopped, uptake_mg_per_l_per_h=0.1)
@@ -243,6 +253,9 @@ def test_a_food_crop_noted_as_not_eaten_stays_shut(crop: str) -> None:
 MAYBE = [True, False, None]
 BREWS = st.builds(
     BrewFacts,
+    oxygen=st.sampled_from([None, SEEN]),
+    smell_at_h=st.sampled_from([None, 24.0]),
+    held_degc=st.sampled_from([None, 20.0, 26.0]),
     lowest_recent_oxygen_mg_per_l=st.sampled_from([None, 0.0, 1.9, 2.0, 8.0]),
     probability_below_floor=st.sampled_from([None, 0.0, 0.1, 0.2, 1.0]),
     smell=st.sampled_from([None, "earthy", "sour", "??"]),
@@ -278,7 +291,8 @@ def test_what_touches_food_is_treated_known_and_good_in_every_point(brew: BrewFa
     if not advise_use(brew, use).may_go_ahead:
         return
     assert brew.smell == "earthy" and brew.temperature_degc == 20.0 and brew.hours_since_air_stopped in (0.0, 1.0)
-    assert brew.probability_below_floor in (0.0, 0.1) and brew.lowest_recent_oxygen_mg_per_l in (None, 2.0, 8.0)
+    assert brew.probability_below_floor in (0.0, 0.1) and brew.lowest_recent_oxygen_mg_per_l in (2.0, 8.0)
+    assert brew.oxygen == SEEN and not (brew.held_degc == 26.0 and brew.hours_since_air_stopped)
     assert FAILS not in (use.e_coli, use.enterococci)
     if use.crop == "lettuce" or use.edible is not False or use.touches_edible_part:
         assert use.edible and brew.compost == SHOWN and use.jurisdiction
@@ -291,8 +305,9 @@ def test_what_touches_food_is_treated_known_and_good_in_every_point(brew: BrewFa
 def test_forgetting_a_fact_never_opens_the_way(brew: BrewFacts, use: UseFacts) -> None:
     if advise_use(brew, use).may_go_ahead:
         return
-    # A reading that is left out may be stood in for by the forecast, which is its own gate; the rest may only get worse.
     for name in (
+        "oxygen",
+        "lowest_recent_oxygen_mg_per_l",
         "probability_below_floor",
         "smell",
         "hours_since_air_stopped",
