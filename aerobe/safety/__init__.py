@@ -13,6 +13,7 @@ from aerobe.safety._findings import FAILS, NOT_SHOWN, SHOWN, STATES, Finding
 from aerobe.safety._gates import harvest_gates
 from aerobe.safety._holding import holding_time_h
 from aerobe.safety._indicators import E_COLI, ENTEROCOCCI, judge_absence, judge_count, judge_portions
+from aerobe.safety._mist import SPRAY_PLACES, MistFacts, mist_gates
 from aerobe.safety._oxygen_history import OxygenHistory, oxygen_history
 from aerobe.safety._smell import smell_of
 from aerobe.safety._tea import TREATED, UNKNOWN, UNTREATED, RiskNote, TeaFinding, judge_tea, regrowth_risk
@@ -31,6 +32,7 @@ __all__ = [
     "NOT_SHOWN",
     "OCCASIONS",
     "SHOWN",
+    "SPRAY_PLACES",
     "STATES",
     "TREATED",
     "UNKNOWN",
@@ -44,6 +46,7 @@ __all__ = [
     "Finding",
     "Gate",
     "HeatRule",
+    "MistFacts",
     "OxygenHistory",
     "RiskNote",
     "Sanitising",
@@ -74,6 +77,7 @@ __all__ = [
     "judge_weather",
     "jurisdictions",
     "mesh_opening_mm",
+    "mist_gates",
     "mix_for",
     "oxygen_history",
     "regrowth_risk",

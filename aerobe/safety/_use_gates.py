@@ -10,13 +10,14 @@ from aerobe.safety._compost import jurisdictions
 from aerobe.safety._facts import BrewFacts, Gate, open_gate, shut_gate, unshown_gate
 from aerobe.safety._findings import FAILS, NOT_SHOWN, SHOWN, STATES
 from aerobe.safety._gates import harvest_gates
+from aerobe.safety._mist import MistFacts, mist_gates
 from aerobe.safety._tea import TREATED, UNKNOWN, UNTREATED
 from aerobe.safety._thresholds import DECIDE, tables, threshold
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class UseFacts:
-    """What is known of where a tea is to go; None means not known and keeps the gate shut."""
+class UseFacts(MistFacts):
+    """What is known of where a tea is to go and how it is put on; None means not known and keeps the gate shut."""
 
     jurisdiction: str = ""  # whose rules the person chose; "" for none
     crop: str = ""  # free text
@@ -29,11 +30,9 @@ class UseFacts:
     has_additives: bool | None = None  # foods in the brew: molasses, kelp, fish ...
     e_coli: str = NOT_SHOWN  # finding of the indicator test, one of STATES
     enterococci: str = NOT_SHOWN  # the same
-    sprayed: bool | None = None  # puts drops into the air; None counts as yes
-    wind_m_per_s: float | None = None  # where it is sprayed; 0 indoors [m/s]
-    people_away: bool | None = None  # nobody without protection within reach of the drift
 
     def __post_init__(self) -> None:
+        MistFacts.__post_init__(self)
         if self.e_coli not in STATES or self.enterococci not in STATES:
             raise UnusableRecord("That is no finding of an indicator test.", f"Use one of: {', '.join(STATES)}.")
         if self.tea not in (TREATED, UNTREATED, UNKNOWN):
@@ -53,7 +52,7 @@ def use_gates(brew: BrewFacts, use: UseFacts) -> tuple[Gate, ...]:
     Returns
     -------
     tuple of Gate
-        The harvest gates, then spray drift, crop, rules chosen, sprouts, contact with food, indicator tests, days to harvest.
+        The gates of harvest and spray, crop, rules chosen, sprouts, contact with food, indicator tests, days to harvest.
 
     Notes
     -----
@@ -65,40 +64,11 @@ def use_gates(brew: BrewFacts, use: UseFacts) -> tuple[Gate, ...]:
     """
     nothing_eaten = use.edible is False and use.touches_edible_part is not True and not _is_food(use.crop)
     # What the place is for decides on the compost: a brew noted as "for flowers" carries no easier gate onto a plate.
-    gates = (*harvest_gates(replace(brew, edible=False if nothing_eaten else None)), _spray(use))
+    gates = (*harvest_gates(replace(brew, edible=False if nothing_eaten else None)), *mist_gates(use))
     if nothing_eaten:
         flowers = open_gate("crop", "Nothing is eaten from this place." + DECIDE, "aerobe-cautious-choice")
         return (*gates, flowers, _indicators(use)) if FAILS in (use.e_coli, use.enterococci) else (*gates, flowers)
     return (*gates, _crop(use), _rules_chosen(use), _sprouts(use), _contact(use), _indicators(use), _days(use))
-
-
-def _spray(use: UseFacts) -> Gate:
-    name, most = "spray drift", threshold("spray-wind-most")
-    if use.sprayed is False:
-        return open_gate(name, "It is poured, not sprayed.", most.source)
-    if use.people_away is False:
-        return shut_gate(
-            name,
-            "People without protection are within reach of the drops.",
-            "Pour it, or wait until they have gone.",
-            "worksafe-qld-legionella",
-            most.source,
-        )
-    if use.wind_m_per_s is not None and not use.wind_m_per_s <= most.value:
-        return shut_gate(
-            name,
-            f"Wind of {use.wind_m_per_s:.1f} m/s; at most {most.value:g} m/s.",
-            "Wait for less wind, or pour it." + DECIDE,
-            most.source,
-        )
-    if use.people_away is None or use.wind_m_per_s is None:
-        return unshown_gate(
-            name,
-            "It is sprayed, and wind or people nearby are not noted.",
-            "Note the wind and that nobody without protection is near, or pour it.",
-            most.source,
-        )
-    return open_gate(name, f"Wind of {use.wind_m_per_s:.1f} m/s and nobody without protection near." + DECIDE, most.source)
 
 
 def _crop(use: UseFacts) -> Gate:
