@@ -8,7 +8,18 @@ from functools import cache
 from aerobe.errors import NotFound
 from aerobe.safety._thresholds import tables
 
-OCCASIONS = ("brewing", "harvest", "spraying", "pouring", "edible", "compost", "chemicals")
+OCCASIONS = (
+    "brewing",
+    "harvest",
+    "spraying",
+    "pouring",
+    "edible",
+    "compost",
+    "chemicals",
+    "sanitising",
+    "re-aeration",
+    "sampling",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -145,7 +145,8 @@ def dechlorinate(*, water_l: float, chlorine_mg_per_l: float, chloramine: bool |
         first,
         "Dissolve it in a cup of water, stir it in, wait 10 minutes and test TOTAL chlorine with a strip: it must show none.",
         "Add no more than needed: what is left of thiosulphate takes up oxygen, so aerate before the compost goes in.",
-        "Wear gloves and eye protection, keep chemicals from children, never mix them with bleach or acids; follow the label.",
+        "Wear gloves and eye protection, keep chemicals from children; into the water only, never into bleach: acid and bleach "
+        "give poisonous gas, thiosulphate and acid give sulphur dioxide. Follow the label.",
     )
     return Dechlorination(
         chlorine_mg=chlorine,
@@ -198,7 +199,7 @@ def sanitise(*, bath_l: float, bleach_percent: float) -> Sanitising:
 
     Source
     ------
-    bleach-sanitising-guidance
+    bleach-sanitising-guidance, bleach-safety-sheets
 
     Examples
     --------
@@ -218,10 +219,14 @@ def sanitise(*, bath_l: float, bleach_percent: float) -> Sanitising:
         strength_mg_per_l=strength.value,
         contact_min=contact.value,
         steps=(
+            "Pump off and unplugged. Never run air or a pump through bleach: its bubbles make a mist that burns the lungs.",
             "Empty, take apart, brush off all slime with detergent and rinse: bleach does not work through dirt.",
-            f"Soak for {contact.value:g} minutes, hoses and air stones too with the pump running, then drain.",
-            "Rinse with drinking water and let everything dry before the next brew: what is left of the bleach kills the tea.",
-            "Never mix it with acids, vinegar or ammonia: poisonous gas. Fresh air, gloves, eye protection; the label decides.",
+            "Outdoors or windows open, gloves and eye protection: cold water first, then plain bleach, nothing else.",
+            f"Lay parts, hoses and stones under the surface, fill hoses by pouring, leave still for {contact.value:g} minutes.",
+            "Drain away from your face, then flush twice with drinking water outdoors, hoses and stones too.",
+            "Only then run the pump in clean water outdoors; let all dry. Bleach that is left kills the tea.",
+            "Never with acids (vinegar, citric acid), ammonia, alcohol or peroxide: poisonous gas. The label decides.",
+            "Pour the bath away as your authority says: not on beds, not into ponds or streams.",
         ),
-        sources=(strength.source,),
+        sources=(strength.source, "bleach-safety-sheets"),
     )

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import pytest
 from pytest import approx
 
@@ -110,3 +113,29 @@ def test_bleach_for_a_bath() -> None:
 def test_chemicals_come_with_their_warning() -> None:
     assert any("poisonous gas" in step for step in sanitise(bath_l=5.0, bleach_percent=5.0).steps)
     assert any("gloves" in step for step in dechlorinate(water_l=20.0, chlorine_mg_per_l=2.0, chloramine=None).advice)
+
+
+def test_no_pump_runs_in_bleach_and_the_gear_is_flushed_outdoors_before_it_runs_again() -> None:
+    # Rules for hypochlorite of university safety offices (no acid, no ammonia, fresh air); the mist of bubbles is our own reasoning.
+    found = sanitise(bath_l=10.0, bleach_percent=5.0)
+    steps = [step.lower() for step in found.steps]
+    assert steps[0].startswith("pump off and unplugged") and "never run air or a pump through bleach" in steps[0]
+    soak = next(place for place, step in enumerate(steps) if "leave still" in step)
+    flush = next(place for place, step in enumerate(steps) if "flush" in step)
+    runs = [place for place, step in enumerate(steps) if "run the pump" in step]
+    assert soak < flush < min(runs) and "outdoors" in steps[flush] and "clean water" in steps[runs[0]]
+    words = " ".join(steps)
+    assert all(
+        word in words for word in ("acid", "ammonia", "alcohol", "peroxide", "gloves", "eye", "windows open", "cold water")
+    )
+
+
+def test_no_text_of_the_tool_runs_a_pump_in_bleach() -> None:
+    """Also in templates and guides: a sentence with pump and bleach forbids."""
+    root = Path(__file__).parents[2]
+    texts = [*(root / "aerobe").rglob("*.py"), *(root / "aerobe").rglob("*.html"), *(root / "docs").rglob("*.md")]
+    texts += [root / "aerobe" / "safety" / "cautions.toml"]
+    for path in texts:
+        for sentence in re.split(r"[.!?]\s", path.read_text(encoding="utf-8")):
+            if re.search(r"\b(?:pump|air)\b", sentence, re.I) and re.search(r"\b(?:bleach|sanitis)", sentence, re.I):
+                assert re.search(r"\b(?:never|off|no)\b", sentence, re.I), (path, sentence)
