@@ -36,8 +36,16 @@ LETTUCE = usecases.safety.UseEntry(
     water="5 L",
     area="20 m2",
     beds="2",
+    spray_place="outdoors",
     wind="2",
+    inversion="no",
+    coarse="yes",
+    clear="8",
+    water_clear="yes",
+    neighbours_clear="yes",
     people_away="yes",
+    animals_away="yes",
+    mask="yes",
     warmth="18",
     uv="1",
     drops="300",
@@ -66,9 +74,10 @@ def notebook(tmp_path: Path) -> Iterator[Notebook]:
             ("unknown", "bagged", 6.0),
         ):
             book.add(Brew(key=key, name=key, recipe=recipe, vessel="bin", started_at=START), at=START)
-            times = tuple(20.0 + 0.5 * step for step in range(9))
-            book.append_log(SensorLog(brew=key, channel="oxygen", elapsed_h=times, values=(7.0, low, *(6.5,) * 7)), at=NOW)
-            book.append_log(SensorLog(brew=key, channel="temperature", elapsed_h=times, values=(21.0,) * 9), at=NOW)
+            times = tuple(0.5 * step for step in range(49))
+            oxygen = tuple(low if step == 41 else 6.5 + 0.1 * (step % 2) for step in range(49))
+            book.append_log(SensorLog(brew=key, channel="oxygen", elapsed_h=times, values=oxygen), at=NOW)
+            book.append_log(SensorLog(brew=key, channel="temperature", elapsed_h=times, values=(21.0,) * 49), at=NOW)
             book.keep(
                 "advice", key, {"oxygen": {"floor_mg_per_l": 2.0, "probability_below": 0.02, "holding_time_low_h": 0.5}}, at=NOW
             )

@@ -8,6 +8,7 @@ from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
     from aerobe.safety import DECIDES, Gate
+    from aerobe.usecases.safety._air_and_smell import note_air, note_smell
     from aerobe.usecases.safety._entry import UseEntry
     from aerobe.usecases.safety._facts import brew_facts, gates_as_data, gates_of_brew
     from aerobe.usecases.safety._lookups import (
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
         note_compost_history,
         note_indicator_test,
         note_pieces,
-        note_smell,
         note_water_test,
         place_of,
     )
@@ -35,6 +35,7 @@ else:
     __getattr__, __dir__ = lazy_door(
         __name__,
         {
+            "_air_and_smell": ("note_air", "note_smell"),
             "_entry": ("UseEntry",),
             "_facts": ("brew_facts", "gates_as_data", "gates_of_brew"),
             "_lookups": (
@@ -53,7 +54,6 @@ else:
                 "note_compost_history",
                 "note_indicator_test",
                 "note_pieces",
-                "note_smell",
                 "note_water_test",
                 "place_of",
             ),
@@ -77,6 +77,7 @@ __all__ = [
     "gates_as_data",
     "gates_of_brew",
     "mix_of",
+    "note_air",
     "note_compost_history",
     "note_indicator_test",
     "note_pieces",

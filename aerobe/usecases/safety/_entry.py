@@ -8,11 +8,24 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 from aerobe.errors import UnusableRecord
-from aerobe.safety import Amounts, Applied, Finding, amounts, applied_per_m2, judge_mesh, judge_weather, mesh_opening_mm
+from aerobe.safety import (
+    Amounts,
+    Applied,
+    Finding,
+    MistFacts,
+    amounts,
+    applied_per_m2,
+    judge_mesh,
+    judge_weather,
+    mesh_opening_mm,
+    threshold,
+)
 from aerobe.units import COUNT, LENGTH, VOLUME, parse_number
 
 YES, NO = ("yes", "true", "on", "1"), ("no", "false", "off", "0")
 POURED = {"pour", "poured", "pouring", "drench", "drenched", "watering", "can", "drip", "dripper"}
+# Words that change nothing beside those.
+BESIDE_POURED = {"a", "by", "from", "hand", "line", "on", "onto", "roots", "rose", "slowly", "soil", "the", "to", "with"}
 SPRAYED = {
     "spray",
     "sprayed",
@@ -25,6 +38,19 @@ SPRAYED = {
     "sprinkle",
     "fog",
     "fogger",
+    "fogged",
+    "fogging",
+    "misted",
+    "misting",
+    "atomiser",
+    "atomizer",
+    "blower",
+    "drone",
+    "knapsack",
+    "backpack",
+    "nebuliser",
+    "nebulizer",
+    "aerosol",
 }
 
 
@@ -62,8 +88,26 @@ class UseEntry:
         Number of equal pots.
     wind
         Where it is sprayed. [m/s]
+    spray_place
+        Where it is sprayed: outdoors, greenhouse or room.
+    inversion
+        Does the air lie still in a layer (smoke, mist or dust lies flat): yes or no.
+    coarse
+        Medium or coarser drops by the nozzle's label, that fall at once: yes or no.
+    clear
+        Distance kept free of people, houses and stalls on all sides. [m]
+    water_clear
+        No pond, stream, well or drain within the drift: yes or no.
+    neighbours_clear
+        No neighbour's ground, open window or washing within the drift: yes or no.
     people_away
         Nobody without protection within reach of the drops: yes or no.
+    animals_away
+        No pets, livestock or hives within reach of the drops: yes or no.
+    mask
+        Well-fitting P2, N95 or FFP2 mask on everyone who sprays: yes or no.
+    aired
+        Under glass, aired before anyone goes in again without protection: yes or no.
     warmth
         Of the air. [degC]
     uv
@@ -98,7 +142,16 @@ class UseEntry:
     beds: str = ""
     pots: str = ""
     wind: str = ""
+    spray_place: str = ""
+    inversion: str = ""
+    coarse: str = ""
+    clear: str = ""
+    water_clear: str = ""
+    neighbours_clear: str = ""
     people_away: str = ""
+    animals_away: str = ""
+    mask: str = ""
+    aired: str = ""
     warmth: str = ""
     uv: str = ""
     drops: str = ""
@@ -133,11 +186,37 @@ def field_findings(entry: UseEntry, *, sprayed: bool) -> tuple[Finding, ...]:
 
 
 def is_sprayed(method: str) -> bool | None:
-    """Whether a way of putting it on makes drops; a way that is not known counts as one that does."""
-    words = set(re.findall(r"[a-z]+", method.lower()))
+    """Whether a way of putting it on makes drops; a way that is not known, or not wholly, counts as one that does."""
+    words = set(re.findall(r"[^\W\d_]+", method.lower()))
     if words & SPRAYED:
         return True
-    return False if words & POURED else None
+    return False if words & POURED and words <= POURED | BESIDE_POURED else None
+
+
+def mist_of(entry: UseEntry) -> MistFacts:
+    """What is noted of the spray."""
+    return MistFacts(
+        sprayed=is_sprayed(entry.method),
+        spray_place=entry.spray_place.strip().lower(),
+        wind_m_per_s=number_or_none(entry.wind),
+        inversion=yes_or_no(entry.inversion),
+        coarse_drops=_coarse(entry),
+        clear_m=number_or_none(entry.clear),
+        water_clear=yes_or_no(entry.water_clear),
+        neighbours_clear=yes_or_no(entry.neighbours_clear),
+        people_away=yes_or_no(entry.people_away),
+        animals_away=yes_or_no(entry.animals_away),
+        breathing_protection=yes_or_no(entry.mask),
+        aired=yes_or_no(entry.aired),
+    )
+
+
+def _coarse(entry: UseEntry) -> bool | None:
+    """The answer, unless the size that was typed is finer: then that counts."""
+    size, said = number_or_none(entry.drops), yes_or_no(entry.coarse)
+    if size is None:
+        return said
+    return size >= threshold("drop-size-least").value and said is not False
 
 
 def yes_or_no(text: str) -> bool | None:

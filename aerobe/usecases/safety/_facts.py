@@ -8,9 +8,22 @@ from datetime import datetime
 from typing import Any
 
 from aerobe.notebook import Kept, Notebook
+from aerobe.oxygen import saturation_mg_per_l
 from aerobe.records import Brew, Compost, Harvest, Recipe, as_json
-from aerobe.safety import DECIDES, NOT_SHOWN, BrewFacts, Gate, harvest_gates, judge_compost, jurisdictions, threshold
-from aerobe.usecases.safety._notes import pieces_of, place_of, smell_of_brew
+from aerobe.safety import (
+    DECIDES,
+    NOT_SHOWN,
+    BrewFacts,
+    Gate,
+    OxygenHistory,
+    harvest_gates,
+    judge_compost,
+    jurisdictions,
+    oxygen_history,
+    threshold,
+)
+from aerobe.usecases.safety._air_and_smell import air_of_brew, smell_of_brew
+from aerobe.usecases.safety._notes import pieces_of, place_of
 
 
 def brew_facts(notebook: Notebook, brew: str, *, now: datetime, risk: float | None = None) -> BrewFacts:
@@ -37,20 +50,33 @@ def brew_facts(notebook: Notebook, brew: str, *, now: datetime, risk: float | No
     now_h = record.hours_at(now)
     end = _harvest(notebook, brew)
     stopped_h = None if end is None else end.elapsed_h
-    oxygen = _oxygen(notebook, brew, now_h, stopped_h)
+    air = air_of_brew(notebook, record, stopped_h, now=now)
+    # The time looked at ends with the air, unless it was started again.
+    until_h = now_h if stopped_h is None or air.restarted_h is not None else stopped_h
+    lowest, at_stop, uptake = _oxygen(notebook, brew, now_h, stopped_h, air.restarted_h)
     outlook = _fresh_outlook(notebook, brew, now if end is None else None, record, stopped_h)
     compost, why = compost_state(notebook, record)
+    smell = smell_of_brew(notebook, record, end, now=now)
+    past = _oxygen_history(notebook, record, until_h, (stopped_h, air.restarted_h))
+    seen_to = past.last_unseen_to_h
     return BrewFacts(
         oxygen_floor_mg_per_l=record.aim.oxygen_floor_mg_per_l,
-        lowest_recent_oxygen_mg_per_l=oxygen[0],
+        oxygen=past,
+        lowest_recent_oxygen_mg_per_l=lowest,
         probability_below_floor=_number(outlook, "probability_below") if risk is None else risk,
-        smell=smell_of_brew(notebook, brew, end, now=now),
+        # An answer speaks for the time before it was given.
+        air_unbroken=None if seen_to is None or air.answered_at_h < seen_to else air.unbroken,
+        smell=smell.words,
+        smell_at_h=smell.at_h,
         # The record of a brew begins with its air; only a recorded harvest ends it.
-        hours_since_air_stopped=None if now_h < 0 else 0.0 if stopped_h is None else max(now_h - stopped_h, 0.0),
-        oxygen_when_air_stopped_mg_per_l=oxygen[1],
-        uptake_mg_per_l_per_h=oxygen[2],
+        hours_since_air_stopped=_hours_off(now_h, stopped_h, air.restarted_h),
+        oxygen_when_air_stopped_mg_per_l=at_stop,
+        uptake_mg_per_l_per_h=uptake,
         holding_time_h=_number(outlook, "holding_time_low_h"),
-        temperature_degc=_warmest(notebook, record),
+        held_degc=None if stopped_h is None else _warmest(notebook, brew, stopped_h, air.restarted_h or now_h),
+        hold_before_h=0.0 if stopped_h is None or air.restarted_h is None else air.restarted_h - stopped_h,
+        restarted_at_h=air.restarted_h,
+        temperature_degc=_warmest_known(notebook, brew, until_h),
         compost=compost,
         compost_why=why,
     )
@@ -87,24 +113,49 @@ def _harvest(notebook: Notebook, brew: str) -> Harvest | None:
     return found[0] if found else None
 
 
+def _hours_off(now_h: float, stopped_h: float | None, restarted_h: float | None) -> float | None:
+    if now_h < 0:
+        return None
+    return 0.0 if stopped_h is None or restarted_h is not None else max(now_h - stopped_h, 0.0)
+
+
 def _oxygen(
-    notebook: Notebook, brew: str, now_h: float, stopped_h: float | None
+    notebook: Notebook, brew: str, now_h: float, stopped_h: float | None, restarted_h: float | None
 ) -> tuple[float | None, float | None, float | None]:
     """Lowest recent reading, the last one before the air stopped, and the steepest fall after it. [mg/L, mg/L, mg/L/h]"""
     window = threshold("recent-oxygen").value
-    end_h = now_h if stopped_h is None else stopped_h
-    times, values = notebook.log(brew, "oxygen", from_h=end_h - window, to_h=max(now_h, end_h))
-    pairs = [(float(at), float(value)) for at, value in zip(times, values, strict=True) if math.isfinite(value)]
-    lowest = min((value for _, value in pairs), default=None)
+    end_h = now_h if stopped_h is None or restarted_h is not None else stopped_h
+    recent = _points(notebook, brew, max(end_h - window, restarted_h or -math.inf), max(now_h, end_h))
+    lowest = min((value for _, value in recent), default=None)
     if stopped_h is None:
         return lowest, None, None
-    before = [value for at, value in pairs if stopped_h - 1.0 <= at <= stopped_h]
+    pairs = _points(notebook, brew, stopped_h - 1.0, now_h if restarted_h is None else restarted_h)
+    before = [value for at, value in pairs if at <= stopped_h]
     after = [(at, value) for at, value in pairs if at > stopped_h]
     uptake = None
-    if before and len(after) >= 2 and after[-1][0] > stopped_h:
+    if before and len(after) >= 2:
         # From the stop to each later reading: the steepest mean fall is the careful one.
         uptake = max(0.0, *((before[-1] - value) / (at - stopped_h) for at, value in after))
     return lowest, before[-1] if before else None, uptake
+
+
+def _points(notebook: Notebook, brew: str, from_h: float, to_h: float) -> list[tuple[float, float]]:
+    times, values = notebook.log(brew, "oxygen", from_h=from_h, to_h=to_h)
+    return [(float(at), float(value)) for at, value in zip(times, values, strict=True) if math.isfinite(value)]
+
+
+def _oxygen_history(notebook: Notebook, record: Brew, until_h: float, off: tuple[float | None, float | None]) -> OxygenHistory:
+    """The oxygen from the start, each probe judged by itself: one that is stuck must not hide behind another."""
+    probes = [probe for _, channel, probe, _ in notebook.logged(record.key) if channel == "oxygen"]
+    _, temperatures = notebook.log(record.key, "temperature", to_h=until_h)
+    coldest = min([record.temperature_degc, *(float(value) for value in temperatures if 0.0 <= value <= 40.0)])
+    return oxygen_history(
+        [notebook.log(record.key, "oxygen", probe=probe, to_h=until_h) for probe in probes],
+        until_h=until_h,
+        floor_mg_per_l=max(record.aim.oxygen_floor_mg_per_l, threshold("least-floor").value),
+        most_mg_per_l=threshold("oxygen-over-saturation").value * saturation_mg_per_l(min(coldest, 40.0)),
+        off_h=None if off[0] is None or off[1] is None else (off[0], off[1]),
+    )
 
 
 def _fresh_outlook(
@@ -135,10 +186,16 @@ def _number(outlook: Mapping[str, Any], name: str) -> float | None:
     return float(value) if isinstance(value, int | float) and math.isfinite(value) else None
 
 
-def _warmest(notebook: Notebook, record: Brew) -> float:
-    _, values = notebook.log(record.key, "temperature")
-    measured = [float(value) for value in values if math.isfinite(value)]
-    return max(measured, default=record.temperature_degc)
+def _warmest_known(notebook: Notebook, brew: str, until_h: float) -> float | None:
+    """The highest temperature of the brew; None unless it was measured lately, for an expectation is no measurement. [degC]"""
+    if _warmest(notebook, brew, until_h - threshold("recent-oxygen").value, until_h) is None:
+        return None
+    return _warmest(notebook, brew, -math.inf, until_h)
+
+
+def _warmest(notebook: Notebook, brew: str, from_h: float, to_h: float) -> float | None:
+    _, values = notebook.log(brew, "temperature", from_h=from_h, to_h=to_h)
+    return max((float(value) for value in values if math.isfinite(value)), default=None)
 
 
 def compost_state(notebook: Notebook, record: Brew) -> tuple[str, str]:

@@ -1,4 +1,4 @@
-"""What gates ask and a brewer notes: place, smell, indicator tests, water tests; and the plain look-ups of safe use."""
+"""What gates ask and a brewer notes: place, indicator tests, water tests; and the plain look-ups of safe use."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import Any
 
 from aerobe.errors import AerobeError, NotFound, UnusableReading, UnusableRecord
 from aerobe.notebook import Notebook, Receipt
-from aerobe.records import Brew, Compost, Harvest, HeatLog, Recipe, from_plain
+from aerobe.records import Brew, Compost, HeatLog, Recipe, from_plain
 from aerobe.safety import (
     E_COLI,
     ENTEROCOCCI,
@@ -21,7 +21,6 @@ from aerobe.safety import (
     judge_count,
     judge_water,
     jurisdictions,
-    threshold,
 )
 from aerobe.units import TEMPERATURE, parse_number
 
@@ -53,29 +52,6 @@ def choose_place(notebook: Notebook, place: str, *, now: datetime, who: str = ""
 def place_of(notebook: Notebook) -> str:
     """Whose rules were chosen; empty for none."""
     return str(notebook.setting("safety place", ""))
-
-
-def note_smell(notebook: Notebook, brew: str, smell: str, *, now: datetime, who: str = "", token: str = "") -> Receipt:
-    """Keep what a brew smells of now.
-
-    Raises
-    ------
-    UnusableRecord
-        If nothing is written.
-    """
-    notebook.get(Brew, brew)
-    if not smell.strip():
-        raise UnusableRecord("The smell is empty.", "Write what it smells of: earthy, none, sour ...")
-    return notebook.keep("smell", brew, {"smell": smell.strip()}, at=now, who=who, token=token)
-
-
-def smell_of_brew(notebook: Notebook, brew: str, end: Harvest | None, *, now: datetime) -> str | None:
-    """The smell noted at harvest, or lately; an old note says nothing about now. A bad one is not outlived by the harvest's."""
-    kept = notebook.latest("smell", brew)
-    fresh = kept is not None and 0.0 <= (now - kept.at).total_seconds() / 3600.0 <= threshold("recent-oxygen").value
-    late = str(kept.payload.get("smell", "")) if fresh and kept is not None and isinstance(kept.payload, dict) else ""
-    noted = end.smell if end is not None and end.smell != "not noted" else ""
-    return "; ".join(text for text in (noted, late) if text) or None
 
 
 def note_pieces(

@@ -5,7 +5,7 @@ Whatever a page or a command says about harvesting or using a tea comes from her
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from typing import Any
 
@@ -34,7 +34,7 @@ from aerobe.usecases.safety._entry import (
     amounts_of,
     applied_of,
     field_findings,
-    is_sprayed,
+    mist_of,
     number_or_none,
     yes_or_no,
 )
@@ -203,6 +203,7 @@ def _risks(recipe: Recipe) -> tuple[RiskNote, ...]:
 
 def _use_facts(notebook: Notebook, entry: UseEntry, tea: TeaFinding) -> UseFacts:
     e_coli, enterococci = indicator_findings(notebook, entry.brew)
+    mist = mist_of(entry)
     return UseFacts(
         jurisdiction=place_of(notebook),
         crop=f"{entry.crop} {entry.place}".strip(),
@@ -215,7 +216,5 @@ def _use_facts(notebook: Notebook, entry: UseEntry, tea: TeaFinding) -> UseFacts
         has_additives=tea.has_additives,
         e_coli=e_coli,
         enterococci=enterococci,
-        sprayed=is_sprayed(entry.method),
-        wind_m_per_s=number_or_none(entry.wind),
-        people_away=yes_or_no(entry.people_away),
+        **{field.name: getattr(mist, field.name) for field in fields(mist)},
     )
