@@ -71,6 +71,7 @@ from aerobe.assay._ratios import (
     same_kind,
 )
 from aerobe.assay._result import Biomass, Results, biomass_from_reading, biomass_of_samples, decision_limit
+from aerobe.assay._sampling import SamplingStep, sampling_steps
 from aerobe.assay._scale import ASSUMED_GAIN_LOG_SD
 from aerobe.assay._simulated import Coverage, TrueTest, colour_coverage, invented_study, study_as_table
 from aerobe.assay._study import COLUMNS, STUDY_ROLES, Study, StudyReading, replicate_groups, study_from_table
@@ -124,6 +125,7 @@ __all__ = [
     "RecipeBias",
     "Recovery",
     "Results",
+    "SamplingStep",
     "Share",
     "Simulated",
     "StandardAddition",
@@ -203,6 +205,7 @@ __all__ = [
     "replicate_groups",
     "rod_um3",
     "same_kind",
+    "sampling_steps",
     "simulate",
     "spike_recovery",
     "standard_addition",

@@ -11,7 +11,9 @@ from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, say, table, then
 from aerobe.cli._safety_words import (
     answer_lines,
+    caution_lines,
     gate_lines,
+    hazard_lines,
     numbers_of,
     source_line,
     text_of,
@@ -57,7 +59,7 @@ def gates(brew: str, /, *, where: Where = OWN) -> int:
     with where.open(create=False) as book:
         found = gates_of_brew(book, brew, now=now())
     warned = cautions_for("harvest")
-    text = [*gate_lines(found), DECIDES, *(f"! {item.short}" for item in warned)]
+    text = [*gate_lines(found), DECIDES, *caution_lines(warned)]
     say({**gates_as_data(found), "cautions": warned}, as_json=where.json, text=text)
     return 0 if all(gate.is_open for gate in found) else NOT_SETTLED
 
@@ -103,6 +105,26 @@ def smell(brew: str, words: str, /, *, where: Where = OWN) -> None:
 
 
 @app.command
+def air(brew: str, /, *, unbroken: str = "", restarted: str = "", where: Where = OWN) -> None:
+    """Keep whether the air of a brew ran without a break until now, or when it was started again after the harvest.
+
+    Parameters
+    ----------
+    brew
+        Key of the brew.
+    unbroken
+        yes or no.
+    restarted
+        14:10, or hours since the air was first turned on.
+    """
+    from aerobe.usecases.safety import note_air, yes_or_no
+
+    with where.open(create=False) as book:
+        receipt = note_air(book, brew, now=now(), unbroken=yes_or_no(unbroken), restarted=restarted)
+    say(receipt, as_json=where.json, text=["Kept.", *then(f"safety gates {brew}")])
+
+
+@app.command
 def compost(key: str, /, *, place: str = "", where: Where = OWN) -> int:
     """What a compost's record shows under the rules of a place. Exit code 4: not shown to pass.
 
@@ -113,12 +135,13 @@ def compost(key: str, /, *, place: str = "", where: Where = OWN) -> int:
     place
         Another place than the notebook's.
     """
-    from aerobe.usecases.safety import check_compost
+    from aerobe.usecases.safety import cautions_for, check_compost
 
     with where.open(create=False) as book:
         found = check_compost(book, key, place=place)
     lines = [f"{found.jurisdiction}: {found.state}.", found.why, found.next_step]
-    say(found, as_json=where.json, text=[*lines, *(f"- {rule.name}: {rule.state}. {rule.why}" for rule in found.rules)])
+    rules = [f"- {rule.name}: {rule.state}. {rule.why}" for rule in found.rules]
+    say(found, as_json=where.json, text=[*lines, *rules, *caution_lines(cautions_for("compost"))])
     return 0 if found.state == "shown to pass" else NOT_SETTLED
 
 
@@ -240,7 +263,7 @@ def chlorine(*, water: str, chlorine: str, chloramine: str = "not known", json: 
     chloramine
         yes, no or "not known", which counts as yes.
     """
-    from aerobe.usecases.safety import take_out_chlorine
+    from aerobe.usecases.safety import cautions_for, take_out_chlorine
 
     if chloramine not in ("yes", "no", "not known"):
         raise UnusableRecord(f"'{chloramine}' is neither yes nor no.", "Ask the supplier; leave it out if it is not known.")
@@ -254,7 +277,8 @@ def chlorine(*, water: str, chlorine: str, chloramine: str = "not known", json: 
         lines.append(f"Sodium ascorbate: {found.sodium_ascorbate_mg:.3g} mg; or")
     least, most = found.thiosulphate_least_mg, found.thiosulphate_most_mg
     lines.append(f"Sodium thiosulphate: {least:.3g} mg to start with, {most:.3g} mg (pentahydrate) at most.")
-    say(found, as_json=json, text=[*lines, *found.advice, *source_line(found.sources)])
+    warned = cautions_for("chemicals")
+    say(found, as_json=json, text=[*lines, *found.advice, *source_line(found.sources), *caution_lines(warned)])
 
 
 @app.command
@@ -268,11 +292,12 @@ def sanitise(*, bath: str, bleach: str, json: JSON_ONLY = False) -> None:
     bleach
         Available chlorine of the bleach in percent, from its label.
     """
-    from aerobe.usecases.safety import sanitising_bath
+    from aerobe.usecases.safety import cautions_for, sanitising_bath
 
     found = sanitising_bath(bath_l=VOLUME.read(bath), bleach_percent=parse_number(bleach.removesuffix("%").strip()))
     head = f"Bleach: {found.bleach_ml:.3g} mL, which makes {found.strength_mg_per_l:g} mg/L of chlorine."
-    say(found, as_json=json, text=[head, *found.steps, *source_line(found.sources)])
+    warned = cautions_for("sanitising")
+    say(found, as_json=json, text=[head, *found.steps, *source_line(found.sources), *caution_lines(warned)])
 
 
 @app.command
@@ -334,7 +359,7 @@ def cautions(*occasions: str, full: bool = False, json: JSON_ONLY = False) -> No
     Parameters
     ----------
     occasions
-        brewing, harvest, spraying, pouring, edible, compost, chemicals.
+        brewing, harvest, spraying, pouring, edible, compost, chemicals, sanitising, re-aeration, sampling.
     full
         The full texts.
     """
@@ -355,6 +380,31 @@ def limits(*, json: JSON_ONLY = False) -> None:
     text = [*table(("limit", "value", "source", "date"), rows), ""]
     text += [*table(("compost rule", "place", "source", "date"), rules), DECIDES]
     say(found, as_json=json, text=text)
+
+
+@app.command
+def hazards(*, json: JSON_ONLY = False) -> None:
+    """The register of hazards: what can hurt whom, the caution, and where the tool decides on it or shows it."""
+    from aerobe.usecases.safety import hazards as registered
+
+    found = registered()
+    say(found, as_json=json, text=[line for hazard in found for line in hazard_lines(hazard)] + [DECIDES])
+
+
+@app.command
+def sampling(at: str = "", /, *, json: JSON_ONLY = False) -> None:
+    """Sampling and handling, step by step.
+
+    Parameters
+    ----------
+    at
+        vessel, way or bench; without it all.
+    """
+    from aerobe.usecases.safety import cautions_for, how_to_sample
+
+    steps, warned = how_to_sample(at), cautions_for("sampling")
+    lines = [f"{place}. [{step.where}] {step.do} {step.why} ({step.source})" for place, step in enumerate(steps, start=1)]
+    say({"steps": steps, "cautions": warned}, as_json=json, text=[*lines, *caution_lines(warned)])
 
 
 __all__ = ["app"]

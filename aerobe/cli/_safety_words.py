@@ -35,7 +35,27 @@ def answer_lines(answer: UseAnswer) -> list[str]:
         lines.append(f"{applied.per_m2:.2g} ({applied.low:.2g} to {applied.high:.2g}) microbes per m2.")
     lines += [f"{item.name}: {item.state}. {item.why}" for item in answer.field]
     lines += [note.text for note in answer.risks]
-    return [*lines, *(f"! {item.short}" for item in answer.advice.cautions)]
+    return [*lines, *caution_lines(answer.advice.cautions)]
+
+
+def caution_lines(found: Iterable[Any]) -> list[str]:
+    """The short line of each caution."""
+    return [f"! {item.short}" for item in found]
+
+
+def hazard_lines(hazard: Any) -> list[str]:
+    """One hazard for a person."""
+    places = [
+        *(f"gate '{name}'" for name in hazard.gates),
+        *(item if item[0] == "/" else f"aerobe {item}" for item in hazard.shown),
+    ]
+    return [
+        f"{hazard.name}: {hazard.harm}",
+        f"    at risk: {hazard.who}",
+        f"    ! {hazard.line}",
+        f"    decided and shown: {', '.join(places)}",
+        f"    source: {hazard.source}",
+    ]
 
 
 def source_line(keys: Sequence[str]) -> list[str]:

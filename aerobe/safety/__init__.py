@@ -11,6 +11,7 @@ from aerobe.safety._facts import BrewFacts, Gate, closed, floor_of
 from aerobe.safety._field import judge_mesh, judge_weather, mesh_opening_mm
 from aerobe.safety._findings import FAILS, NOT_SHOWN, SHOWN, STATES, Finding
 from aerobe.safety._gates import harvest_gates
+from aerobe.safety._hazards import Hazard, all_hazards
 from aerobe.safety._holding import holding_time_h
 from aerobe.safety._indicators import E_COLI, ENTEROCOCCI, judge_absence, judge_count, judge_portions
 from aerobe.safety._mist import SPRAY_PLACES, MistFacts, mist_gates
@@ -45,6 +46,7 @@ __all__ = [
     "Dechlorination",
     "Finding",
     "Gate",
+    "Hazard",
     "HeatRule",
     "MistFacts",
     "OxygenHistory",
@@ -56,6 +58,7 @@ __all__ = [
     "UseFacts",
     "advise_use",
     "all_cautions",
+    "all_hazards",
     "all_thresholds",
     "amounts",
     "applied_per_m2",

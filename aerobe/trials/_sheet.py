@@ -8,12 +8,14 @@ from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
+from aerobe.assay import sampling_steps
 from aerobe.records import PlannedBrew, RunSheet, Trial
 
 if TYPE_CHECKING:
     from jinja2 import Template
 
 SPARE_ROWS = 4
+SAMPLING = {"vessel": "At the vessel", "way": "On the way", "bench": "At the bench"}
 
 
 def sheet_page(
@@ -59,6 +61,7 @@ def sheet_page(
         vessels=vessels or {},
         weighed=weighed or {},
         spare=range(SPARE_ROWS),
+        steps=[(words, sampling_steps(place)) for place, words in SAMPLING.items()],
         style=sheet_style(),
         style_href=style_href,
     )

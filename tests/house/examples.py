@@ -78,6 +78,10 @@ oxygen foods
 oxygen foods molasses
 safety place "US organic"
 safety gates kelp-3
+safety air kelp-3 --unbroken yes
+safety hazards
+safety sampling
+safety sampling vessel
 safety ask --brew kelp-2 --crop beans --edible yes --touches no --days 100 --tea "5 L" --area "10 m2" --density "{density}"
 safety use --brew kelp-2 --crop beans --edible yes --touches no --days 100 --tea "5 L" --water "20 L" --area "10 m2"
 safety smell kelp-3 earthy

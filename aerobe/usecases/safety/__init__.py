@@ -9,12 +9,14 @@ from aerobe.usecases._door import lazy_door
 if TYPE_CHECKING:
     from aerobe.safety import DECIDES, Gate
     from aerobe.usecases.safety._air_and_smell import note_air, note_smell
-    from aerobe.usecases.safety._entry import UseEntry
+    from aerobe.usecases.safety._entry import UseEntry, yes_or_no
     from aerobe.usecases.safety._facts import brew_facts, gates_as_data, gates_of_brew
     from aerobe.usecases.safety._lookups import (
         cautions_for,
         check_compost,
         check_laboratory,
+        hazards,
+        how_to_sample,
         mix_of,
         places,
         safety_limits,
@@ -36,12 +38,14 @@ else:
         __name__,
         {
             "_air_and_smell": ("note_air", "note_smell"),
-            "_entry": ("UseEntry",),
+            "_entry": ("UseEntry", "yes_or_no"),
             "_facts": ("brew_facts", "gates_as_data", "gates_of_brew"),
             "_lookups": (
                 "cautions_for",
                 "check_compost",
                 "check_laboratory",
+                "hazards",
+                "how_to_sample",
                 "mix_of",
                 "places",
                 "safety_limits",
@@ -76,6 +80,8 @@ __all__ = [
     "choose_place",
     "gates_as_data",
     "gates_of_brew",
+    "hazards",
+    "how_to_sample",
     "mix_of",
     "note_air",
     "note_compost_history",
@@ -90,4 +96,5 @@ __all__ = [
     "safety_section",
     "sanitising_bath",
     "take_out_chlorine",
+    "yes_or_no",
 ]

@@ -220,7 +220,13 @@ def _coarse(entry: UseEntry) -> bool | None:
 
 
 def yes_or_no(text: str) -> bool | None:
-    """True, False, or None for not known."""
+    """True, False, or None for not known.
+
+    Raises
+    ------
+    UnusableRecord
+        If it is neither yes nor no.
+    """
     word = text.strip().lower()
     if word in ("", "not known", "unknown", "none"):
         return None

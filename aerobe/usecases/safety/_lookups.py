@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from aerobe.assay import SamplingStep, sampling_steps
 from aerobe.notebook import Notebook
 from aerobe.records import Compost
 from aerobe.safety import (
@@ -12,8 +13,10 @@ from aerobe.safety import (
     CompostFinding,
     Dechlorination,
     Finding,
+    Hazard,
     Sanitising,
     Threshold,
+    all_hazards,
     all_thresholds,
     cautions,
     dechlorinate,
@@ -93,8 +96,18 @@ def mix_of(*, mix_l: float, parts: float) -> tuple[float, float]:
 
 
 def cautions_for(*occasions: str) -> tuple[Caution, ...]:
-    """The cautions of an occasion: brewing, harvest, spraying, pouring, edible, compost, chemicals; none for all."""
+    """The cautions of some occasions, of `aerobe.safety.OCCASIONS`; none for all."""
     return cautions(*occasions)
+
+
+def hazards() -> tuple[Hazard, ...]:
+    """The register of hazards: what can hurt whom, its caution, and where the tool decides on it or shows it."""
+    return all_hazards()
+
+
+def how_to_sample(where: str = "") -> tuple[SamplingStep, ...]:
+    """Sampling and handling, step by step: at the vessel, on the way, at the bench; empty for all."""
+    return sampling_steps(where)
 
 
 def safety_limits() -> dict[str, Any]:

@@ -227,6 +227,7 @@ def _form_context(request: Request, key: str, what: str) -> dict[str, object]:
         "replicate": request.query_params.get("replicate", "1")[:4],
         "units": [assay.unit] if assay is not None else PROBES[chosen][1] if chosen in PROBES else [],
         "label": assay.name if assay is not None else PROBES[chosen][0] if chosen in PROBES else "Smell",
+        "sampling": (*usecases.safety.how_to_sample("vessel"), *usecases.safety.how_to_sample("way")),
         "smells": usecases.brews.SMELLS,
     }
 

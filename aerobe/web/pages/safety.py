@@ -62,6 +62,24 @@ def smell(request: Request, key: str, sent: Sent) -> Response:
     return go_to(f"/safety/brews/{quote(key)}?done=The+smell+is+noted.")
 
 
+@router.post("/safety/brews/{key}/air")
+def air(request: Request, key: str, sent: Sent) -> Response:
+    """Note whether the air ran without a break, or when it was started again."""
+    try:
+        usecases.safety.note_air(
+            notebook_of(request),
+            key,
+            now=clock_of(request),
+            unbroken=usecases.safety.yes_or_no(sent.text("unbroken")),
+            restarted=sent.text("restarted"),
+            token=sent.text("entry"),
+        )
+    except AerobeError as fault:
+        return page(request, "safety/brew.html", status=422, **_brew_context(request, key), fault=fault, sent=sent)
+    live_of(request).tell("brew", key)
+    return go_to(f"/safety/brews/{quote(key)}?done=The+air+is+noted.")
+
+
 @router.post("/safety/brews/{key}/test")
 def indicator(request: Request, key: str, sent: Sent) -> Response:
     """Note an indicator test."""
@@ -171,7 +189,7 @@ def gear(
         wash=wash,
         fault=fault,
         sent=sent,
-        cautions=usecases.safety.cautions_for("chemicals"),
+        cautions=usecases.safety.cautions_for("sanitising", "chemicals"),
     )
 
 
@@ -179,6 +197,20 @@ def gear(
 def cautions(request: Request) -> Response:
     """All cautions in full."""
     return page(request, "safety/cautions.html", title="Cautions", cautions=usecases.safety.cautions_for())
+
+
+@router.get("/safety/hazards")
+def hazards(request: Request) -> Response:
+    """The register of hazards: who is at risk, the caution, and where it is decided or shown."""
+    return page(request, "safety/hazards.html", title="Hazards", hazards=usecases.safety.hazards())
+
+
+@router.get("/safety/sampling")
+def sampling(request: Request) -> Response:
+    """Sampling and handling, step by step."""
+    steps = {place: usecases.safety.how_to_sample(place) for place in ("vessel", "way", "bench")}
+    warned = usecases.safety.cautions_for("sampling")
+    return page(request, "safety/sampling.html", title="How to sample", steps=steps, cautions=warned)
 
 
 @router.get("/safety/limits")
