@@ -21,6 +21,7 @@ class Hazard:
     gates: tuple[str, ...]  # names of the gates that decide on it; () where none does
     shown: tuple[str, ...]  # pages ("/...") and commands that show its line; {brew} and {compost} stand for keys
     source: str
+    date: str  # when the entry was last looked at
     words: str = ""  # the line at those places, where it is not the caution's own
 
     @property
@@ -43,6 +44,7 @@ def all_hazards() -> tuple[Hazard, ...]:
             gates=tuple(entry["gates"]),
             shown=tuple(entry["shown"]),
             source=entry["source"],
+            date=entry["date"],
             words=entry.get("words", ""),
         )
         for key, entry in tables("hazards").items()

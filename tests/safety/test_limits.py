@@ -37,7 +37,7 @@ def what_is_missing(entry: dict[str, object]) -> list[str]:
         missing.append("source on file")
     if "date" not in missing and not DATE.fullmatch(str(entry["date"])):
         missing.append("date as year or ISO date")
-    if not (entry.get("says") or (entry.get("short") and entry.get("full"))):
+    if not (entry.get("says") or entry.get("harm") or (entry.get("short") and entry.get("full"))):
         missing.append("words")
     if "value" in entry and not entry.get("unit"):
         missing.append("unit")
