@@ -10,7 +10,7 @@ from aerobe.errors import UnusableReading, UnusableRecord
 from aerobe.units import number, parse_number
 
 if TYPE_CHECKING:
-    from aerobe.usecases.safety import Gate, UseAnswer
+    from aerobe.usecases.safety import Caution, Gate, Hazard, UseAnswer
 
 
 def gate_lines(found: Iterable[Gate]) -> list[str]:
@@ -38,12 +38,12 @@ def answer_lines(answer: UseAnswer) -> list[str]:
     return [*lines, *caution_lines(answer.advice.cautions)]
 
 
-def caution_lines(found: Iterable[Any]) -> list[str]:
+def caution_lines(found: Iterable[Caution]) -> list[str]:
     """The short line of each caution."""
     return [f"! {item.short}" for item in found]
 
 
-def hazard_lines(hazard: Any) -> list[str]:
+def hazard_lines(hazard: Hazard) -> list[str]:
     """One hazard for a person."""
     places = [
         *(f"gate '{name}'" for name in hazard.gates),

@@ -177,7 +177,7 @@ ALONE = {
         "foods",
         "series",
     },
-    "safety": {"chlorine", "sanitise", "lab", "mix", "cautions", "limits"},
+    "safety": {"hazards", "sampling", "chlorine", "sanitise", "lab", "mix", "cautions", "limits"},
     "report": {"check", "assay"},
     "assay": {"example", "tubes", "plates", "fields", "ratio", "compare", "addition", "carbon", "hyphae", "basis"},
 }  # commands that open no notebook

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
-    from aerobe.safety import DECIDES, Gate
+    from aerobe.safety import DECIDES, Caution, Gate, Hazard
     from aerobe.usecases.safety._air_and_smell import note_air, note_smell
     from aerobe.usecases.safety._entry import UseEntry, yes_or_no
     from aerobe.usecases.safety._facts import brew_facts, gates_as_data, gates_of_brew
@@ -62,13 +62,15 @@ else:
                 "place_of",
             ),
             "_use": ("UseAnswer", "ask_use", "record_use", "safety_section"),
-            "aerobe.safety": ("DECIDES", "Gate"),
+            "aerobe.safety": ("Caution", "DECIDES", "Gate", "Hazard"),
         },
     )
 
 __all__ = [
     "DECIDES",
+    "Caution",
     "Gate",
+    "Hazard",
     "IndicatorTest",
     "UseAnswer",
     "UseEntry",

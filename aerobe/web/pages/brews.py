@@ -60,10 +60,10 @@ def card(request: Request, key: str) -> Response:
 @router.get("/brews/new")
 def new(request: Request) -> Response:
     """The form of a new brew; the first one is guided by it."""
-    return page(request, "brews/new.html", **_new_context(request))
+    return page(request, "brews/new.html", context=_new_context(request))
 
 
-def _new_context(request: Request) -> dict[str, Any]:
+def _new_context(request: Request) -> dict[str, object]:
     choices = usecases.brews.start_choices(notebook_of(request))
     return {"title": "New brew", "choices": choices, "cautions": usecases.safety.cautions_for("brewing")}
 
@@ -76,7 +76,7 @@ def start(request: Request, sent: Sent) -> Response:
     try:
         key = usecases.brews.start_brew(notebook, form, now=clock_of(request))
     except AerobeError as fault:
-        return page(request, "brews/new.html", status=422, **_new_context(request), fault=fault, sent=sent)
+        return page(request, "brews/new.html", status=422, context=_new_context(request), fault=fault, sent=sent)
     live_of(request).tell("brews")
     return go_to(f"/brews/{key}?done=The+brew+is+written+in.+The+clock+runs.")
 

@@ -75,7 +75,7 @@ def air(request: Request, key: str, sent: Sent) -> Response:
             token=sent.text("entry"),
         )
     except AerobeError as fault:
-        return page(request, "safety/brew.html", status=422, **_brew_context(request, key), fault=fault, sent=sent)
+        return page(request, "safety/brew.html", status=422, context=_brew_context(request, key), fault=fault, sent=sent)
     live_of(request).tell("brew", key)
     return go_to(f"/safety/brews/{quote(key)}?done=The+air+is+noted.")
 
