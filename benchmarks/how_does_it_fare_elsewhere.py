@@ -7,6 +7,10 @@ results file (`--results`), under a label (`--label`, by default the commit); wh
 `--again`, so that parts can be run apart and joined. The table of all that the file holds under the label is printed at the
 end, or at once with `--table`.
 
+`--people N` plays N people of each world instead, six brews of one recipe each: alone, with the earlier brews, and with one
+test a brew from the fifth on. `--curves` plays measured cultures of other fields (`benchmarks/data`) by every reading and by
+three. Way `pump-log` stops the air for 1, 2 or 4 h at hour 4, 9 or 14.
+
 Brews are the first of 200 that a world draws for a seed. Lost is the share of the brew's peak that the harvest forgoes.
 """
 
@@ -19,20 +23,27 @@ import subprocess
 import time
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import asdict
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
 
-from aerobe.worlds import END_H, HELD_OUT, TUNING, WORLDS, World, make_world
+from aerobe.worlds import END_H, HELD_OUT, TUNING, WORLDS, World, make_world, with_pump_stop
 from benchmarks.elsewhere import aerobe_plays, agents
 from benchmarks.elsewhere.agents import Played
-from benchmarks.elsewhere.table import show
+from benchmarks.elsewhere.curves import curves, play_curve
+from benchmarks.elsewhere.people import BREWS, PEOPLE, play_person, show_people
+from benchmarks.elsewhere.people import WAYS as PEOPLE_WAYS
+from benchmarks.elsewhere.table import show, show_curves
 
 POOL = 200
 KNOWING_DRAWS = 1000
 # What aerobe is given: tests allowed, oxygen and temperature log or not.
 AEROBE = {"recipe": (0, False), "tests3": (3, False), "tests6": (6, False), "log": (0, True), "log+tests3": (3, True)}
 DENSE = {"dense2": 2.0, "dense4": 4.0}
+# The air stops for so many hours at such an hour, one after another over the brews; nobody enters it, the probe logs on.
+PUMP = "pump-log"
+STOPS = [(at, hours) for hours in (1.0, 2.0, 4.0) for at in (4.0, 9.0, 14.0)]
 # Ways that know nothing of aerobe; their results stand under no label.
 OTHERS = {
     "best-fixed": "the best fixed hour of all brews in hindsight",
@@ -44,7 +55,7 @@ OTHERS = {
     "knowing-tests3": "the same, 3 tests",
     "knowing-log": "the same, an oxygen log",
 }
-WAYS = (*AEROBE, *DENSE, *OTHERS)
+WAYS = (*AEROBE, *DENSE, PUMP, *OTHERS)
 
 _WORLDS: dict[tuple[str, int], World] = {}
 
@@ -65,6 +76,8 @@ def best_fixed_hour(world: World) -> float:
 def play_one(key: str, seed: int, brew: int, way: str, on_gpu: bool) -> dict[str, object]:
     """One brew, one way: a line of the results."""
     world, began = world_of(key, seed), time.perf_counter()
+    if way == PUMP:
+        world = _stopped(key, seed, brew % len(STOPS))
     went = _play(world, seed, brew, way, on_gpu)
     return {
         "world": key,
@@ -78,8 +91,8 @@ def play_one(key: str, seed: int, brew: int, way: str, on_gpu: bool) -> dict[str
 
 
 def _play(world: World, seed: int, brew: int, way: str, on_gpu: bool) -> Played:
-    if way in AEROBE:
-        tests, with_log = AEROBE[way]
+    if way in AEROBE or way == PUMP:
+        tests, with_log = AEROBE.get(way, (0, True))
         return aerobe_plays.play(world, brew, tests, with_log, seed, on_gpu=on_gpu)[0]
     if way in DENSE:
         return aerobe_plays.play_dense(world, brew, DENSE[way], seed, on_gpu=on_gpu)
@@ -92,12 +105,31 @@ def _play(world: World, seed: int, brew: int, way: str, on_gpu: bool) -> Played:
         return agents.until_a_drop(lambda hour: world.test(brew, hour, rng), float(way[4:]), END_H)
     if way.startswith("plain"):
         return agents.play(agents.plain(np.arange(2 * round(END_H) + 1) * 0.5, 1), world, brew, 3, False, seed)
-    have = agents.knowing(world, brew, KNOWING_DRAWS, seed + 1000)
+    have = _knowing(world.law.key, seed, brew)
     return agents.play(have, world, brew, 3 if way.endswith("tests3") else 0, way.endswith("log"), seed)
 
 
-def _one(job: tuple[str, int, int, str, bool]) -> dict[str, object]:
-    return play_one(*job)
+@lru_cache(maxsize=len(STOPS))
+def _stopped(key: str, seed: int, which: int) -> World:
+    return with_pump_stop(world_of(key, seed), *STOPS[which], seed)
+
+
+@lru_cache(maxsize=1)
+def _knowing(key: str, seed: int, brew: int) -> agents.Ensemble:
+    return agents.knowing(world_of(key, seed), brew, KNOWING_DRAWS, seed + 1000)
+
+
+def _some(jobs: list[tuple[str, int, int, str, bool]]) -> list[dict[str, object]]:
+    return [play_one(*job) for job in jobs]
+
+
+def in_parts(jobs: list[tuple[str, int, int, str, bool]]) -> list[list[tuple[str, int, int, str, bool]]]:
+    """Jobs for workers: those of one brew that need no call stand together, since they share an ensemble; brews in turn."""
+    parts: dict[tuple[object, ...], list[tuple[str, int, int, str, bool]]] = {}
+    for job in jobs:
+        key, seed, brew, way, _ = job
+        parts.setdefault((brew, key, seed, "" if way in OTHERS else way), []).append(job)
+    return [parts[name] for name in sorted(parts, key=lambda name: name[0])]
 
 
 def label_now() -> str:
@@ -121,11 +153,55 @@ def names_of(worlds: list[str]) -> list[str]:
     return list(dict.fromkeys(key for name in worlds for key in groups.get(name, [name])))
 
 
+CURVE_WAYS = {"drop": "", "plain-dense": "", "plain-tests3": "", "dense": "aerobe", "tests3": "aerobe"}
+
+
+def _curve(job: tuple[int, str]) -> list[dict[str, object]]:
+    place, way = job
+    curve, began = curves()[place], time.perf_counter()
+    went = play_curve(curve, way)
+    line = {"world": "curves", "seed": 0, "brew": place, "way": f"curve-{way}", "name": curve.name, "source": curve.source}
+    seconds = round(time.perf_counter() - began, 2)
+    return [line | {"lost": curve.forgone(0, went.hour), **asdict(went), "seconds": seconds}]
+
+
+def work(args: argparse.Namespace, label: str) -> None:
+    """Play what the results do not hold yet, and add it to them."""
+    worlds = names_of(args.worlds)
+    done = {(r["world"], r["seed"], r["brew"], r["way"]) for r in ([] if args.again else read(args.results, label))}
+    if args.curves:
+        jobs = [(place, way) for way in CURVE_WAYS for place in range(len(curves()))]
+        play, parts = _curve, [job for job in jobs if ("curves", 0, job[0], f"curve-{job[1]}") not in done]
+    elif args.people:
+        some = range(min(args.people, PEOPLE))
+        jobs = [(key, args.seed, person, way) for person in some for key in worlds for way in PEOPLE_WAYS]
+        left = [job for job in jobs if (*job[:2], job[2] * BREWS, f"people-{job[3]}") not in done]
+        play, parts = play_person, [(*job, args.gpu) for job in left]
+    else:
+        ways = list(dict.fromkeys([*args.ways, "best-fixed", "fixed24", "drop4"]))
+        wanted = [(key, args.seed, brew, way) for key in worlds for way in ways for brew in range(min(args.brews, POOL))]
+        play, parts = _some, in_parts([(*job, args.gpu) for job in wanted if job not in done])
+    began, busy, count = time.perf_counter(), 0.0, 0
+    with ProcessPoolExecutor(args.workers) as pool, args.results.open("a", encoding="utf-8") as file:
+        for coming in as_completed([pool.submit(play, part) for part in parts]):
+            for line in coming.result():
+                busy, count = busy + float(line["seconds"]), count + 1
+                own = line["way"] in OTHERS or CURVE_WAYS.get(str(line["way"]).removeprefix("curve-")) == ""
+                file.write(json.dumps(line | {"label": "" if own else label}) + "\n")
+            file.flush()
+    each = busy / max(count, 1)
+    print(
+        f"# played {count} in {time.perf_counter() - began:.0f} s, {busy:.0f} worker seconds; 200 of each, {200 * each:.0f} a way"
+    )
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--worlds", nargs="+", default=["tuning"], choices=[*WORLDS, "tuning", "held-out", "all"])
     parser.add_argument("--ways", nargs="+", default=["recipe", "tests3", "knowing-recipe", "knowing-tests3"], choices=WAYS)
     parser.add_argument("--brews", type=int, default=40, help="how many, at most 200")
+    parser.add_argument("--people", type=int, default=0, help="how many people, at most 48, instead of single brews")
+    parser.add_argument("--curves", action="store_true", help="measured cultures instead of brews")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--results", type=Path, default=Path(".aerobe/elsewhere.jsonl"))
@@ -135,23 +211,17 @@ def main() -> None:
     parser.add_argument("--table", action="store_true", help="only print the table")
     args = parser.parse_args()
     os.environ["NUMBA_NUM_THREADS"] = os.environ["OMP_NUM_THREADS"] = os.environ["OPENBLAS_NUM_THREADS"] = "1"
-    label, worlds = args.label or label_now(), names_of(args.worlds)
+    label = args.label or label_now()
     args.results.parent.mkdir(parents=True, exist_ok=True)
     if not args.table:
-        done = {(r["world"], r["seed"], r["brew"], r["way"]) for r in ([] if args.again else read(args.results, label))}
-        ways = list(dict.fromkeys([*args.ways, "best-fixed", "fixed24", "drop4"]))
-        wanted = [(key, args.seed, brew, way) for key in worlds for way in ways for brew in range(min(args.brews, POOL))]
-        jobs = [(*job, args.gpu) for job in wanted if job not in done]
-        began, busy = time.perf_counter(), 0.0
-        with ProcessPoolExecutor(args.workers) as pool, args.results.open("a", encoding="utf-8") as file:
-            for coming in as_completed([pool.submit(_one, job) for job in jobs]):
-                line = coming.result()
-                busy += float(line["seconds"])
-                line["label"] = "" if line["way"] in OTHERS else label
-                file.write(json.dumps(line) + "\n")
-                file.flush()
-        print(f"# played {len(jobs)} in {time.perf_counter() - began:.0f} s, {busy:.0f} worker seconds", flush=True)
-    show(read(args.results, label), worlds, label)
+        work(args, label)
+    rows = read(args.results, label)
+    if args.curves:
+        show_curves(rows, curves())
+    elif args.people:
+        show_people(rows, names_of(args.worlds), args.seed)
+    else:
+        show([r for r in rows if not str(r["way"]).startswith("people-")], names_of(args.worlds), label)
 
 
 if __name__ == "__main__":

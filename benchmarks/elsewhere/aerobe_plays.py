@@ -66,28 +66,21 @@ def call(story, now_h: float, tests_left: int, past=None, on_gpu: bool = False):
 
 
 def play(
-    world: World,
-    brew: int,
-    tests: int,
-    with_log: bool,
-    seed: int,
-    *,
-    past=None,
-    on_gpu: bool = False,
-    ask_from_h: float = 0.0,
-    bare=None,
+    world: World, brew: int, tests: int, with_log: bool, seed: int, *, past=None, on_gpu: bool = False, bare=None
 ) -> tuple[Played, object]:
-    """A brew harvested as the call says, asked again every two hours where there is a log; and the last story."""
-    rng = np.random.default_rng([seed, brew, 5])
+    """A brew harvested as the call says, asked again every two hours where there is a log; and the last posterior."""
+    rng, end = np.random.default_rng([seed, brew, 5]), float(world.times_h[-1])
     bare = story_for(world, brew) if bare is None else bare
-    now, left, seen = ask_from_h, tests, ()
-    while now < END_H - 0.5:
+    now, left, seen, noticed = 0.0, tests, (), False
+    while now < end - 0.5:
         story = replace(bare, measurements=seen)
         story = with_log_until(story, world, brew, now) if with_log else story
         posterior, advice = call(story, now, left, past, on_gpu)
+        noticed = noticed or speaks_of_a_stop(advice)
+        said = {"noticed": float(noticed)} if with_log else {}
         if advice.call == "harvest now":
-            used = tests - left
-            return Played(hour=now, tests=used, expected=advice.expected_loss_now, **held(posterior, world, brew)), story
+            said |= held(posterior, world, brew)
+            return Played(hour=now, tests=tests - left, expected=advice.expected_loss_now, **said), posterior
         if with_log and advice.at_h > now + ASK_AGAIN_H:
             now += ASK_AGAIN_H
             continue
@@ -96,7 +89,13 @@ def play(
             seen, left = (*seen, kit_for(now, world.test(brew, now, rng))), left - 1
         else:
             now = max(now, advice.now_h + 0.25)
-    return Played(hour=END_H, tests=tests - left), story
+    return Played(hour=end, tests=tests - left, **said, **held(posterior, world, brew)), posterior
+
+
+def speaks_of_a_stop(advice) -> bool:
+    """Whether a call says that the air stood still."""
+    said = " ".join((*advice.notes, advice.because)).lower()
+    return "air" in said and any(word in said for word in ("stopped", "stood still", "was off", "pump"))
 
 
 def play_dense(world: World, brew: int, every_h: float, seed: int, *, on_gpu: bool = False) -> Played:

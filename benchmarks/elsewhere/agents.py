@@ -26,13 +26,15 @@ PLAIN_DRAWS = 1500
 
 @dataclass(frozen=True, kw_only=True)
 class Played:
-    """How a brew went: harvest hour, tests used, loss expected then, and whether 90 % intervals held (nan: none given)."""
+    """How a brew went: harvest hour, tests used, loss expected then, whether 90 % intervals held, and whether a stop of the
+    air was spoken of (nan: does not apply)."""
 
     hour: float
     tests: int
     expected: float = float("nan")
     in_time: float = float("nan")
     in_biomass: float = float("nan")
+    noticed: float = float("nan")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -159,12 +161,12 @@ def _looked_ahead(
         return now_h, np.inf
     truths = np.searchsorted(np.cumsum(weight), (np.arange(TRUTHS) + 0.5) / TRUTHS * (1.0 - 1e-9))
     keep = weight > 1e-6 * weight.max()
-    some, w = cost[keep], weight[keep]
+    some, w, known = cost[keep].astype(np.float32), weight[keep].astype(np.float32), shown[keep].astype(np.float32)
     after = np.empty(len(places))
     for i, place in enumerate(places):
-        seen = shown[truths, place] + noise * rng.standard_normal(TRUTHS)
+        seen = (shown[truths, place] + noise * rng.standard_normal(TRUTHS)).astype(np.float32)
         # A t with few degrees of freedom to the third power of its kernel, as the call had it.
-        near = 1.0 + ((seen[:, None] - shown[keep, place][None]) / noise) ** 2 / 3.0
+        near = 1.0 + ((seen[:, None] - known[:, place][None]) / noise) ** 2 / 3.0
         both = w / (near * near * near)
         after[i] = ((both / both.sum(axis=1, keepdims=True)) @ some[:, place:]).min(axis=1).mean()
     flat = np.flatnonzero(after <= after.min() + 5e-4)

@@ -12,6 +12,7 @@ PEER = {
     "log+tests3": "knowing-log",
     "plain-tests3": "knowing-tests3",
 }
+COLUMNS = ("expected", "in_time", "in_biomass", "tests", "hour", "noticed")
 AGAINST = {"dense2": "drop2", "dense4": "drop4"}  # everything else is held against the recipe alone
 
 
@@ -49,16 +50,14 @@ def show(rows: list[dict], worlds: list[str], label: str) -> None:
     print(f"# {label}; lost, expected and inside in per cent; inside: 90 % intervals at harvest that hold the truth")
     print(
         f"{'world':10s} {'way':15s} {'brews':>5s} {'lost':>6s} {'s.e.':>5s} {'/knowing':>8s} {'expected':>8s} "
-        f"{'time in':>7s} {'peak in':>7s} {'tests':>5s} {'hour':>5s} {'s/brew':>6s}  difference, paired"
+        f"{'time in':>7s} {'peak in':>7s} {'tests':>5s} {'hour':>5s} {'noticed':>7s} {'s/brew':>6s}  difference, paired"
     )
     for world in worlds:
         here = [r for r in rows if r["world"] == world]
         for way in dict.fromkeys(sorted((r["way"] for r in here), key=_order)):
             some = [r for r in here if r["way"] == way]
             mean, error = mean_and_error(np.array([r["lost"] for r in some]))
-            column = {
-                name: np.array([r[name] for r in some], float) for name in ("expected", "in_time", "in_biomass", "tests", "hour")
-            }
+            column = {name: np.array([r.get(name, np.nan) for r in some], float) for name in COLUMNS}
 
             def per_cent(name: str, width: int, column: dict = column) -> str:
                 known = column[name][np.isfinite(column[name])]
@@ -68,9 +67,31 @@ def show(rows: list[dict], worlds: list[str], label: str) -> None:
                 f"{world:10s} {way:15s} {len(some):5d} {mean:6.1f} {error:5.1f} {ratio(here, way):>8s} {per_cent('expected', 8)} "
                 f"{per_cent('in_time', 7)} {per_cent('in_biomass', 7)} "
                 f"{column['tests'].mean():5.1f} {column['hour'].mean():5.1f} "
-                f"{np.mean([r['seconds'] for r in some]):6.1f}  {paired(here, way, AGAINST.get(way, 'recipe'))}",
+                f"{per_cent('noticed', 7)} {np.mean([r['seconds'] for r in some]):6.1f}  "
+                f"{paired(here, way, AGAINST.get(way, 'recipe'))}",
                 flush=True,
             )
+
+
+def show_curves(rows: list[dict], cultures: list) -> None:
+    """Print what each way loses on measured cultures, by where they come from."""
+    best = _best_fixed(cultures)
+    print(f"# best fixed hour over all cultures: {best:.1f} h; lost in per cent, in brackets what was expected at the harvest")
+    for source in (*dict.fromkeys(curve.source for curve in cultures), ""):
+        places = [i for i, curve in enumerate(cultures) if source in ("", curve.source)]
+        cells = [f"best fixed {100.0 * np.mean([cultures[i].forgone(0, best) for i in places]):.1f}"]
+        for way in ("drop", "plain-dense", "dense", "plain-tests3", "tests3"):
+            some = [r for r in rows if r["way"] == f"curve-{way}" and r["brew"] in places]
+            if some:
+                mean, error = mean_and_error(np.array([r["lost"] for r in some]))
+                expected = [r["expected"] for r in some if np.isfinite(r["expected"])]
+                cells.append(f"{way} {mean:.1f} +- {error:.1f}" + (f" ({100.0 * np.mean(expected):.1f})" if expected else ""))
+        print(f"{source or 'all':42s} {len(places):3d}  " + "; ".join(cells), flush=True)
+
+
+def _best_fixed(cultures: list) -> float:
+    hours = np.arange(0.0, max(curve.times_h[-1] for curve in cultures) + 1e-9, 0.5)
+    return float(hours[np.argmin([np.mean([curve.forgone(0, hour) for curve in cultures]) for hour in hours])])
 
 
 def _order(way: str) -> tuple[int, str]:
