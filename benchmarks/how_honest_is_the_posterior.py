@@ -7,8 +7,8 @@
    calibration, talts-2018): the largest gap of their ECDF from the diagonal is held against its 95 % quantile. 90 %
    intervals of peak time, peak biomass and the loss of harvesting at 24 h must cover 87 to 93 %.
 2. The same counts with the posterior spoiled on purpose (draws pulled half way to their median) must fail.
-3. Brews of `other_world`, a different simulator: coverage of peak time, share of the peak left at 24 h, and biomass as the
-   test would show it at 24 h must stay above 80 %.
+3. Brews of the foreign worlds to tune on (`aerobe.worlds`), one world after another: coverage of peak time, share of the peak
+   left at 24 h, and biomass as the test would show it at 24 h must stay above 80 %.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ from concurrent.futures import ProcessPoolExecutor
 
 import numpy as np
 
-from benchmarks.how_much_is_forgone import kit_for, story_for
-from benchmarks.other_world import make_world
+from aerobe.worlds import TUNING, make_world
+from benchmarks.elsewhere.aerobe_plays import kit_for, story_for, with_log_until
 
 NAMES = ("peak time", "peak biomass", "loss at 24 h")
 
@@ -77,25 +77,21 @@ def one_from_the_prior(index: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, 
     return ranks, inside, spoiled, posterior.settled
 
 
-def one_of_the_other_world(index: int) -> np.ndarray:
+def one_of_another_world(index: int) -> np.ndarray:
     """Inside flags: peak time, loss at 24 h, result a test would show at 24 h."""
     from dataclasses import replace
 
-    from aerobe.inference import Log, expected_result, infer_brew
+    from aerobe.inference import expected_result, infer_brew
 
-    world = make_world(8, 5000 + index // 8)
+    laws = list(TUNING.values())
+    world = make_world(laws[index // 8 % len(laws)], 8, 5000 + index // 8)
     brew = index % 8
     rng = np.random.default_rng([98, index])
     until = rng.uniform(8.0, 30.0)
     hours = np.sort(rng.uniform(1.0, until, 3))
     story = replace(story_for(world, brew), measurements=tuple(kit_for(float(h), world.test(brew, float(h), rng)) for h in hours))
     if index % 2:
-        seen = (world.times_h > 0.0) & (world.times_h <= until)
-        story = replace(
-            story,
-            oxygen=Log(elapsed_h=world.times_h[seen], values=world.probe[brew, seen]),
-            temperature=Log(elapsed_h=world.times_h[seen], values=world.temperature[brew, seen]),
-        )
+        story = with_log_until(story, world, brew, until)
     posterior = infer_brew(story, seed=index)
     drawn = measures(posterior.times_h, posterior.biomass)
     shown = posterior.value_at(expected_result(posterior, kit_for(24.0, 1.0)), 24.0)
@@ -124,7 +120,7 @@ def main() -> None:
     began = time.perf_counter()
     with ProcessPoolExecutor(args.workers) as pool:
         found = list(pool.map(one_from_the_prior, range(args.brews), chunksize=4))
-        other = np.array(list(pool.map(one_of_the_other_world, range(args.other), chunksize=8)))
+        other = np.array(list(pool.map(one_of_another_world, range(args.other), chunksize=8)))
     ranks, inside, spoiled = (np.array([item[i] for item in found]) for i in range(3))
     limit = ecdf_limit(args.brews)
     ladder = np.arange(1, args.brews + 1) / args.brews
@@ -135,7 +131,7 @@ def main() -> None:
             f"  {name:14s} 90 % interval covers {100 * inside[:, i].mean():5.1f} %  (spoiled {100 * spoiled[:, i].mean():5.1f} %)"
             f"  rank ECDF gap {gap:.4f}, 95 % limit {limit:.4f}: {'inside' if gap <= limit else 'OUTSIDE'}"
         )
-    print(f"{args.other} brews of the other simulator")
+    print(f"{args.other} brews of other worlds")
     for i, name in enumerate(("peak time", "loss at 24 h", "test at 24 h")):
         print(f"  {name:14s} 90 % interval covers {100 * other[:, i].mean():5.1f} %")
     print(f"{time.perf_counter() - began:.0f} s")
