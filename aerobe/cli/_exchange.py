@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,11 +13,11 @@ from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import OWN, Where, now, progress, say, table
 from aerobe.errors import ImportFault
 from aerobe.records import as_plain
-from aerobe.units import ELAPSED
+from aerobe.units import ELAPSED, number
 from aerobe.usecases.notebook import write_whole
 
 if TYPE_CHECKING:
-    from aerobe.usecases.exchange import Preview, TakenIn
+    from aerobe.usecases.exchange import Preview, RowRead, TakenIn
 
 
 DayFirst = Annotated[bool | None, Parameter(negative="--no-day-first")]
@@ -29,6 +30,7 @@ def import_file(
     *,
     yes: Annotated[bool, Parameter(name=["--yes", "-y"])] = False,
     column: tuple[str, ...] = (),
+    answer: tuple[str, ...] = (),
     brew: str = "",
     assay: str = "",
     trial: str = "",
@@ -50,8 +52,10 @@ def import_file(
         Keep what the preview shows without asking. Without it, where nobody can be asked, nothing is kept; the exit code is 4.
     column
         What a column means: --column "DO=oxygen [mg/L]". May be given several times.
+    answer
+        An answer to a question of the preview, by its word in brackets: --answer "means of=several brews". Several times.
     brew
-        Key of the brew of rows that do not name theirs.
+        Key of the brew of rows that do not name theirs. A table that names brews itself asks which is which.
     assay
         Key of the assay of rows that do not name theirs.
     trial
@@ -79,25 +83,34 @@ def import_file(
     from aerobe.usecases.notebook import moment_of
 
     wishes = Wishes(
-        columns=_pairs(column),
+        columns=_pairs(column, 'Write --column "DO=oxygen [mg/L]".'),
+        replies=_pairs(answer, 'Write --answer "doubles=repeated tests".'),
         brew=brew,
         assay=assay,
         trial=trial,
         zone=zone,
+        own_zone=_own_zone(),
         day_first=day_first,
         decimal_comma=decimal_comma,
         started_at=moment_of(started, now=now()) if started else None,
         sheet=sheet,
         at_h=ELAPSED.read(at) if at else None,
     )
-    with progress("reading the table"):
-        preview = preview_table(content, file.name, wishes)
-    if not preview.ready or not (yes or _agreed(preview, quiet=where.json)):
-        shown = {"ready": preview.ready, "columns": as_plain(preview.mapping), "kept": False}
-        say(shown, as_json=where.json, text=[*_shown(preview), "Nothing was kept."])
-        return NOT_SETTLED
-    with where.open() as notebook, progress("keeping rows"):
-        taken = take_in(notebook, content, file.name, wishes, now=now())
+    with where.open() as notebook:
+        with progress("reading the table"):
+            preview = preview_table(content, file.name, wishes, notebook=notebook, now=now())
+        if not preview.ready or not (yes or _agreed(preview, quiet=where.json)):
+            shown = {
+                "ready": preview.ready,
+                "columns": as_plain(preview.reading.columns),
+                "questions": as_plain(preview.questions),
+                "ignored": preview.ignored,
+                "kept": False,
+            }
+            say(shown, as_json=where.json, text=[*_shown(preview), "Nothing was kept."])
+            return NOT_SETTLED
+        with progress("keeping rows"):
+            taken = take_in(notebook, content, file.name, wishes, now=now())
     say(taken, as_json=where.json, text=_told(taken))
     return 0
 
@@ -135,17 +148,40 @@ def _package(content: bytes, where: Where) -> int:
 
 
 def _shown(preview: Preview) -> list[str]:
-    units = {"elapsed", "value", "oxygen", "temperature", "pH", "conductivity"}
-    rows = [(column.header, column.field, column.unit if column.field in units else "") for column in preview.mapping.columns]
-    lines = table(("column", "means", "unit"), rows)
-    lines += [f"? {question}" for question in preview.mapping.questions]
+    reading = preview.reading
+    lines = table(
+        ("column", "means", "unit", "why"), [(item.header, item.field, item.unit, item.because) for item in reading.columns]
+    )
+    lines.append(
+        f"Read as {reading.letters.what}, columns by {reading.mark.what}; {reading.shape.form}: {reading.shape.because}."
+    )
+    lines += ["Read as the last table of this shape was."] if preview.remembered else []
+    lines += [*reading.noted, *preview.ignored]
+    for item in preview.questions:
+        taken = "must be answered" if item.open else f"taken: {item.taken}"
+        options = f" One of: {'; '.join(item.options)}." if item.options else ""
+        lines.append(f"{'?' if item.open else '-'} [{item.key}] {item.says}{options} ({taken})")
     if preview.rows is not None:
         points = sum(len(probe.values) for probe in preview.rows.probes)
         lines.append(f"{len(preview.rows.results)} results, {points} probe values, {len(preview.rows.faults)} bad cells.")
+        lines += [_example(row) for row in preview.example]
         lines += [f"Brews: {', '.join(preview.brews)}"] if preview.brews else []
         lines += [f"Assays: {', '.join(preview.assays)}"] if preview.assays else []
         lines += [f"Row {fault.row}, {fault.column}: {fault.reason} {fault.remedy}" for fault in preview.rows.faults[:10]]
+    if preview.open_questions:
+        lines.append('Answer with --answer "WORD IN BRACKETS=ANSWER", once for each.')
     return lines
+
+
+def _example(row: RowRead) -> str:
+    """A result as the person can check it against the file."""
+    when = f"{row.elapsed_h:g} h" if row.elapsed_h is not None else f"{row.clock:%Y-%m-%d %H:%M} UTC" if row.clock else "no time"
+    bound = "<" if row.below_detection else ">" if row.above_range else ""
+    what = " ".join(filter(None, (row.method, row.variable or row.measured))).replace("_", " ")
+    error = f" +- {number(row.uncertainty)}" if row.uncertainty is not None else ""
+    kind = ", a mean, kept beside" if row.is_mean else f", {row.role}" if row.role != "sample" else ""
+    value = f"{bound}{number(row.value, 6)}{error} {row.unit}"
+    return f"Row {row.row}: {row.label or 'no brew named'}, {what or 'value'}, {when}: {value}{kind}"
 
 
 def _agreed(preview: Preview, *, quiet: bool) -> bool:
@@ -159,16 +195,23 @@ def _told(taken: TakenIn) -> list[str]:
     lines = [f"{taken.readings} readings and {taken.log_points} probe values kept."]
     lines += [f"{taken.duplicates} readings were there already."] if taken.duplicates else []
     lines += [f"{taken.empty} empty cells."] if taken.empty else []
-    lines += list(taken.notes)
+    lines += [*taken.notes, *taken.taken_for, *taken.ignored]
     lines += [f"Row {fault.row}, {fault.column}: {fault.reason} {fault.remedy}" for fault in taken.faults]
     return lines
 
 
-def _pairs(columns: tuple[str, ...]) -> dict[str, str]:
+def _own_zone() -> str:
+    """The zone of this machine's clock by name, offered for times without one; empty where the machine does not tell."""
+    named = os.environ.get("TZ", "").lstrip(":")
+    where = str(Path("/etc/localtime").resolve())
+    return named or (where.rpartition("zoneinfo/")[2] if "zoneinfo/" in where else "")
+
+
+def _pairs(items: tuple[str, ...], remedy: str) -> dict[str, str]:
     pairs = {}
-    for item in columns:
-        header, equals, meaning = item.partition("=")
+    for item in items:
+        name, equals, said = item.partition("=")
         if not equals:
-            raise ImportFault(f"'{item}' does not say what a column means.", 'Write --column "DO=oxygen [mg/L]".')
-        pairs[header.strip()] = meaning.strip()
+            raise ImportFault(f"'{item}' does not say what is meant.", remedy)
+        pairs[name.strip()] = said.strip()
     return pairs

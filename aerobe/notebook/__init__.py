@@ -2,47 +2,31 @@
 
 from aerobe.notebook._backup import back_up, copies_of, restore
 from aerobe.notebook._check import check, fingerprint, rows_of
-from aerobe.notebook._columns import FIELDS, Column, Mapping, guess_mapping, mend_mapping
 from aerobe.notebook._history import BrewHistory, brew_history
 from aerobe.notebook._logs import LogEnvelope
 from aerobe.notebook._notebook import Notebook, open_notebook
 from aerobe.notebook._package import write_package
 from aerobe.notebook._pen import Pen
 from aerobe.notebook._reads import Change, Kept, Receipt
-from aerobe.notebook._rows import ProbeColumn, RowFault, RowRead, RowsRead, read_rows, zone_of
-from aerobe.notebook._tables import Table, read_table
 from aerobe.notebook._unpack import Unpacked, read_package
 
 __all__ = [
-    "FIELDS",
     "BrewHistory",
     "Change",
-    "Column",
     "Kept",
     "LogEnvelope",
-    "Mapping",
     "Notebook",
     "Pen",
-    "ProbeColumn",
     "Receipt",
-    "RowFault",
-    "RowRead",
-    "RowsRead",
-    "Table",
     "Unpacked",
     "back_up",
     "brew_history",
     "check",
     "copies_of",
     "fingerprint",
-    "guess_mapping",
-    "mend_mapping",
     "open_notebook",
     "read_package",
-    "read_rows",
-    "read_table",
     "restore",
     "rows_of",
     "write_package",
-    "zone_of",
 ]

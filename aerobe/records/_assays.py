@@ -19,7 +19,7 @@ METHODS = (
     "fumigation extraction",
     "other",
 )
-QUANTITIES = ("biomass", "bacteria", "fungi", "fungal to bacterial ratio")
+QUANTITIES = ("biomass", "bacteria", "fungi", "fungal to bacterial ratio", "grazers")
 BASES = ("per mL", "per g wet", "per g dry", "ratio")
 RATIO_KINDS = ("mass", "count", "plate", "marker", "unknown")
 

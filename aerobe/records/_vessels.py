@@ -16,7 +16,7 @@ class AirSupply:
 
     flow_l_per_min: float  # [L/min] at ambient pressure
     diffuser: str = "coarse bubble"
-    kla_per_h: float | None = None  # measured transfer coefficient at 20 degC [1/h]
+    kla_per_h: float | None = None  # measured transfer coefficient at 20 degC; 0 for a sealed vessel [1/h]
     kla_log_sd: float | None = None  # its standard uncertainty on the log scale [-]
     power_w: float | None = None  # electrical power of the pump [W]
 
@@ -24,7 +24,7 @@ class AirSupply:
         require_one_of(self.diffuser, DIFFUSERS, "kind of diffuser")
         require_between(self.flow_l_per_min, 0.0, 1e6, "Air flow", "L/min")
         if self.kla_per_h is not None:
-            require_between(self.kla_per_h, 0.001, 1000.0, "kLa", "1/h")
+            require_between(self.kla_per_h, 0.0, 1000.0, "kLa", "1/h")
         if self.kla_log_sd is not None and self.kla_per_h is None:
             raise UnusableRecord("An uncertainty of kLa is given without a kLa.", "Give both, or neither.")
 

@@ -16,6 +16,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "units": {"errors"},
     "isolation": {"errors"},
     "records": {"errors", "units"},
+    "tables": BASE | {"isolation"},
     "assay": BASE,
     "oxygen": BASE,
     "safety": BASE,
@@ -31,6 +32,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "reports": BASE | {"assay", "inference", "decisions", "verdicts", "trials", "evidence", "safety", "charts"},
     "usecases": BASE
     | {
+        "tables",
         "assay",
         "oxygen",
         "safety",

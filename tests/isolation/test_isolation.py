@@ -11,7 +11,7 @@ import pytest
 
 from aerobe.errors import ImportFault, UnusableReading
 from aerobe.isolation import Limits, run_apart
-from aerobe.notebook import read_table
+from aerobe.tables import read_table
 
 HERE = "tests.isolation.work"
 
@@ -77,4 +77,4 @@ def test_a_sheet_that_defines_entities_is_refused() -> None:
 
 
 def test_an_ordinary_sheet_is_read() -> None:
-    assert read_table(far_corner("A3"), "plain.xlsx").rows == (("1",), ("1",))
+    assert read_table(far_corner("A3"), "plain.xlsx").block.rows == (("1",), ("1",))

@@ -17,8 +17,8 @@ from aerobe import usecases
 from aerobe.assay import study_from_table
 from aerobe.evidence import contrasts_from_table
 from aerobe.notebook import open_notebook
-from aerobe.notebook._rows import zone_of
 from aerobe.records import Assay, Brew
+from aerobe.tables import zone_of
 from aerobe.units import AREA, KINDS, parse_number
 from aerobe.usecases.notebook._moments import elapsed_from
 from aerobe.usecases.notebook._records import ReadingEntry, dilution_from

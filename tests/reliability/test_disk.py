@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Callable, Iterator
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -49,7 +50,7 @@ WRITES: dict[str, Callable[[Notebook, Path], Any]] = {
     "readings": lambda book, _: [book.add_reading(reading(f"n{n}", notes="x" * 3000), at=NOW) for n in range(30)],
     "a log": lambda book, _: book.append_log(LONG_LOG, at=NOW),
     "a table": lambda book, _: usecases.exchange.take_in(
-        book, TABLE, "log.csv", usecases.exchange.Wishes(columns={}, brew="b1"), now=NOW
+        book, TABLE, "log.csv", usecases.exchange.Wishes(columns={}, brew="b1"), now=NOW + timedelta(days=2)
     ),
     "a package": lambda book, folder: usecases.exchange.import_package(book, small_package(folder), now=NOW),
     "a kept result": lambda book, _: book.keep("advice", "b1", {"text": "x" * 100_000}, at=NOW),

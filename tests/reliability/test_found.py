@@ -21,8 +21,8 @@ from aerobe.cli import FAULT, MISUNDERSTOOD, run
 from aerobe.errors import LONGEST, AerobeError, NotFound
 from aerobe.evidence import contrasts_from_table
 from aerobe.notebook import open_notebook
-from aerobe.notebook._rows import zone_of
 from aerobe.records import Brew, Compost, HeatLog, from_plain
+from aerobe.tables import zone_of
 from aerobe.trials import Budget
 from aerobe.usecases.notebook import write_whole
 from aerobe.usecases.notebook._moments import elapsed_from
@@ -103,7 +103,8 @@ def test_what_is_a_number_but_cannot_be_is_refused(read: Callable[[], Any]) -> N
 def test_a_cell_of_a_thousandth_is_no_one(tmp_path: Path) -> None:
     table = b'hours,"conductivity [uS/cm]"\n1,"0,001"\n2,"1,234"\n'
     preview = usecases.exchange.preview_table(table, "log.csv", usecases.exchange.Wishes(columns={}, brew="b1"))
-    assert preview.rows is not None and preview.rows.probes[0].values == [0.001, 1234.0]
+    # 0,001 can only have a decimal comma, so the column has.
+    assert preview.rows is not None and preview.rows.probes[0].values == [0.001, 1.234]
 
 
 def test_an_uncertainty_below_all_digits_is_none() -> None:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from aerobe.usecases.brews._reminders import Reminder, calendar_of
     from aerobe.usecases.brews._sensors import KINDS_OF_CHANNELS, Point, brew_at, evidence_count, live_troubles, take_points
     from aerobe.usecases.brews._shelf import add_recipe, add_test, add_vessels
-    from aerobe.usecases.brews._starting import COLUMN_MEANINGS, BrewStart, FoodTyped, start_brew, start_choices
+    from aerobe.usecases.brews._starting import BrewStart, FoodTyped, start_brew, start_choices
     from aerobe.usecases.brews._under_way import (
         WORKED_OUT,
         OxygenNow,
@@ -48,7 +48,7 @@ else:
             "_reminders": ("Reminder", "calendar_of"),
             "_sensors": ("KINDS_OF_CHANNELS", "Point", "brew_at", "evidence_count", "live_troubles", "take_points"),
             "_shelf": ("add_recipe", "add_test", "add_vessels"),
-            "_starting": ("BrewStart", "COLUMN_MEANINGS", "FoodTyped", "start_brew", "start_choices"),
+            "_starting": ("BrewStart", "FoodTyped", "start_brew", "start_choices"),
             "_under_way": (
                 "OxygenNow",
                 "WORKED_OUT",
@@ -68,7 +68,6 @@ else:
 __all__ = [
     "Advice",
     "BrewStart",
-    "COLUMN_MEANINGS",
     "Call",
     "DrawnPicture",
     "FoodTyped",

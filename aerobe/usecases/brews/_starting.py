@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from aerobe.errors import UnusableRecord
-from aerobe.notebook import FIELDS, Notebook, Pen
+from aerobe.notebook import Notebook, Pen
 from aerobe.oxygen import FOODS
 from aerobe.records import (
     DIFFUSERS,
@@ -27,7 +27,6 @@ from aerobe.usecases.notebook._records import new_key
 
 MASSES = {"g": 1.0, "kg": 1000.0, "oz": 28.349523125, "lb": 453.59237}  # [g]
 NEW = "(new)"
-COLUMN_MEANINGS = FIELDS  # what a column of a foreign table may mean
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,21 +7,29 @@ from typing import TYPE_CHECKING
 from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
-    from aerobe.usecases.exchange._intake import Preview, TakenIn, Wishes, preview_table, take_in
+    from aerobe.tables import FIELDS, RowRead
+    from aerobe.usecases.exchange._intake import Preview, preview_table, take_in
+    from aerobe.usecases.exchange._keeper import TakenIn
     from aerobe.usecases.exchange._origin import start_in_words
     from aerobe.usecases.exchange._packages import export_package, import_package
+    from aerobe.usecases.exchange._wishes import Wishes
 else:
     __getattr__, __dir__ = lazy_door(
         __name__,
         {
-            "_intake": ("Preview", "TakenIn", "Wishes", "preview_table", "take_in"),
+            "_intake": ("Preview", "preview_table", "take_in"),
+            "_keeper": ("TakenIn",),
             "_origin": ("start_in_words",),
             "_packages": ("export_package", "import_package"),
+            "_wishes": ("Wishes",),
+            "aerobe.tables": ("FIELDS", "RowRead"),
         },
     )
 
 __all__ = [
+    "FIELDS",
     "Preview",
+    "RowRead",
     "TakenIn",
     "Wishes",
     "export_package",

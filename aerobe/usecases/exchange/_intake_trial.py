@@ -1,40 +1,26 @@
-"""A trial out of a table that names treatments, bottles and methods."""
+"""A trial out of a table that names treatments, bottles and doses."""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from aerobe.errors import NotAQuantity, NotFound
-from aerobe.notebook import Notebook, Pen, ProbeColumn, RowRead
-from aerobe.records import AirSupply, Arm, Assay, Brew, Compost, Recipe, Trial, Vessel
-from aerobe.units import BIOMASS, COUNT
+from aerobe.notebook import Notebook, Pen
+from aerobe.records import AirSupply, Arm, Brew, Compost, Recipe, Trial, Vessel
+from aerobe.tables import ProbeColumn, RowRead
+from aerobe.usecases.exchange._intake_assays import to_house
 from aerobe.usecases.exchange._origin import ASSUMED, FIRST_CLOCK
 
-# 20 fg of carbon a bacterial cell. Source: lee-fuhrman-1987. Other factors in use differ twofold; a characterised assay
-# replaces it, and its uncertainty belongs to the assay's scale.
-UG_CARBON_PER_CELL = 2.0e-8
-
-_METHODS: tuple[tuple[str, str], ...] = (
-    ("flow cyt", "flow cytometry"),
-    ("facs", "flow cytometry"),
-    ("dapi", "direct microscopy"),
-    ("microscop", "direct microscopy"),
-    ("direct count", "direct microscopy"),
-    ("plate", "plate count"),
-    ("cfu", "plate count"),
-    ("mpn", "most probable number"),
-    ("probable", "most probable number"),
-    ("respir", "respiration"),
-    ("co2", "respiration"),
-    ("oxygen", "oxygen uptake"),
-    ("turbid", "turbidity"),
-    ("fumig", "fumigation extraction"),
-    ("colour", "colour test"),
-    ("color", "colour test"),
+NOT_STATED, SEALED = "not-stated", "sealed-not-stated"
+SEALED_SAID, OPEN_SAID, AERATED_SAID, UNKNOWN_SAID = (
+    "sealed: no air comes in",
+    "open, standing still",
+    "aerated, transfer not known",
+    "not known",
 )
+Item = RowRead | ProbeColumn
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,49 +34,38 @@ class TrialMade:
     start: str  # how the start of its brews is known: `ASSUMED`, `FIRST_CLOCK` or "" where somebody said it
 
 
-@dataclass(slots=True, kw_only=True)
-class AssaysMade:
-    """Assays that a table names: those that are new, and which key each of its method and variable pairs has."""
-
-    new: list[Assay] = field(default_factory=list)
-    keys: dict[tuple[str, str, str], str | None] = field(default_factory=dict)
-    why: dict[str, str] = field(default_factory=dict)
-    notes: list[str] = field(default_factory=list)
-
-    def key_of(self, row: RowRead) -> str | None:
-        """The assay of a row, or None if its quantity is none that an assay of microbes has."""
-        return self.keys.get((row.assay, row.method, row.variable))
-
-
-def brew_label(item: RowRead | ProbeColumn) -> str:
-    """What a table calls a brew; without a name of its own, its arm with bottle and block."""
-    return item.brew or " ".join(filter(None, (item.arm, item.bottle, item.block)))
-
-
-def is_mean(row: RowRead) -> bool:
-    """A mean over bottles is no bottle: as a brew of its own it would count the same tea twice."""
-    said = f"{row.bottle} {row.brew}".lower().replace("_", " ")
-    return bool(row.arm) and bool(re.search(r"\b(mean|average|avg|all|pooled)\b", said))
+def fold_label(label: str) -> str:
+    """Labels that differ by case or underscore name the same brew."""
+    return " ".join(label.lower().replace("_", " ").split())
 
 
 def wholes_of(rows: Sequence[RowRead]) -> set[tuple[str, str]]:
     """Method and unit of every count that names itself the whole (`all cells`, `total bacteria`)."""
-    return {(row.method, row.unit) for row in rows if _is_whole_name(row.variable)}
+    return {(row.method, row.unit) for row in rows if _is_whole_name(_variable(row))}
 
 
 def is_part(row: RowRead, wholes: set[tuple[str, str]]) -> bool:
     """Where a method counts a whole and its parts, only the whole measures the tea."""
-    return bool(row.variable) and not _is_whole_name(row.variable) and (row.method, row.unit) in wholes
+    said = _variable(row)
+    return bool(said) and not _is_whole_name(said) and (row.method, row.unit) in wholes and _shares_noun(said)
+
+
+def _variable(row: RowRead) -> str:
+    return row.variable or row.measured
+
+
+def _is_whole_name(variable: str) -> bool:
+    return bool(re.match(r"(all|total|whole)\b", variable.lower().replace("_", " ")))
+
+
+def _shares_noun(variable: str) -> bool:
+    """Parts are named as cells of a kind; fungi beside total bacteria are no part of them."""
+    return not re.search(r"fung|yeast|pilz|protozoa|ciliate|flagellate|amoeb|nematode", variable.lower())
 
 
 def trial_key(name: str) -> str:
     """The key of the trial that a table belongs to, from the name given or the file's: the same file finds its trial again."""
     return _slug(re.sub(r"\.[a-z0-9]{2,4}$", "", name, flags=re.IGNORECASE))[:24].strip("-.") or "imported"
-
-
-def fold_label(label: str) -> str:
-    """Labels that differ by case or underscore name the same brew."""
-    return " ".join(label.lower().replace("_", " ").split())
 
 
 def known_brews(notebook: Notebook, trial: str) -> dict[str, Brew]:
@@ -103,12 +78,14 @@ def known_brews(notebook: Notebook, trial: str) -> dict[str, Brew]:
 def make_trial(
     notebook: Notebook,
     pen: Pen,
-    items: Iterable[RowRead | ProbeColumn],
+    items: Iterable[Item],
     further_arms: Iterable[str],
     *,
     key: str,
     name: str,
     started_at: datetime | None,
+    temperatures: dict[str, float],
+    transfer: str,
     now: datetime,
     who: str,
 ) -> TrialMade:
@@ -117,47 +94,44 @@ def make_trial(
     What a table cannot say (amounts, vessel, when the air went on) is written down as not stated, never as known.
     """
     items = list(items)
-    kinds = {brew_label(item): item for item in items}
-    arms = dict.fromkeys([_arm_of(item) for item in kinds.values()] + [arm for arm in further_arms if arm])
+    kinds = {item.label: item for item in items}
+    arms = dict.fromkeys([arm_of(item) for item in kinds.values()] + [arm for arm in further_arms if arm])
     keys = _distinct_keys(arms)
     recipes = {arm: f"{key}.{keys[arm]}" for arm in arms}
     unsaid = "Imported; the table does not state it."
     start, how, begun = (started_at, "", "") if started_at else _start_of(items, now)
-    _add_unknowns(pen, now, who)
+    vessel = _add_unknowns(pen, transfer, now, who)
     known = {recipe.key for recipe in notebook.find(Recipe)}
     for arm in arms:
         if recipes[arm] not in known:
-            pen.add(
-                Recipe(
-                    key=recipes[arm],
-                    name=arm.replace("_", " "),
-                    compost="not-stated",
-                    compost_g_per_l=0.0,
-                    notes=unsaid + " Only the treatment's name is known.",
-                ),
-                at=now,
-                who=who,
-            )
-    _add_trial(notebook, pen, key, name, {keys[arm]: recipes[arm] for arm in arms}, outcome_of(items), now, who)
+            why = unsaid + " Only the treatment's name is known."
+            recipe = Recipe(key=recipes[arm], name=arm.replace("_", " "), compost=NOT_STATED, compost_g_per_l=0.0, notes=why)
+            pen.add(recipe, at=now, who=who)
+    doses = _doses_of(kinds.values(), keys)
+    _add_trial(notebook, pen, key, name, {keys[arm]: recipes[arm] for arm in arms}, doses, outcome_of(items), now, who)
     by_label: dict[str, Brew] = {}
+    taken: set[str] = set()
     for label, item in kinds.items():
-        arm, said = _arm_of(item), label or "brew"
-        which = ".".join(filter(None, (item.bottle, item.block))) or "1"
+        arm, said = arm_of(item), label or "brew"
+        labels = item.labels
+        which = ".".join(filter(None, (labels.brew if labels.arm else "", labels.bottle, labels.block, labels.experiment))) or "1"
         brew = Brew(
-            key=_slug(f"{key}.{keys[arm]}.{which}"),
+            key=_free(_slug(f"{key}.{keys[arm]}.{which}"), taken),
             name=said.replace("_", " "),
-            vessel="not-stated",
+            vessel=vessel,
             recipe=recipes[arm],
             started_at=start,
+            temperature_degc=temperatures.get(label, 20.0),
             trial=key,
             arm=keys[arm],
-            block=item.block,
+            block=" ".join(filter(None, (labels.experiment, labels.block))),
             notes=f"{unsaid} {begun}".strip(),
         )
         pen.add(brew, at=now, who=who)
-        by_label[fold_label(said)] = brew
+        by_label[fold_label(label)] = brew
     notes = [f"Trial '{key}' has {len(arms)} arms and {len(by_label)} brews from this table."]
-    notes.append("Recipe, vessel and temperature are not in the table: they stand as not stated; mend them where you know them.")
+    unstated = "Recipe and vessel are" if temperatures else "Recipe, vessel and temperature are"
+    notes.append(f"{unstated} not in the table: they stand as not stated; mend them where you know them.")
     return TrialMade(
         trial=key,
         brews=tuple(brew.key for brew in by_label.values()),
@@ -167,11 +141,21 @@ def make_trial(
     )
 
 
-def _arm_of(item: RowRead | ProbeColumn) -> str:
-    return item.arm or item.brew or "brew"
+def arm_of(item: Item) -> str:
+    """The treatment of a row; a brew without one is its own."""
+    return item.labels.treatment or item.labels.brew or "brew"
 
 
-def _start_of(items: Sequence[RowRead | ProbeColumn], now: datetime) -> tuple[datetime, str, str]:
+def _doses_of(items: Iterable[Item], keys: dict[str, str]) -> dict[str, float]:
+    found: dict[str, float] = {}
+    for item in items:
+        match = re.search(r"(\d+(?:\.\d+)?(?:e[+-]?\d+)?)(?!.*\d)", item.labels.dose)
+        if match:
+            found[keys[arm_of(item)]] = float(match[1])
+    return found
+
+
+def _start_of(items: Sequence[Item], now: datetime) -> tuple[datetime, str, str]:
     """When the air went on where nobody says so: never such that a result would lie in the future. How, and a word on it."""
     clocks = [clock for item in items for clock in (item.clocks if isinstance(item, ProbeColumn) else [item.clock]) if clock]
     if clocks:
@@ -182,29 +166,42 @@ def _start_of(items: Sequence[RowRead | ProbeColumn], now: datetime) -> tuple[da
     return now - timedelta(hours=max(0.0, last_h)), ASSUMED, said
 
 
-def outcome_of(items: Sequence[RowRead | ProbeColumn]) -> str:
+def outcome_of(items: Sequence[Item]) -> str:
     """What a trial from this table is judged by: counts if nothing but counts is in it, so that no carbon is claimed."""
     units = {item.unit for item in items if isinstance(item, RowRead)}
-    return "count" if units and all(_to_house(unit)[1] == "count" for unit in units) else "biomass"
+    return "count" if units and all(to_house(unit)[1] == "count" for unit in units) else "biomass"
 
 
 def _add_trial(
-    notebook: Notebook, pen: Pen, key: str, name: str, arms: dict[str, str], outcome: str, now: datetime, who: str
+    notebook: Notebook,
+    pen: Pen,
+    key: str,
+    name: str,
+    arms: dict[str, str],
+    doses: dict[str, float],
+    outcome: str,
+    now: datetime,
+    who: str,
 ) -> None:
     there = next((trial for trial in notebook.find(Trial) if trial.key == key), None)
     if there is not None:
         held = {arm.key for arm in there.arms}
-        more = tuple(Arm(key=arm, recipe=recipe) for arm, recipe in arms.items() if arm not in held)
+        more = tuple(Arm(key=arm, recipe=recipe, dose=doses.get(arm)) for arm, recipe in arms.items() if arm not in held)
         pen.change(replace(there, arms=there.arms + more), at=now, who=who, why="more arms from a table")
         return
     standards = [arm for arm in arms if re.search(r"control|standard|blank|untreated|water|without|\bnon?-", arm)][:1]
+    standards = standards or [arm for arm in arms if doses.get(arm) == 0.0][:1]
+    series = len(doses) > 2 and len(doses) == len(arms)
+    several = len(arms) > 2 and standards
     pen.add(
         Trial(
             key=key,
             name=re.sub(r"\.[a-zA-Z0-9]{2,4}$", "", name).replace("_", " "),
-            question="several against a standard" if len(arms) > 2 and standards else "two recipes",
+            question="dose series" if series else "several against a standard" if several else "two recipes",
             outcome=outcome,
-            arms=tuple(Arm(key=arm, recipe=recipe, is_standard=arm in standards) for arm, recipe in arms.items()),
+            arms=tuple(
+                Arm(key=arm, recipe=recipe, is_standard=arm in standards, dose=doses.get(arm)) for arm, recipe in arms.items()
+            ),
             design="as imported; how bottles were assigned is not stated",
             notes="Imported.",
         ),
@@ -213,93 +210,31 @@ def _add_trial(
     )
 
 
-def assays_of(rows: Sequence[RowRead], known: dict[str, Assay], *, default: str) -> AssaysMade:
-    """The assay of each method and variable in a table; new ones where the notebook has none.
-
-    Raises
-    ------
-    NotFound
-        If the person named an assay that the notebook does not have.
-    """
-    made = AssaysMade()
-    if default and default not in known:
-        raise NotFound(f"The notebook has no assay '{default}'.", "Name one it has, or leave the table to name its own.")
-    for row in _first_of_each(rows):
-        where = row.assay, row.method, row.variable
-        label = row.assay or " ".join(filter(None, (row.method, row.variable)))
-        if row.assay in known or not label:
-            made.keys[where] = row.assay if row.assay in known else default or _plain_assay(row, known, made)
-            continue
-        made.keys[where] = _new_assay(row, label, known, made)
-    return made
-
-
-def _plain_assay(row: RowRead, known: dict[str, Assay], made: AssaysMade) -> str | None:
-    """A table that names no assay at all: one of its unit, if its results have a unit that says what they are."""
-    return _new_assay(row, f"imported {row.unit}".strip(), known, made) if row.unit else None
-
-
-def _new_assay(row: RowRead, label: str, known: dict[str, Assay], made: AssaysMade) -> str | None:
-    factor, basis = _to_house(row.unit)
-    if factor is None:
-        return None
-    key = _slug(label)
-    if key in known:
-        return key
-    said = label.replace("_", " ")
-    quantity = "fungi" if "fung" in said.lower() else "bacteria" if basis == "count" else "biomass"
-    assay = Assay(key=key, name=said, method=_method(said), quantity=quantity, unit=row.unit, to_house=factor)
-    if key not in {item.key for item in made.new}:
-        made.new.append(assay)
-        if basis == "count":
-            made.why[key] = "counts to carbon by 20 fg C a cell (lee-fuhrman-1987)"
-            made.notes.append(
-                f"'{said}' counts cells: 20 fg of carbon a cell is taken (Lee & Fuhrman 1987) until you characterise it."
-            )
+def _add_unknowns(pen: Pen, transfer: str, now: datetime, who: str) -> str:
+    """The compost and the vessel of brews whose table states none; gives the vessel's key."""
+    pen.add(Compost(key=NOT_STATED, name="not stated"), at=now, who=who)
+    sealed = transfer == SEALED_SAID
+    aerated = transfer == AERATED_SAID
+    key = SEALED if sealed else "aerated-not-stated" if aerated else "open-not-stated" if transfer == OPEN_SAID else NOT_STATED
+    names = {
+        SEALED: "sealed, size not stated (1 L assumed; no air comes in)",
+        "aerated-not-stated": "aerated, size and air not stated (1 L, 0.1 L/min, assumed)",
+        "open-not-stated": "open and still, size not stated (1 L assumed)",
+        NOT_STATED: "not stated (1 L, still air, assumed)",
+    }
+    air = AirSupply(
+        flow_l_per_min=0.1 if aerated else 0.0, diffuser="coarse bubble" if aerated else "none", kla_per_h=0.0 if sealed else None
+    )
+    pen.add(Vessel(key=key, name=names[key], volume_l=1.0, depth_m=0.1, air=air), at=now, who=who)
     return key
 
 
-def _to_house(unit: str) -> tuple[float | None, str]:
-    """ug C/mL for one unit of a result, and whether it is a count; None if the unit is no amount of microbes."""
-    try:
-        return BIOMASS.convert(1.0, unit), "mass"
-    except NotAQuantity:
-        pass
-    try:
-        return COUNT.convert(1.0, unit) * UG_CARBON_PER_CELL, "count"
-    except NotAQuantity:
-        return None, ""
-
-
-def _method(label: str) -> str:
-    folded = label.lower().replace("_", " ")
-    return next((method for mark, method in _METHODS if mark in folded), "other")
-
-
-def _is_whole_name(variable: str) -> bool:
-    return bool(re.match(r"(all|total|whole)\b", variable.lower().replace("_", " ")))
-
-
-def _first_of_each(rows: Sequence[RowRead]) -> list[RowRead]:
-    firsts: dict[tuple[str, str, str, str], RowRead] = {}
-    for row in rows:
-        firsts.setdefault((row.assay, row.method, row.variable, row.unit), row)
-    return list(firsts.values())
-
-
-def _add_unknowns(pen: Pen, now: datetime, who: str) -> None:
-    pen.add(Compost(key="not-stated", name="not stated"), at=now, who=who)
-    pen.add(
-        Vessel(
-            key="not-stated",
-            name="not stated (1 L, still air, assumed)",
-            volume_l=1.0,
-            depth_m=0.1,
-            air=AirSupply(flow_l_per_min=0.0, diffuser="none"),
-        ),
-        at=now,
-        who=who,
-    )
+def _free(stem: str, taken: set[str]) -> str:
+    key, number = stem, 2
+    while key in taken:
+        key, number = f"{stem}-{number}", number + 1
+    taken.add(key)
+    return key
 
 
 def _distinct_keys(arms: Iterable[str]) -> dict[str, str]:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from aerobe.charts import Picture, kla_by_flow, reaeration_run
 from aerobe.errors import ImportFault, NotEnoughData, NotFound
-from aerobe.notebook import ProbeColumn, Table, guess_mapping, mend_mapping, read_rows, read_table
 from aerobe.oxygen import RunBeside, flow_exponent, judge_series, linear_window_kla, saturation_mg_per_l
+from aerobe.tables import Block, ProbeColumn, read_table
 from aerobe.units import number, parse_number
 from aerobe.usecases.oxygen._runs import KlaReport, RunLog, measure_kla
 
@@ -93,11 +94,12 @@ def measure_series(
     NotEnoughData
         If fewer than five runs rise: then none can be judged by the others.
     """
-    table = read_table(content, name)
-    run_column = _column(table, run_column, r"run|series|test", "the run")
-    flow_column = _column(table, flow_column, r".*flow.*", "the air flow")
-    logs = _logs(table, run_column)
-    flows = _flows(table, run_column, flow_column)
+    reading = read_table(content, name)
+    header = reading.block.header
+    run_column = _column(header, name, run_column, r"run|series|test", "the run")
+    flow_column = _column(header, name, flow_column, r".*flow.*", "the air flow")
+    logs = _logs(content, name, run_column, flow_column)
+    flows = _flows(reading.block, run_column, flow_column)
     order = sorted(logs, key=lambda run: flows[run])
     reports = {run: _report(logs[run], temperature_degc, altitude_m, probe_t90_s) for run in order}
     full = float(saturation_mg_per_l(temperature_degc, altitude_m=altitude_m))
@@ -122,36 +124,38 @@ def measure_series(
     return RunSeries(runs=runs, flow_name=flow_column.replace("_", " "), exponent=exponent, says=_says(runs, sound, exponent))
 
 
-def _column(table: Table, wished: str, pattern: str, what: str) -> str:
+def _column(header: Sequence[str], name: str, wished: str, pattern: str, what: str) -> str:
     if wished:
-        found = [header for header in table.header if header == wished]
+        found = [column for column in header if column == wished]
     else:
-        found = [header for header in table.header if re.fullmatch(pattern, header.strip(), re.IGNORECASE)]
+        found = [column for column in header if re.fullmatch(pattern, column.strip(), re.IGNORECASE)]
     if len(found) != 1:
-        columns = ", ".join(table.header)
-        raise ImportFault(f"No single column of {table.name} tells {what}.", f"Name it; its columns are: {columns}.")
+        raise ImportFault(f"No single column of {name} tells {what}.", f"Name it; its columns are: {', '.join(header)}.")
     return found[0]
 
 
-def _logs(table: Table, run_column: str) -> dict[str, RunLog]:
+def _logs(content: bytes, name: str, run_column: str, flow_column: str) -> dict[str, RunLog]:
     # A run stands where a brew would: the reader of tables then tells times, units and probe values apart as it always does.
-    rows = read_rows(table, mend_mapping(table, guess_mapping(table), {run_column: "brew"}))
-    probes = [probe for probe in rows.probes if probe.channel == "oxygen" and probe.unit == "mg/L"]
+    reading = read_table(content, name, columns={run_column: "brew", flow_column: "notes"})
+    if reading.rows is None or reading.open_questions:
+        asked = " ".join(question.says for question in reading.open_questions)
+        raise ImportFault(f"{name} leaves open: {asked}", "Write the unit into the name of the column, such as oxygen [mg/L].")
+    probes = [probe for probe in reading.rows.probes if probe.channel == "oxygen" and probe.unit == "mg/L"]
     if not probes:
-        raise ImportFault(f"{table.name} holds no oxygen in mg/L.", "Give a column of oxygen, or value, variable and units.")
-    return {probe.brew: _log(probe) for probe in probes}
+        raise ImportFault(f"{name} holds no oxygen in mg/L.", "Give a column of oxygen, or value, variable and units.")
+    return {probe.labels.brew: _log(probe) for probe in probes}
 
 
 def _log(probe: ProbeColumn) -> RunLog:
     times = [hour for hour in probe.elapsed_h if hour is not None]
     if len(times) < len(probe.values):
-        raise ImportFault(f"Run {probe.brew} has readings without a time.", "Give the time since the start of each run.")
+        raise ImportFault(f"Run {probe.label} has readings without a time.", "Give the time since the start of each run.")
     return RunLog(times_h=np.array(times), oxygen_mg_per_l=np.array(probe.values))
 
 
-def _flows(table: Table, run_column: str, flow_column: str) -> dict[str, float]:
-    run, flow = table.header.index(run_column), table.header.index(flow_column)
-    return {row[run]: parse_number(row[flow]) for row in table.rows if row[run]}
+def _flows(block: Block, run_column: str, flow_column: str) -> dict[str, float]:
+    run, flow = block.header.index(run_column), block.header.index(flow_column)
+    return {row[run]: parse_number(row[flow]) for row in block.rows if row[run]}
 
 
 def _report(log: RunLog, temperature_degc: float, altitude_m: float, probe_t90_s: float) -> KlaReport | None:

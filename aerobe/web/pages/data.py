@@ -10,14 +10,13 @@ from fastapi.concurrency import run_in_threadpool
 
 from aerobe import usecases
 from aerobe.errors import AerobeError, ImportFault
-from aerobe.units import ELAPSED
+from aerobe.units import number
 from aerobe.web._frame import Fields, chosen_file, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page
 from aerobe.web._uploads import Uploads
 
 router = APIRouter()
 nav = menu_entry("Data in and out", "/data", order=80, icon="data")
 Sent = Annotated[Fields, Depends(fields)]
-ROWS_SHOWN = 6
 
 
 @router.get("/data")
@@ -43,12 +42,13 @@ def confirm(request: Request, sent: Sent) -> Response:
     name, content = uploads_of(request).get(sent.text("ticket"))
     try:
         wishes = _wishes(request, sent)
-        preview = usecases.exchange.preview_table(content, name, wishes)
+        preview = _preview(request, name, content, wishes)
         if sent.text("do") != "take" or not preview.ready:
             return _show(request, name, sent.text("ticket"), preview, sent)
         taken = usecases.exchange.take_in(notebook_of(request), content, name, wishes, now=clock_of(request))
     except AerobeError as fault:
-        return _show(request, name, sent.text("ticket"), usecases.exchange.preview_table(content, name), sent, fault)
+        own = usecases.exchange.Wishes(own_zone=sent.text("own_zone"))
+        return _show(request, name, sent.text("ticket"), _preview(request, name, content, own), sent, fault)
     live_of(request).tell("everything")
     return page(request, "data/taken.html", title="Taken in", taken=taken, name=name)
 
@@ -90,13 +90,22 @@ def _take_in_or_show(request: Request, name: str, content: bytes) -> Response:
         live_of(request).tell("everything")
         rows = [[word, count, unpacked.known.get(word, 0)] for word, count in unpacked.new.items()]
         return page(request, "data/unpacked.html", title="Taken in", table_rows=rows, name=name)
-    preview = usecases.exchange.preview_table(content, name)
+    preview = _preview(request, name, content, usecases.exchange.Wishes())
     return _show(request, name, uploads_of(request).put(name, content), preview, Fields())
 
 
+<<<<<<< HEAD
 def _show(
     request: Request, name: str, ticket: str, preview: usecases.exchange.Preview, sent: Fields, fault: AerobeError | None = None
 ) -> Response:
+=======
+def _preview(request: Request, name: str, content: bytes, wishes: Any) -> Any:
+    notebook, now = notebook_of(request), clock_of(request)
+    return usecases.exchange.preview_table(content, name, wishes, notebook=notebook, now=now)
+
+
+def _show(request: Request, name: str, ticket: str, preview: Any, sent: Fields, fault: AerobeError | None = None) -> Response:
+>>>>>>> a6c16cc (Tables of others are read by their structure, with all questions at once and nothing merged in silence)
     choices = usecases.brews.start_choices(notebook_of(request))
     brews = usecases.notebook.list_brews(notebook_of(request), now=clock_of(request))
     return page(
@@ -107,8 +116,8 @@ def _show(
         name=name,
         ticket=ticket,
         preview=preview,
-        rows=preview.table.rows[:ROWS_SHOWN],
-        meanings=usecases.brews.COLUMN_MEANINGS,
+        example_rows=[_example(row) for row in preview.example],
+        meanings=usecases.exchange.FIELDS,
         assays=choices.assays,
         brews=brews,
         fault=fault,
@@ -116,22 +125,35 @@ def _show(
     )
 
 
+<<<<<<< HEAD
 def _wishes(request: Request, sent: Fields) -> usecases.exchange.Wishes:
+=======
+def _example(row: Any) -> list[str]:
+    """A result as the person can check it against the file."""
+    when = f"{row.elapsed_h:g} h" if row.elapsed_h is not None else f"{row.clock:%Y-%m-%d %H:%M} UTC" if row.clock else ""
+    bound = "<" if row.below_detection else ">" if row.above_range else ""
+    what = " ".join(filter(None, (row.method, row.variable or row.measured))).replace("_", " ")
+    error = number(row.uncertainty) if row.uncertainty is not None else ""
+    kind = "mean, kept beside" if row.is_mean else row.role
+    return [str(row.row), row.label, what, when, f"{bound}{number(row.value, 6)}", row.unit, error, kind]
+
+
+def _wishes(request: Request, sent: Fields) -> Any:
+>>>>>>> a6c16cc (Tables of others are read by their structure, with all questions at once and nothing merged in silence)
     columns = {}
     for place, header in enumerate(sent.all("header")):
         meaning, unit = sent.text(f"meaning_{place}"), sent.text(f"unit_{place}")
-        if meaning:
+        if meaning and f"{meaning} {unit}".strip() != sent.text(f"was_{place}"):
             columns[header] = f"{meaning} [{unit}]" if unit else meaning
+    replies = {key: said for place, key in enumerate(sent.all("question")) if (said := sent.text(f"reply_{place}"))}
     return usecases.exchange.Wishes(
         columns=columns,
+        replies=replies,
         brew=sent.text("brew"),
         assay=sent.text("assay"),
         trial=sent.text("trial"),
-        zone=sent.text("zone"),
-        day_first={"day first": True, "month first": False}.get(sent.text("day_first")),
-        decimal_comma={"comma": True, "point": False}.get(sent.text("decimal")),
+        own_zone=sent.text("own_zone"),
         started_at=usecases.notebook.moment_of(sent.text("started_at"), now=clock_of(request))
         if sent.text("started_at")
         else None,
-        at_h=ELAPSED.read(sent.text("at")) if sent.text("at") else None,
     )

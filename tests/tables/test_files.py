@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 import zipfile
 from datetime import UTC, datetime
 
@@ -12,14 +13,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from aerobe.errors import AerobeError, ImportFault
-from aerobe.notebook import Mapping, RowsRead, guess_mapping, mend_mapping, read_rows, read_table, zone_of
+from aerobe.tables import RowsRead, TableReading, read_table, zone_of
 
 
-def understood(text: str | bytes, name: str = "x.csv", **wishes: object) -> tuple[Mapping, RowsRead]:
-    table = read_table(text.encode() if isinstance(text, str) else text, name)
-    changes = wishes.pop("columns", {})
-    mapping = mend_mapping(table, guess_mapping(table), changes, **wishes)  # type: ignore[arg-type]
-    return mapping, read_rows(table, mapping)
+def understood(
+    text: str | bytes, name: str = "x.csv", *, columns: dict[str, str] | None = None, **replies: str
+) -> tuple[TableReading, RowsRead]:
+    said = {key.replace("_", " "): value for key, value in replies.items()}
+    reading = read_table(text.encode() if isinstance(text, str) else text, name, said, columns=columns, test_named=True)
+    assert reading.rows is not None, reading.open_questions
+    return reading, reading.rows
+
+
+def keys_of(reading: TableReading) -> list[str]:
+    return [question.key for question in reading.open_questions]
 
 
 def test_a_german_logger_with_preamble_decimal_commas_and_semicolons() -> None:
@@ -28,7 +35,7 @@ def test_a_german_logger_with_preamble_decimal_commas_and_semicolons() -> None:
         "25.11.2026;08:00:00;8,2;20,1\n25.11.2026;08:00:10;8,3;20,2\n",
         zone="Europe/Berlin",
     )
-    assert mapping.decimal_comma
+    assert {column.decimal for column in mapping.columns if column.field in ("oxygen", "temperature")} == {","}
     assert {probe.channel: probe.values for probe in rows.probes} == {"oxygen": [8.2, 8.3], "temperature": [20.1, 20.2]}
     assert rows.probes[0].clocks[0] == datetime(2026, 11, 25, 7, 0, tzinfo=UTC)
 
@@ -53,37 +60,39 @@ def test_a_probe_in_a_table_of_one_value_a_row_is_a_log_and_a_change_of_oxygen_i
 
 
 def test_a_bare_unit_is_asked_for_and_never_guessed() -> None:
-    table = read_table(b"time,DO\n0,8\n1,7\n", "x.csv")
-    mapping = guess_mapping(table)
-    assert len(mapping.questions) == 2
-    with pytest.raises(ImportFault, match="unit of oxygen"):
-        read_rows(table, mapping)
-    settled = mend_mapping(table, mapping, {"time": "elapsed [min]", "DO": "oxygen [%]"})
-    assert settled.questions == ()
-    assert read_rows(table, settled).probes[0].unit == "% saturation"
+    content = b"time,DO\n0,8\n1,7\n"
+    assert keys_of(read_table(content, "x.csv")) == ["unit:time", "unit:DO"]
+    settled = read_table(content, "x.csv", columns={"time": "elapsed [min]", "DO": "oxygen [%]"})
+    assert settled.ready and settled.rows is not None
+    assert settled.rows.probes[0].unit == "% saturation"
 
 
 @pytest.mark.parametrize(
-    ("cells", "day_first", "asked"),
+    ("cells", "asked"),
     [
-        (["03/04/2026 08:00", "04/04/2026 08:00"], None, True),
-        (["03/04/2026 08:00", "13/04/2026 08:00"], True, False),
-        (["04/13/2026 08:00", "04/14/2026 08:00"], False, False),
-        (["03.04.2026 08:00", "04.04.2026 08:00"], None, False),
+        (["03/04/2026 08:00", "04/04/2026 08:00"], True),
+        (["03/04/2026 08:00", "13/04/2026 08:00"], False),
+        (["04/13/2026 08:00", "04/14/2026 08:00"], False),
+        (["03.04.2026 08:00", "04.04.2026 08:00"], False),
+        (["04/04/2026 08:00", "05/05/2026 08:00"], False),
     ],
 )
-def test_dates_that_read_two_ways_are_asked_about(cells: list[str], day_first: bool | None, asked: bool) -> None:
-    table = read_table(("when;oxygen mg/L;x\n" + "".join(f"{cell};8;\n" for cell in cells)).encode(), "x.csv")
-    mapping = mend_mapping(table, guess_mapping(table), {"when": "clock"}, zone="UTC")
-    assert mapping.day_first is day_first
-    assert any("two ways" in question for question in mapping.questions) == asked
+def test_dates_that_read_two_ways_are_asked_about(cells: list[str], asked: bool) -> None:
+    content = ("when;oxygen mg/L;x\n" + "".join(f"{cell};8;\n" for cell in cells)).encode()
+    reading = read_table(content, "x.csv", {"zone": "UTC"}, columns={"when": "clock"})
+    assert ("day first" in keys_of(reading)) == asked
+    if not asked:
+        assert reading.rows is not None and len(reading.rows.probes[0].values) == 2 and not reading.rows.faults
 
 
 def test_clock_times_without_offset_are_asked_for_their_zone_and_those_with_one_are_not() -> None:
-    with_offset = read_table(b"timestamp\tDO mg/L\n2026-05-01T08:00+02:00\t8\n", "x.tsv")
-    assert guess_mapping(with_offset).questions == ()
-    without = read_table(b"timestamp\tDO mg/L\n2026-05-01 08:00\t8\n", "x.tsv")
-    assert "time zone" in guess_mapping(without).questions[0]
+    assert read_table(b"timestamp\tDO mg/L\n2026-05-01T08:00+02:00\t8\n", "x.tsv").ready
+    without = b"timestamp\tDO mg/L\n2026-05-01 08:00\t8\n"
+    assert keys_of(read_table(without, "x.tsv")) == ["zone"]
+    offered = read_table(
+        without, "x.tsv", zone="Europe/Berlin"
+    )  # the person's own clock: taken unless somebody says no, and said
+    assert offered.ready and [question.taken for question in offered.questions] == ["Europe/Berlin"]
 
 
 def test_an_hour_lost_to_summer_time_is_not_counted() -> None:
@@ -172,9 +181,8 @@ def test_a_spreadsheet_that_would_fill_the_memory_is_refused() -> None:
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
 def test_the_letters_of_older_programs_are_read(encoding: str) -> None:
-    table = read_table("hours,Temp [\u00b0C]\n0,20\n".encode(encoding), "x.csv")
-    assert guess_mapping(table).columns[1].field == "temperature"
-    assert guess_mapping(table).questions == ()
+    reading = read_table("hours,Temp [\u00b0C]\n0,20\n".encode(encoding), "x.csv")
+    assert reading.columns[1].field == "temperature" and reading.ready
 
 
 @pytest.mark.parametrize(("name", "hours"), [("+02:00", 2), ("UTC-5", -5), ("utc", 0), ("-03:30", -3.5)])
@@ -189,31 +197,59 @@ def test_a_zone_that_does_not_exist_is_refused(name: str) -> None:
         zone_of(name)
 
 
-def test_a_column_or_meaning_that_is_not_known_is_refused() -> None:
-    table = read_table(b"hours,value\n0,1\n", "x.csv")
+def test_a_column_or_meaning_or_answer_that_is_not_known_is_refused() -> None:
+    content = b"hours,value\n0,1\n"
     for changes in ({"nowhere": "value"}, {"value": "magic"}):
         with pytest.raises(ImportFault):
-            mend_mapping(table, guess_mapping(table), changes)
+            read_table(content, "x.csv", columns=changes)
+    with pytest.raises(ImportFault, match="does not answer"):
+        read_table(b"time,cells/mL\n0,1\n", "x.csv", {"unit:time": "moons"})
 
 
 @settings(max_examples=150, deadline=None)
 @given(st.binary(max_size=400) | st.text(max_size=400).map(str.encode))
 def test_any_bytes_give_a_table_or_a_fault_with_a_remedy(content: bytes) -> None:
     try:
-        table = read_table(content, "x.csv")
-        mapping = guess_mapping(table)
-        if not mapping.questions:
-            read_rows(table, mapping)
+        reading = read_table(content, "x.csv")
     except AerobeError as fault:
         assert fault.problem and fault.remedy
+    else:
+        assert all(question.asks for question in reading.questions)
+
+
+CELLS = st.sampled_from(
+    ["", "0", "6", "1,305", "0.5", "<3", "ND", "ERR", "mean", "kelp", "killed", "A", "B", "2026-05-01 08:00", "03/04/2026", "h"]
+)
+NAMES = st.sampled_from(
+    ["hours", "time", "tank", "treatment", "cells/mL", "OD600", "DO mg/L", "date", "n", "SD", "DO", "value", "unit", "", "A1"]
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(NAMES, min_size=1, max_size=6), st.lists(st.lists(CELLS, max_size=7), max_size=12), st.sampled_from(",;\t"))
+def test_any_table_of_plausible_cells_gives_finite_results_or_questions(
+    names: list[str], rows: list[list[str]], mark: str
+) -> None:
+    content = "\n".join(mark.join(row) for row in [names, *rows]).encode()
+    try:
+        reading = read_table(content, "x.csv")
+    except AerobeError as fault:
+        assert fault.problem and fault.remedy
+        return
+    if reading.rows is not None:
+        assert all(math.isfinite(row.value) for row in reading.rows.results)
+        assert all(math.isfinite(value) for probe in reading.rows.probes for value in probe.values)
+        kept = len(reading.rows.results) + sum(len(probe.values) for probe in reading.rows.probes)
+        assert kept <= sum(len(row) for row in rows)
 
 
 @settings(max_examples=60, deadline=None)
-@given(st.lists(st.tuples(st.floats(0, 500), st.floats(0, 1e6)), min_size=1, max_size=30), st.booleans())
+@given(
+    st.lists(st.tuples(st.floats(0, 500), st.floats(0, 1e6)), min_size=1, max_size=30, unique_by=lambda pair: pair[0]),
+    st.booleans(),
+)
 def test_numbers_written_with_point_or_comma_come_back_the_same(rows: list[tuple[float, float]], comma: bool) -> None:
     lines = [f"{hour!r};{value!r}" for hour, value in rows]
     text = "hours;biomass (ug C/mL)\n" + "\n".join(line.replace(".", ",") if comma else line for line in lines)
-    table = read_table(text.encode(), "x.csv")
-    mapping = mend_mapping(table, guess_mapping(table), {}, decimal_comma=comma)
-    read = read_rows(table, mapping)
+    _, read = understood(text, decimal="comma" if comma else "point")
     assert [(row.elapsed_h, row.value) for row in read.results] == rows

@@ -1,0 +1,32 @@
+"""Tables that someone else made: their structure inferred with scores and reasons, and what they leave open, asked at once."""
+
+from aerobe.tables._ask import Question
+from aerobe.tables._block import Block
+from aerobe.tables._clock import zone_of
+from aerobe.tables._columns import FIELDS, Column
+from aerobe.tables._plates import layout_from
+from aerobe.tables._read import TableReading, read_table
+from aerobe.tables._results import Labels, ProbeColumn, RowFault, RowRead, RowsRead
+from aerobe.tables._text import Found
+from aerobe.tables._units import Unit, unit_of
+from aerobe.tables._wide import Wide
+
+__all__ = [
+    "FIELDS",
+    "Block",
+    "Column",
+    "Found",
+    "Labels",
+    "ProbeColumn",
+    "Question",
+    "RowFault",
+    "RowRead",
+    "RowsRead",
+    "TableReading",
+    "Unit",
+    "Wide",
+    "layout_from",
+    "read_table",
+    "unit_of",
+    "zone_of",
+]

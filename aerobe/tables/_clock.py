@@ -1,0 +1,173 @@
+"""Dates, clock times and zones, as files write them."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from functools import cache
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from aerobe.errors import ImportFault
+
+_ZONE = re.compile(r"[A-Za-z0-9_+-]{1,40}(/[A-Za-z0-9_+-]{1,40}){0,2}")
+_DATED = re.compile(r"(\d{1,2})([/.-])(\d{1,2})\2\d{2,4}\b")
+_OFFSET = re.compile(r"(Z|UTC|GMT|[+-]\d{2}:?\d{2})$")
+_ISO = re.compile(r"\d{4}-?\d{2}-?\d{2}")
+_MONTHS = {
+    "jan": 1,
+    "feb": 2,
+    "mar": 3,
+    "apr": 4,
+    "may": 5,
+    "jun": 6,
+    "jul": 7,
+    "aug": 8,
+    "sep": 9,
+    "oct": 10,
+    "nov": 11,
+    "dec": 12,
+}
+_MONTHS |= {
+    "m\u00e4r": 3,
+    "mrz": 3,
+    "mai": 5,
+    "okt": 10,
+    "dez": 12,
+    "f\u00e9v": 2,
+    "avr": 4,
+    "ao\u00fb": 8,
+    "d\u00e9c": 12,
+    "ene": 1,
+    "abr": 4,
+    "ago": 8,
+    "dic": 12,
+}
+_NAMED = re.compile(r"(?:(\d{1,2})[\s.-]+([^\W\d]{3,9})\.?|([^\W\d]{3,9})\.?\s+(\d{1,2}),?)[\s.,-]+(\d{4}|\d{2})(.*)")
+
+
+def zone_of(name: str) -> tzinfo:
+    """A time zone from its IANA name or an offset such as +02:00.
+
+    Raises
+    ------
+    ImportFault
+        If there is no such zone.
+    """
+    match = re.fullmatch(r"(?:UTC|GMT)?\s*([+-])(\d{1,2}):?(\d{2})?", name.strip())
+    if match:
+        offset = timedelta(hours=int(match[2]), minutes=int(match[3] or 0))
+        if offset <= timedelta(hours=14):
+            return timezone(offset if match[1] == "+" else -offset)
+    if name.strip().upper() in ("UTC", "GMT", "Z"):
+        return UTC
+    try:
+        # The name becomes a file's: what is no name of a zone is not looked for.
+        return ZoneInfo(name.strip() if _ZONE.fullmatch(name.strip()) else "")
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise ImportFault(f"There is no time zone '{name}'.", "Write for example Europe/Berlin, or +02:00.") from None
+
+
+def looks_dated(text: str) -> bool:
+    """Whether a cell holds a date, with or without a time of day."""
+    text = text.strip()
+    return bool(
+        (_ISO.match(text) and not re.fullmatch(r"\d+", text)) or _DATED.match(text) or (_NAMED.fullmatch(text) and _named(text))
+    )
+
+
+def looks_clocked(text: str) -> bool:
+    """Whether a cell holds a time of day alone, or a duration written like one."""
+    return bool(re.fullmatch(r"\d{1,3}:[0-5]\d(:[0-5]\d([.,]\d+)?)?\s*([AaPp]\.?[Mm]\.?)?", text.strip()))
+
+
+def has_offset(text: str) -> bool:
+    """Whether a clock time says how far it is from universal time."""
+    return bool(_OFFSET.search(text.strip()))
+
+
+def day_order(cells: list[str]) -> tuple[bool | None, bool]:
+    """Whether the day stands first (None: not told by these dates), and whether that matters for any of them."""
+    pairs = [(int(match[1]), int(match[3]), match[2]) for cell in cells if (match := _DATED.match(cell.strip()))]
+    if not pairs:
+        return None, False
+    if any(first > 12 for first, _, _ in pairs):
+        return True, True
+    if any(second > 12 for _, second, _ in pairs):
+        return False, True
+    # A point between day and month is written day first wherever it is written.
+    return (True, True) if all(mark == "." for *_, mark in pairs) else (None, any(a != b for a, b, _ in pairs))
+
+
+def duration_h(text: str) -> float | None:
+    """Hours of a duration written as a clock: `30:15` or `00:30:00`. [h]"""
+    if not looks_clocked(text) or re.search(r"[AaPp]", text):
+        return None
+    parts = [float(part.replace(",", ".")) for part in text.strip().split(":")]
+    return parts[0] + parts[1] / 60.0 + (parts[2] / 3600.0 if len(parts) > 2 else 0.0)
+
+
+class Clock:
+    """Reads clock times of one table; remembers which way of writing fitted last."""
+
+    def __init__(self, zone: tzinfo | None, day_first: bool | None) -> None:
+        self.zone, self.day_first, self._pattern = zone, day_first, ""
+
+    def read(self, text: str) -> datetime | None:
+        """The moment in universal time; None where the text is no date and time, or has no zone and none was said."""
+        text = re.sub(r"\s+", " ", text.strip().replace("T ", " ")).removesuffix(" UTC").removesuffix(" GMT")
+        offset = re.fullmatch(r"(.*\d)\s*([+-]\d{2}:?\d{2}|Z)", text) if not _ISO.match(text) else None
+        if offset and looks_dated(text):
+            plain = Clock(zone_of("UTC" if offset[2] == "Z" else offset[2]), self.day_first)
+            return plain.read(offset[1])
+        moment = _strptime(text, self._pattern)
+        if moment is None:
+            for pattern in ("", *_patterns(self.day_first is not False)):
+                moment = _strptime(text, pattern)
+                if moment is not None:
+                    self._pattern = pattern  # the next row is most likely written the same way
+                    break
+        if moment is None:
+            moment = _named(text)
+        if moment is None:
+            return None
+        if moment.tzinfo is None:
+            if self.zone is None:
+                return None
+            moment = moment.replace(tzinfo=self.zone)
+        try:
+            return moment.astimezone(UTC)  # differences across a change of clocks are then true ones
+        except (OverflowError, ValueError):
+            return None
+
+
+@cache
+def _patterns(day_first: bool) -> tuple[str, ...]:
+    order = "%d{0}%m{0}" if day_first else "%m{0}%d{0}"
+    clocks = ("", " %H:%M", " %H:%M:%S", " %H:%M:%S.%f", " %I:%M %p", " %I:%M:%S %p")
+    written = tuple(order.format(mark) + year + clock for mark in "/.-" for year in ("%Y", "%y") for clock in clocks)
+    return written + tuple("%Y/%m/%d" + clock for clock in clocks) + tuple("%Y.%m.%d" + clock for clock in clocks)
+
+
+def _strptime(text: str, pattern: str) -> datetime | None:
+    """A date and time in this pattern; the empty pattern stands for ISO 8601."""
+    try:
+        return datetime.strptime(text, pattern) if pattern else datetime.fromisoformat(text)
+    except ValueError:
+        return None
+
+
+def _named(text: str) -> datetime | None:
+    """`1 May 2026 08:00` and `May 1, 2026`, in the languages that the months above cover."""
+    match = _NAMED.fullmatch(text.strip())
+    if match is None:
+        return None
+    day, month = int(match[1] or match[4]), _MONTHS.get((match[2] or match[3])[:3].lower())
+    year = int(match[5]) + (2000 if len(match[5]) == 2 else 0)
+    clock = re.fullmatch(r"[\s,]*(\d{1,2}):(\d{2})(?::(\d{2}))?\s*", match[6]) if match[6].strip() else None
+    if month is None or (match[6].strip() and clock is None):
+        return None
+    try:
+        hour, minute, second = (int(clock[place] or 0) for place in (1, 2, 3)) if clock else (0, 0, 0)
+        return datetime(year, month, day, hour, minute, second)
+    except ValueError:
+        return None

@@ -1,0 +1,271 @@
+"""A foreign table read as well as it can be: which sheet, how it lies, what columns mean, what is asked, and what comes out."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from aerobe.errors import ImportFault
+from aerobe.tables import _checks
+from aerobe.tables._ask import Question, Questions
+from aerobe.tables._block import Block
+from aerobe.tables._blocks import blocks_of, stacked
+from aerobe.tables._brews import named, with_mean_rows, with_means, with_roles, with_temperatures
+from aerobe.tables._columns import Column, columns_of, said_column, without_sums
+from aerobe.tables._plates import plate_block
+from aerobe.tables._results import RowRead, RowsRead
+from aerobe.tables._rows import read_rows
+from aerobe.tables._settle import filled_down, settled_way
+from aerobe.tables._text import MARKS, Found, decode, grid_of, separator
+from aerobe.tables._way import Way
+from aerobe.tables._wide import LABEL, Wide, lengthened
+from aerobe.tables._words import folded_name
+from aerobe.tables._workbook import is_spreadsheet, sheets_of
+
+MAX_BYTES = 200_000_000
+MAX_ROWS = 2_000_000
+ALL = "all of them"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TableReading:
+    """How a table is read: proposed, with all questions at once; `rows` is what comes out if it is taken as it stands."""
+
+    name: str
+    block: Block
+    columns: tuple[Column, ...]
+    shape: Wide
+    letters: Found  # encoding
+    mark: Found  # between columns
+    questions: tuple[Question, ...]
+    noted: tuple[str, ...]  # what was found and done on the way
+    ignored: tuple[str, ...]  # columns, lines and sheets that are not used
+    rows: RowsRead | None
+    fingerprint: str
+
+    @property
+    def open_questions(self) -> tuple[Question, ...]:
+        """Those that must be answered before anything is kept."""
+        return tuple(question for question in self.questions if question.open)
+
+    @property
+    def ready(self) -> bool:
+        """Whether the table can be taken in as it stands."""
+        return self.rows is not None and not self.open_questions
+
+    def preview(self, count: int = 3) -> tuple[RowRead, ...]:
+        """True rows of the result: the first, one in the middle, the last."""
+        results = self.rows.results if self.rows else ()
+        if len(results) <= count:
+            return results
+        return tuple(results[round(place * (len(results) - 1) / (count - 1))] for place in range(count))
+
+
+def read_table(
+    content: bytes,
+    name: str,
+    replies: Mapping[str, str] | None = None,
+    *,
+    columns: Mapping[str, str] | None = None,
+    zone: str = "",
+    test_named: bool = False,
+) -> TableReading:
+    """Read a table as well as it can be, and say what only a person can settle.
+
+    Parameters
+    ----------
+    content, name
+        The file's bytes and its name: text with any mark between columns, or a spreadsheet.
+    replies
+        Answers to questions, by their key.
+    columns
+        What columns mean, where the guess is wrong: name to `field` or `field [unit]`.
+    zone
+        Time zone of the person who asks; the default of clock times without one.
+    test_named
+        Whether the person names the test whose unit the values have.
+
+    Raises
+    ------
+    ImportFault
+        If it is no table, or too large, or a reply is none.
+    """
+    if len(content) > MAX_BYTES:
+        raise ImportFault(
+            f"{name} has {len(content) / 1e6:.0f} MB.",
+            "Take a log of this size in with the command `aerobe import`, which reads it piece by piece.",
+        )
+    replies = dict(replies or {})
+    questions = Questions(replies)
+    sheets, letters, mark, ignored = _sheets(content, name)
+    block = _chosen(sheets, name, questions, ignored)
+    if len(block.rows) > MAX_ROWS:
+        raise ImportFault(f"{name} has over {MAX_ROWS} rows.", "Split it into several files.")
+    asked_as = replies.get("names across", "")
+    if block.form == "plate":
+        shape = Wide(form="plate", because="letters down, numbers across", score=0.95)
+    else:
+        block, shape = lengthened(block, "quantities" if asked_as == "quantities" else "brews" if asked_as else "")
+        if shape.names_are and (shape.form != "long" or shape.names_are == "quantities"):
+            _ask_names(shape, questions)
+    block = plate_block(block, questions)
+    found = _with_replies(columns_of(block), dict(columns or {}), replies, block)
+    found = _with_names_across(found, shape, asked_as)
+    block = without_sums(block, found)
+    block = filled_down(block, found, questions)
+    found, way = settled_way(block, found, questions, shape=shape, zone=zone, test_named=test_named)
+    if any(question.key == "table" and question.open for question in questions.asked):
+        questions.asked = [question for question in questions.asked if question.key == "table"]  # the rest depends on it
+    rows = None if any(question.open for question in questions.asked) else _rows(block, way, questions)
+    taken = {
+        question.key: question.default
+        for question in questions.asked
+        if question.key.startswith("column:") and not question.reply
+    }
+    taken = {key: default for key, default in taken.items() if default}
+    if taken:
+        # A column that tells rows apart and has a likely meaning: read with it, and say that it was taken.
+        again = read_table(content, name, replies | taken, columns=columns, zone=zone, test_named=test_named)
+        said = tuple(question for question in questions.asked if question.key in taken)
+        return replace(again, questions=(*said, *(item for item in again.questions if item.key not in taken)))
+    return TableReading(
+        name=name,
+        block=block,
+        columns=found,
+        shape=shape,
+        letters=letters,
+        mark=mark,
+        questions=tuple(questions.asked),
+        noted=block.noted,
+        ignored=(*ignored, *_ignored(block, found)),
+        rows=rows,
+        fingerprint=fingerprint_of(block, shape),
+    )
+
+
+def _rows(block: Block, way: Way, questions: Questions) -> RowsRead:
+    rows = named(with_mean_rows(read_rows(block, way), questions))
+    rows = with_roles(rows, questions)
+    rows = with_means(rows, questions)
+    _checks.splits(block, way.columns, rows, questions)
+    if not any(question.key.startswith("column:") and question.open for question in questions.asked):
+        rows = _checks.log_doubles(_checks.doubles(rows, questions), questions)
+    return with_temperatures(rows)
+
+
+def fingerprint_of(block: Block, shape: Wide) -> str:
+    """A name for the shape of a table, so that the next file of this shape is read the same way."""
+    names = (
+        "\n".join(sorted(folded_name(name) for name in block.header))
+        if shape.form == "long"
+        else shape.form + "\n" + block.header[0]
+    )
+    return hashlib.sha256(f"{shape.form}\n{names}".encode()).hexdigest()[:20]
+
+
+def _sheets(content: bytes, name: str) -> tuple[list[Block], Found, Found, list[str]]:
+    ignored: list[str] = []
+    if is_spreadsheet(content, name):
+        blocks: list[Block] = []
+        hidden: list[Block] = []
+        fault: ImportFault | None = None
+        for sheet, grid, is_hidden in sheets_of(content, name):
+            try:
+                found = blocks_of(grid, sheet, name)
+            except ImportFault as caught:
+                fault = fault or caught
+                ignored.append(f"Sheet '{sheet}' holds no table that can be read.")
+                continue
+            if is_hidden and found:
+                ignored.append(f"Sheet '{sheet}' is hidden; it is not read.")
+                hidden += found
+            elif not found and any(any(row) for row in grid):
+                ignored.append(f"Sheet '{sheet}' holds no table; it is not read.")
+            else:
+                blocks += found
+        if not blocks and not hidden:
+            raise fault or ImportFault(f"{name} has no sheet with a table.", "Put names in one row and values below.")
+        whole = Found(what="spreadsheet", score=1.0, because="by its first bytes or its name")
+        return blocks or hidden, whole, Found(what="cells", score=1.0, because="a spreadsheet"), ignored
+    text, letters = decode(content, name)
+    mark = separator(text)
+    blocks = blocks_of(grid_of(text, mark.what, name), "", name)
+    if not blocks:
+        raise ImportFault(f"{name} holds no table.", "It needs one row of column names and at least one row of values.")
+    return blocks, letters, replace(mark, what=MARKS.get(mark.what, mark.what)), ignored
+
+
+def _chosen(blocks: list[Block], name: str, questions: Questions, ignored: list[str]) -> Block:
+    """The one table to read; several with the same names are stacked, several kinds are asked about."""
+    if all(block.form == "plate" for block in blocks):
+        return _plates(blocks)
+    names = _table_names(blocks)
+    wished = questions.replies.get("table", "")
+    if wished and wished in names:
+        ignored += [f"Table '{other}' is not read." for other in names if other != wished]
+        return blocks[names.index(wished)]
+    if len(blocks) == 1 and not wished:
+        return blocks[0]
+    if len({block.header for block in blocks}) == 1 and not wished:
+        return stacked(blocks, "sheet", [block.sheet or label for block, label in zip(blocks, names, strict=True)])
+    questions.ask(
+        "table",
+        f"{name} holds {len(blocks)} tables. Which is to be taken in?",
+        because="They have different columns; take in one after the other.",
+        options=tuple(names),
+    )
+    return blocks[0]
+
+
+def _table_names(blocks: list[Block]) -> list[str]:
+    found: list[str] = []
+    for block in blocks:
+        stem = block.sheet or "table"
+        number = 1 + sum(1 for other in found if other == stem or other.startswith(f"{stem} #"))
+        found.append(stem if number == 1 else f"{stem} #{number}")
+    return found
+
+
+def _plates(blocks: list[Block]) -> Block:
+    return stacked(blocks, "plate label", [" ".join(block.above) or f"plate {at}" for at, block in enumerate(blocks, 1)])
+
+
+def _ask_names(shape: Wide, questions: Questions) -> None:
+    shown = ", ".join(shape.names[:6]) + (" ..." if len(shape.names) > 6 else "")
+    questions.ask(
+        "names across",
+        f"What are the columns {shown}?",
+        because=f"{shape.because[:1].upper()}{shape.because[1:]}.",
+        options=("brews", "arms", "bottles", "replicates", "quantities"),
+        default=shape.names_are if shape.score >= 0.6 else "",
+    )
+
+
+def _with_names_across(columns: tuple[Column, ...], shape: Wide, said: str) -> tuple[Column, ...]:
+    field = {"replicates": "replicate", "arms": "arm", "bottles": "bottle", "brews": "brew"}.get(said or shape.names_are, "brew")
+    return tuple(replace(column, field=field) if column.header == LABEL else column for column in columns)
+
+
+def _with_replies(columns: list[Column], wished: dict[str, str], replies: Mapping[str, str], block: Block) -> tuple[Column, ...]:
+    wished |= {key.removeprefix("column:"): said for key, said in replies.items() if key.startswith("column:")}
+    by_name = {column.header: column for column in columns}
+    for header, meaning in wished.items():
+        if header not in by_name:
+            raise ImportFault(f"The table has no column '{header}'.", f"Its columns are: {', '.join(by_name)}.")
+        by_name[header] = said_column(by_name[header], meaning)
+    return tuple(by_name.values())
+
+
+def _ignored(block: Block, columns: tuple[Column, ...]) -> list[str]:
+    said = [
+        f"Column '{column.header}' is not used: {column.because or 'its meaning is not known'}."
+        for column in columns
+        if column.field == "ignore"
+    ]
+    if block.above:
+        lines = "; ".join(line for line in block.above if line)
+        said += [f"Lines above the table are not used: {lines[:300]}."] if lines else []
+    if block.below:
+        said.append(f"Lines between and below the rows are not used: {'; '.join(block.below)[:300]}.")
+    return said

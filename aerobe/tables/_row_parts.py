@@ -1,0 +1,113 @@
+"""Parts of a row: time since the start, dose, dilution, and the spread behind a value."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from aerobe.errors import AerobeError
+from aerobe.tables._cells import Cell, read_cell
+from aerobe.tables._clock import duration_h
+from aerobe.tables._columns import Column
+from aerobe.tables._results import BadCell
+from aerobe.tables._units import split_header, unit_of
+from aerobe.tables._way import ABOVE_WORDS, BELOW_WORDS
+from aerobe.tables._wide import hour_of
+from aerobe.tables._words import folded_name
+from aerobe.units import ELAPSED
+
+
+def spread_columns(columns: Sequence[Column], place: int) -> dict[str, int]:
+    """The sd, se and n columns that belong to a column of values: of the same name, else the nearest to its right."""
+    values = [at for at, column in enumerate(columns) if column.field == "value"]
+    end = next((other for other in values if other > place), len(columns))
+    words = folded_name(columns[place].header).split(" ")
+    found: dict[str, int] = {}
+    for field in ("sd", "se", "n"):
+        every = [at for at, column in enumerate(columns) if column.field == field]
+        near = [at for at in every if place < at < end]
+        alike = [at for at in every if words[0] and words[0] in folded_name(columns[at].header).split(" ")]
+        chosen = near or alike or (every if len(values) == 1 else [])
+        if chosen:
+            found[field] = chosen[0]
+    return found
+
+
+def errors_of(
+    row: tuple[str, ...], columns: Sequence[Column], near: dict[str, int], cell: Cell
+) -> tuple[float | None, float | None, int]:
+    """Standard deviation of one test, standard uncertainty of the value, and how many tests it is the mean of."""
+    sd, se, count = (_spread(row, columns, near.get(field)) for field in ("sd", "se", "n"))
+    sd = cell.sd if sd is None else sd
+    n = int(count) if count is not None and count >= 1 else 1
+    if se is not None:
+        return (se * n**0.5 if n > 1 else None), se, n
+    if sd is not None:
+        return sd, sd / n**0.5, n
+    return None, None, n
+
+
+def _spread(row: tuple[str, ...], columns: Sequence[Column], place: int | None) -> float | None:
+    if place is None or not row[place]:
+        return None
+    cell = read_cell(row[place], columns[place].decimal)
+    return abs(cell.value) if cell.kind == "number" else None
+
+
+def elapsed_of(typed: str, column: Column) -> float:
+    """Hours since the start of a cell: a number in the column's unit, `6 h`, `T6`, or `30:15`. [h]"""
+    try:
+        cell = read_cell(typed, column.decimal)
+        if cell.kind == "number" and not cell.bound and (not cell.unit or unit_of(cell.unit)):
+            known = unit_of(cell.unit) if cell.unit else None
+            return ELAPSED.convert(cell.value, known.name if known else column.unit, typed=typed)
+        duration = duration_h(typed)
+        if duration is not None:
+            return ELAPSED.convert(duration, "h", typed=typed)
+        named = hour_of(typed)
+        if named is not None:
+            return ELAPSED.convert(named[0], named[1] or column.unit or "h", typed=typed)
+        raise BadCell(column.header, typed, f"'{typed[:60]}' is no time since the start.", "Write hours, such as 6 or 6.5.")
+    except AerobeError as fault:
+        raise BadCell(column.header, typed, fault.problem, fault.remedy) from None
+
+
+def dose_of(typed: str, column: Column) -> str:
+    """A dose as a label: its food, the number and the unit."""
+    cell = read_cell(typed, column.decimal)
+    words = split_header(column.header)[0].replace("_", " ")
+    name = re.sub(r"(?i)\b(dose|dosis|conc(entration)?|rate|amount|level)\b", "", words).strip()
+    amount = f"{cell.value:g} {column.unit}".strip() if cell.kind == "number" and not cell.unit else typed
+    return f"{name} {amount}".strip()
+
+
+def dilution_of(typed: str, column: Column) -> float:
+    """Final volume over sample volume, from `10`, `1:10` or `10^-3`. [-]"""
+    ratio = re.fullmatch(r"1\s*(?::|/|in)\s*([\d.,]+)", typed)
+    power = re.fullmatch(r"10\s*\^?\s*[-\u2212]\s*(\d{1,2})|1[eE]-0?(\d{1,2})", typed)
+    cell = read_cell(ratio[1] if ratio else typed, column.decimal)
+    value = 10.0 ** int(power[1] or power[2]) if power else cell.value if cell.kind == "number" else 0.0
+    if value < 1.0:
+        raise BadCell(
+            column.header,
+            typed,
+            f"A dilution of {typed[:30]} would concentrate the sample.",
+            "Write final volume over sample volume: 10, or 1:10.",
+        )
+    return value
+
+
+def unit_for(written: str, column: Column, cell: Cell) -> tuple[str, float, bool]:
+    """Unit of a result, the factor before it, and whether values are logarithms: of its row, its cell, else its column."""
+    said = written or (cell.unit if cell.unit and unit_of(cell.unit) else "")
+    if not said:
+        return column.unit, column.factor, column.log10
+    known = unit_of(said)
+    return (known.name, known.factor, known.log10) if known and "value" in known.kinds else (said, 1.0, False)
+
+
+def bound_of(qualifier: str) -> str:
+    """`<` or `>` by the word of a flag, or empty."""
+    text = qualifier.strip().lower()
+    word = text if text in BELOW_WORDS | ABOVE_WORDS else folded_name(text)
+    return "<" if word and word in BELOW_WORDS else ">" if word and word in ABOVE_WORDS else ""

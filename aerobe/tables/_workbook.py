@@ -1,0 +1,83 @@
+"""Sheets of a spreadsheet: values only, hidden ones marked, files packed to do harm refused before they are unpacked."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from datetime import date, datetime, time, timedelta
+from typing import Any, cast
+
+from aerobe.errors import ImportFault
+from aerobe.isolation import run_apart
+from aerobe.tables._sheet_size import require_small
+
+MAX_UNPACKED_BYTES = 1_000_000_000
+MOST_PACKED = 400  # times smaller than what it unpacks to
+SPREADSHEETS = (".xlsx", ".xlsm", ".xls", ".ods", ".xlsb")
+
+
+def is_spreadsheet(content: bytes, name: str) -> bool:
+    """Whether a file is a spreadsheet by its bytes or its name."""
+    return content[:4] in (b"PK\x03\x04", b"\xd0\xcf\x11\xe0") or name.lower().endswith(SPREADSHEETS)
+
+
+def sheets_of(content: bytes, name: str) -> list[tuple[str, list[list[str]], bool]]:
+    """Name, cells as text, and whether it is hidden, for each sheet. A formula is never run: its last result is the value.
+
+    Raises
+    ------
+    ImportFault
+        If it cannot be read, or would unpack to more than a table holds.
+    """
+    _refuse_bomb(content, name)
+    # The reader is compiled code that ends the whole process when a file asks for too much: it gets one of its own.
+    told = run_apart(f"{__name__}:plain_sheets", content, what=name, arguments={"name": name})
+    return [(sheet, grid, bool(hidden)) for sheet, grid, hidden in cast(list[tuple[str, list[list[str]], bool]], told)]
+
+
+def plain_sheets(content: bytes, *, name: str) -> list[tuple[str, list[list[str]], bool]]:
+    """Name, cells as text, and whether it is hidden, for each sheet. To be run apart."""
+    from python_calamine import CalamineWorkbook, SheetTypeEnum, SheetVisibleEnum
+
+    require_small(content, name)
+    try:
+        book = CalamineWorkbook.from_filelike(io.BytesIO(content))
+        return [
+            (
+                sheet.name,
+                [[_cell(cell) for cell in row] for row in book.get_sheet_by_name(sheet.name).to_python(skip_empty_area=False)],
+                sheet.visible != SheetVisibleEnum.Visible,
+            )
+            for sheet in book.sheets_metadata
+            if sheet.typ == SheetTypeEnum.WorkSheet
+        ]
+    except (ImportFault, MemoryError):
+        raise
+    except Exception as fault:  # the reader raises many kinds, all of them about the file
+        raise ImportFault(f"{name} cannot be read as a spreadsheet: {fault}.", "Save it again as XLSX, or as CSV.") from None
+
+
+def _refuse_bomb(content: bytes, name: str) -> None:
+    if content[:4] != b"PK\x03\x04":
+        return
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as packed:
+            size = sum(item.file_size for item in packed.infolist())
+    except (zipfile.BadZipFile, NotImplementedError, ValueError):
+        raise ImportFault(f"{name} is damaged.", "Save the spreadsheet again.") from None
+    if size > MAX_UNPACKED_BYTES or size > MOST_PACKED * max(len(content), 1):
+        raise ImportFault(f"{name} would unpack to {size / 1e6:.0f} MB.", "Save only the sheet with the readings.")
+
+
+def _cell(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return repr(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+    if isinstance(value, (datetime, date, time)):
+        return value.isoformat()
+    if isinstance(value, timedelta):
+        return f"{value.total_seconds() / 3600.0!r} h"
+    return str(value)
