@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, Annotated
 from cyclopts import Parameter
 
 from aerobe.cli import NOT_SETTLED
-from aerobe.cli._common import OWN, Where, now, progress, say, table
+from aerobe.cli._common import OWN, Where, counted, now, progress, say, table
 from aerobe.errors import ImportFault
 from aerobe.records import as_plain
 from aerobe.units import ELAPSED, number
 from aerobe.usecases.notebook import write_whole
 
 if TYPE_CHECKING:
-    from aerobe.usecases.exchange import Preview, RowRead, TakenIn
+    from aerobe.usecases.exchange import Preview, RowRead, TakenIn, Wishes
 
 
 DayFirst = Annotated[bool | None, Parameter(negative="--no-day-first")]
@@ -73,13 +73,7 @@ def import_file(
     sheet
         Which sheet of a spreadsheet.
     """
-    try:
-        content = file.read_bytes()
-    except OSError as fault:
-        raise ImportFault(f"{file} cannot be read: {fault.strerror}.", "Check the path.") from None
-    if content[:4] == b"PK\x03\x04" and file.suffix.lower() == ".zip":
-        return _package(content, where)
-    from aerobe.usecases.exchange import Wishes, preview_table, take_in
+    from aerobe.usecases.exchange import Wishes, is_long, preview_table, take_in
     from aerobe.usecases.notebook import moment_of
 
     wishes = Wishes(
@@ -96,6 +90,14 @@ def import_file(
         sheet=sheet,
         at_h=ELAPSED.read(at) if at else None,
     )
+    try:
+        if is_long(file):
+            return _long(file, wishes, where, yes=yes)
+        content = file.read_bytes()
+    except OSError as fault:
+        raise ImportFault(f"{file} cannot be read: {fault.strerror}.", "Check the path.") from None
+    if content[:4] == b"PK\x03\x04" and file.suffix.lower() == ".zip":
+        return _package(content, where)
     with where.open() as notebook:
         with progress("reading the table"):
             preview = preview_table(content, file.name, wishes, notebook=notebook, now=now())
@@ -134,6 +136,23 @@ def export(target: Path, /, *, trial: str = "", where: Where = OWN) -> None:
     write_whole(target, content)
     written = {"package": str(target), "bytes": len(content)}
     say(written, as_json=where.json, text=f"Wrote {target} ({len(content) / 1e3:.0f} kB).")
+
+
+def _long(file: Path, wishes: Wishes, where: Where, *, yes: bool) -> int:
+    """A log too long to be held: what its head is understood as is shown, then it is read piece by piece."""
+    from aerobe.usecases.exchange import look_at_long_log, take_in_long_log
+
+    with where.open(create=False) as notebook, file.open("rb") as stream:
+        if not yes:
+            head = look_at_long_log(stream, file.name, wishes)
+            lines = [*_shown(head), "A long log: add --yes to take it in as shown. Nothing was kept."]
+            say({"ready": head.ready, "kept": False}, as_json=where.json, text=lines)
+            return NOT_SETTLED
+        with counted("reading the log") as told:
+            share = None if told is None else lambda done: told(int(1000 * done), 1000)
+            taken = take_in_long_log(notebook, stream, file.name, wishes, now=now(), progress=share)
+    say(taken, as_json=where.json, text=_told(taken))
+    return 0
 
 
 def _package(content: bytes, where: Where) -> int:

@@ -7,25 +7,31 @@ from aerobe.tables._columns import FIELDS, Column
 from aerobe.tables._plates import layout_from
 from aerobe.tables._read import TableReading, read_table
 from aerobe.tables._results import Labels, ProbeColumn, RowFault, RowRead, RowsRead
+from aerobe.tables._stream import LONG_BYTES, LongLog, ThinLog, head_of, read_long_log
 from aerobe.tables._text import Found
 from aerobe.tables._units import Unit, unit_of
 from aerobe.tables._wide import Wide
 
 __all__ = [
     "FIELDS",
+    "LONG_BYTES",
     "Block",
     "Column",
     "Found",
     "Labels",
+    "LongLog",
     "ProbeColumn",
     "Question",
     "RowFault",
     "RowRead",
     "RowsRead",
     "TableReading",
+    "ThinLog",
     "Unit",
     "Wide",
+    "head_of",
     "layout_from",
+    "read_long_log",
     "read_table",
     "unit_of",
     "zone_of",

@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from aerobe.tables import FIELDS, RowRead
     from aerobe.usecases.exchange._intake import Preview, preview_table, take_in
     from aerobe.usecases.exchange._keeper import TakenIn
+    from aerobe.usecases.exchange._long_log import is_long, long_log_envelope, look_at_long_log, take_in_long_log
     from aerobe.usecases.exchange._origin import start_in_words
     from aerobe.usecases.exchange._packages import export_package, import_package
     from aerobe.usecases.exchange._wishes import Wishes
@@ -19,6 +20,7 @@ else:
         {
             "_intake": ("Preview", "preview_table", "take_in"),
             "_keeper": ("TakenIn",),
+            "_long_log": ("is_long", "long_log_envelope", "look_at_long_log", "take_in_long_log"),
             "_origin": ("start_in_words",),
             "_packages": ("export_package", "import_package"),
             "_wishes": ("Wishes",),
@@ -34,7 +36,11 @@ __all__ = [
     "Wishes",
     "export_package",
     "import_package",
+    "is_long",
+    "long_log_envelope",
+    "look_at_long_log",
     "preview_table",
     "start_in_words",
     "take_in",
+    "take_in_long_log",
 ]

@@ -128,7 +128,8 @@ def _new_assay(row: RowRead, label: str, rows: list[RowRead], known: dict[str, A
         made.why[key] = "optical density to carbon by a rough factor"
         made.notes.append(
             f"'{said}' is optical density: {number(factor, 2)} ug C/mL for one unit is a rough figure, to a factor of three "
-            "either way (common practice, no source); colour and fine compost count as cells. Compare by ratio; run a killed control."
+            "either way (common practice, no source). Colour and fine compost count as cells: compare by ratio, and run a killed "
+            "control."
         )
     elif quantity == "grazers":
         made.notes.append(
