@@ -6,7 +6,6 @@ import itertools
 from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
@@ -70,7 +69,7 @@ def _likely(header: str, cells: list[str], columns: tuple[Column, ...]) -> str:
 
 def _groups(rows: RowsRead) -> Iterable[list[int]]:
     """Places of rows that nothing in use tells apart."""
-    found: dict[Any, list[int]] = defaultdict(list)
+    found: dict[object, list[int]] = defaultdict(list)
     for row in rows.results:
         if not row.is_mean:
             found[_same(row)].append(row.place)
@@ -80,7 +79,7 @@ def _groups(rows: RowsRead) -> Iterable[list[int]]:
     return [numbers for numbers in found.values() if len(set(numbers)) > 1]
 
 
-def _same(row: RowRead) -> tuple[Any, ...]:
+def _same(row: RowRead) -> tuple[object, ...]:
     when = round(row.elapsed_h, _ROUND) if row.elapsed_h is not None else row.clock
     return (
         row.label,
@@ -99,7 +98,7 @@ def _same(row: RowRead) -> tuple[Any, ...]:
 
 def _courses(rows: RowsRead) -> list[tuple[list[float], list[int]]]:
     """Times and places of each quantity of each brew."""
-    found: dict[Any, tuple[list[float], list[int]]] = defaultdict(lambda: ([], []))
+    found: dict[object, tuple[list[float], list[int]]] = defaultdict(lambda: ([], []))
     for row in rows.results:
         if not row.is_mean and row.elapsed_h is not None:
             times, places = found[row.label, row.role, row.method, row.variable, row.measured]
@@ -119,7 +118,7 @@ def _interleaved(times: list[float], cells: list[str]) -> bool:
 
 def doubles(rows: RowsRead, questions: Questions) -> RowsRead:
     """Several results for one brew, hour and test: repeats, a correction, or brews that the table does not tell apart?"""
-    groups: dict[Any, list[int]] = defaultdict(list)
+    groups: dict[object, list[int]] = defaultdict(list)
     for place, row in enumerate(rows.results):
         if not row.is_mean:
             groups[_same(row)].append(place)
@@ -146,7 +145,7 @@ def doubles(rows: RowsRead, questions: Questions) -> RowsRead:
     return _with_doubles(rows, several, said)
 
 
-def _with_doubles(rows: RowsRead, several: dict[Any, list[int]], said: str) -> RowsRead:
+def _with_doubles(rows: RowsRead, several: dict[object, list[int]], said: str) -> RowsRead:
     results: list[RowRead | None] = list(rows.results)
     for places in several.values():
         if said == LAST:
@@ -194,7 +193,7 @@ def log_doubles(rows: RowsRead, questions: Questions) -> RowsRead:
 
 
 def _conflicts(probe: ProbeColumn) -> list[int]:
-    groups: dict[Any, list[int]] = defaultdict(list)
+    groups: dict[object, list[int]] = defaultdict(list)
     for place, (hour, clock) in enumerate(zip(probe.elapsed_h, probe.clocks, strict=True)):
         groups[hour if hour is not None else clock].append(place)
     several = [places for places in groups.values() if len(places) > 1]

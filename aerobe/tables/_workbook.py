@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import zipfile
 from datetime import date, datetime, time, timedelta
-from typing import Any, cast
+from typing import cast
 
 from aerobe.errors import ImportFault
 from aerobe.isolation import run_apart
@@ -69,7 +69,7 @@ def _refuse_bomb(content: bytes, name: str) -> None:
         raise ImportFault(f"{name} would unpack to {size / 1e6:.0f} MB.", "Save only the sheet with the readings.")
 
 
-def _cell(value: Any) -> str:
+def _cell(value: object) -> str:
     if value is None:
         return ""
     if isinstance(value, bool):

@@ -7,7 +7,6 @@ from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Any
 
 import numpy as np
 
@@ -166,8 +165,8 @@ class Keeper:
 
     def _readings(self, rows: list[tuple[RowRead, str]]) -> tuple[int, int]:
         """Keep readings that are not there yet. Gives how many were kept and how many were there."""
-        held: Counter[tuple[Any, ...]] = Counter(content_of(item) for item in self.notebook.readings(with_corrected=True))
-        met: Counter[tuple[Any, ...]] = Counter()
+        held: Counter[tuple[object, ...]] = Counter(content_of(item) for item in self.notebook.readings(with_corrected=True))
+        met: Counter[tuple[object, ...]] = Counter()
         kept = doubled = 0
         for row, assay in rows:
             try:

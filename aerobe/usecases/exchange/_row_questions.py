@@ -7,7 +7,6 @@ from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
-from typing import Any
 
 from aerobe.records import Brew
 from aerobe.tables import ProbeColumn, Question, RowRead, RowsRead
@@ -92,7 +91,7 @@ def _impossible(hour: float | None, clock: datetime | None, brew: Brew | None, s
 
 
 def _far_off(rows: RowsRead) -> list[RowRead]:
-    courses: dict[Any, list[RowRead]] = defaultdict(list)
+    courses: dict[object, list[RowRead]] = defaultdict(list)
     for row in rows.results:
         if row.role == "sample" and not row.is_mean and row.value > 0.0 and not row.below_detection and not row.above_range:
             courses[row.label, row.method, row.variable, row.measured, row.assay, row.unit].append(row)

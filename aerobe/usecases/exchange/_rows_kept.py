@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
 
 from aerobe.errors import ImportFault
 from aerobe.records import Brew, Reading
 from aerobe.tables import RowRead
 
 
-def plain_row(row: RowRead, brew: Brew | None) -> dict[str, Any]:
+def plain_row(row: RowRead, brew: Brew | None) -> dict[str, object]:
     return {
         "row": row.row,
         "arm": row.labels.treatment,
@@ -41,7 +40,7 @@ def bare(name: str) -> str:
     return name.replace("\\", "/").rsplit("/", 1)[-1]
 
 
-def content_of(reading: Reading) -> tuple[Any, ...]:
+def content_of(reading: Reading) -> tuple[object, ...]:
     """What makes two entries the same reading, however they came in."""
     return (
         reading.brew,

@@ -94,18 +94,14 @@ def _take_in_or_show(request: Request, name: str, content: bytes) -> Response:
     return _show(request, name, uploads_of(request).put(name, content), preview, Fields())
 
 
-<<<<<<< HEAD
-def _show(
-    request: Request, name: str, ticket: str, preview: usecases.exchange.Preview, sent: Fields, fault: AerobeError | None = None
-) -> Response:
-=======
-def _preview(request: Request, name: str, content: bytes, wishes: Any) -> Any:
+def _preview(request: Request, name: str, content: bytes, wishes: usecases.exchange.Wishes) -> usecases.exchange.Preview:
     notebook, now = notebook_of(request), clock_of(request)
     return usecases.exchange.preview_table(content, name, wishes, notebook=notebook, now=now)
 
 
-def _show(request: Request, name: str, ticket: str, preview: Any, sent: Fields, fault: AerobeError | None = None) -> Response:
->>>>>>> a6c16cc (Tables of others are read by their structure, with all questions at once and nothing merged in silence)
+def _show(
+    request: Request, name: str, ticket: str, preview: usecases.exchange.Preview, sent: Fields, fault: AerobeError | None = None
+) -> Response:
     choices = usecases.brews.start_choices(notebook_of(request))
     brews = usecases.notebook.list_brews(notebook_of(request), now=clock_of(request))
     return page(
@@ -125,10 +121,7 @@ def _show(request: Request, name: str, ticket: str, preview: Any, sent: Fields, 
     )
 
 
-<<<<<<< HEAD
-def _wishes(request: Request, sent: Fields) -> usecases.exchange.Wishes:
-=======
-def _example(row: Any) -> list[str]:
+def _example(row: usecases.exchange.RowRead) -> list[str]:
     """A result as the person can check it against the file."""
     when = f"{row.elapsed_h:g} h" if row.elapsed_h is not None else f"{row.clock:%Y-%m-%d %H:%M} UTC" if row.clock else ""
     bound = "<" if row.below_detection else ">" if row.above_range else ""
@@ -138,8 +131,7 @@ def _example(row: Any) -> list[str]:
     return [str(row.row), row.label, what, when, f"{bound}{number(row.value, 6)}", row.unit, error, kind]
 
 
-def _wishes(request: Request, sent: Fields) -> Any:
->>>>>>> a6c16cc (Tables of others are read by their structure, with all questions at once and nothing merged in silence)
+def _wishes(request: Request, sent: Fields) -> usecases.exchange.Wishes:
     columns = {}
     for place, header in enumerate(sent.all("header")):
         meaning, unit = sent.text(f"meaning_{place}"), sent.text(f"unit_{place}")
