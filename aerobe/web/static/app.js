@@ -374,11 +374,6 @@ if (document.querySelector("[data-kept-copy]")) {
 }
 
 // ---- an app on the phone -------------------------------------------------------------------------------------------
-if ("serviceWorker" in navigator) navigator.serviceWorker.register("/service-worker.js").catch(() => {});
-
-// The zone of this device's clock, for tables whose times have none: offered, never taken unseen.
-for (const field of document.querySelectorAll("[data-own-zone]")) {
-  if (!field.value) field.value = Intl.DateTimeFormat().resolvedOptions().timeZone || "";
 if ("serviceWorker" in navigator) {
   navigator.serviceWorker.register("/service-worker.js").catch(() => {});
   // The pages where readings of running brews are recorded are kept before anybody needs them without connection.
@@ -389,4 +384,9 @@ if ("serviceWorker" in navigator) {
     sessionStorage.setItem("aerobe-kept", String(Date.now()));
     navigator.serviceWorker.controller.postMessage({ keep: pages.pages });
   });
+}
+
+// ---- the zone of this device's clock, for tables whose times have none: offered, never taken unseen ----------------------
+for (const field of document.querySelectorAll("[data-own-zone]")) {
+  if (!field.value) field.value = Intl.DateTimeFormat().resolvedOptions().timeZone || "";
 }
