@@ -8,8 +8,8 @@ results file (`--results`), under a label (`--label`, by default the commit); wh
 end, or at once with `--table`.
 
 `--people N` plays N people of each world instead, six brews of one recipe each: alone, with the earlier brews, and with one
-test a brew from the fifth on. `--curves` plays measured cultures of other fields (`benchmarks/data`) by every reading and by
-three. Way `pump-log` stops the air for 1, 2 or 4 h at hour 4, 9 or 14.
+test a brew from the fifth on. `--curves` plays measured cultures of other fields (`benchmarks/data`) with a reading
+every two hours and with three. Way `pump-log` stops the air for 1, 2 or 4 h at hour 4, 9 or 14.
 
 Brews are the first of 200 that a world draws for a seed. Lost is the share of the brew's peak that the harvest forgoes.
 """

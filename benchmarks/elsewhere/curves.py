@@ -19,6 +19,7 @@ from benchmarks.elsewhere.agents import Played
 
 HERE = Path(__file__).parents[1]
 PEAK = 200.0
+DENSE_H = 2.0
 WITH_BACKGROUND = "absorbance"  # readings that show something where nothing lives: the lowest is taken off
 S11 = HERE.parent / "tests" / "data" / "s11_kelp_glucose_batch_2021_two_methods_and_O2.csv"
 
@@ -31,6 +32,15 @@ class Curve:
     source: str
     times_h: np.ndarray
     values: np.ndarray
+
+    @cached_property
+    def read_at(self) -> list[float]:
+        """Hours of the readings that a player with dense readings is given: those at least two hours apart."""
+        hours = [float(self.times_h[0])]
+        for hour in self.times_h[1:]:
+            if hour >= hours[-1] + DENSE_H:
+                hours.append(hour)
+        return hours
 
     @cached_property
     def biomass(self) -> np.ndarray:
@@ -100,7 +110,7 @@ def stand_in():
 
 
 def play_curve(curve: Curve, way: str) -> Played:
-    """A culture played one way: "dense" (every reading), "tests3", "drop", "plain-dense" or "plain-tests3"."""
+    """A culture played one way: "dense" (every two hours or seldomer), "tests3", "drop", "plain-dense" or "plain-tests3"."""
     end = float(curve.times_h[-1])
     if way == "tests3":
         return aerobe_plays.play(curve, 0, 3, False, 1, bare=stand_in())[0]
@@ -109,20 +119,20 @@ def play_curve(curve: Curve, way: str) -> Played:
         return agents.play(have, curve, 0, 3, False, 1) if way.endswith("tests3") else _plain_dense(have, curve)
     if way == "drop":
         best = 0.0
-        for count, hour in enumerate(curve.times_h, 1):
+        for count, hour in enumerate(curve.read_at, 1):
             value = curve.biomass_at(0, hour)
             if value < 0.85 * best:
-                return Played(hour=float(hour), tests=count)
+                return Played(hour=hour, tests=count)
             best = max(best, value)
-        return Played(hour=end, tests=len(curve.times_h))
+        return Played(hour=end, tests=len(curve.read_at))
     bare, seen = stand_in(), ()
-    for place, hour in enumerate(curve.times_h[:-1]):
-        seen = (*seen, aerobe_plays.kit_for(float(hour), curve.biomass_at(0, hour)))
-        posterior, advice = aerobe_plays.call(replace(bare, measurements=seen), float(hour), 0)
+    for place, hour in enumerate(curve.read_at[:-1]):
+        seen = (*seen, aerobe_plays.kit_for(hour, curve.biomass_at(0, hour)))
+        posterior, advice = aerobe_plays.call(replace(bare, measurements=seen), hour, 0)
         if advice.call == "harvest now":
             inside = aerobe_plays.held(posterior, curve, 0)
-            return Played(hour=float(hour), tests=len(seen), expected=advice.expected_loss_now, **inside)
-        if advice.at_h < curve.times_h[place + 1]:
+            return Played(hour=hour, tests=len(seen), expected=advice.expected_loss_now, **inside)
+        if advice.at_h < curve.read_at[place + 1]:
             inside = aerobe_plays.held(posterior, curve, 0)
             return Played(hour=advice.at_h, tests=len(seen), expected=advice.expected_loss, **inside)
     return Played(hour=end, tests=len(seen))
@@ -130,10 +140,10 @@ def play_curve(curve: Curve, way: str) -> Played:
 
 def _plain_dense(have: agents.Ensemble, curve: Curve) -> Played:
     loss, seen = have.loss, []
-    for place, hour in enumerate(curve.times_h[:-1]):
-        seen.append((float(hour), max(curve.biomass_at(0, hour), TEST_CONSTANT)))
+    for place, hour in enumerate(curve.read_at[:-1]):
+        seen.append((hour, max(curve.biomass_at(0, hour), TEST_CONSTANT)))
         weight = agents.tempered(agents.log_weight_of_tests(have, seen, 0.12, 0.0))
-        what, at, expected = agents.move(have, loss, weight, float(hour), 0, None, 0.12, 1)
-        if what == "harvest" or at < curve.times_h[place + 1]:
+        what, at, expected = agents.move(have, loss, weight, hour, 0, None, 0.12, 1)
+        if what == "harvest" or at < curve.read_at[place + 1]:
             return Played(hour=at, tests=len(seen), expected=expected, **agents.held(have, weight, curve, 0))
     return Played(hour=float(curve.times_h[-1]), tests=len(seen))
