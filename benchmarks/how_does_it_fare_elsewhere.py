@@ -27,6 +27,7 @@ from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from aerobe.worlds import END_H, HELD_OUT, TUNING, WORLDS, World, make_world, with_pump_stop
 from benchmarks.elsewhere import aerobe_plays, agents
@@ -34,7 +35,7 @@ from benchmarks.elsewhere.agents import Played
 from benchmarks.elsewhere.curves import curves, play_curve
 from benchmarks.elsewhere.people import BREWS, PEOPLE, play_person, show_people
 from benchmarks.elsewhere.people import WAYS as PEOPLE_WAYS
-from benchmarks.elsewhere.table import show, show_curves
+from benchmarks.elsewhere.table import show, show_curves, show_over_worlds
 
 POOL = 200
 KNOWING_DRAWS = 1000
@@ -165,6 +166,11 @@ def _curve(job: tuple[int, str]) -> list[dict[str, object]]:
     return [line | {"lost": curve.forgone(0, went.hour), **asdict(went), "seconds": seconds}]
 
 
+def _on_one_core() -> None:
+    # The variables of the environment come too late for what is loaded already.
+    threadpool_limits(1)
+
+
 def work(args: argparse.Namespace, label: str) -> None:
     """Play what the results do not hold yet, and add it to them."""
     worlds = names_of(args.worlds)
@@ -182,7 +188,7 @@ def work(args: argparse.Namespace, label: str) -> None:
         wanted = [(key, args.seed, brew, way) for key in worlds for way in ways for brew in range(min(args.brews, POOL))]
         play, parts = _some, in_parts([(*job, args.gpu) for job in wanted if job not in done])
     began, busy, count = time.perf_counter(), 0.0, 0
-    with ProcessPoolExecutor(args.workers) as pool, args.results.open("a", encoding="utf-8") as file:
+    with ProcessPoolExecutor(args.workers, initializer=_on_one_core) as pool, args.results.open("a", encoding="utf-8") as file:
         for coming in as_completed([pool.submit(play, part) for part in parts]):
             for line in coming.result():
                 busy, count = busy + float(line["seconds"]), count + 1
@@ -221,7 +227,9 @@ def main() -> None:
     elif args.people:
         show_people(rows, names_of(args.worlds), args.seed)
     else:
-        show([r for r in rows if not str(r["way"]).startswith("people-")], names_of(args.worlds), label)
+        single = [r for r in rows if not str(r["way"]).startswith("people-")]
+        show(single, names_of(args.worlds), label)
+        show_over_worlds(single, names_of(args.worlds))
 
 
 if __name__ == "__main__":

@@ -27,12 +27,8 @@ def mean_and_error(values: np.ndarray) -> tuple[float, float]:
 
 def paired(rows: list[dict], way: str, other: str) -> str:
     """Mean difference of losses of the same brews, with its standard error."""
-    one, two = _by_brew(rows, way, "lost"), _by_brew(rows, other, "lost")
-    both = sorted(one.keys() & two.keys())
-    if way == other or len(both) < 2:
-        return ""
-    mean, error = mean_and_error(np.array([one[key] - two[key] for key in both]))
-    return f"{mean:+.1f} +- {error:.1f} to {other}"
+    mean, error = _difference(rows, way, other)
+    return "" if way == other or not np.isfinite(mean) else f"{mean:+.1f} +- {error:.1f} to {other}"
 
 
 def ratio(rows: list[dict], way: str) -> str:
@@ -71,6 +67,38 @@ def show(rows: list[dict], worlds: list[str], label: str) -> None:
                 f"{paired(here, way, AGAINST.get(way, 'recipe'))}",
                 flush=True,
             )
+
+
+def show_over_worlds(rows: list[dict], worlds: list[str]) -> None:
+    """Print for each way of aerobe how the worlds compare: what is asked of the call is asked of the median and the worst."""
+    print(
+        f"{'over worlds':15s} {'worlds':>6s} {'/knowing: median, worst':>24s} {'less the best fixed: worst':>27s} "
+        f"{'less recipe, in s.e.: worst':>28s} {'lost/expected':>14s} {'time in':>12s} {'peak in':>12s}"
+    )
+    for way in PEER:
+        here = {world: [r for r in rows if r["world"] == world] for world in worlds}
+        here = {world: some for world, some in here.items() if _by_brew(some, way, "lost")}
+        if not here or way.startswith("plain"):
+            continue
+        ratios = [float(ratio(some, way)) for some in here.values() if ratio(some, way)]
+        clock = [_difference(some, way, "best-fixed") for some in here.values()]
+        recipe = [_difference(some, way, "recipe") for some in here.values()]
+        mine = [[r for r in some if r["way"] == way] for some in here.values()]
+        meant = [np.mean([r["lost"] for r in some]) / np.nanmean([r["expected"] for r in some]) for some in mine]
+        inside = [[100.0 * np.nanmean([r[name] for r in some]) for some in mine] for name in ("in_time", "in_biomass")]
+        worst_in_errors = max((mean / error for mean, error in recipe if error > 0.0), default=np.nan)
+        print(
+            f"{way:15s} {len(here):6d} "
+            + (f"{np.median(ratios):15.2f}, {max(ratios):7.2f} " if ratios else " " * 25)
+            + f"{max(mean for mean, _ in clock):27.1f} {worst_in_errors:28.1f} {min(meant):6.2f} to {max(meant):4.2f} "
+            + " ".join(f"{min(some):5.0f} to {max(some):3.0f}" for some in inside)
+        )
+
+
+def _difference(rows: list[dict], way: str, other: str) -> tuple[float, float]:
+    one, two = _by_brew(rows, way, "lost"), _by_brew(rows, other, "lost")
+    both = sorted(one.keys() & two.keys())
+    return mean_and_error(np.array([one[key] - two[key] for key in both])) if len(both) > 1 else (np.nan, np.nan)
 
 
 def show_curves(rows: list[dict], cultures: list) -> None:
