@@ -107,7 +107,9 @@ def _say_fault(fault: Exception, *, as_json: bool) -> None:
         import json
 
         print(json.dumps({"fault": type(fault).__name__, "problem": problem, "remedy": remedy}, ensure_ascii=False))
-    print(f"{problem}\n{remedy}".rstrip(), file=sys.stderr)
+    from aerobe.cli._common import shown
+
+    print(f"{shown(problem)}\n{shown(remedy)}".rstrip(), file=sys.stderr)
 
 
 __all__ = ["COMMANDS", "DONE", "FAULT", "MISUNDERSTOOD", "NOT_SETTLED", "build", "main", "run"]

@@ -66,7 +66,12 @@ def say(answer: object, *, as_json: bool, text: str | Iterable[str] | None = Non
     width = terminal_columns()
     for line in text.splitlines() if isinstance(text, str) else text:
         for part in folded(line, width):
-            print(part)
+            print(shown(part))
+
+
+def shown(text: str) -> str:
+    """A line without signs that would drive the terminal: a note of a stranger must not write over what stands there."""
+    return "".join(sign if sign == "\t" or sign.isprintable() else "\ufffd" for sign in text)
 
 
 def then(*commands: str) -> list[str]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 from cyclopts import Parameter
 
 from aerobe.cli import NOT_SETTLED
-from aerobe.cli._common import OWN, Where, counted, now, progress, say, table
+from aerobe.cli._common import OWN, Where, counted, now, progress, say, shown, table
 from aerobe.errors import ImportFault
 from aerobe.records import as_plain
 from aerobe.units import ELAPSED, number
@@ -206,7 +206,7 @@ def _example(row: RowRead) -> str:
 def _agreed(preview: Preview, *, quiet: bool) -> bool:
     if quiet or not sys.stdin.isatty():
         return False
-    print("\n".join(_shown(preview)))
+    print("\n".join(shown(line) for line in _shown(preview)))
     return input("Keep this? [y/N] ").strip().lower() in ("y", "yes", "j", "ja")
 
 

@@ -27,6 +27,12 @@ def serve(
 
     with Where(notebook=notebook).open() as book:
         plan = plan_serving(
-            notebook_path=book.store.path, home=own_notebook().parent, port=port, share=share, https=https, now=now()
+            notebook_path=book.store.path,
+            home=own_notebook().parent,
+            port=port,
+            share=share,
+            https=https,
+            now=now(),
+            identity=book.store.identity,
         )
         run(book, plan, say=lambda words: print(words, flush=True))

@@ -212,6 +212,9 @@ def open_notebook(where: str | Path, *, at: datetime, create: bool = True) -> No
         if is_new:
             _begin_file(store)
         copy = bring_up_to_date(store, at=at, create=create)
+        if store.path is not None:
+            with suppress(OSError):
+                file_mode_private(store.path)  # a notebook that an earlier release left open to all
     except BaseException:
         store.close()
         if is_new and store.path is not None:

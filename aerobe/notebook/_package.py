@@ -11,6 +11,7 @@ import dataclasses
 import hashlib
 import io
 import json
+import unicodedata
 import zipfile
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -218,7 +219,17 @@ def _cell(value: object) -> str:
     if isinstance(value, (int, float)):
         return repr(value)
     text = str(value)
-    return "'" + text if text.startswith(RUNS_AS_FORMULA) else text
+    return "'" + text if runs_as_formula(text) else text
+
+
+def runs_as_formula(text: str) -> bool:
+    """Whether some spreadsheet would run a text: also behind spaces or line ends, or full-width signs."""
+    if text.startswith(RUNS_AS_FORMULA):
+        return True
+    seen = unicodedata.normalize("NFKC", text).lstrip()
+    while seen and (unicodedata.category(seen[0]) in ("Cc", "Cf", "Zs", "Zl", "Zp")):
+        seen = seen[1:]
+    return seen.startswith(RUNS_AS_FORMULA)
 
 
 def _title(notebook: Notebook, trial: str) -> str:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
+import re
 import sqlite3
 import threading
 from collections.abc import Iterator
@@ -41,6 +43,16 @@ class Store:
     def __init__(self, where: str) -> None:
         self.path: Path | None = None if is_server(where) else Path(where)
         self.engine = _server_engine(where) if self.path is None else _file_engine(self.path)
+
+    @property
+    def identity(self) -> str:
+        """A name for what belongs to this store alone, fit for a folder; tells no password."""
+        if self.path is not None:
+            return self.path.name
+        url = self.engine.url
+        place = f"{url.host or ''}:{url.port or ''}/{url.database or ''}"
+        plain = re.sub(r"[^A-Za-z0-9_-]", "", url.database or "")[:40] or "database"
+        return f"{plain}-{hashlib.sha256(place.encode()).hexdigest()[:8]}"
 
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
@@ -146,7 +158,12 @@ def _server_engine(where: str) -> sa.Engine:
         import psycopg  # noqa: F401
     except ImportError:
         raise NotebookFault("The PostgreSQL driver is not installed.", "Install it: pip install 'aerobe[postgres]'.") from None
-    engine = sa.create_engine(where, pool_pre_ping=True, isolation_level="REPEATABLE READ")
+    try:
+        engine = sa.create_engine(where, pool_pre_ping=True, isolation_level="REPEATABLE READ")
+    except (sa.exc.ArgumentError, ValueError):
+        raise NotebookFault(
+            "The address of the database cannot be read.", "Write it as postgresql://user@host:5432/name; the port is a number."
+        ) from None
 
     @sa.event.listens_for(engine, "begin")
     def _begin(connection: sa.Connection) -> None:

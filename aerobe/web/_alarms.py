@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import ipaddress
 import logging
+import re
 import smtplib
 import ssl
+import threading
+import time as time_module
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from email.message import EmailMessage
+from urllib.parse import urlsplit
 
 from aerobe import usecases
-from aerobe.errors import AerobeError, UnusableRecord
+from aerobe.errors import UnusableRecord
 from aerobe.records import Brew
 
 LOG = logging.getLogger("aerobe.web")
 AHEAD = timedelta(hours=6)  # a crossing further away than this is no alarm yet
 LIKELY = 0.2  # nor one that is less likely [-]
+CALL_AT_MOST_S = 20.0  # an address that takes longer is no way to tell anybody [s]
 AGAIN_AFTER = timedelta(hours=2)  # the same alarm is not sent more often
 
 
@@ -53,12 +59,58 @@ class AlarmSettings:
                 clock_time(text)
         if bool(self.quiet_from) != bool(self.quiet_to):
             raise UnusableRecord("Quiet hours need a beginning and an end.", "Fill in both, or neither.")
-        if self.webhook and not self.webhook.startswith(("http://", "https://")):
-            raise UnusableRecord("The address to call is no web address.", "Begin it with http:// or https://.")
+        if self.webhook:
+            require_web_address(self.webhook)
+        if self.mail_host:
+            require_host(self.mail_host)
         if self.mail_to and ("@" not in self.mail_to or not self.mail_host):
             raise UnusableRecord("Mail needs an address and a mail server.", "Fill in both, or leave the address empty.")
         if any(mark in self.mail_to + self.mail_from for mark in "\r\n"):
             raise UnusableRecord("A mail address cannot have several lines.", "Write one address.")
+
+
+def require_web_address(text: str) -> None:
+    """Refuse what no program could call.
+
+    Raises
+    ------
+    UnusableRecord
+        If it is no http or https address with a usable host and port.
+    """
+    try:
+        found = urlsplit(text)
+        port = found.port
+    except ValueError:
+        found, port = urlsplit(""), None
+    if found.scheme not in ("http", "https") or not found.hostname or len(text) > 400 or not text.isprintable() or " " in text:
+        raise UnusableRecord("The address to call is no web address.", "Begin it with http:// or https://, and name a host.")
+    require_host(found.hostname)
+    if port == 0:
+        raise UnusableRecord("The address to call has no usable port.", "Leave the port out, or name one from 1 to 65535.")
+
+
+def require_host(text: str) -> None:
+    """Refuse a name that no machine can have: empty or overlong parts, signs that end a line.
+
+    Raises
+    ------
+    UnusableRecord
+        If it is neither a name nor an address.
+    """
+    try:
+        ipaddress.ip_address(text.strip("[]"))
+    except ValueError:
+        try:
+            name = text.encode("idna").decode("ascii")
+        except UnicodeError:
+            name = ""
+        if not re.fullmatch(
+            r"(?=.{1,253}$)([A-Za-z0-9_]([A-Za-z0-9_-]{0,61}[A-Za-z0-9_])?)(\.[A-Za-z0-9_]([A-Za-z0-9_-]{0,61}[A-Za-z0-9_])?)*\.?",
+            name,
+        ):
+            raise UnusableRecord(
+                f"'{text[:60]}' is no name of a machine.", "Write it as mail.example.org, or as an address such as 192.168.1.20."
+            ) from None
 
 
 def clock_time(text: str) -> time:
@@ -127,6 +179,19 @@ class Dispatch:
     def __init__(self) -> None:
         self._sent: dict[tuple[str, str], datetime] = {}
         self.says = ""
+        self._sending: threading.Thread | None = None
+
+    def send_beside(self, alarms: tuple[Alarm, ...], settings: AlarmSettings, *, now: datetime) -> None:
+        """Send in a thread of its own: a server that drips its answer holds up nobody but itself."""
+        if not alarms:
+            return
+        if self._sending is not None and self._sending.is_alive():
+            self.says = self.says or "the last alarm is still being sent; the other side is slow"
+            return
+        self._sending = threading.Thread(
+            target=self.send, args=(alarms, settings), kwargs={"now": now}, name="aerobe-alarms", daemon=True
+        )
+        self._sending.start()
 
     def due(self, alarms: tuple[Alarm, ...], settings: AlarmSettings, *, now: datetime) -> tuple[Alarm, ...]:
         """Which alarms should go out now. What ended is forgotten after a while, so that it can be raised again."""
@@ -153,7 +218,7 @@ class Dispatch:
                 continue
             try:
                 way(alarms, settings)
-            except (OSError, smtplib.SMTPException, AerobeError) as fault:
+            except Exception as fault:  # whatever a foreign server or address does, the watch goes on and the page says it
                 faults.append(f"{name}: {fault}")
                 LOG.warning("alarm by %s failed: %s", name, fault)
         self.says = "; ".join(faults)
@@ -188,7 +253,15 @@ def _call(alarms: tuple[Alarm, ...], settings: AlarmSettings) -> None:
         {"brew": alarm.brew, "name": alarm.brew_name, "kind": alarm.kind, "says": alarm.says, "at": alarm.at.isoformat()}
         for alarm in alarms
     ]
+    began = time_module.monotonic()
     try:
-        httpx.post(settings.webhook, json={"alarms": told}, timeout=20).raise_for_status()
-    except httpx.HTTPError as fault:
-        raise OSError(str(fault)) from fault
+        # The answer's head is enough; a body may drip for ever and is not read.
+        with httpx.stream(
+            "POST", settings.webhook, json={"alarms": told}, timeout=httpx.Timeout(8.0), follow_redirects=False
+        ) as got:
+            if got.status_code >= 400:
+                raise OSError(f"the address answered {got.status_code}")
+    except (httpx.HTTPError, httpx.InvalidURL) as fault:
+        raise OSError(str(fault) or type(fault).__name__) from fault
+    if time_module.monotonic() - began > CALL_AT_MOST_S:
+        raise OSError("the address took too long")

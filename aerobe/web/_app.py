@@ -84,7 +84,7 @@ def create_app(
     app.state.notebook, app.state.web_state, app.state.clock = notebook, state, clock
     app.state.settings, app.state.live, app.state.uploads = settings, Live(), Uploads()
     app.state.pairing = Pairing(state, clock)
-    app.state.broker = Broker(notebook, app.state.live, clock)
+    app.state.broker = Broker(notebook, app.state.live, clock, name=state.name)
     app.state.thinker = _thinker(notebook, clock, app.state.live, advise or _advise)
     app.state.hindsight = _hindsight(notebook, clock, app.state.live, look_back or (None if advise else _look_back))
     app.state.watch = Watch(notebook, state, app.state.live, app.state.thinker, clock)

@@ -3,19 +3,30 @@
 from __future__ import annotations
 
 import asyncio
+import itertools
 import logging
+import queue
+import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from aerobe import usecases
-from aerobe.errors import AerobeError, UnusableRecord
+from aerobe.errors import AerobeError, NotebookFault, UnusableRecord
 from aerobe.web._live import Live
 from aerobe.web._points import batches_from
 
+if TYPE_CHECKING:
+    from paho.mqtt.client import Client, ConnectFlags, MQTTMessage
+    from paho.mqtt.reasoncodes import ReasonCode
+
 LOG = logging.getLogger("aerobe.web")
-RETRY_S = (1.0, 2.0, 5.0, 10.0, 30.0)
+RETRY_AT_MOST_S = 5  # between two looks for a broker that is away [s]
+STORE_RETRY_S = (0.2, 1.0, 3.0)  # between two tries to write [s]
+BACKLOG_S = 5.0  # what comes this soon after a connection may have waited at the broker [s]
+LATE_AFTER_S = 600.0  # after a longer absence the arrival of a value says nothing of its time [s]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +47,7 @@ class BrokerSettings:
     port: int = 1883
     user: str = ""
     password: str = ""
+    tls: bool = False
     topics: tuple[Topic, ...] = ()
 
 
@@ -48,6 +60,7 @@ def broker_settings(kept: dict[str, Any]) -> BrokerSettings | None:
         port=int(kept.get("port", 1883)),
         user=kept.get("user", ""),
         password=kept.get("password", ""),
+        tls=bool(kept.get("tls", False)),
         topics=tuple(Topic(**item) for item in kept.get("topics", ())),
     )
 
@@ -74,12 +87,25 @@ def topics_from(text: str) -> list[dict[str, str]]:
 
 
 class Broker:
-    """The listening itself. `says` is shown under Settings."""
+    """The listening itself. `says` is shown under Settings.
 
-    def __init__(self, notebook: usecases.notebook.Notebook, live: Live, clock: Callable[[], datetime]) -> None:
-        self.notebook, self.live, self.clock = notebook, live, clock
+    The session at the broker outlives this app and the line: what is published meanwhile, with quality of service 1, comes
+    afterwards. A message is acknowledged only when its value is in the notebook, so that a crash between loses nothing; it
+    then comes again, and the notebook adds no point twice.
+    """
+
+    def __init__(
+        self, notebook: usecases.notebook.Notebook, live: Live, clock: Callable[[], datetime], *, name: str = "aerobe"
+    ) -> None:
+        self.notebook, self.live, self.clock, self.name = notebook, live, clock, name
         self.says = "No broker is set."
-        self._task: asyncio.Task[None] | None = None
+        self._client: Client | None = None
+        self._waiting: queue.Queue[MQTTMessage | None] = queue.Queue()
+        self._worker: threading.Thread | None = None
+        self._stopping = threading.Event()
+        self._met = 0.0  # when the last connection was made, on the steady clock [s]
+        self._lost: float | None = None  # when it was lost; None if this app was not listening before [s]
+        self._has_session = False
 
     async def use(self, settings: BrokerSettings | None) -> None:
         """Listen to this broker from now on, or to none."""
@@ -87,52 +113,127 @@ class Broker:
         if settings is None or not settings.topics:
             self.says = "No broker is set." if settings is None else "No topic is set."
             return
-        self._task = asyncio.create_task(self._listen(settings), name="aerobe-mqtt")
+        await asyncio.to_thread(self._begin, settings)
 
     async def stop(self) -> None:
-        """Listen no more."""
-        if self._task is not None:
-            self._task.cancel()
-            await asyncio.gather(self._task, return_exceptions=True)
-            self._task = None
+        """Listen no more; the broker keeps what comes meanwhile."""
+        await asyncio.to_thread(self._end)
 
-    async def _listen(self, settings: BrokerSettings) -> None:
-        import aiomqtt
+    def _begin(self, settings: BrokerSettings) -> None:
+        from paho.mqtt.client import Client
+        from paho.mqtt.enums import CallbackAPIVersion
 
-        losses = 0
-        while True:
-            try:
-                async with aiomqtt.Client(
-                    settings.host, settings.port, username=settings.user or None, password=settings.password or None, timeout=10
-                ) as client:
-                    for item in settings.topics:
-                        await client.subscribe(item.topic, qos=1)
-                    losses, self.says = 0, f"Listening to {settings.host}."
-                    async for message in client.messages:
-                        await asyncio.to_thread(self._take, settings, str(message.topic), bytes(message.payload or b""))
-            except aiomqtt.MqttError as fault:
-                wait = RETRY_S[min(losses, len(RETRY_S) - 1)]
-                losses += 1
-                self.says = f"The broker {settings.host} is away ({fault}); trying again."
-                await asyncio.sleep(wait)
+        self._stopping.clear()
+        self._waiting = queue.Queue()
+        client = Client(CallbackAPIVersion.VERSION2, client_id=self.name, clean_session=False, manual_ack=True)
+        if settings.user:
+            client.username_pw_set(settings.user, settings.password or None)
+        if settings.tls:
+            client.tls_set()
+        client.reconnect_delay_set(1, RETRY_AT_MOST_S)
+        client.on_connect = lambda client, _data, flags, reason, _more: self._connected(settings, client, flags, reason)
+        client.on_disconnect = lambda *_: self._away(settings, "the line was lost")
+        client.on_connect_fail = lambda *_: self._away(settings, "it does not answer")
+        client.on_message = lambda _client, _data, message: self._waiting.put(message)
+        self.says = f"Looking for {settings.host}."
+        self._client = client
+        self._worker = threading.Thread(target=self._work, args=(settings, client), name="aerobe-mqtt-keep", daemon=True)
+        self._worker.start()
+        try:
+            client.connect_async(settings.host, settings.port, keepalive=30)
+            client.loop_start()
+        except (OSError, ValueError) as fault:
+            self.says = f"The broker {settings.host} cannot be used: {fault}."
 
-    def _take(self, settings: BrokerSettings, topic: str, payload: bytes) -> None:
+    def _end(self) -> None:
+        client, worker = self._client, self._worker
+        self._client = self._worker = None
+        if client is None:
+            return
+        self._stopping.set()
+        self._waiting.put(None)
+        client.disconnect()
+        client.loop_stop()
+        if worker is not None:
+            worker.join(5.0)
+
+    def _connected(self, settings: BrokerSettings, client: Client, flags: ConnectFlags, reason: ReasonCode) -> None:
+        if reason.is_failure:
+            self.says = f"The broker {settings.host} does not let us in: {reason}."
+            return
+        self._met, self._has_session = time.monotonic(), bool(flags.session_present)
+        client.subscribe([(item.topic, 1) for item in settings.topics])
+        self.says = f"Listening to {settings.host}."
+
+    def _away(self, settings: BrokerSettings, why: str) -> None:
+        if self._client is None:
+            return
+        if self._lost is None or self._lost < self._met:
+            self._lost = time.monotonic()
+        self.says = f"The broker {settings.host} is away ({why}); trying again."
+
+    def _work(self, settings: BrokerSettings, client: Client) -> None:
+        """Writes what came, one message after the other, each until the store has taken it."""
+        while not self._stopping.is_set():
+            message = self._waiting.get()
+            if message is None:
+                return
+            late = self._came_late()
+            for wait in itertools.chain(STORE_RETRY_S, itertools.repeat(STORE_RETRY_S[-1])):
+                try:
+                    self._take(settings, message.topic, bytes(message.payload or b""), late)
+                except NotebookFault as fault:
+                    # Not acknowledged: the broker sends it again if this app goes before the store is free.
+                    self.says = f"Listening to {settings.host}. The notebook cannot be written just now: {fault.problem}"
+                    if self._stopping.wait(wait):
+                        return
+                    continue
+                except Exception:
+                    LOG.exception("a message on %s could not be taken in", message.topic)
+                break
+            client.ack(message.mid, message.qos)
+
+    def _came_late(self) -> bool:
+        """Whether a message may have waited at the broker so long that its arrival says nothing of its time."""
+        if not self._has_session or time.monotonic() - self._met > BACKLOG_S:
+            return False
+        return self._lost is None or self._met - self._lost > LATE_AFTER_S
+
+    def _take(self, settings: BrokerSettings, topic: str, payload: bytes, late: bool) -> None:
         for item in settings.topics:
             if item.topic != topic:
                 continue
             try:
+                brew = usecases.brews.brew_at(self.notebook, item.place, now=self.clock()).key
                 for batch in batches_from(payload, "", channel=item.channel, unit=item.unit):
+                    timed = [point for point in batch.points if point.at is not None]
+                    if late and len(timed) < len(batch.points):
+                        self._set_apart(brew, topic, payload)
+                    points = tuple(timed) if late else batch.points
+                    if not points:
+                        continue
                     usecases.brews.take_points(
                         self.notebook,
                         place=item.place,
                         channel=batch.channel,
                         unit=batch.unit,
-                        points=batch.points,
+                        points=points,
                         now=self.clock(),
                         probe=topic[-80:],
                     )
-                self.live.tell("brew", usecases.brews.brew_at(self.notebook, item.place, now=self.clock()).key)
+                self.live.tell("brew", brew)
+            except NotebookFault:
+                raise
             except AerobeError as fault:
                 # One bad message must not end the listening; the last one is shown under Settings.
                 self.says = f"Listening to {settings.host}. Last refused, on {topic}: {fault}"
                 LOG.warning("mqtt %s: %s", topic, fault)
+
+    def _set_apart(self, brew: str, topic: str, payload: bytes) -> None:
+        # It waited for nobody knows how long: in the log it would stand at a time that is made up.
+        told = {"topic": topic[-200:], "payload": payload[:2000].decode("utf-8", "replace")}
+        self.notebook.keep("late value", brew, told, at=self.clock(), who=topic[-80:])
+        self.says = (
+            f"{self.says.split(' Values on')[0]} Values on {topic} waited at the broker and carry no time of their own: they are "
+            "kept apart from the log. Let the sender write the time beside each value."
+        )

@@ -16,6 +16,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from aerobe.web._pairing import IDLE_AT_MOST, Pairing
 from aerobe.web._roles import OWNER, Access, may
 from aerobe.web._session import A_YEAR_S, SESSION_COOKIE
+from aerobe.web._turns import Busy, Turns, is_heavy
 
 DEVICE_COOKIE = "aerobe_device"
 # Nothing from elsewhere, no inline script or style, never inside a foreign frame.
@@ -78,6 +79,7 @@ class Guard:
         self.names = {"localhost", *names}
         self.requests = Bucket(burst=burst, per_s=per_s)
         self.pairings = Bucket(burst=5, per_s=1 / 60)
+        self.turns = Turns()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -105,7 +107,16 @@ class Guard:
                 wants_json="json" in headers.get("accept", ""),
             )
             return
-        await self.app(scope, _limited(receive, limit), _with_headers(scope, send, renewed))
+        if not is_heavy(scope["method"], scope["path"]):
+            await self.app(scope, _limited(receive, limit), _with_headers(scope, send, renewed))
+            return
+        try:
+            async with self.turns.turn():
+                await self.app(scope, _limited(receive, limit), _with_headers(scope, send, renewed))
+        except Busy:
+            problem = f"Aerobe is working on {self.turns.waiting} other reports and files."
+            remedy = "Nothing is lost: ask again in a minute."
+            await _answer(send, 503, problem, remedy, wants_json="json" in headers.get("accept", ""))
 
     def _access(self, headers: dict[str, str], who: str) -> Access | None:
         if is_this_machine(who):
@@ -254,8 +265,8 @@ async def _answer(send: Send, status: int, problem: str, remedy: str, *, wants_j
         ).encode()
         kind = b"text/html; charset=utf-8"
     headers = [(b"content-type", kind), (b"content-length", str(len(body)).encode()), *HEADERS, (b"cache-control", b"no-store")]
-    if status == 429:
-        headers.append((b"retry-after", b"10"))
+    if status in (429, 503):
+        headers.append((b"retry-after", b"10" if status == 429 else b"60"))
     if problem == NOT_PAIRED:
         headers.append((b"x-aerobe-shut-out", b"yes"))  # the worker on the device throws away the pages it keeps
     await send({"type": "http.response.start", "status": status, "headers": headers})

@@ -38,7 +38,9 @@ class ServePlan:
     folder: Path  # the app's memory and photos, beside the notebook
 
 
-def plan_serving(*, notebook_path: Path | None, home: Path, port: int, share: bool, https: bool, now: datetime) -> ServePlan:
+def plan_serving(
+    *, notebook_path: Path | None, home: Path, port: int, share: bool, https: bool, now: datetime, identity: str = "notebook"
+) -> ServePlan:
     """Where and how to serve.
 
     Parameters
@@ -53,13 +55,15 @@ def plan_serving(*, notebook_path: Path | None, home: Path, port: int, share: bo
         Also to the local network. Without it nothing beyond this machine is served.
     https
         Offer HTTPS when sharing: needed by phones to keep pages for use without connection.
+    identity
+        What tells a server's database from another: devices, photos and secrets belong to one notebook.
 
     Raises
     ------
     NotAllowed
         If the machine is on no network.
     """
-    folder = notebook_path.with_name(notebook_path.name + ".app") if notebook_path is not None else home / "app"
+    folder = notebook_path.with_name(notebook_path.name + ".app") if notebook_path is not None else home / "app" / identity
     if not share:
         return ServePlan(port=port, secure_port=None, hosts=("127.0.0.1",), address="", certificate=None, folder=folder)
     reached = [item for item in local_addresses() if ":" not in item]
@@ -86,6 +90,7 @@ def serve(notebook: Notebook, plan: ServePlan, *, say: Say) -> None:
         If the port is taken.
     """
     try:
+        _take_over(plan.folder)
         plan.folder.mkdir(parents=True, exist_ok=True)
         plan.folder.chmod(0o700)
     except OSError as fault:
@@ -113,6 +118,17 @@ def serve(notebook: Notebook, plan: ServePlan, *, say: Say) -> None:
         say("Nothing beyond this machine is served. For a phone: aerobe serve --share")
     with contextlib.suppress(KeyboardInterrupt):
         asyncio.run(_run(app, plan))
+
+
+def _take_over(folder: Path) -> None:
+    """What an earlier release kept for all databases together goes to the first one that is served."""
+    old = folder.parent
+    if old.name != "app" or folder.exists() or not (old / "app.json").exists():
+        return
+    folder.mkdir(parents=True)
+    for name in ("app.json", "photos", "aerobe-server.pem", "aerobe-server.key", "aerobe-authority.pem"):
+        if (old / name).exists():
+            (old / name).rename(folder / name)
 
 
 def make_server(app: Any, **how: Any) -> Any:

@@ -6,18 +6,21 @@ handing over the keys of the house. Tokens are kept as hashes only.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
 import secrets
 import threading
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 from aerobe.errors import AerobeError, NotebookFault
 from aerobe.web._alarms import AlarmSettings
 
+LOCK_WAIT_S = 5.0  # a change takes milliseconds: a lock this old was left behind [s]
 EMPTY: dict[str, Any] = {"version": 1, "secret": "", "devices": [], "senders": [], "alarms": {}, "broker": {}}
 
 
@@ -33,20 +36,28 @@ class WebState:
         self.path = path
         self._content = content
         self._lock = threading.Lock()
+        self._stamp = _stamp_of(path) if path is not None else None
 
     @property
     def secret(self) -> bytes:
         """The key that signs form tokens; it outlives a restart, so a form opened before it still counts after."""
         return bytes.fromhex(self._content["secret"])
 
+    @property
+    def name(self) -> str:
+        """A name of this app that stays the same, and tells nothing; brokers know it by it."""
+        return f"aerobe-{hashlib.sha256(self.secret).hexdigest()[:12]}"
+
     def get(self, part: str) -> Any:
         """A copy of one part."""
         with self._lock:
+            self._look()
             return json.loads(json.dumps(self._content.get(part, EMPTY.get(part))))
 
     def change(self, part: str, how: Callable[[Any], Any]) -> Any:
         """Replace one part by `how(part)` and keep it durably; returns the new part."""
-        with self._lock:
+        with self._lock, self._turn():
+            self._look()
             before = self._content.get(part, EMPTY.get(part))
             changed = how(json.loads(json.dumps(before)))
             self._content[part] = changed
@@ -69,6 +80,53 @@ class WebState:
             stream.flush()
             os.fsync(stream.fileno())
         os.replace(beside, self.path)
+        self._stamp = _stamp_of(self.path)
+
+    def _look(self) -> None:
+        """Take up what another server on the same notebook has written meanwhile."""
+        if self.path is None or (stamp := _stamp_of(self.path)) in (None, self._stamp):
+            return
+        try:
+            content = {**EMPTY, **json.loads(self.path.read_text(encoding="utf-8"))}
+            _require_usable(content)
+        except Exception:
+            return  # a file spoilt under a running app: what is known goes on, and the next start says it
+        self._content, self._stamp = content, stamp
+
+    @contextlib.contextmanager
+    def _turn(self) -> Iterator[None]:
+        """One writer at a time, also over several servers. A lock that is left behind is taken over."""
+        if self.path is None:
+            yield
+            return
+        lock = self.path.with_suffix(".lock")
+        until = time.monotonic() + LOCK_WAIT_S
+        while True:
+            try:
+                os.close(os.open(lock, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+                break
+            except FileExistsError:
+                with contextlib.suppress(OSError):
+                    if time.time() - lock.stat().st_mtime > LOCK_WAIT_S or time.monotonic() > until:
+                        lock.unlink(missing_ok=True)
+                time.sleep(0.01)
+            except OSError as fault:
+                raise NotebookFault(
+                    f"The app's memory cannot be written: {fault.strerror}.", "Free some space; nothing was changed."
+                ) from None
+        try:
+            yield
+        finally:
+            with contextlib.suppress(OSError):
+                lock.unlink(missing_ok=True)
+
+
+def _stamp_of(path: Path) -> tuple[int, int, int] | None:
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_mtime_ns, found.st_size, found.st_ino
 
 
 def open_state(path: Path | None) -> WebState:
@@ -111,7 +169,7 @@ def _require_usable(content: dict[str, Any]) -> None:
             raise TypeError(f"alarms: {name} is {value!r}")
     AlarmSettings(**content["alarms"])
     broker = content["broker"]
-    kinds = {"host": str, "user": str, "password": str, "port": int}
+    kinds = {"host": str, "user": str, "password": str, "port": int, "tls": bool}
     if not all(type(broker.get(name, kind())) is kind for name, kind in kinds.items()):
         raise TypeError("broker")
     _require_texts("topics", broker.get("topics", []), ("topic", "place", "channel", "unit"))

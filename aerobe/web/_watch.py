@@ -78,6 +78,9 @@ class Watch:
             call = usecases.brews.call_in_words(card.brew, thought.advice, now=now) if thought.advice is not None else None
             troubles = usecases.brews.live_troubles(self.notebook, card.brew, now=now)
             found += alarms_for(card.brew, call=call, oxygen=card.oxygen, troubles=troubles, now=now)
+        if self.dispatch.says:
+            words = f"An alarm could not be sent: {self.dispatch.says}. Look under Settings."
+            found.append(Alarm(brew="", brew_name="Alarms", kind="sending", says=words, at=now, urgent=False))
         alarms = tuple(found)
         if {(item.brew, item.kind, item.says) for item in alarms} != {
             (item.brew, item.kind, item.says) for item in self._standing
@@ -85,4 +88,4 @@ class Watch:
             self._standing = alarms
             self.live.tell("alarm")
         settings = AlarmSettings(**self.state.get("alarms"))
-        self.dispatch.send(self.dispatch.due(alarms, settings, now=now), settings, now=now)
+        self.dispatch.send_beside(self.dispatch.due(alarms, settings, now=now), settings, now=now)

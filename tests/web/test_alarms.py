@@ -203,3 +203,69 @@ def test_reminders_become_a_calendar_that_others_can_read() -> None:
     assert events[0]["summary"] == "Barrel, north: test" and len({event["uid"] for event in events}) == 2
     moved = list(icalendar.Calendar.from_ical(usecases.brews.calendar_of([replace(due[0], at=START)], now=START)).walk("VEVENT"))
     assert moved[0]["uid"] == events[0]["uid"]
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "http://a..b/x",
+        "http://a\0b/",
+        "https://" + "a" * 64 + ".example/",
+        "https://" + "a." * 200 + "example/",
+        "http://",
+        "ftp://a.example/",
+        "http://a b/",
+        "http://a.example:99999/",
+        "http://a.example:x/",
+        "http://[::1/",
+        "http://-a.example/",
+        "javascript:alert(1)",
+    ],
+)
+def test_an_address_that_nobody_could_call_is_refused_when_it_is_set(address: str) -> None:
+    with pytest.raises(UnusableRecord):
+        AlarmSettings(webhook=address)
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["http://192.168.1.20:8123/api", "https://hook.example.org/x?y=z", "http://[fd00::1]:80/", "http://bücher.example/"],
+)
+def test_an_ordinary_address_is_taken(address: str) -> None:
+    assert AlarmSettings(webhook=address).webhook == address
+
+
+def test_a_dripping_answer_holds_up_nobody() -> None:
+    import socket
+    import threading
+    import time
+
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        port = server.getsockname()[1]
+
+        def drip() -> None:
+            line, _ = server.accept()
+            with line:
+                line.recv(65536)
+                line.sendall(b"HTTP/1.1 200 OK\r\nContent-Length: 1000000\r\n\r\n")
+                time.sleep(2.0)
+
+        threading.Thread(target=drip, daemon=True).start()
+        dispatch, settings = Dispatch(), AlarmSettings(webhook=f"http://127.0.0.1:{port}/")
+        alarm = Alarm(brew="b", brew_name="B", kind="oxygen low", says="low", at=START, urgent=True)
+        began = time.monotonic()
+        dispatch.send((alarm,), settings, now=START)
+        assert time.monotonic() - began < 1.9 and dispatch.says == ""
+
+
+def test_whatever_a_way_of_telling_raises_is_said_and_never_leaves_the_sender(monkeypatch: pytest.MonkeyPatch) -> None:
+    from aerobe.web import _alarms
+
+    def burst(*_: object) -> None:
+        raise ValueError("odd")
+
+    monkeypatch.setattr(_alarms, "_call", burst)
+    dispatch = Dispatch()
+    alarm = Alarm(brew="b", brew_name="B", kind="oxygen low", says="low", at=START, urgent=True)
+    dispatch.send((alarm,), AlarmSettings(webhook="http://a.example/"), now=START)
+    assert "odd" in dispatch.says and dispatch.due((alarm,), AlarmSettings(webhook="http://a.example/"), now=START) == (alarm,)

@@ -5,18 +5,21 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
+import os
 import shutil
 import socket
 import subprocess
 import time
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from aerobe import usecases
-from aerobe.errors import AerobeError, UnusableRecord
+from aerobe.errors import AerobeError, NotebookFault, UnusableRecord
 from aerobe.oxygen import probe_troubles
 from aerobe.oxygen._live_probe import spike_heights
 from aerobe.web._broker import Broker, BrokerSettings, Topic, topics_from
@@ -148,11 +151,13 @@ def free_port() -> int:
 
 
 @contextlib.contextmanager
-def broker(folder: Path, port: int) -> Iterator[None]:
-    """A real broker for the time of a test."""
+def broker(folder: Path, port: int, *, keeps: bool = False) -> Iterator[None]:
+    """A real broker for the time of a test; one that `keeps` remembers sessions over a restart."""
     assert mosquitto is not None
     config = folder / "mosquitto.conf"
-    config.write_text(f"listener {port} 127.0.0.1\nallow_anonymous true\npersistence false\n")
+    as_root = "user root\n" if os.name == "posix" and os.getuid() == 0 else ""  # else it could not write its own memory here
+    memory = f"persistence true\npersistence_location {folder}/\n" if keeps else "persistence false\n"
+    config.write_text(f"listener {port} 127.0.0.1\nallow_anonymous true\n{as_root}{memory}")
     process = subprocess.Popen([mosquitto, "-c", str(config)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     try:
         for _ in range(100):
@@ -174,10 +179,9 @@ async def until(what, seconds: float = 15.0) -> None:  # type: ignore[no-untyped
 
 
 async def publish(port: int, topic: str, payload: str) -> None:
-    import aiomqtt
+    from paho.mqtt.publish import single
 
-    async with aiomqtt.Client("127.0.0.1", port) as client:
-        await client.publish(topic, payload, qos=1)
+    await asyncio.to_thread(single, topic, payload, qos=1, hostname="127.0.0.1", port=port)
 
 
 @pytest.mark.broker
@@ -204,6 +208,70 @@ def test_a_published_value_is_kept_also_after_the_broker_was_away(brewing: Shed,
             await listener.stop()
 
     asyncio.run(walk())
+
+
+@pytest.mark.broker
+@pytest.mark.skipif(mosquitto is None, reason="mosquitto is not installed")
+def test_what_is_published_while_we_are_away_or_the_broker_starts_anew_all_arrives(brewing: Shed, tmp_path: Path) -> None:
+    port = free_port()
+    topics = (Topic(topic="shed/do", place="barrel", channel="oxygen", unit="mg/L"),)
+    settings = BrokerSettings(host="127.0.0.1", port=port, topics=topics)
+    listener = Broker(brewing.notebook, brewing.app.state.live, brewing.clock, name="aerobe-test")
+    listener._lost = time.monotonic()  # it was listening just now
+    at = brewing.clock()
+
+    async def say(number: int) -> None:
+        told = {"value": number / 10, "unit": "mg/L", "at": (at + timedelta(seconds=number)).isoformat()}
+        await publish(port, "shed/do", json.dumps(told))
+
+    async def walk() -> None:
+        brewing.clock.turn(minutes=5)
+        with broker(tmp_path, port, keeps=True):
+            await listener.use(settings)
+            await until(lambda: "Listening" in listener.says)
+            await say(70)
+            await until(lambda: oxygen(brewing) == [7.0])
+            await listener.stop()
+            for number in range(71, 81):
+                await say(number)
+        with broker(tmp_path, port, keeps=True):
+            await listener.use(settings)
+            await until(lambda: oxygen(brewing) == [number / 10 for number in range(70, 81)])
+            await listener.stop()
+
+    asyncio.run(walk())
+
+
+def test_a_value_is_acknowledged_only_when_the_store_has_it(brewing: Shed, monkeypatch: pytest.MonkeyPatch) -> None:
+    listener = Broker(brewing.notebook, brewing.app.state.live, brewing.clock)
+    settings = BrokerSettings(host="x", topics=(Topic(topic="a", place="barrel", channel="oxygen", unit="mg/L"),))
+    true, tries, acknowledged = usecases.brews.take_points, [], []
+
+    def held(*args: object, **how: object) -> object:
+        tries.append(len(acknowledged))
+        if len(tries) < 3:
+            raise NotebookFault("Another program is writing to the notebook.", "Wait.")
+        return true(*args, **how)
+
+    monkeypatch.setattr(usecases.brews, "take_points", held)
+    monkeypatch.setattr("aerobe.web._broker.STORE_RETRY_S", (0.01,))
+    client = SimpleNamespace(ack=lambda mid, qos: acknowledged.append(mid))
+    listener._waiting.put(SimpleNamespace(topic="a", payload=b"7.9", mid=5, qos=1))
+    listener._waiting.put(None)
+    listener._work(settings, client)
+    assert tries == [0, 0, 0] and acknowledged == [5] and oxygen(brewing) == [7.9]
+
+
+def test_a_value_that_waited_nobody_knows_how_long_is_kept_apart_and_not_put_at_a_made_up_time(brewing: Shed) -> None:
+    listener = Broker(brewing.notebook, brewing.app.state.live, brewing.clock)
+    settings = BrokerSettings(host="x", topics=(Topic(topic="a", place="barrel", channel="oxygen", unit="mg/L"),))
+    listener._take(settings, "a", b"7.9", True)
+    assert oxygen(brewing) == []
+    assert [item.payload["payload"] for item in brewing.notebook.kept("late value")] == ["7.9"]
+    assert "no time of their own" in listener.says
+    timed = json.dumps({"value": 7.7, "unit": "mg/L", "at": brewing.clock().isoformat()})
+    listener._take(settings, "a", timed.encode(), True)
+    assert oxygen(brewing) == [7.7]
 
 
 def test_topics_are_read_line_by_line() -> None:

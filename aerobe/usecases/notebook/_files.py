@@ -20,7 +20,9 @@ def write_whole(path: Path, content: bytes | str) -> None:
     half = path.with_name(path.name + ".half")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with half.open("wb") as stream:
+        # What a notebook holds is the person's own: other accounts of the machine need not read it.
+        handle = os.open(half, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0), 0o600)
+        with os.fdopen(handle, "wb") as stream:
             stream.write(content.encode() if isinstance(content, str) else content)
             stream.flush()
             os.fsync(stream.fileno())

@@ -70,9 +70,10 @@ async def broker(request: Request, sent: Sent) -> Response:
             "host": sent.text("host"),
             "port": _port(sent.text("port", "1883")),
             "user": sent.text("user"),
+            "tls": sent.ticked("tls"),
             "topics": topics_from(sent.text("topics")),
         }
-        kept["password"] = _secret(sent.text("broker_password"), old, kept, of=("host", "port", "user"), name="password")
+        kept["password"] = _secret(sent.text("broker_password"), old, kept, of=("host", "port", "user", "tls"), name="password")
         if len(kept["host"]) > 200 or any(mark in kept["host"] for mark in " /\r\n"):
             raise UnusableRecord(
                 f"'{kept['host']}' is no host.", "Write the broker's name or address only, such as 192.168.1.20."
@@ -144,9 +145,9 @@ def _page(request: Request, status: int = 200, fault: AerobeError | None = None,
 
 def _secret(typed: str, old: dict[str, Any], new: dict[str, Any], *, of: tuple[str, ...], name: str) -> str:
     """A secret belongs to the place it was typed for: with another host, port or user the kept one is forgotten, never sent."""
-    if typed or not all(new[part] for part in of):
+    if typed or not new[of[0]] or not new[of[2]]:
         return typed
-    kept: str = old.get(name, "") if all(old.get(part) == new[part] for part in of) else ""
+    kept: str = old.get(name, "") if all(old.get(part, False) == new[part] for part in of) else ""
     return kept
 
 

@@ -1,0 +1,79 @@
+"""Heavy work waits for its turn, in order; nothing collides and nothing breaks when many ask at once."""
+
+from __future__ import annotations
+
+import asyncio
+from concurrent.futures import ThreadPoolExecutor
+
+import pytest
+
+from aerobe.web._turns import Busy, Turns, is_heavy
+from tests.web.conftest import Shed
+
+
+def test_turns_come_in_order_and_no_more_than_so_many_at_once() -> None:
+    async def go() -> None:
+        turns, order, inside, most = Turns(at_once=2), [], 0, 0
+
+        async def one(place: int) -> None:
+            nonlocal inside, most
+            async with turns.turn():
+                inside += 1
+                most = max(most, inside)
+                order.append(place)
+                await asyncio.sleep(0.001)
+                inside -= 1
+
+        await asyncio.gather(*(one(place) for place in range(40)))
+        assert order == list(range(40)) and most == 2 and turns.waiting == 0
+
+    asyncio.run(go())
+
+
+def test_too_many_are_told_and_one_that_gave_up_frees_its_place() -> None:
+    async def go() -> None:
+        turns = Turns(at_once=1, waiting_at_most=3)
+        gate = asyncio.Event()
+
+        async def hold() -> None:
+            async with turns.turn():
+                await gate.wait()
+
+        held = [asyncio.create_task(hold()) for _ in range(4)]
+        await asyncio.sleep(0)
+        with pytest.raises(Busy):
+            async with turns.turn():
+                pass
+        held[-1].cancel()
+        await asyncio.sleep(0)
+        assert turns.waiting == 2
+        gate.set()
+        await asyncio.gather(*held, return_exceptions=True)
+        async with turns.turn():
+            assert turns.waiting == 0
+
+    asyncio.run(go())
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "heavy"),
+    [
+        ("GET", "/reports", False),
+        ("GET", "/reports/brew/b1.pdf", True),
+        ("POST", "/reports/check", True),
+        ("GET", "/evidence", False),
+        ("POST", "/evidence", True),
+        ("GET", "/", False),
+        ("POST", "/brews/b1/readings", False),
+    ],
+)
+def test_what_is_heavy(method: str, path: str, heavy: bool) -> None:
+    assert is_heavy(method, path) is heavy
+
+
+@pytest.mark.parametrize("count", [2, 8])
+def test_reports_asked_for_at_once_all_come_whole(brewing: Shed, count: int) -> None:
+    with ThreadPoolExecutor(count) as pool:
+        answers = list(pool.map(lambda _: brewing.client.get("/reports/brew/barrel-1.zip"), range(count)))
+    assert [answer.status_code for answer in answers] == [200] * count
+    assert len({answer.content for answer in answers}) == 1
