@@ -37,6 +37,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "safety": ("aerobe.cli._safety:app", "Gates, compost rules, tests, water, cautions; may this tea go there?"),
     "evidence": ("aerobe.cli._evidence:app", "What many people found: take in, list, weigh, pool every brew."),
     "report": ("aerobe.cli._reports:app", "Reports with their data: write, check anew, publish a folder of pages."),
+    "doctor": ("aerobe.cli._notebook:doctor", "Is all well? Clock, disk, permissions, store, copies, certificate, broker."),
     "serve": ("aerobe.cli._serve:serve", "Serve the notebook page to this machine or the local network."),
 }
 

@@ -183,3 +183,21 @@ def _class_of(noun: str) -> type:
     if noun not in THINGS:
         raise NotFound(f"'{noun}' is nothing the notebook keeps by this name.", f"Use one of: {', '.join(THINGS)}.")
     return THINGS[noun]
+
+
+def doctor(*, where: Where = OWN) -> int:
+    """Look over the notebook and all around it: clock, disk, permissions, store, copies, certificate, broker, versions.
+
+    Nothing is changed. The exit code is 4 if something needs to be done.
+    """
+    from aerobe.usecases.notebook import look_over
+
+    with where.open(create=False) as open_one:
+        found = look_over(open_one, now=now())
+    lines = []
+    for item in found:
+        lines.append(f"{'ok  ' if item.fine else 'LOOK'} {item.what}: {item.says}")
+        if item.remedy:
+            lines.append(f"     {item.remedy}")
+    say(found, as_json=where.json, text=lines)
+    return 0 if all(item.fine for item in found) else NOT_SETTLED

@@ -6,6 +6,7 @@ import asyncio
 import logging
 from collections.abc import Callable
 from datetime import datetime
+from pathlib import Path
 
 from aerobe import usecases
 from aerobe.errors import AerobeError
@@ -17,6 +18,7 @@ from aerobe.web._thinker import Thinker
 LOG = logging.getLogger("aerobe.web")
 CHANGES_EVERY_S = 2.0
 LOOK_EVERY_S = 20.0
+CARE_EVERY_S = 3600.0
 
 
 class Watch:
@@ -34,14 +36,30 @@ class Watch:
         self.dispatch = Dispatch()
         self._standing: tuple[Alarm, ...] = ()
         self._seen = -1
+        self._care_says = ""
 
     def alarms(self) -> tuple[Alarm, ...]:
         """What stands now."""
         return self._standing
 
+    def care(self) -> None:
+        """The notebook is checked and copied once a day; what is found stands as an alarm until the next look."""
+        try:
+            second = self.notebook.setting("second folder for copies", "")
+            done = usecases.notebook.care_for_the_day(
+                self.notebook, now=self.clock(), second=Path(second) if isinstance(second, str) and second else None
+            )
+        except AerobeError as fault:
+            self._care_says = f"No copy could be made today: {fault}"
+            return
+        if done.faults:
+            self._care_says = f"The notebook is damaged: {done.faults[0]} Look at it with `aerobe doctor`."
+        elif done.copy is not None:
+            self._care_says = ""
+
     async def run(self) -> None:
         """Look, wait, look again; a fault of one look never ends the loop."""
-        looked = 0.0
+        looked = cared = 0.0
         loop = asyncio.get_running_loop()
         while True:
             try:
@@ -49,6 +67,9 @@ class Watch:
                 if loop.time() - looked >= LOOK_EVERY_S or not looked:
                     looked = loop.time()
                     await asyncio.to_thread(self.look)
+                if loop.time() - cared >= CARE_EVERY_S or not cared:
+                    cared = loop.time()
+                    await asyncio.to_thread(self.care)
             except AerobeError as fault:
                 LOG.warning("watching: %s", fault)
             except Exception:
@@ -81,6 +102,8 @@ class Watch:
         if self.dispatch.says:
             words = f"An alarm could not be sent: {self.dispatch.says}. Look under Settings."
             found.append(Alarm(brew="", brew_name="Alarms", kind="sending", says=words, at=now, urgent=False))
+        if self._care_says:
+            found.append(Alarm(brew="", brew_name="The notebook", kind="care", says=self._care_says, at=now, urgent=False))
         alarms = tuple(found)
         if {(item.brew, item.kind, item.says) for item in alarms} != {
             (item.brew, item.kind, item.says) for item in self._standing

@@ -17,6 +17,7 @@ LINES = """
 demo {home}/tea.notebook
 brew new "Old barrel" --recipe plain --vessel bucket-a
 brew list
+doctor
 brew show kelp-3
 reading add kelp-3 "12,5" --assay colour-test --when "13 h" --dilution 1:10
 reading correct kelp-3-6h-sample-1 46 --why misread
@@ -157,7 +158,7 @@ def answers(home: Path) -> dict[str, list[Any]]:
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(io.StringIO()):
             code = run([*words, "--json"])
         assert code != FAULT, (line, out.getvalue())
-        name = words[0] if words[0] in ("demo", "import", "export") or line == "call kelp-3" else " ".join(words[:2])
+        name = words[0] if words[0] in ("demo", "import", "export", "doctor") or line == "call kelp-3" else " ".join(words[:2])
         found.setdefault(name, []).append(json.loads(out.getvalue(), parse_constant=_no_constant))
     return found
 
@@ -184,7 +185,7 @@ ALONE = {
 
 
 def _opens(words: list[str]) -> bool:
-    return words[0] != "demo" and words[1] not in ALONE.get(words[0], set())
+    return words[0] != "demo" and "".join(words[1:2]) not in ALONE.get(words[0], set())
 
 
 def _no_constant(word: str) -> None:

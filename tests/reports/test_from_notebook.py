@@ -17,7 +17,7 @@ from aerobe import usecases
 from aerobe.errors import AerobeError, ImportFault, NotEnoughData, NotFound
 from aerobe.evidence import contrasts_from_table
 from aerobe.notebook import Notebook, open_notebook
-from aerobe.records import Trial
+from aerobe.records import Brew, SensorLog, Trial
 from aerobe.reports import Report, as_html, as_pdf
 from tests.reports.world import NOW, invented, packed, read_by_microscope, unpacked, with_table
 
@@ -172,6 +172,18 @@ def test_people_stay_at_home_unless_told_otherwise(tmp_path: Path) -> None:
     assert b"reader-1" in everything
     assert b"A. Nobody" in b"".join(unpacked(open_.package).values())
     assert quiet.numbers == open_.numbers
+
+
+def test_names_of_probes_and_files_stay_at_home_too(tmp_path: Path) -> None:
+    with invented(tmp_path / "b.notebook") as book:
+        brew = next(item.key for item in book.find(Brew) if item.trial == "kelp")
+        log = SensorLog(brew=brew, channel="oxygen", probe="Nobody's phone", elapsed_h=(0.0, 1.0, 2.0), values=(8.0, 7.0, 6.5))
+        book.append_log(log, at=NOW)
+        book.keep("taken in", brew, {"file": "nobodys-brews.csv", "sha256": "ab" * 32, "start": None}, at=NOW)
+        quiet = usecases.reports.report_of_trial(book, "kelp", now=NOW)
+    everything = b"".join(unpacked(quiet.package).values()) + as_html(quiet).encode()
+    assert b"obody" not in everything
+    assert b"probe-1" in everything and b"table-1.csv" in everything
 
 
 def test_the_package_names_its_licence_and_describes_itself(trial: Report, book: Notebook) -> None:

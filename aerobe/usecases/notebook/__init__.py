@@ -8,8 +8,16 @@ from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
     from aerobe.notebook import BrewHistory, Notebook, Receipt
-    from aerobe.usecases.notebook._care import back_up_notebook, check_notebook, copies_of_notebook, restore_notebook
+    from aerobe.usecases.notebook._care import (
+        Cared,
+        back_up_notebook,
+        care_for_the_day,
+        check_notebook,
+        copies_of_notebook,
+        restore_notebook,
+    )
     from aerobe.usecases.notebook._demo import make_demo
+    from aerobe.usecases.notebook._doctor import Finding, look_over
     from aerobe.usecases.notebook._files import write_whole
     from aerobe.usecases.notebook._moments import clock_trouble, impossible, moment_of, spoken
     from aerobe.usecases.notebook._photos import PHOTO_KINDS, keep_photo, photos_of
@@ -28,8 +36,16 @@ else:
     __getattr__, __dir__ = lazy_door(
         __name__,
         {
-            "_care": ("back_up_notebook", "check_notebook", "copies_of_notebook", "restore_notebook"),
+            "_care": (
+                "Cared",
+                "back_up_notebook",
+                "care_for_the_day",
+                "check_notebook",
+                "copies_of_notebook",
+                "restore_notebook",
+            ),
             "_demo": ("make_demo",),
+            "_doctor": ("Finding", "look_over"),
             "_files": ("write_whole",),
             "_moments": ("clock_trouble", "impossible", "moment_of", "spoken"),
             "_photos": ("PHOTO_KINDS", "keep_photo", "photos_of"),
@@ -50,6 +66,8 @@ else:
 
 __all__ = [
     "BrewHistory",
+    "Cared",
+    "Finding",
     "Notebook",
     "PHOTO_KINDS",
     "ReadingEntry",
@@ -57,6 +75,7 @@ __all__ = [
     "add_reading",
     "back_up_notebook",
     "brew_history",
+    "care_for_the_day",
     "check_notebook",
     "clock_trouble",
     "copies_of_notebook",
@@ -64,6 +83,7 @@ __all__ = [
     "impossible",
     "keep_photo",
     "list_brews",
+    "look_over",
     "make_demo",
     "moment_of",
     "new_brew",

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TypedDict
 
-from aerobe.notebook import Notebook, back_up, check, copies_of, fingerprint, restore, rows_of
+from aerobe.notebook import Notebook, back_up, check, copies_of, fingerprint, open_notebook, restore, rows_of
 
 
 class Care(TypedDict):
@@ -38,3 +39,92 @@ def copies_of_notebook(notebook: Notebook) -> list[Path]:
 def restore_notebook(notebook: Notebook, copy: Path, *, now: datetime) -> Path:
     """Put a copy in the notebook's place. What was there is copied first; the path of that copy comes back."""
     return restore(notebook.store, copy, at=now)
+
+
+DAILY = "daily"
+EVERY = timedelta(hours=24)
+KEEP_DAYS, KEEP_WEEKS = 14, 8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cared:
+    """What the care of a day did.
+
+    Parameters
+    ----------
+    copy
+        The copy that was made and opened again; None if one was there already or the notebook is damaged.
+    faults
+        What is wrong with the notebook or the copy; nothing was copied over an older, whole copy then.
+    removed
+        Older daily copies that were let go.
+    """
+
+    copy: Path | None
+    faults: tuple[str, ...]
+    removed: tuple[Path, ...]
+
+
+def care_for_the_day(notebook: Notebook, *, now: datetime, second: Path | None = None) -> Cared:
+    """A checked copy once a day, kept for two weeks and then one a week for two months. Copies made by hand are left alone.
+
+    Parameters
+    ----------
+    notebook
+        Checked row by row first: a damaged one is said and not copied.
+    now
+        The time of the look.
+    second
+        A second folder, such as one on another disk, that gets the copy as well.
+
+    Raises
+    ------
+    NotebookFault
+        If a copy cannot be written.
+    """
+    daily = [item for item in copies_of(notebook.store) if item.stem.endswith(f"-{DAILY}")]
+    if daily and now.astimezone(UTC) - _moment(daily[-1], now) < EVERY:
+        return Cared(copy=None, faults=(), removed=())
+    faults = tuple(check(notebook))
+    if faults:
+        return Cared(copy=None, faults=faults, removed=())
+    copy = back_up(notebook.store, at=now, why=DAILY)
+    wrong = _faults_of(copy, now)
+    if wrong:
+        return Cared(copy=None, faults=tuple(f"The copy {copy.name} is not whole: {item}" for item in wrong), removed=())
+    if second is not None:
+        twin = second / copy.name
+        if not twin.exists():
+            back_up(notebook.store, at=now, to=twin)
+    removed = tuple(_to_let_go([*daily, copy], now))
+    for item in removed:
+        item.unlink(missing_ok=True)
+    return Cared(copy=copy, faults=(), removed=removed)
+
+
+def _faults_of(copy: Path, now: datetime) -> list[str]:
+    with open_notebook(copy, at=now, create=False) as opened:
+        return check(opened)
+
+
+def _to_let_go(daily: list[Path], now: datetime) -> list[Path]:
+    kept_weeks: set[tuple[int, int]] = set()
+    gone = []
+    for item in sorted(daily, reverse=True):
+        moment = _moment(item, now)
+        age = now.astimezone(UTC) - moment
+        if age <= timedelta(days=KEEP_DAYS):
+            continue
+        week = moment.isocalendar()[:2]
+        if age > timedelta(weeks=KEEP_WEEKS) or week in kept_weeks:
+            gone.append(item)
+        kept_weeks.add(week)
+    return gone
+
+
+def _moment(copy: Path, now: datetime) -> datetime:
+    """When a copy was made, as its name says; one with an odd name counts as made now."""
+    try:
+        return datetime.strptime(copy.name[:18], "%Y-%m-%dT%H%M%SZ").replace(tzinfo=UTC)
+    except ValueError:
+        return now.astimezone(UTC)

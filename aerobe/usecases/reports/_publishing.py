@@ -47,18 +47,23 @@ def copy_of(notebook: Notebook, *, brews: tuple[str, ...], trial: str, now: date
     brews, trial
         Keys; of the trial its run sheet comes along, empty for none.
     with_people
-        Keep names of people, places and free notes. Without it readers become "reader-1" and so on, and uses stay at home.
+        Keep names of people, places and free notes. Without it readers become "reader-1" and so on, probes and tables are
+        numbered as well, and uses stay at home. Names of brews, recipes, vessels and tests go out as they are written.
     """
     with empty_notebook(now) as copy:
         with copy.writing() as pen:
             for record in _records(notebook, brews, trial, with_people):
                 pen.add(record, at=now)
-            for log in _logs(notebook, brews):
-                pen.append_log(log, at=now)
+            logs = list(_logs(notebook, brews))
+            probes = {name: f"probe-{place}" for place, name in enumerate(_once(log.probe for log in logs), start=1)}
+            for log in logs:
+                pen.append_log(log if with_people else replace(log, probe=probes.get(log.probe, "")), at=now)
+            tables: dict[str, str] = {}
             for kind in KEPT_KINDS:
                 for item in notebook.kept(kind):
                     if item.subject in (*brews, trial):
-                        pen.keep(kind, item.subject, item.payload, at=item.at)
+                        payload = item.payload if with_people or kind != TAKEN_IN else _numbered_file(item.payload, tables)
+                        pen.keep(kind, item.subject, payload, at=item.at)
         yield copy
 
 
@@ -107,6 +112,13 @@ def _without_people(record: object, readers: dict[str, str]) -> object:
             return replace(record, notes="")
         case _:
             return record
+
+
+def _numbered_file(payload: dict[str, object], tables: dict[str, str]) -> dict[str, object]:
+    """A table's own name can be a person's; its hash, which stays, tells it from any other."""
+    name = str(payload.get("file", ""))
+    number = tables.setdefault(str(payload.get("sha256", name)), f"table-{len(tables) + 1}")
+    return {**payload, "file": f"{number}{Path(name).suffix[:8]}"}
 
 
 def _logs(notebook: Notebook, brews: tuple[str, ...]) -> Iterator[SensorLog]:
