@@ -9,6 +9,7 @@ from cyclopts import App, Parameter
 
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, say, table, then
+from aerobe.cli._safety_rules import germ, material, own_rule, rules
 from aerobe.cli._safety_words import (
     answer_lines,
     caution_lines,
@@ -24,6 +25,9 @@ from aerobe.units import VOLUME, parse_number
 from aerobe.usecases.safety import DECIDES, IndicatorTest, UseEntry
 
 app = App(name="safety", help="Gates, compost rules, tests, water, cautions; may this tea go there?")
+
+for command in (material, germ, own_rule, rules):
+    app.command(command)
 
 Entry = Annotated[UseEntry, Parameter(name="*")]
 

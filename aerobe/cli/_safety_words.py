@@ -25,7 +25,14 @@ def gate_lines(found: Iterable[Gate]) -> list[str]:
 
 def answer_lines(answer: UseAnswer) -> list[str]:
     """The answer to a use in lines."""
-    lines = [answer.sentence, "", *gate_lines(answer.gates)]
+    shut = answer.advice.held_back_by
+    following = f"Answer: {answer.asks[0].asks}" if answer.asks else shut[0].how_it_opens if shut else ""
+    lines = [answer.sentence, *([f"Next: {following}"] if following else []), "", "Decided by:"]
+    lines += [
+        f"  {row['end']}: {row['state']}, {row['table']} {row['cell']} ({row['rule']} {row['paragraph']})"
+        for row in answer.as_data()["decided_by"]
+    ]
+    lines += ["", *gate_lines(answer.gates)]
     put, applied = answer.amounts, answer.applied
     if put is not None:
         lines.append(f"Mix {put.mix_l:.3g} L, 1 part tea to {put.parts_water_to_one_tea:.3g} of water.")

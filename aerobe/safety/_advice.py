@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from aerobe.safety._cautions import Caution, cautions
 from aerobe.safety._facts import BrewFacts, Gate, closed
 from aerobe.safety._thresholds import DECIDE
-from aerobe.safety._use_gates import UseFacts, use_gates
+from aerobe.safety._use_facts import UseFacts
+from aerobe.safety._use_gates import use_gates
 
 HOLD_BACK, NOTHING_AGAINST = "hold back", "nothing known stands against it"
 

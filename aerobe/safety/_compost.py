@@ -10,6 +10,8 @@ from itertools import pairwise
 from aerobe.errors import NotFound, OutsideValidity
 from aerobe.records import Compost, HeatLog
 from aerobe.safety._findings import FAILS, NOT_SHOWN, SHOWN, STATES, Finding
+from aerobe.safety._rule_editions import FROM_MEMORY, REVOKED
+from aerobe.safety._rule_table import all_tables, rule_places
 from aerobe.safety._thresholds import DECIDE, tables, threshold
 from aerobe.units import percent
 
@@ -35,6 +37,9 @@ class HeatRule:
     curing: bool = False
     largest_piece_mm: float | None = None
     equation: bool = False  # `days` follows from the temperature
+    amended: str = ""  # how far its changes are on file
+    read: str = FROM_MEMORY  # day of our reading, or from memory
+    standing: str = "in force"  # or revoked: then it shows nothing any more
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,8 +69,16 @@ def heat_rules() -> dict[str, HeatRule]:
 
 
 def jurisdictions() -> tuple[str, ...]:
-    """The places for which rules are on file."""
+    """The places for which rules of heating are on file."""
     return tuple(dict.fromkeys(rule.jurisdiction for rule in heat_rules().values()))
+
+
+def heat_place(place: str) -> str:
+    """The name under which the rules of heating of a place are on file; "" where there are none."""
+    known = jurisdictions()
+    if place in known:
+        return place
+    return next((table.heat for table in all_tables() if place in table.places and table.heat in known), "")
 
 
 def judge_compost(compost: Compost | None, jurisdiction: str, *, largest_piece_mm: float | None = None) -> CompostFinding:
@@ -76,7 +89,7 @@ def judge_compost(compost: Compost | None, jurisdiction: str, *, largest_piece_m
     compost
         Process, heat log and starting C:N; None when no compost is on record. [degC, d]
     jurisdiction
-        One of `jurisdictions()`, chosen by the person.
+        One of `jurisdictions()`, or a place of the tables of use, chosen by the person.
     largest_piece_mm
         Size of the largest pieces while it was hot, where a rule asks for it; None when not known. [mm]
 
@@ -100,13 +113,20 @@ def judge_compost(compost: Compost | None, jurisdiction: str, *, largest_piece_m
     ------
     cfr-7-205-203, cfr-21-112, cfr-40-503, eu-2019-1009, eu-142-2011, wales-2006-1293, ccme-2005
     """
-    if jurisdiction not in jurisdictions():
+    place = heat_place(jurisdiction)
+    if not place and jurisdiction not in rule_places():
         raise NotFound(
             f"No compost rules are on file for '{jurisdiction}'.", f"Choose one of: {', '.join(jurisdictions())}. {ASK}"
         )
+    if not place:
+        return _nothing_to_judge(
+            jurisdiction,
+            f"No rule of heating is on file for {jurisdiction}.",
+            f"Ask the local authority what it accepts, or keep a certificate of the process. {ASK}",
+        )
     if compost is None:
         return _nothing_to_judge(jurisdiction, "No compost is on record.", f"Record the compost and its heat log. {ASK}")
-    rules = [rule for rule in heat_rules().values() if rule.jurisdiction == jurisdiction and compost.process in rule.processes]
+    rules = [rule for rule in heat_rules().values() if rule.jurisdiction == place and compost.process in rule.processes]
     if not rules:
         return _nothing_to_judge(
             jurisdiction,
@@ -133,6 +153,8 @@ def _judge(rule: HeatRule, compost: Compost, largest_piece_mm: float | None) -> 
     else:
         points += _heat(rule, compost.heat)
     state = next((state for state in (FAILS, NOT_SHOWN) if any(point[0] == state for point in points)), SHOWN)
+    if rule.standing == REVOKED:
+        state, points = NOT_SHOWN, [*points, (NOT_SHOWN, "the rule is revoked: look for the one in its place")]
     said = "; ".join(text for point, text in points if text and (point == state or state == SHOWN))
     return Finding(
         name=rule.key,

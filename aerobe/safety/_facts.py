@@ -51,7 +51,6 @@ class BrewFacts:
     temperature_degc: float | None = None  # highest that was measured in the brew [degC]
     compost: str = NOT_SHOWN  # one of STATES, from the compost's history
     compost_why: str = "Nothing is recorded of the compost's heating."
-    edible: bool | None = None  # is anything eaten from where the tea goes
 
     def __post_init__(self) -> None:
         if self.compost not in STATES:

@@ -86,10 +86,8 @@ def _compost(facts: BrewFacts) -> Gate:
     name, source = "compost history", "duffy-2004"
     if facts.compost == SHOWN:
         return open_gate(name, facts.compost_why, source)
-    if facts.edible is False:
-        return open_gate(
-            name, "The compost is not shown to have been heated; the tea is meant for a place where nothing is eaten.", source
-        )
-    how = "Use compost with a heat log that meets the rule of your place, or keep this tea to plants that nobody eats." + DECIDE
+    how = (
+        "Use compost with a heat log that meets the rule of your place; the tables of use say where another tea may go." + DECIDE
+    )
     make = shut_gate if facts.compost == FAILS else unshown_gate
     return make(name, facts.compost_why, how, source)

@@ -6,14 +6,37 @@ from dataclasses import dataclass
 
 from aerobe.errors import UnusableRecord
 from aerobe.safety._findings import FAILS, SHOWN, STATES
+from aerobe.safety._rule_axes import FOOD, axes_of
+from aerobe.safety._rule_table import decide, table_of
 from aerobe.safety._thresholds import DECIDE, tables, threshold
+from aerobe.safety._use_facts import (
+    HUMAN,
+    PLANTS,
+    SLUDGE_A,
+    SLUDGE_B,
+    TREATED,
+    TREATED_A,
+    UNKNOWN,
+    UNTREATED,
+    UseFacts,
+)
 
-TREATED, UNTREATED, UNKNOWN = "treated", "untreated", "not known"
+CERTIFICATES = ("112.55(a)", "112.55(b)", "class A", "class B")
+# Words of the table of statuses, as kinds of tea.
+KIND_OF = {
+    "plants": PLANTS,
+    "untreated": UNTREATED,
+    "a": TREATED_A,
+    "b": TREATED,
+    "sludge-a": SLUDGE_A,
+    "sludge-b": SLUDGE_B,
+    "human": HUMAN,
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TeaFinding:
-    """Treated, untreated or not known, after 21 CFR 112.51; taken as the careful reading elsewhere too."""
+    """What a tea counts as, after 21 CFR 112.51; taken as the careful reading elsewhere too."""
 
     kind: str
     why: str
@@ -21,67 +44,82 @@ class TeaFinding:
     sources: tuple[str, ...]
 
 
-def judge_tea(*, compost: str, water: str, additives: tuple[str, ...] | None) -> TeaFinding:
-    """Whether a tea counts as treated.
+def judge_tea(use: UseFacts) -> TeaFinding:
+    """What a tea counts as when material, additives, water and tests are looked at together.
 
     Parameters
     ----------
-    compost
-        Finding on the compost's heating, one of STATES.
-    water
-        Finding on the water, one of STATES.
-    additives
-        Names of everything else that went in; () for nothing; None when not known.
+    use
+        What is known of the tea; what is not answered leaves it `not known`.
 
     Returns
     -------
     TeaFinding
-        `treated` only if compost and water are shown to pass and nothing was added.
-
-    Raises
-    ------
-    UnusableRecord
-        If the finding is none of the known ones.
+        One kind only where every answer that is still possible comes out alike.
 
     Notes
     -----
-    The rule is one of the United States for produce farms. Every food counts as an additive here, which is the careful reading.
-    Local codes and licensed practice decide.
+    The rule is one of the United States for produce farms. Local codes and licensed practice decide.
 
     Source
     ------
     cfr-21-112
     """
-    if compost not in STATES or water not in STATES:
-        raise UnusableRecord("That is no finding.", f"Use one of: {', '.join(STATES)}.")
-    why, kind = _kind(compost, water, additives)
+    outcome = decide(table_of("status").cells, axes_of(use, FOOD))
+    cells = [cell for cell in outcome.cells if cell is not None]
+    kinds = {cell.answer for cell in cells}
+    why = "Not shown: what it is made of, its treatment, its additives or its water."
+    if len(kinds) == 1 and None not in outcome.cells:
+        why = " ".join(dict.fromkeys(f"{cell.says} [{cell.paragraph}]" for cell in cells))
     return TeaFinding(
-        kind=kind, why=why + DECIDE, has_additives=None if additives is None else bool(additives), sources=("cfr-21-112",)
+        kind=KIND_OF[kinds.pop()] if len(kinds) == 1 and None not in outcome.cells else UNKNOWN,
+        why=why + DECIDE,
+        has_additives=use.has_additives,
+        sources=("cfr-21-112",),
     )
 
 
-def _kind(compost: str, water: str, additives: tuple[str, ...] | None) -> tuple[str, str]:
-    if additives:
-        return (
-            f"It holds {', '.join(additives)}: a tea with an additive counts as untreated, whatever compost it is made of.",
-            UNTREATED,
-        )
+def judge_material(*, compost: str, made_of: tuple[str, ...], certificate: str = "") -> str:
+    """What the material counts as by its process alone.
+
+    Parameters
+    ----------
+    compost
+        Finding on its heating, one of STATES.
+    made_of
+        Some of MADE_OF; () for not known.
+    certificate
+        What a certificate of the process says: 112.55(a), 112.55(b), class A or class B; "" for none.
+
+    Returns
+    -------
+    str
+        One of KINDS. A heat log that fails is not mended by a certificate.
+
+    Raises
+    ------
+    UnusableRecord
+        If the finding or the certificate is none of the known ones.
+
+    Source
+    ------
+    cfr-21-112: 112.54, 112.60(b); cfr-40-503
+    """
+    if compost not in STATES:
+        raise UnusableRecord("That is no finding.", f"Use one of: {', '.join(STATES)}.")
+    if certificate not in ("", *CERTIFICATES):
+        raise UnusableRecord(f"'{certificate}' is no certificate on file.", f"Use one of: {', '.join(CERTIFICATES)}.")
+    if "human waste" in made_of:
+        return HUMAN
+    if "sewage sludge" in made_of:
+        return {"class A": SLUDGE_A, "class B": SLUDGE_B}.get(certificate, UNKNOWN)
+    if set(made_of) == {"plants"}:
+        return PLANTS
     if compost == FAILS:
-        return "Its compost does not meet the rule of heating.", UNTREATED
-    if water == FAILS:
-        return "Its water is surface water or holds E. coli.", UNTREATED
-    missing = [
-        name
-        for name, shown in (
-            ("the compost's heating", compost == SHOWN),
-            ("the water", water == SHOWN),
-            ("the additives", additives is not None),
-        )
-        if not shown
-    ]
-    if missing:
-        return f"Not shown: {', '.join(missing)}.", UNKNOWN
-    return "Compost and water are shown to pass and nothing was added.", TREATED
+        return UNTREATED
+    if certificate == "112.55(a)":
+        return TREATED_A
+    return TREATED if compost == SHOWN or certificate == "112.55(b)" else UNKNOWN
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

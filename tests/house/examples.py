@@ -80,6 +80,9 @@ oxygen foods molasses
 safety place "US organic"
 safety gates kelp-3
 safety air kelp-3 --unbroken yes
+safety material orchard-heap --made-of "manure, plants" --soiled no
+safety own-rule --days 0
+safety rules Germany
 safety hazards
 safety sampling
 safety sampling vessel
@@ -90,6 +93,7 @@ safety compost orchard-heap
 safety compost-history orchard-heap --process windrow --ratio 30:1
 safety test kelp-3 "E. coli" --amounts "10 1 0.1" --tubes "3 3 3" --positives "3 1 1"
 safety water plain none
+safety germ kelp-3 Salmonella "not found"
 safety chlorine --water "20 L" --chlorine 2
 safety sanitise --bath "10 L" --bleach 5
 safety lab compost-salmonella --found no --finds 3
@@ -178,7 +182,7 @@ ALONE = {
         "foods",
         "series",
     },
-    "safety": {"hazards", "sampling", "chlorine", "sanitise", "lab", "mix", "cautions", "limits"},
+    "safety": {"rules", "hazards", "sampling", "chlorine", "sanitise", "lab", "mix", "cautions", "limits"},
     "report": {"check", "assay"},
     "assay": {"example", "tubes", "plates", "fields", "ratio", "compare", "addition", "carbon", "hyphae", "basis"},
 }  # commands that open no notebook

@@ -185,7 +185,8 @@ def test_an_hour_is_not_shown_by_two_readings_a_day_apart() -> None:
 
 @pytest.mark.parametrize(
     ("heap", "piece", "state"),
-    # SI 2006/1293 (W. 127): 60 degC 2 d or 70 degC 1 h closed; 60 degC 8 d housed windrow, three turnings.
+    # National standards for catering waste (from memory), the figures of SI 2006/1293 (W. 127): 60 degC 2 d closed; 60 degC 8 d
+    # in a housed windrow, three turnings.
     [
         (compost(2, 60.0, process="in-vessel"), 400.0, SHOWN),
         (compost(1, 60.0, process="in-vessel"), 400.0, FAILS),
@@ -194,14 +195,25 @@ def test_an_hour_is_not_shown_by_two_readings_a_day_apart() -> None:
         (compost(7, 60.0, turnings=3), 400.0, FAILS),
     ],
 )
-def test_welsh_rule_at_its_edges(heap: Compost, piece: float, state: str) -> None:
-    assert judge_compost(heap, "Wales", largest_piece_mm=piece).state == state
+def test_british_standards_at_their_edges(heap: Compost, piece: float, state: str) -> None:
+    for place in ("England", "Wales", "Scotland"):
+        assert judge_compost(heap, place, largest_piece_mm=piece).state == state
+
+
+def test_a_revoked_rule_shows_nothing_any_more() -> None:
+    found = judge_compost(compost(2, 60.0, process="in-vessel"), "Wales 2006, revoked", largest_piece_mm=100.0)
+    assert found.state == NOT_SHOWN and "revoked" in found.why
+
+
+def test_a_place_without_rules_of_heating_says_so() -> None:
+    found = judge_compost(compost(20, 60.0), "New Zealand")
+    assert found.state == NOT_SHOWN and "No rule of heating" in found.why
 
 
 @pytest.mark.parametrize(
     ("temperature", "days", "process"),
-    # Bioabfallverordnung 1998 (second hand): windrow 55 degC 14 d or 65 degC 7 d; in-vessel 60 degC 7 d.
-    [(55.0, 14, "windrow"), (65.0, 7, "windrow"), (60.0, 7, "in-vessel")],
+    # Bioabfallverordnung, Annex 2 no. 2.2.2.1 (text of 23 April 2012): 55 degC 2 weeks, 60 degC 6 days, 65 degC 3 days.
+    [(55.0, 14, "windrow"), (60.0, 6, "in-vessel"), (65.0, 3, "windrow")],
 )
 def test_german_rule_at_its_edges(temperature: float, days: int, process: str) -> None:
     assert judge_compost(compost(days, temperature, process=process), "Germany").state == SHOWN

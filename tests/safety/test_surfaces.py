@@ -97,6 +97,8 @@ def test_extra_fields_cannot_open_a_gate(phone: TestClient) -> None:
         "/safety/use",
         "/safety/compost/heap",
         "/safety/gear",
+        "/safety/tables",
+        "/safety/tables?place=Germany",
         "/safety/cautions",
         "/safety/limits",
     ],
@@ -204,6 +206,12 @@ def test_the_command_lets_the_clean_tea_go_and_holds_the_others(book: str, capsy
         (["smell", "clean", "earthy"], 0, "Kept"),
         (["test", "fed", "E. coli", "--amounts", "10 1 0.1", "--tubes", "3 3 3", "--positives", "3 1 1"], 4, "not shown to pass"),
         (["test", "fed", "E. coli", "--amounts", "10 1 0.1", "--tubes", "3 3 3", "--positives", "0 0 0"], 0, "shown to pass"),
+        (["material", "heap", "--made-of", "sewage sludge", "--certificate", "class B"], 0, "sewage sludge"),
+        (["material", "heap", "--made-of", "moon dust"], 3, ""),
+        (["germ", "clean", "Salmonella", "found"], 0, "held back"),
+        (["germ", "clean", "Salmonella", "perhaps"], 3, ""),
+        (["own-rule", "--days", "14"], 0, "14 d at least"),
+        (["own-rule"], 0, "0 d at least"),
         (["water", "plain", "none"], 0, "Kept"),
         (["water", "plain", "perhaps"], 3, ""),
         (["place", "Atlantis"], 3, ""),
@@ -225,6 +233,8 @@ def test_commands_on_a_notebook(book: str, capsys: Any, sent: list[str], code: i
         (["cautions", "spraying"], "mask"),
         (["cautions", "--full"], "Local codes"),
         (["limits"], "raw-manure-days-soil"),
+        (["rules", "US"], "112.56(a)(2)"),
+        (["rules"], "New Zealand"),
     ],
 )
 def test_commands_without_a_notebook(capsys: Any, sent: list[str], word: str) -> None:
@@ -257,3 +267,41 @@ def test_a_laboratory_result_at_the_command_line(capsys: Any, sent: list[str], c
 
 def test_a_mix_at_the_command_line(capsys: Any) -> None:
     assert run(capsys, "mix", "--amount", "10 L", "--parts", "4") == (0, "2 L of tea and 8 L of water.\n")
+
+
+def test_the_page_asks_three_things_first_and_then_only_what_the_use_needs(phone: TestClient) -> None:
+    first = words(phone.get("/safety/use").text)
+    what, where, when = (first.index(text) for text in ("What is it?", "Where does it go?", "When is it eaten?"))
+    assert what < where < when < first.index("Other questions")
+    sent = {**form(replace(LETTUCE, seedling="", brew="clean"), phone, "ask")}
+    text = words(phone.post("/safety/use", data=sent).text)
+    asked = text[text.index("Still asked for this use") : text.index("What is it?")]
+    assert "Next: answer: Is it eaten as sprout" in text
+    assert "seedling" in asked and "graze" not in asked and "pigs" not in asked
+
+
+def test_the_page_shows_the_cell_that_decided_with_its_paragraph(phone: TestClient) -> None:
+    text = words(phone.post("/safety/use", data=form(LETTUCE, phone, "ask")).text)
+    assert "cell treated-a: may. 21 CFR part 112" in text and "112.56(a)(3)" in text
+    table = words(phone.get("/safety/tables?place=US").text)
+    assert "treated-b-on-food" in table and "112.56(a)(2)" in table and "On file from memory: check it against the text." in table
+    assert "Read this year." in table
+
+
+def test_a_reading_of_a_rule_ages(phone: TestClient) -> None:
+    now = NOW.replace(year=NOW.year + 5)
+    book = usecases.safety.rule_book("US", now=now)
+    assert any("check it again before you rely on it" in row[3] for row in book.editions)
+    assert any(row[4].startswith("revoked") or "from memory" in row[3] for row in book.editions)
+
+
+def test_what_is_said_of_the_compost_and_a_germ_on_the_phone(phone: TestClient, notebook: Notebook) -> None:  # noqa: F811
+    sent = {"form_token": token(phone), "entry": "m1", "made_of": ["manure", "food waste"], "soiled": "yes", "certificate": ""}
+    phone.post("/safety/compost/heap", data=sent)
+    noted = usecases.safety.material_of(notebook, "heap")
+    assert (noted.made_of, noted.soiled, noted.certificate) == (("manure", "food waste"), True, "112.55(a)")
+    germ = {"form_token": token(phone), "entry": "g1", "disease_germ": "Listeria", "outcome": "found"}
+    phone.post("/safety/brews/clean/germ", data=germ)
+    assert usecases.safety.germs_of(notebook, "clean")["listeria"] == "fails"
+    phone.post("/safety/own-rule", data={"form_token": token(phone), "entry": "o1", "days": "10", "test": "yes"})
+    assert usecases.safety.own_rule_of(notebook) == (10.0, True)

@@ -11,37 +11,76 @@ from pytest import approx
 from aerobe.errors import AerobeError, OutsideValidity, UnusableRecord
 from aerobe.safety import (
     FAILS,
+    HUMAN,
     LOCAL,
     NOT_SHOWN,
+    PLANTS,
     SHOWN,
+    SLUDGE_A,
+    SLUDGE_B,
     TREATED,
+    TREATED_A,
     UNKNOWN,
     UNTREATED,
     dechlorinate,
+    judge_material,
     judge_tea,
     judge_water,
     sanitise,
     water_kind,
 )
+from tests.safety.use_cases import use_of
 
 
 @pytest.mark.parametrize(
-    ("compost", "water", "additives", "kind"),
+    ("material", "change", "kind"),
     # 21 CFR 112.51: treated compost, municipal water and molasses make an untreated tea; the same without molasses a treated one.
     [
-        (SHOWN, SHOWN, ("molasses",), UNTREATED),
-        (SHOWN, SHOWN, (), TREATED),
-        (FAILS, SHOWN, (), UNTREATED),
-        (SHOWN, FAILS, (), UNTREATED),
-        (NOT_SHOWN, SHOWN, (), UNKNOWN),
-        (SHOWN, NOT_SHOWN, (), UNKNOWN),
-        (SHOWN, SHOWN, None, UNKNOWN),
-        (NOT_SHOWN, NOT_SHOWN, ("kelp",), UNTREATED),
+        ("b+molasses", "", UNTREATED),
+        ("b", "", TREATED),
+        ("a", "", TREATED_A),
+        ("raw", "", UNTREATED),
+        ("b", "water=fails", UNTREATED),
+        ("b", "tea=not known", UNKNOWN),
+        ("b", "water=untested", UNKNOWN),
+        ("b+unanswered", "", UNKNOWN),
+        ("b+molasses", "hour=no", TREATED),
+        ("b+fish", "hour=no", UNTREATED),
+        ("plants+molasses", "", PLANTS),
+        ("plants+fish", "", UNTREATED),
+        ("a", "soiled=yes", UNTREATED),
+        ("raw", "tea=not known;has_additives=yes;animal=no", UNTREATED),
+        ("sludge-a", "", SLUDGE_A),
+        ("sludge", "", UNKNOWN),
+        ("human", "", HUMAN),
+        ("unknown", "", UNKNOWN),
     ],
 )
-def test_treated_or_not(compost: str, water: str, additives: tuple[str, ...] | None, kind: str) -> None:
-    finding = judge_tea(compost=compost, water=water, additives=additives)
+def test_what_a_tea_counts_as(material: str, change: str, kind: str) -> None:
+    finding = judge_tea(use_of("US", material, "lettuce", "pour", "0", change))
     assert finding.kind == kind and LOCAL in finding.why.lower()
+
+
+@pytest.mark.parametrize(
+    ("compost", "made_of", "certificate", "kind"),
+    # 21 CFR 112.54: a composting process meets 112.55(b); 112.60(b)(1): a certificate says what a bought one meets.
+    [
+        (SHOWN, ("manure",), "", TREATED),
+        (SHOWN, (), "", TREATED),
+        (FAILS, ("manure",), "112.55(a)", UNTREATED),
+        (NOT_SHOWN, ("manure",), "112.55(a)", TREATED_A),
+        (NOT_SHOWN, ("manure",), "112.55(b)", TREATED),
+        (NOT_SHOWN, ("manure",), "", UNKNOWN),
+        (NOT_SHOWN, ("plants",), "", PLANTS),
+        (FAILS, ("plants", "manure"), "", UNTREATED),
+        (SHOWN, ("sewage sludge",), "", UNKNOWN),
+        (SHOWN, ("sewage sludge",), "class B", SLUDGE_B),
+        (NOT_SHOWN, ("sewage sludge", "plants"), "class A", SLUDGE_A),
+        (SHOWN, ("plants", "human waste"), "112.55(a)", HUMAN),
+    ],
+)
+def test_what_a_material_counts_as(compost: str, made_of: tuple[str, ...], certificate: str, kind: str) -> None:
+    assert judge_material(compost=compost, made_of=made_of, certificate=certificate) == kind
 
 
 @pytest.mark.parametrize(

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
-    from aerobe.safety import DECIDES, Caution, Gate, Hazard
+    from aerobe.safety import CERTIFICATES, DECIDES, MADE_OF, Caution, Gate, Hazard, Question, questions, suggestions
     from aerobe.usecases.safety._air_and_smell import note_air, note_smell
-    from aerobe.usecases.safety._entry import UseEntry, yes_or_no
+    from aerobe.usecases.safety._entry import UseEntry
     from aerobe.usecases.safety._facts import brew_facts, gates_as_data, gates_of_brew
     from aerobe.usecases.safety._lookups import (
         cautions_for,
@@ -23,6 +23,16 @@ if TYPE_CHECKING:
         sanitising_bath,
         take_out_chlorine,
     )
+    from aerobe.usecases.safety._material import (
+        GERM_FACTS,
+        Material,
+        germs_of,
+        material_of,
+        note_germ,
+        note_material,
+        own_rule_of,
+        set_own_rule,
+    )
     from aerobe.usecases.safety._notes import (
         IndicatorTest,
         choose_place,
@@ -32,13 +42,15 @@ if TYPE_CHECKING:
         note_water_test,
         place_of,
     )
+    from aerobe.usecases.safety._place_entry import FIELD_OF, yes_or_no
+    from aerobe.usecases.safety._tables import END_WORDS, RuleBook, edition_title, rule_book
     from aerobe.usecases.safety._use import UseAnswer, ask_use, record_use, safety_section
 else:
     __getattr__, __dir__ = lazy_door(
         __name__,
         {
             "_air_and_smell": ("note_air", "note_smell"),
-            "_entry": ("UseEntry", "yes_or_no"),
+            "_entry": ("UseEntry",),
             "_facts": ("brew_facts", "gates_as_data", "gates_of_brew"),
             "_lookups": (
                 "cautions_for",
@@ -52,6 +64,16 @@ else:
                 "sanitising_bath",
                 "take_out_chlorine",
             ),
+            "_material": (
+                "GERM_FACTS",
+                "Material",
+                "germs_of",
+                "material_of",
+                "note_germ",
+                "note_material",
+                "own_rule_of",
+                "set_own_rule",
+            ),
             "_notes": (
                 "IndicatorTest",
                 "choose_place",
@@ -61,17 +83,37 @@ else:
                 "note_water_test",
                 "place_of",
             ),
+            "_place_entry": ("FIELD_OF", "yes_or_no"),
+            "_tables": ("END_WORDS", "RuleBook", "edition_title", "rule_book"),
             "_use": ("UseAnswer", "ask_use", "record_use", "safety_section"),
-            "aerobe.safety": ("Caution", "DECIDES", "Gate", "Hazard"),
+            "aerobe.safety": (
+                "CERTIFICATES",
+                "Caution",
+                "DECIDES",
+                "Gate",
+                "Hazard",
+                "MADE_OF",
+                "Question",
+                "questions",
+                "suggestions",
+            ),
         },
     )
 
 __all__ = [
-    "DECIDES",
+    "CERTIFICATES",
     "Caution",
+    "DECIDES",
+    "END_WORDS",
+    "FIELD_OF",
+    "GERM_FACTS",
     "Gate",
     "Hazard",
     "IndicatorTest",
+    "MADE_OF",
+    "Material",
+    "Question",
+    "RuleBook",
     "UseAnswer",
     "UseEntry",
     "ask_use",
@@ -80,23 +122,33 @@ __all__ = [
     "check_compost",
     "check_laboratory",
     "choose_place",
+    "edition_title",
     "gates_as_data",
     "gates_of_brew",
+    "germs_of",
     "hazards",
     "how_to_sample",
+    "material_of",
     "mix_of",
     "note_air",
     "note_compost_history",
+    "note_germ",
     "note_indicator_test",
+    "note_material",
     "note_pieces",
     "note_smell",
     "note_water_test",
+    "own_rule_of",
     "place_of",
     "places",
+    "questions",
     "record_use",
+    "rule_book",
     "safety_limits",
     "safety_section",
     "sanitising_bath",
+    "set_own_rule",
+    "suggestions",
     "take_out_chlorine",
     "yes_or_no",
 ]

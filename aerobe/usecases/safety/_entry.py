@@ -21,8 +21,8 @@ from aerobe.safety import (
     threshold,
 )
 from aerobe.units import COUNT, LENGTH, VOLUME, parse_number
+from aerobe.usecases.safety._place_entry import PlaceEntry, number_or_none, yes_or_no
 
-YES, NO = ("yes", "true", "on", "1"), ("no", "false", "off", "0")
 POURED = {"pour", "poured", "pouring", "drench", "drenched", "watering", "can", "drip", "dripper"}
 # Words that change nothing beside those.
 BESIDE_POURED = {"a", "by", "from", "hand", "line", "on", "onto", "roots", "rose", "slowly", "soil", "the", "to", "with"}
@@ -55,7 +55,7 @@ SPRAYED = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class UseEntry:
+class UseEntry(PlaceEntry):
     """A use as a person types it, planned or done. What is left empty is not known.
 
     Parameters
@@ -217,27 +217,6 @@ def _coarse(entry: UseEntry) -> bool | None:
     if size is None:
         return said
     return size >= threshold("drop-size-least").value and said is not False
-
-
-def yes_or_no(text: str) -> bool | None:
-    """True, False, or None for not known.
-
-    Raises
-    ------
-    UnusableRecord
-        If it is neither yes nor no.
-    """
-    word = text.strip().lower()
-    if word in ("", "not known", "unknown", "none"):
-        return None
-    if word in YES or word in NO:
-        return word in YES
-    raise UnusableRecord(f"'{text}' is neither yes nor no.", "Write yes or no, or leave it empty if it is not known.")
-
-
-def number_or_none(text: str) -> float | None:
-    """A number, or None where nothing was typed."""
-    return parse_number(text) if text.strip() else None
 
 
 def amounts_of(entry: UseEntry, area: float | None) -> Amounts | None:

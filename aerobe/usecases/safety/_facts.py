@@ -17,8 +17,8 @@ from aerobe.safety import (
     Gate,
     OxygenHistory,
     harvest_gates,
+    heat_place,
     judge_compost,
-    jurisdictions,
     oxygen_history,
     threshold,
 )
@@ -201,7 +201,7 @@ def _warmest(notebook: Notebook, brew: str, from_h: float, to_h: float) -> float
 def compost_state(notebook: Notebook, record: Brew) -> tuple[str, str]:
     """What is shown of a brew's compost under the rules chosen, and why."""
     place = place_of(notebook)
-    if place not in jurisdictions():
+    if not heat_place(place):
         return NOT_SHOWN, "No place is chosen whose compost rules could be asked. Local codes and licensed practice decide."
     compost = notebook.get(Compost, notebook.get(Recipe, record.recipe).compost)
     finding = judge_compost(compost, place, largest_piece_mm=pieces_of(notebook, compost.key))

@@ -20,13 +20,14 @@ from aerobe.safety import (
     all_thresholds,
     cautions,
     dechlorinate,
+    editions,
     heat_rules,
     judge_absence,
     judge_compost,
     judge_count,
     judge_portions,
-    jurisdictions,
     mix_for,
+    rule_places,
     sanitise,
 )
 from aerobe.usecases.safety._notes import pieces_of, place_of
@@ -113,9 +114,13 @@ def how_to_sample(where: str = "") -> tuple[SamplingStep, ...]:
 def safety_limits() -> dict[str, Any]:
     """Every limit and compost rule on file with source and date."""
     limits: dict[str, Threshold] = all_thresholds()
-    return {"limits": tuple(limits.values()), "compost_rules": tuple(heat_rules().values())}
+    return {
+        "limits": tuple(limits.values()),
+        "compost_rules": tuple(heat_rules().values()),
+        "editions": tuple(editions().values()),
+    }
 
 
 def places() -> tuple[str, ...]:
-    """The places whose rules are on file."""
-    return jurisdictions()
+    """The places whose rules on use are on file; the last is for all others."""
+    return rule_places()

@@ -20,7 +20,7 @@ from aerobe.safety import (
     Finding,
     judge_count,
     judge_water,
-    jurisdictions,
+    rule_places,
 )
 from aerobe.units import TEMPERATURE, parse_number
 
@@ -39,11 +39,10 @@ def choose_place(notebook: Notebook, place: str, *, now: datetime, who: str = ""
     NotFound
         If no rules are on file for it.
     """
-    if place not in jurisdictions():
+    if place not in rule_places():
         raise NotFound(
             f"No rules are on file for '{place}'.",
-            f"Choose one of: {', '.join(jurisdictions())}. Elsewhere ask the authority: "
-            "local codes and licensed practice decide.",
+            f"Choose one of: {', '.join(rule_places())}. Elsewhere ask the authority: local codes and licensed practice decide.",
         )
     notebook.set_setting("safety place", place, at=now, who=who)
     return place

@@ -5,7 +5,7 @@ Whatever a page or a command says about harvesting or using a tea comes from her
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -15,15 +15,20 @@ from aerobe.safety import (
     Amounts,
     Applied,
     Caution,
+    Clearance,
     Finding,
     Gate,
+    Question,
     RiskNote,
     TeaFinding,
     UseAdvice,
     UseFacts,
     advise_use,
     all_cautions,
+    clearances,
+    decides_by,
     judge_tea,
+    questions,
     regrowth_risk,
 )
 from aerobe.units import AREA
@@ -34,12 +39,10 @@ from aerobe.usecases.safety._entry import (
     amounts_of,
     applied_of,
     field_findings,
-    mist_of,
-    number_or_none,
-    yes_or_no,
 )
-from aerobe.usecases.safety._facts import brew_facts, compost_state, gates_as_data
-from aerobe.usecases.safety._notes import indicator_findings, place_of, water_finding
+from aerobe.usecases.safety._facts import brew_facts, gates_as_data
+from aerobe.usecases.safety._place_entry import yes_or_no
+from aerobe.usecases.safety._use_facts import use_facts
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,6 +58,14 @@ class UseAnswer:
     amounts: Amounts | None
     applied: Applied | None
     advice: UseAdvice
+    use: UseFacts
+    clearances: tuple[Clearance, ...]  # what the rules say of each way in
+
+    @property
+    def asks(self) -> tuple[Question, ...]:
+        """The questions that could still change the answer, in the order in which they are asked."""
+        open_ = {fact for found in self.clearances for fact in found.asks}
+        return tuple(item for item in questions() if item.fact in open_)
 
     def as_data(self) -> dict[str, Any]:
         """Everything for programs: each gate with its state, and the sentence that says who decides."""
@@ -68,6 +79,8 @@ class UseAnswer:
                 "amounts": self.amounts,
                 "applied": self.applied,
                 "cautions": self.advice.cautions,
+                "decided_by": decides_by(self.clearances),
+                "asks": self.asks,
             }
         )
         return {**plain, "gates": gates_as_data(self.gates)["gates"]}
@@ -92,8 +105,7 @@ def ask_use(notebook: Notebook, entry: UseEntry, *, now: datetime) -> UseAnswer:
     """
     record = notebook.get(Brew, entry.brew)
     recipe = notebook.get(Recipe, record.recipe)
-    tea = _tea(notebook, record, recipe)
-    brew, use = brew_facts(notebook, entry.brew, now=now), _use_facts(notebook, entry, tea)
+    brew, use = brew_facts(notebook, entry.brew, now=now), use_facts(notebook, entry, now=now)
     advice = advise_use(brew, use)
     area = AREA.read(entry.area) if entry.area.strip() else None
     put = amounts_of(entry, area)
@@ -101,7 +113,9 @@ def ask_use(notebook: Notebook, entry: UseEntry, *, now: datetime) -> UseAnswer:
         call=advice.call,
         sentence=advice.sentence,
         gates=advice.gates,
-        tea=tea,
+        tea=judge_tea(use),
+        use=use,
+        clearances=clearances(use),
         risks=_risks(recipe),
         advice=advice,
         amounts=put,
@@ -190,31 +204,6 @@ def safety_section(notebook: Notebook, *brews: str) -> SafetySection:
     )
 
 
-def _tea(notebook: Notebook, record: Brew, recipe: Recipe) -> TeaFinding:
-    state, _ = compost_state(notebook, record)
-    foods = tuple(dose.food for dose in recipe.foods)
-    return judge_tea(compost=state, water=water_finding(notebook, recipe).state, additives=foods)
-
-
 def _risks(recipe: Recipe) -> tuple[RiskNote, ...]:
     molasses = sum(dose.g_per_l for dose in recipe.foods if "molasses" in dose.food)
     return regrowth_risk(molasses_g_per_l=molasses, other_additives=any("molasses" not in dose.food for dose in recipe.foods))
-
-
-def _use_facts(notebook: Notebook, entry: UseEntry, tea: TeaFinding) -> UseFacts:
-    e_coli, enterococci = indicator_findings(notebook, entry.brew)
-    mist = mist_of(entry)
-    return UseFacts(
-        jurisdiction=place_of(notebook),
-        crop=f"{entry.crop} {entry.place}".strip(),
-        edible=yes_or_no(entry.edible),
-        touches_edible_part=yes_or_no(entry.touches),
-        edible_part_touches_soil=yes_or_no(entry.soil),
-        days_to_harvest=number_or_none(entry.days),
-        tea=tea.kind,
-        tea_why=tea.why,
-        has_additives=tea.has_additives,
-        e_coli=e_coli,
-        enterococci=enterococci,
-        **{field.name: getattr(mist, field.name) for field in fields(mist)},
-    )

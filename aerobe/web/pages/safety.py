@@ -5,19 +5,17 @@ from __future__ import annotations
 from typing import Annotated
 from urllib.parse import quote
 
-from fastapi import APIRouter, Body, Depends, Request, Response
+from fastapi import APIRouter, Depends, Request, Response
 
 from aerobe import usecases
 from aerobe.errors import AerobeError, UnusableReading
-from aerobe.units import VOLUME, number, parse_number, whole_numbers
+from aerobe.units import VOLUME, parse_number, whole_numbers
 from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page
 from aerobe.web._views import thinker_of
 
 router = APIRouter()
 nav = menu_entry("Safe use", "/safety", order=50, icon="safety")
 Sent = Annotated[Fields, Depends(fields)]
-
-WITH_UNIT = ("tea", "water", "area", "mesh", "nozzle")
 
 
 @router.get("/safety")
@@ -34,6 +32,7 @@ def hub(request: Request) -> Response:
         places=usecases.safety.places(),
         cards=cards,
         cautions=usecases.safety.cautions_for("brewing", "edible"),
+        own=usecases.safety.own_rule_of(notebook),
     )
 
 
@@ -43,6 +42,13 @@ def choose(request: Request, sent: Sent) -> Response:
     usecases.safety.choose_place(notebook_of(request), sent.text("place"), now=clock_of(request))
     thinker_of(request).renew()
     return go_to("/safety?done=Chosen.+Check+your+local+code+all+the+same.")
+
+
+@router.post("/safety/own-rule")
+def own_rule(request: Request, sent: Sent) -> Response:
+    """Keep a stricter rule of one's own."""
+    usecases.safety.set_own_rule(notebook_of(request), days=sent.text("days"), test=sent.text("test"), now=clock_of(request))
+    return go_to("/safety?done=Kept.+It+counts+beside+the+rules+of+the+place.")
 
 
 @router.get("/safety/brews/{key}")
@@ -98,26 +104,22 @@ def indicator(request: Request, key: str, sent: Sent) -> Response:
     return page(request, "safety/brew.html", context=_brew_context(request, key, finding=found))
 
 
-@router.get("/safety/use")
-def use_form(request: Request, brew: str = "") -> Response:
-    """The form of a use, planned or done."""
-    return page(request, "safety/use.html", context=_use_context(request, brew))
-
-
-@router.post("/safety/use")
-def use(request: Request, sent: Sent) -> Response:
-    """Ask, or keep what was done. The gates answer either way."""
-    entry = usecases.safety.UseEntry.from_form(_entry_of(sent))
-    notebook, now = notebook_of(request), clock_of(request)
-    context = _use_context(request, entry.brew)
+@router.post("/safety/brews/{key}/germ")
+def germ(request: Request, key: str, sent: Sent) -> Response:
+    """Note what a laboratory found."""
     try:
-        if sent.text("do") == "keep":
-            receipt, answer = usecases.safety.record_use(notebook, entry, now=now)
-            return page(request, "safety/use.html", context={**context, "answer": answer, "kept": receipt.key})
-        answer = usecases.safety.ask_use(notebook, entry, now=now)
+        usecases.safety.note_germ(
+            notebook_of(request),
+            key,
+            sent.text("disease_germ"),
+            sent.text("outcome"),
+            now=clock_of(request),
+            token=sent.text("entry"),
+        )
     except AerobeError as fault:
-        return page(request, "safety/use.html", status=422, context=context, fault=fault, sent=sent)
-    return page(request, "safety/use.html", context={**context, "answer": answer}, sent=sent)
+        return page(request, "safety/brew.html", status=422, context=_brew_context(request, key), fault=fault, sent=sent)
+    live_of(request).tell("brew", key)
+    return go_to(f"/safety/brews/{quote(key)}?done=Noted.+A+germ+that+was+found+is+not+undone.")
 
 
 @router.get("/safety/compost/{key}")
@@ -141,6 +143,17 @@ def compost_history(request: Request, key: str, sent: Sent) -> Response:
             unit=sent.text("unit"),
             ratio=sent.text("ratio"),
         )
+        made_of, said = ", ".join(filter(None, sent.all("made_of"))), (sent.text("certificate"), sent.text("soiled"))
+        if made_of or any(said):
+            usecases.safety.note_material(
+                notebook,
+                key,
+                now=now,
+                made_of=made_of,
+                certificate=said[0],
+                soiled=said[1],
+                token=f"{sent.text('entry')}-material",
+            )
         if pieces is not None:
             usecases.safety.note_pieces(notebook, key, pieces, now=now, token=sent.text("entry"))
     except AerobeError as fault:
@@ -229,13 +242,6 @@ def gates_json(request: Request, key: str) -> dict[str, object]:
     return usecases.safety.gates_as_data(found)
 
 
-@router.post("/api/safety/use")
-def use_json(request: Request, sent: Annotated[dict[str, object], Body()]) -> dict[str, object]:
-    """The question before a use, for programs; fields of `UseEntry`. Nothing is written."""
-    answer = usecases.safety.ask_use(notebook_of(request), usecases.safety.UseEntry.from_form(sent), now=clock_of(request))
-    return answer.as_data()
-
-
 def _brew_context(request: Request, key: str, finding: object = None) -> dict[str, object]:
     notebook, now = notebook_of(request), clock_of(request)
     view = usecases.brews.brew_view(notebook, key, now=now)
@@ -245,23 +251,8 @@ def _brew_context(request: Request, key: str, finding: object = None) -> dict[st
         "gates": usecases.safety.gates_of_brew(notebook, key, now=now),
         "smells": usecases.brews.SMELLS,
         "finding": finding,
+        "germs": tuple(usecases.safety.GERM_FACTS),
         "cautions": usecases.safety.cautions_for("harvest"),
-    }
-
-
-def _use_context(request: Request, brew: str) -> dict[str, object]:
-    notebook, now = notebook_of(request), clock_of(request)
-    overview = usecases.brews.brews_overview(notebook, now=now)
-    brews = [(card.brew.key, card.brew.name) for card in (*overview.under_way, *overview.earlier)]
-    end = usecases.brews.brew_view(notebook, brew, now=now).harvest if brew in dict(brews) else None
-    return {
-        "title": "May this tea go there?",
-        "brews": brews,
-        "brew": brew,
-        "drawn": number(end.volume_l) if end is not None and end.volume_l else "",
-        "answer": None,
-        "kept": "",
-        "cautions": usecases.safety.cautions_for("spraying", "edible"),
     }
 
 
@@ -273,14 +264,8 @@ def _compost_context(request: Request, key: str) -> dict[str, object]:
         "key": key,
         "place": place,
         "finding": usecases.safety.check_compost(notebook, key) if place else None,
+        "noted": usecases.safety.material_of(notebook, key),
+        "materials": usecases.safety.MADE_OF,
+        "certificates": usecases.safety.CERTIFICATES,
         "cautions": usecases.safety.cautions_for("compost"),
     }
-
-
-def _entry_of(sent: Fields) -> dict[str, str]:
-    """The fields as `UseEntry` takes them: number and unit joined, the form's own name for the entry."""
-    typed = {name: sent.text(name) for name in sent.values}
-    for name in WITH_UNIT:
-        if typed.get(name):
-            typed[name] = f"{typed[name]} {typed.get(f'{name}_unit', '')}".strip()
-    return {**typed, "token": sent.text("entry")}
