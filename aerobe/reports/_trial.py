@@ -19,7 +19,7 @@ from aerobe.units import number
 from aerobe.verdicts import Comparison, Verdict, effect_words
 
 MOST_ARMS = 6  # that one picture can tell apart
-VERDICT_SOURCES = ("box-tiao-1973", "hurlbert-1984", "schuirmann-1987", "scheffe-1953", "dunnett-1955", "rank-sets-2022")
+VERDICT_SOURCES = ("welch-1947", "games-howell-1976", "hurlbert-1984", "schuirmann-1987", "lan-demets-1983", "rank-sets-2022")
 
 
 def trial_report(

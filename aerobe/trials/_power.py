@@ -85,10 +85,10 @@ def power_from_nulls(trial: Trial, plots: Sequence[Plot], outcomes: Array, colou
         )
     bias = (rows**2).sum(axis=1) * colour_log_sd**2
     margin = math.log(trial.margin_ratio)
-    effects = fit_effects(outcomes, layout, rows, None, bias)
+    effects = fit_effects(outcomes, layout, rows, bias)
     null = call_contrasts(effects, margin)
     shifted = outcomes + margin * _shift(trial)[[plot.arm for plot in plots]]
-    real = call_contrasts(fit_effects(shifted, layout, rows, None, bias), margin)
+    real = call_contrasts(fit_effects(shifted, layout, rows, bias), margin)
     told = float(real.above[:, 0].mean())
     # The difference from which on each simulated verdict tells: its claim interval just leaves zero behind.
     needed = -null.claim_low[:, 0]

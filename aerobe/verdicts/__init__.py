@@ -3,16 +3,29 @@
 A verdict rests on brews, never on tests of one brew; it shows its interval, its rivals and what would settle the rest.
 """
 
-from aerobe.verdicts._answer import Comparison, Settle, Verdict
+from aerobe.verdicts._answer import CANNOT_TELL, SAME, Comparison, HourRatio, Settle, Verdict
 from aerobe.verdicts._calls import CLAIM_LEVEL, INTERVAL_LEVEL, Calls, call_contrasts
+from aerobe.verdicts._censored import fit_censored
 from aerobe.verdicts._check import Check
 from aerobe.verdicts._contrasts import Contrast, pair_contrast, planned_contrasts, standard_of
 from aerobe.verdicts._core import Effects, Layout, fit_effects, is_estimable, lay_out, widen
 from aerobe.verdicts._dose import DoseAnswer, answer_dose_series, turning_point
+from aerobe.verdicts._interim import (
+    FULL,
+    Allowance,
+    allowance_now,
+    boundary_levels,
+    share_of_later,
+    share_of_side_question,
+    spent_by,
+)
+from aerobe.verdicts._missing import LostBrew
 from aerobe.verdicts._mixed import MixedFit, RandomTerm, fit_mixed
 from aerobe.verdicts._outcomes import OUTCOMES, Outcome, outcome
-from aerobe.verdicts._ranking import Place, rank_arms
-from aerobe.verdicts._results import COLOUR_SENSITIVE, BrewResult, brew_results
+from aerobe.verdicts._places import Place
+from aerobe.verdicts._ranking import rank_arms
+from aerobe.verdicts._rates import fit_rates
+from aerobe.verdicts._results import COLOUR_SENSITIVE, CONTROL_WINDOW_H, BrewResult, brew_results
 from aerobe.verdicts._rivals import Rival
 from aerobe.verdicts._settle import (
     best_tests_per_brew,
@@ -21,15 +34,22 @@ from aerobe.verdicts._settle import (
     power_of_difference,
     power_of_sameness,
 )
-from aerobe.verdicts._simultaneous import adjusted_p, all_pairs, critical_value, joint_t
-from aerobe.verdicts._verdict import every_pair, judge
+from aerobe.verdicts._simultaneous import adjusted_p, all_pairs, critical_value, critical_values, joint_t
+from aerobe.verdicts._verdict import every_pair, hold_back, judge
 from aerobe.verdicts._words import effect_words
 
 __all__ = [
+    "CANNOT_TELL",
+    "SAME",
+    "HourRatio",
+    "share_of_later",
     "CLAIM_LEVEL",
     "COLOUR_SENSITIVE",
+    "CONTROL_WINDOW_H",
+    "FULL",
     "INTERVAL_LEVEL",
     "OUTCOMES",
+    "Allowance",
     "BrewResult",
     "Calls",
     "Check",
@@ -46,6 +66,15 @@ __all__ = [
     "Settle",
     "Verdict",
     "adjusted_p",
+    "allowance_now",
+    "boundary_levels",
+    "critical_values",
+    "fit_censored",
+    "fit_rates",
+    "hold_back",
+    "share_of_side_question",
+    "spent_by",
+    "LostBrew",
     "all_pairs",
     "answer_dose_series",
     "brew_results",

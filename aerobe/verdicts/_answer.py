@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from aerobe.verdicts._check import Check
 from aerobe.verdicts._dose import DoseAnswer
 from aerobe.verdicts._outcomes import Outcome
-from aerobe.verdicts._ranking import Place
+from aerobe.verdicts._places import Place
 from aerobe.verdicts._results import BrewResult
 from aerobe.verdicts._rivals import Rival
 
@@ -24,6 +24,8 @@ class Comparison:
     second: str
     planned: bool
     effect: float | None  # None where it cannot be told from the blocks [-]
+    error: float | None  # standard error [-]
+    df: float | None  # degrees of freedom of that error [-]
     low: float | None  # 90 % interval of this comparison alone [-]
     high: float | None
     family_low: float | None  # 90 % interval that holds for all comparisons together [-]
@@ -36,6 +38,19 @@ class Comparison:
     signal_call: str  # the call if colour could be ruled out
     worthwhile: bool  # the whole 90 % interval lies beyond the margin
     because: str
+    held_by: str = ""  # what else could make the difference, so that nothing is claimed; empty if nothing
+    is_interaction: bool = False  # the effect is a ratio of ratios (or a difference of differences)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HourRatio:
+    """A comparison at one hour of the brew."""
+
+    hour_h: float  # [h]
+    label: str
+    effect: float  # log ratio or difference [-]
+    low: float  # 90 % interval of it alone [-]
+    high: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,5 +84,9 @@ class Verdict:
     settle: Settle | None
     checks: tuple[Check, ...]
     results: tuple[BrewResult, ...]  # the raw points
-    looks: int
     headline: str
+    looks: int = 1  # at this question, this one included
+    asked: str = ""  # why the bar is stricter than for a question asked once, in words; empty if it is not
+    by_hour: tuple[HourRatio, ...] = ()  # the comparisons at every hour that all arms share
+    left_out: str = ""  # brew that died, left out of the comparisons
+    with_all: tuple[Comparison, ...] = ()  # the comparisons with the dead brew in, where one is left out

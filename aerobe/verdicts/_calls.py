@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 from scipy import special
 
 from aerobe.verdicts._core import Effects
-from aerobe.verdicts._simultaneous import critical_value
+from aerobe.verdicts._interim import FULL, Allowance
+from aerobe.verdicts._simultaneous import critical_values
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -24,11 +25,11 @@ CLAIM_LEVEL = 0.95
 class Calls:
     """Calls for each contrast, with the intervals they rest on; leading axes are simulated trials."""
 
-    low: Array  # of the interval for this contrast alone
+    low: Array  # of the 90 % interval for this contrast alone
     high: Array
-    family_low: Array  # of intervals that hold together for all contrasts
+    family_low: Array  # of 90 % intervals that hold together for all contrasts
     family_high: Array
-    claim_low: Array  # of the interval that a claim rests on
+    claim_low: Array  # of the interval that a claim of a difference rests on
     claim_high: Array
     above: Flags  # told to be above zero
     below: Flags  # told to be below zero
@@ -36,21 +37,21 @@ class Calls:
 
 
 def call_contrasts(
-    effects: Effects, margin: float, *, looks: int = 1, family_critical: tuple[float, float] | None = None
+    effects: Effects, margin: float, *, allowance: Allowance = FULL, family_correlation: Array | None = None
 ) -> Calls:
-    """Apply the rule: above or below when the family interval at 95 % excludes zero, same when that at 90 % lies in the margin.
+    """Apply the rule: above or below when the family interval excludes zero, same when that for sameness lies in the margin.
 
     Parameters
     ----------
     effects
-        Posterior of the contrasts. [-]
+        The contrasts. [-]
     margin
         Difference worth having, same scale as the effects, above zero; 0 allows no call of sameness. [-]
-    looks
-        How often this question has been looked at with accumulating data, this time included; the looks share the allowance
-        for a false claim. [-]
-    family_critical
-        Critical values at the two levels, if they are to differ from those of the family (unplanned comparisons). [-]
+    allowance
+        Chance of a false claim that this question may spend now; the whole of it if asked once. [-]
+    family_correlation
+        Correlation of the family that the comparisons must hold with, if it is more than themselves: all pairs of the arms
+        where nobody planned which pair to look at. [-]
 
     Returns
     -------
@@ -59,28 +60,30 @@ def call_contrasts(
 
     Source
     ------
-    schuirmann-1987, dunnett-1955, tukey-1949
+    schuirmann-1987, dunnett-1955, tukey-1949, games-howell-1976
     """
-    claim = 1.0 - (1.0 - CLAIM_LEVEL) / looks
-    centre = effects.mean()
-    df = float(effects.scatter_df)
-    critical = family_critical or tuple(critical_value(level, effects.correlation, df) for level in (INTERVAL_LEVEL, claim))
-    bounds = {level: (effects.quantile((1 - level) / 2), effects.quantile((1 + level) / 2)) for level in (INTERVAL_LEVEL, claim)}
-    widened = {}
-    for level, c in zip((INTERVAL_LEVEL, claim), critical, strict=True):
-        factor = max(1.0, c / float(special.stdtrit(df, 0.5 + level / 2)))
-        low, high = bounds[level]
-        widened[level] = (centre - (centre - low) * factor, centre + (high - centre) * factor)
-    family_low, family_high = widened[INTERVAL_LEVEL]
-    claim_low, claim_high = widened[claim]
+    family = effects.correlation if family_correlation is None else family_correlation
+
+    def within(level: float, *, alone: bool = False) -> tuple[Array, Array]:
+        if alone:
+            reach = effects.error * special.stdtrit(effects.df, 0.5 + level / 2)
+        else:
+            reach = effects.error * critical_values(level, family, effects.df)
+        return np.asarray(effects.estimate - reach), np.asarray(effects.estimate + reach)
+
+    low, high = within(INTERVAL_LEVEL, alone=True)
+    family_low, family_high = within(INTERVAL_LEVEL)
+    claim_low, claim_high = within(1.0 - allowance.difference)
+    same_low, same_high = within(1.0 - 2.0 * allowance.sameness)
+    known = effects.known
     return Calls(
-        low=bounds[INTERVAL_LEVEL][0],
-        high=bounds[INTERVAL_LEVEL][1],
+        low=low,
+        high=high,
         family_low=family_low,
         family_high=family_high,
         claim_low=claim_low,
         claim_high=claim_high,
-        above=claim_low > 0.0,
-        below=claim_high < 0.0,
-        same=(family_low > -margin) & (family_high < margin) if margin > 0 else np.zeros_like(family_low, dtype=bool),
+        above=(claim_low > 0.0) & known,
+        below=(claim_high < 0.0) & known,
+        same=(same_low > -margin) & (same_high < margin) & known if margin > 0 else np.zeros_like(family_low, dtype=bool),
     )

@@ -24,6 +24,7 @@ class Contrast:
     second: str  # arm it is compared with; empty for factor effects
     weights: tuple[float, ...]  # one for each arm of the trial [-]
     planned: bool = True
+    factors: tuple[str, ...] = ()  # two of them: an interaction
 
 
 def standard_of(arms: Sequence[Arm]) -> Arm:
@@ -85,10 +86,11 @@ def _factor_contrasts(arms: Sequence[Arm]) -> tuple[Contrast, ...]:
         code = np.prod([codes[name] for name in term], axis=0)
         if np.ptp(code) == 0 or abs(code.sum()) > 1e-9 or _is_alias(code, found):
             continue
-        # High half against low half, so that the ratio reads "with over without".
-        weights = code / (np.abs(code).sum() / 2)
+        # High half against low half, so that the ratio reads "with over without"; an interaction is the whole ratio of ratios:
+        # what one factor does beside the other over what it does without.
+        weights = code / (np.abs(code).sum() / (2 * len(term)))
         name = " x ".join(term)
-        found.append(Contrast(label=name, first=name, second="", weights=tuple(float(w) for w in weights)))
+        found.append(Contrast(label=name, first=name, second="", weights=tuple(float(w) for w in weights), factors=term))
     if not found:
         raise NotEnoughData("No factor effect can be told from these arms.", "Use a balanced set of factor levels.")
     return tuple(found)

@@ -11,8 +11,11 @@ from numpy.typing import NDArray
 from scipy import special
 
 from aerobe.errors import NotEnoughData
+from aerobe.verdicts._core import fit_effects, is_estimable, lay_out
 
 Array = NDArray[np.float64]
+MISFIT = 0.05  # p of the lack-of-fit test below which no shape is read off the curve [-]
+PEAK_LEVEL = 0.05  # one-sided, for the rise to a peak and for the fall from it [-]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,6 +122,19 @@ def answer_dose_series(
     covariance = unit * rss / df
     critical = float(special.stdtrit(df, 0.5 + level / 2))
     kind, ends, because = _read_curve(float(beta[1]), float(beta[2]), covariance[1:3, 1:3], critical)
+    misfit = _misfit(dose, blocks, y, rss, df)
+    if misfit is not None and misfit < MISFIT:
+        kind, ends, because = (
+            "not settled",
+            None,
+            "No smooth curve fits the doses: look at the points.",
+        )
+    elif kind == "peak" and not _falls_at_last(dose, y, blocks):
+        kind, ends, because = (
+            "not settled",
+            None,
+            "It is not shown that the highest dose is worse than a lower one: it may level off.",
+        )
     grid = np.linspace(-1.0, 1.0, 61)
     basis = np.zeros((61, design.shape[1]))
     basis[:, 0], basis[:, 1], basis[:, 2] = 1.0, grid, grid**2
@@ -145,7 +161,7 @@ def answer_dose_series(
         fitted=tuple(map(float, fitted)),
         low=tuple(map(float, fitted - error)),
         high=tuple(map(float, fitted + error)),
-        misfit_p=_misfit(dose, blocks, y, rss, df),
+        misfit_p=misfit,
         because=because,
     )
 
@@ -169,6 +185,22 @@ def _read_curve(slope: float, bend: float, covariance: Array, critical: float) -
     if abs(middle) < critical and abs(bend) < critical * math.sqrt(covariance[1, 1]):
         return "flat", None, "Neither a slope nor a bend stands out of the scatter between brews."
     return "not settled", None, "The outcome changes with the dose, but where it is best cannot be told from these brews."
+
+
+def _falls_at_last(dose: Array, y: Array, blocks: Sequence[str]) -> bool:
+    """Whether some middle dose is told to be above both the lowest and the highest: a curve that only levels off shows none such.
+
+    Each of the two at one-sided 5 %, shared among the middle doses.
+    """
+    doses = np.unique(dose).tolist()
+    layout = lay_out([doses.index(one) for one in dose.tolist()], blocks or [""] * len(y))
+    middle = range(1, len(doses) - 1)
+    rows = np.array([[float(i == m) - float(i == end) for i in range(len(doses))] for m in middle for end in (0, len(doses) - 1)])
+    if not is_estimable(layout, rows).all():
+        return False
+    found = fit_effects(y, layout, rows)
+    above = (found.quantile(PEAK_LEVEL / len(middle)) > 0.0) & found.known
+    return bool(above.reshape(-1, 2).all(axis=1).any())
 
 
 def _dummies(blocks: Sequence[str]) -> Array:

@@ -15,8 +15,18 @@ class Outcome:
     label: str
     unit: str
     better: str  # "higher", "lower" or "neither"
-    scale: str = "ratio"  # "ratio" or "difference"
+    scale: str = "ratio"  # "ratio", "difference", "share" (so many of so many) or "rate" (counts that may be nothing)
     is_of_microbes: bool = False  # read by an assay, so that colour may mislead
+
+    @property
+    def is_counted(self) -> bool:
+        """Whether results are counts, of which nothing is a result, too."""
+        return self.scale in ("share", "rate")
+
+    @property
+    def is_ratio(self) -> bool:
+        """Whether arms are compared by a ratio."""
+        return self.scale != "difference"
 
 
 OUTCOMES = {
@@ -31,6 +41,11 @@ OUTCOMES = {
         Outcome(key="oxygen", label="lowest dissolved oxygen", unit="mg/L", better="higher"),
         Outcome(key="yield", label="yield", unit="g", better="higher"),
         Outcome(key="score", label="score", unit="", better="higher", scale="difference"),
+        Outcome(key="plants affected", label="share of plants affected", unit="", better="lower", scale="share"),
+        Outcome(key="plants thriving", label="share of plants thriving", unit="", better="higher", scale="share"),
+        Outcome(key="damage count", label="count of damage", unit="", better="lower", scale="rate"),
+        Outcome(key="growth count", label="count of growth", unit="", better="higher", scale="rate"),
+        Outcome(key="damage score", label="damage score", unit="", better="lower", scale="difference"),
     )
 }
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 from aerobe.errors import NotEnoughData, UnusableReading
 from aerobe.records import Assay, Brew, Reading
@@ -12,6 +12,9 @@ from aerobe.records import Assay, Brew, Reading
 # Methods whose signal contains the colour of the tea, so that a darker recipe reads higher with the same cells.
 COLOUR_SENSITIVE = ("colour test", "turbidity", "fumigation extraction", "other")
 _COLOUR_CONTROLS = ("killed control", "filtered blank")
+# A tea darkens and clears as it brews: a control stands for samples of its own brew taken within so many hours of it
+# (common practice, no source) [h].
+CONTROL_WINDOW_H = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,8 +36,13 @@ class BrewResult:
     colour_checked: bool = False  # a killed control or filtered blank of this brew was subtracted
     bias_log_sd: float | None = None  # characterised colour bias left in the log of the value, shared by the arm [-]
     at_limit: bool = False  # the value is the detection limit; the truth lies below
+    above_range: bool = False  # the value is the highest that the test shows; the truth lies above
+    of_n: float | None = None  # shares: how many plants (or seeds, leaves) the value was counted among; counts: its exposure
     source_brew: str = ""  # field response: the tea that this pot received
     elapsed_h: float | None = None  # when it was sampled, where that is known [h]
+    began_h: float | None = None  # when the brew began, since any fixed moment [h]
+    control_apart_h: float | None = None  # how far the nearest control was from the sample, where it is too far to count [h]
+    confounders: Mapping[str, str] = field(default_factory=dict)  # kit lot, reader, probe, heap ... as recorded
 
 
 def brew_results(
@@ -107,18 +115,23 @@ def _one_brew(
         when = "" if at_h is None else f" within {tolerance_h:g} h of {at_h:g} h"
         raise NotEnoughData(f"Brew {brew.key} has no sample reading{when}.", "Add the reading, or compare at another time.")
     assay = assays[samples[0].assay]
-    controls = _nearest_controls(readings, assay.key, at_h or 0.0, tolerance_h)
-    return _net(brew, assay, samples, controls)
+    controls, apart_h = _controls_of(samples, [reading for reading in readings if reading.assay == assay.key])
+    return replace(_net(brew, assay, samples, controls), control_apart_h=apart_h)
 
 
-def _nearest_controls(readings: list[Reading], assay: str, at_h: float, tolerance_h: float) -> list[Reading]:
-    """Killed controls if there are any, else filtered blanks, else plain blanks; near the time where some are, else all."""
-    for role in (*_COLOUR_CONTROLS, "blank"):
-        found = [reading for reading in readings if reading.role == role and reading.assay == assay]
-        near = [reading for reading in found if abs(reading.elapsed_h - at_h) <= tolerance_h]
-        if found:
-            return near or found
-    return []
+def _controls_of(samples: list[Reading], readings: list[Reading]) -> tuple[list[Reading], float | None]:
+    """Killed controls of these samples if there are any, else filtered blanks, else plain blanks of any hour.
+
+    Also how far off the nearest control of colour was taken, where none is near enough to control anything.
+    """
+    hour = _mean([reading.elapsed_h for reading in samples])
+    of_colour = [reading for reading in readings if reading.role in _COLOUR_CONTROLS and not reading.above_range]
+    for role in _COLOUR_CONTROLS:
+        near = [r for r in of_colour if r.role == role and abs(r.elapsed_h - hour) <= CONTROL_WINDOW_H]
+        if near:
+            return near, None
+    apart_h = min((abs(reading.elapsed_h - hour) for reading in of_colour), default=None)
+    return [reading for reading in readings if reading.role == "blank"], apart_h
 
 
 def _net(brew: Brew, assay: Assay, samples: list[Reading], controls: list[Reading]) -> BrewResult:
@@ -133,8 +146,13 @@ def _net(brew: Brew, assay: Assay, samples: list[Reading], controls: list[Readin
     net = _mean(values) - off
     variance = _variance_of_mean(values, assay) + (_variance_of_mean(background, assay) if background else 0.0)
     limit = 0.0 if error is None or error.detection_limit is None else error.detection_limit * assay.to_house
-    censored = all(reading.below_detection for reading in samples) or net <= limit or net <= 0.0
-    if censored:
+    above = any(_is_above_range(reading, assay) for reading in samples)
+    below = any(reading.below_detection for reading in samples) or net <= limit or net <= 0.0
+    if above and below:
+        raise NotEnoughData(
+            f"Brew {brew.key} has results below and above what the test can show.", "Dilute or concentrate, and test it again."
+        )
+    if below:
         net = max(limit, net, math.sqrt(variance))
         if net <= 0.0:
             raise NotEnoughData(
@@ -155,9 +173,23 @@ def _net(brew: Brew, assay: Assay, samples: list[Reading], controls: list[Readin
         colour_sensitive=assay.method in COLOUR_SENSITIVE,
         colour_checked=checked,
         bias_log_sd=bias,
-        at_limit=censored,
+        at_limit=below,
+        above_range=above,
         elapsed_h=_mean([reading.elapsed_h for reading in samples]),
+        began_h=brew.started_at.timestamp() / 3600.0,
+        confounders=_recorded(samples),
     )
+
+
+def _is_above_range(reading: Reading, assay: Assay) -> bool:
+    highest = None if assay.error is None else assay.error.upper_limit
+    return reading.above_range or (highest is not None and reading.signal >= highest)
+
+
+def _recorded(samples: list[Reading]) -> dict[str, str]:
+    """What the readings say of how they were made; several labels of one brew stand side by side."""
+    found = {"kit lot": {r.kit_lot for r in samples}, "reader": {r.operator for r in samples}}
+    return {name: " and ".join(sorted(labels - {""})) for name, labels in found.items() if labels - {""}}
 
 
 def _mean(values: Sequence[float]) -> float:

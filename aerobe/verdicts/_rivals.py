@@ -6,15 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy import special
 
 from aerobe.records import Arm
 from aerobe.verdicts._contrasts import Contrast
-from aerobe.verdicts._core import Layout
 from aerobe.verdicts._results import BrewResult
 
-Array = NDArray[np.float64]
+SAME_HOUR_H = 2.0  # samples within so many hours of each other count as of one hour [h]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,47 +53,82 @@ def colour_of(contrast: Contrast, arms: Sequence[Arm], results: Sequence[BrewRes
     return Rival(
         name="colour",
         blocks_claim=True,
-        words=f"{contrast.label}: the method reads colour, and no killed control or filtered blank was run. "
+        words=f"{contrast.label}: the method reads colour, and {_why_unchecked(open_results)}. "
         "A darker tea with the same microbes would look the same.",
-        remedy="Run a killed control and a filtered blank of each brew, or measure both arms by plate count or microscope.",
+        remedy="Run a killed control and a filtered blank of each brew beside its sample, or measure both arms by plate count or "
+        "microscope.",
     )
 
 
+def _why_unchecked(results: Sequence[BrewResult]) -> str:
+    far = [result.control_apart_h for result in results if result.control_apart_h is not None]
+    if len(far) == len(results):
+        return f"the controls were taken {min(far):g} h or more from the samples, when the tea had another colour"
+    if len({result.brew for result in results}) == 1:
+        return f"brew {results[0].brew} has no killed control or filtered blank"
+    return "no killed control or filtered blank was run"
+
+
 def find_rivals(
-    colour: Sequence[Rival | None],
-    results: Sequence[BrewResult],
-    arms: Sequence[Arm],
-    values: Array,
-    layout: Layout,
-    pseudo: bool,
+    colour: Sequence[Rival | None], results: Sequence[BrewResult], arms: Sequence[Arm], *, hours_are_asked: bool
 ) -> tuple[Rival, ...]:
     """Everything that a sceptic would name, in the order of its weight."""
     found = [rival for rival in colour if rival is not None]
-    if pseudo:
-        found.append(
-            Rival(
-                name="one brew",
-                words="All pots of an arm got tea from one brew: the verdict speaks of that brew and not of its recipe.",
-                remedy="Brew the recipe several times and give each brew its own pots.",
-            )
-        )
-    single = [arm.key for arm in arms if sum(r.arm == arm.key for r in results) == 1]
+    counts = {arm.key: sum(result.arm == arm.key for result in results) for arm in arms}
+    single = [arm for arm, count in counts.items() if count == 1]
     if single:
         found.append(
             Rival(
                 name="single brew",
-                words=f"Arm {', '.join(single)} was brewed once; its tests tell of that brew, and other arms lend their scatter.",
+                words=f"Arm {', '.join(single)} was brewed once: how much its brews differ is not known.",
                 remedy="Brew it again, at least twice more.",
             )
         )
-    found += _block_rivals(results, layout)
-    found += _limits(results)
-    found += _hours(results)
-    uneven = _uneven_scatter(results, values, arms) if layout.df == len(results) - len(arms) else None
-    return (*found, uneven) if uneven else tuple(found)
+    pairs = [arm for arm, count in counts.items() if count == 2]
+    if pairs:
+        found.append(
+            Rival(
+                name="two brews",
+                words=f"Arm {', '.join(pairs)} has two brews: its scatter is hardly known; only a gross difference can be told.",
+                remedy="Brew it again, at least once more.",
+            )
+        )
+    return (*found, *_block_rivals(results), *_limits(results), *([] if hours_are_asked else _hours(results)))
 
 
-def _block_rivals(results: Sequence[BrewResult], layout: Layout) -> list[Rival]:
+def one_brew_of(contrast: Contrast, fed_by: dict[str, set[str]]) -> Rival | None:
+    """Whether all pots of an arm in this contrast got tea from one brew, so that it speaks of that brew and not of its recipe."""
+    arms = [arm for arm in (contrast.first, contrast.second) if len(fed_by.get(arm, ())) == 1]
+    if not arms:
+        return None
+    return Rival(
+        name="one brew",
+        words=f"{contrast.label}: all pots of {' and '.join(arms)} got tea from one brew, so nothing is known of its recipe.",
+        remedy="Brew the recipe several times and give each brew its own pots.",
+        blocks_claim=True,
+    )
+
+
+def hours_of(contrast: Contrast, results: Sequence[BrewResult]) -> Rival | None:
+    """Whether the two arms were sampled at different hours, so that the hour may be all that differs."""
+    means = []
+    for arm in (contrast.first, contrast.second):
+        hours = [r.elapsed_h for r in results if r.arm == arm and r.elapsed_h is not None]
+        if not hours:
+            return None
+        means.append(sum(hours) / len(hours))
+    if abs(means[0] - means[1]) <= SAME_HOUR_H:
+        return None
+    return Rival(
+        name="hours",
+        words=f"{contrast.first} was sampled at {means[0]:.3g} h and {contrast.second} at {means[1]:.3g} h, "
+        "which may be all that differs.",
+        remedy="Sample both at the same hour, or name an hour at which both were sampled.",
+        blocks_claim=True,
+    )
+
+
+def _block_rivals(results: Sequence[BrewResult]) -> list[Rival]:
     labels = [result.block for result in results]
     if 1 < len(set(labels)) == len(labels):
         return [
@@ -122,23 +154,21 @@ def _block_rivals(results: Sequence[BrewResult], layout: Layout) -> list[Rival]:
 
 
 def _limits(results: Sequence[BrewResult]) -> list[Rival]:
-    at_limit = [result.brew for result in results if result.at_limit]
-    if not at_limit:
-        return []
-    return [
-        Rival(
-            name="detection limit",
-            words=f"Brew {', '.join(at_limit)} lies below what the test can see; it was set to the limit, and true "
-            "ratios are wider.",
-            remedy="Use a method with a lower limit, or concentrate the sample.",
-            blocks_claim=False,
-        )
-    ]
+    found = []
+    for name, words, remedy in (
+        ("at_limit", "below what the test can see", "Use a method with a lower limit, or concentrate the sample."),
+        ("above_range", "above what the test can show", "Dilute the sample and test it again."),
+    ):
+        brews = [result.brew for result in results if getattr(result, name)]
+        if brews:
+            said = f"Brew {', '.join(brews)} lies {words}; it counts as somewhere beyond that."
+            found.append(Rival(name="limit of the test", words=said, remedy=remedy))
+    return found
 
 
 def _hours(results: Sequence[BrewResult]) -> list[Rival]:
     hours = [result.elapsed_h for result in results if result.elapsed_h is not None]
-    if not hours or max(hours) - min(hours) <= 2.0:
+    if not hours or max(hours) - min(hours) <= SAME_HOUR_H:
         return []
     return [
         Rival(
@@ -147,23 +177,3 @@ def _hours(results: Sequence[BrewResult]) -> list[Rival]:
             remedy="Sample all brews at the same hour, or name an hour at which all were sampled.",
         )
     ]
-
-
-def _uneven_scatter(results: Sequence[BrewResult], values: Array, arms: Sequence[Arm]) -> Rival | None:
-    """Largest against smallest variance; with few brews only gross differences show."""
-    groups = [values[[r.arm == arm.key for r in results]] for arm in arms]
-    large_enough = [(group, arm.key) for group, arm in zip(groups, arms, strict=True) if len(group) > 2]
-    spreads = [(float(group.var(ddof=1)), len(group) - 1, key) for group, key in large_enough]
-    if len(spreads) < 2:
-        return None
-    (small, small_df, quiet), (large, large_df, loud) = min(spreads), max(spreads)
-    if small <= 0:
-        return None
-    tail = float(special.fdtrc(large_df, small_df, large / small)) * len(spreads) * (len(spreads) - 1)
-    if tail > 0.05:
-        return None
-    return Rival(
-        name="uneven scatter",
-        words=f"Brews of {loud} scatter more than those of {quiet}; the interval assumes one scatter for all.",
-        remedy="Read Welch's interval in the check beside the verdict.",
-    )

@@ -13,22 +13,26 @@ from scipy import special
 
 from aerobe.errors import NotEnoughData
 from aerobe.records import Arm, Trial
-from aerobe.verdicts._answer import CANNOT_TELL, SAME, Comparison, Settle, Verdict
-from aerobe.verdicts._calls import CLAIM_LEVEL, INTERVAL_LEVEL, Calls, call_contrasts
+from aerobe.verdicts._answer import CANNOT_TELL, Comparison, Settle, Verdict
+from aerobe.verdicts._calls import CLAIM_LEVEL
 from aerobe.verdicts._check import check_comparisons
+from aerobe.verdicts._compare import Evidence, compare, values_on_scale
+from aerobe.verdicts._confounders import adjust_for_confounders
 from aerobe.verdicts._contrasts import Contrast, pair_contrast, planned_contrasts
-from aerobe.verdicts._core import Effects, Layout, fit_effects, is_estimable, lay_out
-from aerobe.verdicts._counting import collapse_to_source, margin_of, usable_results
+from aerobe.verdicts._core import Effects, Layout
+from aerobe.verdicts._counting import collapse_to_source, margin_of, sources_of, usable_results
 from aerobe.verdicts._dose import DoseAnswer, answer_dose_series
+from aerobe.verdicts._interim import FULL, Allowance, share_of_side_question
+from aerobe.verdicts._missing import LostBrew, too_many_lost
 from aerobe.verdicts._outcomes import Outcome, outcome
+from aerobe.verdicts._outliers import dead_brew
 from aerobe.verdicts._ranking import rank_arms
 from aerobe.verdicts._results import BrewResult
-from aerobe.verdicts._rivals import Rival, colour_of, find_rivals
+from aerobe.verdicts._rivals import Rival, colour_of, find_rivals, hours_of, one_brew_of
 from aerobe.verdicts._settle import brews_needed, brews_needed_for_sameness
 from aerobe.verdicts._words import because_of, headline_of
 
 Array = NDArray[np.float64]
-NO_SCATTER = 1e-18  # variance of brew means that only rounding leaves [-]
 
 
 def judge(
@@ -38,7 +42,11 @@ def judge(
     outcome_key: str | None = None,
     margin: float | None = None,
     also: Sequence[tuple[str, str]] = (),
+    allowance: Allowance = FULL,
+    side_questions: int = 0,
     looks: int = 1,
+    asked: str = "",
+    lost: Sequence[LostBrew] = (),
     with_check: bool = True,
     was_planned: bool = True,
 ) -> Verdict:
@@ -55,13 +63,19 @@ def judge(
     margin
         Ratio (or difference, for outcomes compared so) worth having; the trial's own if None. [-]
     also
-        Comparisons (first, second) that nobody planned; they are marked and held to a stricter bar. [-]
-    looks
-        How often this question has been judged with accumulating data, this time included. [-]
+        Comparisons (first, second) that nobody planned; they are marked and held to the bar of every pair. [-]
+    allowance
+        Chance of a false claim that this look at this question may spend. [-]
+    side_questions
+        How many other questions were asked of these brews before `also`. [-]
+    looks, asked
+        How often this question was judged, this time included, and why its bar is stricter, in words. [-]
+    lost
+        Brews that were started and gave no result. [-]
     with_check
         Whether to add the frequentist check. [-]
     was_planned
-        False for brews put together afterwards: then every comparison is marked as unplanned. [-]
+        False for brews put together afterwards: then every comparison is marked, and held to the bar of every pair. [-]
 
     Returns
     -------
@@ -77,43 +91,67 @@ def judge(
 
     Source
     ------
-    box-tiao-1973, hurlbert-1984, schuirmann-1987, scheffe-1953
+    welch-1947, games-howell-1976, hurlbert-1984, schuirmann-1987
     """
     kind = outcome(outcome_key or trial.outcome)
     usable = usable_results(trial, results, kind)
-    usable, pseudo = collapse_to_source(usable, kind)
+    fed_by = sources_of(usable)
+    usable = collapse_to_source(usable, kind)
     arms = trial.arms
     keys = [arm.key for arm in arms]
-    values = np.array([math.log(r.value) if kind.scale == "ratio" else r.value for r in usable])
-    # Vessels are taken out only where the plan balanced them: each taken out costs a degree of freedom.
-    columns = [r.column if "vessels" in trial.design else "" for r in usable]
-    layout = lay_out([keys.index(r.arm) for r in usable], [r.block for r in usable], columns)
     contrasts = (
         *(replace(c, planned=was_planned) for c in planned_contrasts(trial)),
         *(pair_contrast(arms, a, b, planned=False) for a, b in also),
     )
     bound = margin_of(trial, margin, kind)
-    variance = np.array([r.test_log_sd**2 for r in usable])
+    hours_are_asked = trial.question == "brewing time"
+    adjusted = adjust_for_confounders(
+        contrasts, [keys.index(r.arm) for r in usable], usable, vessels_planned="vessels" in trial.design
+    )
+    evidence = Evidence(
+        kind=kind,
+        results=usable,
+        arms=tuple(keys.index(r.arm) for r in usable),
+        values=values_on_scale(usable, kind),
+        layout=adjusted.layout,
+    )
     colour = [colour_of(contrast, arms, usable) if kind.is_of_microbes else None for contrast in contrasts]
-    comparisons, effects = _compare(contrasts, colour, values, layout, variance, bound, kind, looks)
-    rivals = find_rivals(colour, usable, arms, values, layout, pseudo)
-    blocked = any(found is not None and found.blocks_claim for found in colour)
-    sd = float(np.sqrt(effects.scatter)) if effects is not None else None
+    held = dict(adjusted.held)
+    for i, contrast in enumerate(contrasts):
+        rival = one_brew_of(contrast, fed_by) or too_many_lost(contrast, usable, lost)
+        rival = rival or (None if hours_are_asked else hours_of(contrast, usable))
+        if rival is not None:
+            held.setdefault(i, rival)
+    dead = dead_brew(evidence.values, evidence.layout) if kind.scale == "ratio" and not evidence.side.any() else None
+    gone = [(keys.index(item.arm), item.block) for item in lost if item.arm in keys]
+
+    def answer(of: Evidence) -> tuple[tuple[Comparison, ...], Effects | None]:
+        count = len(contrasts) - len(also)
+        return _judged(contrasts, count, of, bound, colour, held, gone, allowance, side_questions, was_planned)
+
+    comparisons, effects = answer(evidence if dead is None else evidence.without(dead))
+    rivals = (*held.values(), *adjusted.notes, *find_rivals(colour, usable, arms, hours_are_asked=hours_are_asked))
+    rivals = tuple(dict.fromkeys(rivals))
+    if dead is not None:
+        rivals = (*rivals, _dead_words(evidence, dead))
+    blocked = any(c.held_by for c in comparisons)
+    sd = float(np.sqrt(effects.scatter)) if effects is not None and not kind.is_counted else None
+    layout = evidence.layout
     verdict = Verdict(
         trial=trial.key,
         question=trial.question,
         outcome=kind,
-        claims=f"signal only, not {kind.label}" if blocked else kind.label,
-        margin=math.exp(bound) if kind.scale == "ratio" else bound,
+        claims=f"signal only, not {kind.label}" if any(c.held_by == "colour" for c in comparisons) else kind.label,
+        margin=math.exp(bound) if kind.is_ratio else bound,
         comparisons=comparisons,
-        ranking=rank_arms(keys, values, layout, test_variance=variance, higher_is_better=kind.better != "lower")
+        ranking=rank_arms(keys, evidence, higher_is_better=kind.better != "lower", allowance=allowance)
         if len(arms) > 2 and not blocked and trial.question != "factors"
         else (),
-        dose=_dose(trial, usable, values, kind) if not blocked else None,
+        dose=_dose(trial, evidence, kind) if not blocked else None,
         brew_sd=sd,
         brew_sd_low=_sd_bound(sd, layout.df, 0.95),
         brew_sd_high=_sd_bound(sd, layout.df, 0.05),
-        test_sd=float(np.sqrt(variance.mean())),
+        test_sd=float(np.sqrt(np.mean([r.test_log_sd**2 for r in usable]))),
         df=layout.df,
         brews=len(usable),
         rivals=rivals,
@@ -121,118 +159,96 @@ def judge(
         checks=(),
         results=usable,
         looks=looks,
+        asked=asked,
+        left_out="" if dead is None else usable[dead].brew,
+        with_all=() if dead is None else answer(evidence)[0],
         headline="",
     )
-    if with_check and layout.df >= 1 and all(c.effect is not None for c in comparisons):
-        verdict = replace(verdict, checks=check_comparisons(contrasts, keys, usable, values, kind.scale))
-    return replace(verdict, headline=headline_of(verdict.comparisons, verdict.rivals, kind))
+    plain = not kind.is_counted and not evidence.side.any()
+    if with_check and plain and layout.df >= 1 and all(c.effect is not None for c in comparisons):
+        verdict = replace(verdict, checks=check_comparisons(contrasts, keys, usable, evidence.values, kind.scale))
+    return _with_headline(verdict)
 
 
-def _compare(
+def hold_back(verdict: Verdict, rival: Rival, labels: Sequence[str] | None = None) -> Verdict:
+    """The same verdict with the claims of these comparisons (all of them if None) held back for this reason."""
+    bound = math.log(verdict.margin) if verdict.outcome.is_ratio else verdict.margin
+
+    def held(item: Comparison) -> Comparison:
+        if item.call == CANNOT_TELL or (labels is not None and item.label not in labels):
+            return item
+        stopped = replace(item, call=CANNOT_TELL, held_by=rival.name)
+        return replace(stopped, because=because_of(stopped, bound, verdict.outcome))
+
+    comparisons = tuple(held(item) for item in verdict.comparisons)
+    return _with_headline(replace(verdict, comparisons=comparisons, rivals=(rival, *verdict.rivals), ranking=(), dose=None))
+
+
+def _with_headline(verdict: Verdict) -> Verdict:
+    at = ""
+    if verdict.question == "brewing time":
+        at = ", each at its own hour"
+    return replace(
+        verdict, headline=headline_of(verdict.comparisons, verdict.rivals, verdict.outcome, at=at, left_out=verdict.left_out)
+    )
+
+
+def _judged(
     contrasts: Sequence[Contrast],
-    colour: Sequence[Rival | None],
-    values: Array,
-    layout: Layout,
-    variance: Array,
+    planned: int,
+    evidence: Evidence,
     bound: float,
-    kind: Outcome,
-    looks: int,
+    colour: Sequence[Rival | None],
+    held: dict[int, Rival],
+    lost: Sequence[tuple[int, str]],
+    allowance: Allowance,
+    side_questions: int,
+    was_planned: bool,
 ) -> tuple[tuple[Comparison, ...], Effects | None]:
-    rows = np.array([contrast.weights for contrast in contrasts])
-    tellable = is_estimable(layout, rows)
-    if layout.df < 1:
-        return tuple(_untold(contrast, "no brew is repeated") for contrast in contrasts), None
-    planned = np.array([contrast.planned for contrast in contrasts])
-    made: dict[int, Comparison] = {}
-    first_effects: Effects | None = None
-    for group, critical in ((planned & tellable, None), (~planned & tellable, _scheffe(layout, looks))):
-        chosen = [int(i) for i in np.flatnonzero(group)]
-        if not chosen:
-            continue
-        bias = np.array([0.0 if (found := colour[i]) is None else found.log_variance for i in chosen])
-        effects = fit_effects(values, layout, rows[chosen], variance, bias)
-        if float(effects.scatter) < NO_SCATTER:
-            why = "brews of one arm read exactly alike: the scale of the test is too coarse to show how much brews differ"
-            return tuple(_untold(contrast, why) for contrast in contrasts), None
-        calls = call_contrasts(effects, bound, looks=looks, family_critical=critical)
-        first_effects = first_effects or effects
-        for position, i in enumerate(chosen):
-            made[i] = _comparison(contrasts[i], colour[i], effects, calls, position, bound, kind)
-    for i in (int(i) for i in np.flatnonzero(~tellable)):
-        made[i] = _untold(contrasts[i], "the arms never shared a block, so arm and block are one thing")
-    return tuple(made[i] for i in range(len(contrasts))), first_effects
-
-
-def _scheffe(layout: Layout, looks: int) -> tuple[float, float]:
-    """Critical values that hold for every comparison one could think of after seeing the data."""
-    dims = layout.n_arms - 1
-    levels = (INTERVAL_LEVEL, 1.0 - (1.0 - CLAIM_LEVEL) / looks)
-    low, high = (math.sqrt(dims * float(special.fdtri(dims, max(layout.df, 1), level))) for level in levels)
-    return low, high
-
-
-def _comparison(
-    contrast: Contrast, colour: Rival | None, effects: Effects, calls: Calls, i: int, bound: float, kind: Outcome
-) -> Comparison:
-    above_margin = float(effects.probability_above(bound)[i])
-    below_margin = 1.0 - float(effects.probability_above(-bound)[i])
-    low, high = float(calls.family_low[i]), float(calls.family_high[i])
-    words = {"higher": ("better", "worse"), "lower": ("worse", "better"), "neither": ("higher", "lower")}[kind.better]
-    signal_call = SAME if calls.same[i] else CANNOT_TELL
-    if calls.above[i] or calls.below[i]:
-        # A difference that is real and too small to be worth having is told as such in the words, not hidden.
-        signal_call = words[0] if calls.above[i] else words[1]
-    blocked = colour is not None and colour.blocks_claim
-    flipped = kind.better == "lower"
-    comparison = Comparison(
-        label=contrast.label,
-        first=contrast.first,
-        second=contrast.second,
-        planned=contrast.planned,
-        effect=float(effects.mean()[i]),
-        low=float(calls.low[i]),
-        high=float(calls.high[i]),
-        family_low=low,
-        family_high=high,
-        probability_above=float(effects.probability_above(0.0)[i]),
-        probability_better=below_margin if flipped else above_margin,
-        probability_worse=above_margin if flipped else below_margin,
-        probability_same=max(0.0, 1.0 - above_margin - below_margin),
-        call=CANNOT_TELL if blocked else signal_call,
-        signal_call=signal_call,
-        worthwhile=low > bound or high < -bound,
-        because="",
+    """The planned comparisons by their own bar, then those that nobody planned by what is left."""
+    first, effects = compare(
+        contrasts[:planned],
+        evidence,
+        bound,
+        colour=colour[:planned],
+        held={i: rival for i, rival in held.items() if i < planned},
+        lost=lost,
+        allowance=allowance,
+        family_of_all_pairs=not was_planned,
     )
-    return replace(comparison, because=because_of(comparison, bound, kind, blocked=blocked))
+    told = any(item.call != CANNOT_TELL for item in first)
+    share = share_of_side_question(side_questions + 1, planned_is_told=told)
+    rest, _ = compare(
+        contrasts[planned:],
+        evidence,
+        bound,
+        colour=colour[planned:],
+        held={i - planned: rival for i, rival in held.items() if i >= planned},
+        lost=lost,
+        allowance=allowance.shared(share),
+        family_of_all_pairs=True,
+    )
+    return (*first, *rest), effects
 
 
-def _untold(contrast: Contrast, why: str) -> Comparison:
-    return Comparison(
-        label=contrast.label,
-        first=contrast.first,
-        second=contrast.second,
-        planned=contrast.planned,
-        effect=None,
-        low=None,
-        high=None,
-        family_low=None,
-        family_high=None,
-        probability_above=None,
-        probability_better=None,
-        probability_worse=None,
-        probability_same=None,
-        call=CANNOT_TELL,
-        signal_call=CANNOT_TELL,
-        worthwhile=False,
-        because=f"{contrast.label}: cannot be told, since {why}.",
+def _dead_words(evidence: Evidence, dead: int) -> Rival:
+    brew = evidence.results[dead]
+    others = [v for v, r in zip(evidence.values, evidence.results, strict=True) if r.arm == brew.arm and r is not brew]
+    factor = math.exp(float(evidence.values[dead]) - float(np.mean(others)))
+    return Rival(
+        name="dead brew",
+        words=f"Brew {brew.brew} read {factor:.2g} times the other brews of {brew.arm} and is left out; the answer with it "
+        "stands beside. If a recipe dies now and then, that is part of the recipe.",
+        remedy="Look in the notes what went wrong with it; brew one more in its place.",
     )
 
 
-def _dose(trial: Trial, results: Sequence[BrewResult], values: Array, kind: Outcome) -> DoseAnswer | None:
+def _dose(trial: Trial, evidence: Evidence, kind: Outcome) -> DoseAnswer | None:
+    results, values = evidence.results, evidence.values
     dose_of = {arm.key: arm.dose for arm in trial.arms if arm.dose is not None}
     kept = [i for i, result in enumerate(results) if result.arm in dose_of]
     doses = [float(dose_of[results[i].arm] or 0.0) for i in kept]
-    if trial.question != "dose series" or len(set(doses)) < 3:
+    if trial.question != "dose series" or len(set(doses)) < 3 or kind.is_counted or evidence.side.any():
         return None
     sign = -1.0 if kind.better == "lower" else 1.0
     try:
@@ -246,7 +262,8 @@ def _sd_bound(sd: float | None, df: int, probability: float) -> float | None:
 
 
 def _settle(comparisons: Sequence[Comparison], sd: float | None, layout: Layout, bound: float, arms: int) -> Settle | None:
-    if all(comparison.call != CANNOT_TELL for comparison in comparisons):
+    open_ones = [comparison for comparison in comparisons if comparison.call == CANNOT_TELL]
+    if not open_ones or all(comparison.held_by for comparison in open_ones):
         return None
     if sd is None or sd == 0:
         return Settle(

@@ -18,7 +18,7 @@ def effect_words(comparison: Comparison, kind: Outcome) -> str:
     """`1.8 (1.2 to 2.7) times` or `+3 (1 to 5)`."""
     if comparison.effect is None or comparison.low is None or comparison.high is None:
         return "not known"
-    if kind.scale == "ratio":
+    if kind.is_ratio:
         return f"{ratio_words(_exp(comparison.effect), _exp(comparison.low), _exp(comparison.high))} times"
     return with_uncertainty(comparison.effect, comparison.low, comparison.high) + (f" {kind.unit}" if kind.unit else "")
 
@@ -27,16 +27,14 @@ def _exp(value: float) -> float:
     return math.exp(value) if value < 700 else math.inf
 
 
-def because_of(comparison: Comparison, bound: float, kind: Outcome, *, blocked: bool) -> str:
+def because_of(comparison: Comparison, bound: float, kind: Outcome) -> str:
     """One or two sentences: the effect, its interval, and what follows."""
-    what = "signal" if blocked else kind.label
-    of = f" of {comparison.second}" if comparison.second else " at the low level"
-    opening = f"{what.capitalize()} of {comparison.first} is {effect_words(comparison, kind)} that{of} (90 % interval)."
-    if kind.scale == "difference":
-        opening = f"{what.capitalize()} of {comparison.first} less that{of} is {effect_words(comparison, kind)} (90 % interval)."
-    margin = f"a factor of {number(math.exp(bound))}" if kind.scale == "ratio" else number(bound)
-    if blocked:
+    opening = _opening(comparison, kind)
+    margin = f"a factor of {number(math.exp(bound))}" if kind.is_ratio else number(bound)
+    if comparison.held_by == "colour":
         return f"{opening} Colour may explain it, so nothing is claimed about {kind.label}."
+    if comparison.held_by:
+        return f"{opening} The {comparison.held_by} may explain it, so nothing is claimed."
     tail = "" if comparison.planned else " Nobody planned this comparison; it is held to a stricter bar."
     if comparison.call == "can't tell yet":
         if _open_both(comparison, bound):
@@ -52,6 +50,25 @@ def because_of(comparison: Comparison, bound: float, kind: Outcome, *, blocked: 
     return f"{opening}{size}{tail}"
 
 
+def _opening(comparison: Comparison, kind: Outcome) -> str:
+    what = ("signal" if comparison.held_by == "colour" else kind.label).capitalize()
+    effect = f"{effect_words(comparison, kind)}"
+    if comparison.is_interaction:
+        first, second = _both(comparison)
+        if kind.is_ratio:
+            return f"What {first} does to {kind.label} beside {second} is {effect} what it does without (90 % interval)."
+        return f"What {first} does to {kind.label} beside {second}, less what it does without, is {effect} (90 % interval)."
+    of = f" of {comparison.second}" if comparison.second else " at the low level"
+    if kind.is_ratio:
+        return f"{what} of {comparison.first} is {effect} that{of} (90 % interval)."
+    return f"{what} of {comparison.first} less that{of} is {effect} (90 % interval)."
+
+
+def _both(interaction: Comparison) -> tuple[str, str]:
+    first, _, second = interaction.first.partition(" x ")
+    return first, second
+
+
 def _inside(comparison: Comparison, bound: float) -> bool:
     return (comparison.family_low or 0.0) > -bound and (comparison.family_high or 0.0) < bound
 
@@ -61,20 +78,44 @@ def _open_both(comparison: Comparison, bound: float) -> bool:
     return low <= 0.0 <= high and (high > bound or low < -bound)
 
 
-def headline_of(comparisons: Sequence[Comparison], rivals: Sequence[Rival], kind: Outcome) -> str:
-    """The one line at the top."""
-    if any(rival.blocks_claim for rival in rivals):
-        return f"Can't tell yet: colour may explain the difference, so this says nothing about {kind.label}."
+def headline_of(
+    comparisons: Sequence[Comparison], rivals: Sequence[Rival], kind: Outcome, *, at: str = "", left_out: str = ""
+) -> str:
+    """The one line at the top: what was compared, by how much, how sure; or that nothing can be told, and why.
+
+    Parameters
+    ----------
+    comparisons, rivals, kind
+        Of the verdict. [-]
+    at
+        Hour compared at, in words; empty where there is none. [-]
+    left_out
+        Brew that died. [-]
+    """
     told = [c for c in comparisons if c.call != "can't tell yet"]
     if not told:
-        return "Can't tell yet."
+        return _untold_line(comparisons, rivals, kind)
     lines = []
     for c in told:
         if c.call == "same within the margin":
             lines.append(f"{c.label}: same within the margin")
         elif c.second:
             lines.append(f"{c.first} is {c.call} than {c.second}: {effect_words(c, kind)}")
+        elif c.is_interaction:
+            first, second = _both(c)
+            lines.append(f"{first} does {'more' if c.call == 'higher' else 'less'} beside {second}: {effect_words(c, kind)}")
         else:
             lines.append(f"{c.first} makes it {c.call}: {effect_words(c, kind)}")
     rest = len(comparisons) - len(told)
-    return "; ".join(lines) + (f"; {rest} not told yet." if rest else ".")
+    ending = f"; {rest} not told yet" if rest else ""
+    without = f" (brew {left_out}, which died, left out)" if left_out else ""
+    return f"{'; '.join(lines)}{at}{without}{ending}."
+
+
+def _untold_line(comparisons: Sequence[Comparison], rivals: Sequence[Rival], kind: Outcome) -> str:
+    held = [c.held_by for c in comparisons if c.held_by]
+    if "colour" in held:
+        return f"Can't tell yet: colour may explain the difference, so this says nothing about {kind.label}."
+    if held:
+        return "Can't tell yet: " + next(rival.words for rival in rivals if rival.name == held[0])
+    return "Can't tell yet."

@@ -120,7 +120,7 @@ def test_more_arms_need_more_brews() -> None:
     )
     plots = {2: plots_of(2, 4, 4), 4: plots_of(4, 4, 4)}
     assert power_of(several, plots[4], QUIET, 1).told < power_of(TWO, plots[2], QUIET, 1).told + 0.05
-    assert power_of(several, plots[4], QUIET, 1).false_claims == pytest.approx(0.05, abs=0.012)
+    assert power_of(several, plots[4], QUIET, 1).false_claims < 0.06
 
 
 def test_a_trial_without_margin_is_sent_back() -> None:
@@ -183,7 +183,9 @@ def test_power_promised_is_power_found(brews: int, per_round: int, margin: float
     assay = Assay(key="a", name="card", method="colour test", error=error)
     rng = np.random.default_rng(17)
     calls = [
-        judge(trial, measured_trial(rng, plots, math.log(margin), QUIET, assay), with_check=False).comparisons[0].call
+        judge(trial, measured_trial(rng, randomised(plots, 2, rng), math.log(margin), QUIET, assay), with_check=False)
+        .comparisons[0]
+        .call
         for _ in range(900)
     ]
     found = calls.count("better") / len(calls)
@@ -243,7 +245,7 @@ def test_incomplete_rounds_still_compare_all_arms() -> None:
         arms=tuple(Arm(key=f"a{i}", recipe=f"a{i}") for i in range(5)),
     )
     found = power_of(several, plots_of(5, 6, 2), QUIET, 1)
-    assert found.told > 0.5 and found.false_claims == pytest.approx(0.05, abs=0.015)
+    assert found.told > 0.5 and found.false_claims < 0.06
 
 
 def test_the_seed_draws_the_same_layout_and_another_seed_another() -> None:

@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 
 from aerobe.verdicts import (
+    Effects,
+    Layout,
     adjusted_p,
     all_pairs,
     answer_dose_series,
@@ -50,18 +52,25 @@ def test_a_family_of_no_known_shape_agrees_with_the_exact_tables() -> None:
     assert critical_value(0.95, pairs @ pairs.T / 2, 10) * math.sqrt(2) == pytest.approx(4.654293, abs=0.06)  # R qtukey
 
 
+def one_scatter(found: Effects, layout: Layout, rows: np.ndarray) -> np.ndarray:
+    """Standard errors where all arms scatter alike, as the textbook tables assume."""
+    padded = np.zeros((len(rows), layout.matrix.shape[1]))
+    padded[:, : rows.shape[1]] = rows
+    return np.sqrt(found.scatter * np.diag(padded @ np.linalg.pinv(layout.matrix.T @ layout.matrix) @ padded.T))
+
+
 def test_tukey_on_warpbreaks() -> None:
     # R 4.2.2 TukeyHSD(aov(breaks ~ wool + tension), "tension"): wool enters as a second grouping.
     data = columns("warpbreaks")
     arm, keys = indices(data["tension"])  # H, L, M
     layout = lay_out(arm, data["wool"])
     found = fit_effects(numbers(data["breaks"]), layout, all_pairs(3))
-    t = found.mean() / found.scale[0]
+    t = found.mean() / one_scatter(found, layout, all_pairs(3))
     assert keys == ["H", "L", "M"]
     assert found.mean() == pytest.approx([14.722222222, 4.722222222, -10.0], abs=1e-8)
     p = [adjusted_p(float(value), found.correlation, found.scatter_df) for value in t]
     assert p == pytest.approx([0.0011217877, 0.4474210214, 0.0336262189], abs=2e-7)
-    half = critical_value(0.95, found.correlation, found.scatter_df) * found.scale[0][0]
+    half = critical_value(0.95, found.correlation, found.scatter_df) * one_scatter(found, layout, all_pairs(3))[0]
     assert 14.722222222 - half == pytest.approx(5.3688014954, abs=1e-5)
 
 
@@ -72,12 +81,13 @@ def test_dunnett_on_plantgrowth() -> None:
     assert keys == ["ctrl", "trt1", "trt2"]
     rows = np.array([[-1.0, 1.0, 0.0], [-1.0, 0.0, 1.0]])
     found = fit_effects(numbers(data["weight"]), lay_out(arm), rows)
+    error = one_scatter(found, lay_out(arm), rows)
     critical = critical_value(0.95, found.correlation, found.scatter_df)
     assert critical == pytest.approx(2.33354, abs=1e-3)
     assert found.mean() == pytest.approx([-0.371, 0.494], abs=1e-9)
-    assert found.mean() / found.scale[0] == pytest.approx([-1.33079, 1.77200], abs=1e-5)
-    assert found.mean() - critical * found.scale[0] == pytest.approx([-1.02155, -0.15655], abs=3e-4)
-    p = [adjusted_p(float(t), found.correlation, 27) for t in found.mean() / found.scale[0]]
+    assert found.mean() / error == pytest.approx([-1.33079, 1.77200], abs=1e-5)
+    assert found.mean() - critical * error == pytest.approx([-1.02155, -0.15655], abs=3e-4)
+    p = [adjusted_p(float(t), found.correlation, 27) for t in found.mean() / error]
     assert p == pytest.approx([0.32270, 0.15349], abs=2e-4)
 
 
@@ -91,7 +101,7 @@ def test_randomised_blocks_of_npk() -> None:
     found = fit_effects(numbers(data["yield"]), layout, rows)
     assert layout.df == 12
     assert float(found.scatter) == pytest.approx(15.44055556, abs=1e-7)
-    assert (found.mean() / found.scale[0]) ** 2 == pytest.approx([12.25873, 6.16569], abs=1e-5)
+    assert (found.mean() / one_scatter(found, layout, rows)) ** 2 == pytest.approx([12.25873, 6.16569], abs=1e-5)
 
 
 def test_latin_square_of_orchardsprays() -> None:
@@ -103,7 +113,8 @@ def test_latin_square_of_orchardsprays() -> None:
     found = fit_effects(numbers(data["decrease"]), layout, rows)
     assert layout.df == 42
     assert float(found.scatter) == pytest.approx(380.83110119, abs=1e-6)
-    covariance = found.correlation * np.outer(found.scale[0], found.scale[0])
+    error = one_scatter(found, layout, rows)
+    covariance = found.correlation * np.outer(error, error)
     f = found.mean() @ np.linalg.solve(covariance, found.mean()) / 7
     assert f == pytest.approx(21.06670, abs=1e-5)
 
@@ -114,7 +125,8 @@ def test_a_balanced_verdict_is_the_t_interval_of_the_textbook() -> None:
     arm, _ = indices(data["group"])
     found = fit_effects(numbers(data["extra"]), lay_out(arm, data["ID"]), np.array([[1.0, -1.0]]))
     assert found.scatter_df == 9
-    assert float(found.mean()[0] / found.scale[0, 0]) == pytest.approx(-4.0621, abs=1e-4)
+    assert found.df[0] == 9
+    assert float(found.mean()[0] / found.error[0]) == pytest.approx(-4.0621, abs=1e-4)
 
 
 @pytest.mark.parametrize("row", [r for r in truth("power_of_two_means.csv") if r.n != ""], ids=lambda row: row.id)

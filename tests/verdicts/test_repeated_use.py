@@ -33,7 +33,7 @@ def test_intervals_hold_the_truth_nine_times_in_ten(tests: list[int], brew_sd: f
     trials = 6000 if len(tests) == 1 else 1500
     n = np.array([tests[i % len(tests)] for i in range(8)])
     y = np.repeat([0.0, 0.7], 4) + rng.normal(0, brew_sd, (trials, 8)) + rng.normal(0, 1, (trials, 8)) * test_sd / np.sqrt(n)
-    found = fit_effects(y, lay_out([0] * 4 + [1] * 4), np.array([[-1.0, 1.0]]), test_sd**2 / n)
+    found = fit_effects(y, lay_out([0] * 4 + [1] * 4), np.array([[-1.0, 1.0]]))
     inside = (found.quantile(0.05) < 0.7) & (found.quantile(0.95) > 0.7)
     assert 0.87 <= inside.mean() <= 0.93
 
@@ -50,7 +50,7 @@ def test_colour_bias_is_covered_when_it_was_characterised() -> None:
     rng = np.random.default_rng(13)
     bias = rng.normal(0, 0.3, (8000, 2))
     y = np.repeat(bias, 4, axis=1) + np.repeat([0.0, 0.7], 4) + rng.normal(0, 0.4, (8000, 8))
-    found = fit_effects(y, lay_out([0] * 4 + [1] * 4), np.array([[-1.0, 1.0]]), None, np.array([2 * 0.3**2]))
+    found = fit_effects(y, lay_out([0] * 4 + [1] * 4), np.array([[-1.0, 1.0]]), np.array([2 * 0.3**2]))
     inside = (found.quantile(0.05) < 0.7) & (found.quantile(0.95) > 0.7)
     assert 0.87 <= inside.mean() <= 0.93
 

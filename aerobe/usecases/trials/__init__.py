@@ -14,7 +14,6 @@ if TYPE_CHECKING:
         PlannedTrial,
         TrialView,
         compare_recipes,
-        judge_table,
         keep_verdict,
         next_trial,
         plan_for,
@@ -35,6 +34,7 @@ if TYPE_CHECKING:
         trial_says,
         trials_waiting,
     )
+    from aerobe.usecases.trials._table import judge_table
     from aerobe.usecases.trials._tests import rests_on
     from aerobe.usecases.trials._times import suggest_sampling_times
     from aerobe.usecases.trials._wish import TrialWish, read_margin, scatter_of_words
@@ -49,7 +49,6 @@ else:
                 "PlannedTrial",
                 "TrialView",
                 "compare_recipes",
-                "judge_table",
                 "keep_verdict",
                 "next_trial",
                 "plan_for",
@@ -70,6 +69,7 @@ else:
                 "trial_says",
                 "trials_waiting",
             ),
+            "_table": ("judge_table",),
             "_tests": ("rests_on",),
             "_times": ("suggest_sampling_times",),
             "_wish": ("TrialWish", "read_margin", "scatter_of_words"),

@@ -31,7 +31,7 @@ def verdict_pictures(verdict: Verdict, doses: dict[str, float]) -> tuple[Picture
         points,
         quantity=kind.label.capitalize(),
         unit=kind.unit,
-        is_ratio=kind.scale == "ratio",
+        is_ratio=kind.is_ratio,
     )
     return (curve, *pictures)
 
@@ -58,12 +58,28 @@ def verdict_lines(verdict: Verdict) -> list[str]:
         lines.append(
             f"Brews of one recipe scatter by {number(verdict.brew_sd, 2)} (log), testing by {number(verdict.test_sd, 2)}."
         )
+    if verdict.asked:
+        lines.append(verdict.asked)
+    for item in verdict.with_all:
+        lines.append(f"With {verdict.left_out} in: {item.label}: {effect_words(item, verdict.outcome)} -> {item.call}")
+    lines += hour_lines(verdict)
     for rival in verdict.rivals:
         lines.append(f"Beware: {rival.words} {rival.remedy}")
     for check in verdict.checks:
         lines.append(f"Check: {check.label}, {check.method}: p {check.p:.3g}")
     if verdict.settle is not None:
         lines.append(f"What would settle it: {verdict.settle.words}")
+    return lines
+
+
+def hour_lines(verdict: Verdict) -> list[str]:
+    """Each comparison at every hour that all arms share; nothing where there is one hour only."""
+    lines = []
+    for label in dict.fromkeys(item.label for item in verdict.by_hour):
+        at = [item for item in verdict.by_hour if item.label == label]
+        said = (math.exp(item.effect) if verdict.outcome.is_ratio else item.effect for item in at)
+        parts = [f"{number(value, 2)} at {number(item.hour_h)} h" for value, item in zip(said, at, strict=True)]
+        lines.append(f"{label} by hour: {', '.join(parts)}.")
     return lines
 
 
@@ -75,5 +91,5 @@ def effect_in_words(comparison: Comparison, verdict: Verdict) -> str:
 def check_in_words(check: Check, verdict: Verdict) -> str:
     """The effect by a textbook method."""
     numbers = (check.estimate, check.low, check.high)
-    middle, low, high = map(math.exp, numbers) if verdict.outcome.scale == "ratio" else numbers
+    middle, low, high = map(math.exp, numbers) if verdict.outcome.is_ratio else numbers
     return f"{number(middle, 2)} ({number(low, 2)} to {number(high, 2)})"

@@ -6,13 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from aerobe.errors import NotFound, UnusableRecord
+from aerobe.errors import AerobeError, NotFound, UnusableRecord
 from aerobe.notebook import Notebook, Receipt
 from aerobe.records import Arm, Brew, PlannedBrew, RunSheet, Trial
 from aerobe.trials import NextTrial, Plan, draw_run_sheet, plan_trial, propose_next
-from aerobe.usecases.trials._values import hour_to_compare, results_of
+from aerobe.usecases.trials._asked import EVERY_PAIR, Question, standing_of, standing_of_pair, write_down
+from aerobe.usecases.trials._hours import lost_brews, results_at_own_hours, with_hours
+from aerobe.usecases.trials._values import FROM_COURSE, assays_that_judge, hour_to_compare, results_of
 from aerobe.usecases.trials._wish import TrialWish
-from aerobe.verdicts import BrewResult, Rival, Verdict, judge
+from aerobe.verdicts import CANNOT_TELL, Rival, Verdict, judge
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -193,60 +195,41 @@ def verdict_of_trial(
     trial = notebook.get(Trial, key)
     chosen = outcome or trial.outcome
     brews = notebook.find(Brew, of=key)
+    sheet = sheet_of(notebook, key)
+    question = _question(notebook, trial, brews, sheet, outcome=chosen, assay=assay, at_h=at_h, margin=margin)
     if at_h is None:
-        at_h = hour_to_compare(notebook, brews, chosen, sheet_of(notebook, key), assay=assay)
-    results = results_of(notebook, brews, chosen, assay=assay, at_h=at_h, now=now)
+        at_h = hour_to_compare(notebook, brews, chosen, sheet, assay=assay)
+    if trial.question == "brewing time" and question.at_h is None and chosen not in FROM_COURSE:
+        results = results_at_own_hours(notebook, trial, brews, chosen, assay=assay, now=now)
+    else:
+        results = results_of(notebook, brews, chosen, assay=assay, at_h=at_h, now=now)
     present = {result.arm for result in results}
     missing = [arm.key for arm in trial.arms if arm.key not in present]
     judged = replace(trial, arms=tuple(arm for arm in trial.arms if arm.key in present))
-    looks = _looks_so_far(notebook, key, chosen, len(results))
-    verdict = judge(judged, results, outcome_key=chosen, margin=margin, also=also, looks=looks)
+    write_down(notebook, key, question, len(results), now=now)
+    told = not question.is_planned and _planned_is_told(notebook, key, now=now)
+    standing = standing_of(notebook, key, question, planned_brews=len(sheet.brews) if sheet else None, planned_is_told=told)
+    if also:
+        write_down(notebook, key, replace(question, pair=EVERY_PAIR, is_planned=False), len(results), now=now)
+    verdict = judge(
+        judged,
+        results,
+        outcome_key=chosen,
+        margin=margin,
+        also=also,
+        allowance=standing.allowance,
+        side_questions=standing.side_questions,
+        looks=standing.looks,
+        asked=standing.words,
+        lost=lost_brews(brews, results, sheet, at_h=at_h, now=now),
+    )
+    verdict = with_hours(notebook, judged, brews, verdict, assay=assay, at_h=at_h, now=now)
     if missing:
         gap = Rival(
             name="missing arm", words=f"Arm {', '.join(missing)} has no result yet.", remedy="Finish the trial, then judge again."
         )
         verdict = replace(verdict, rivals=(*verdict.rivals, gap))
     return verdict
-
-
-def judge_table(trial: Trial, rows: Sequence[dict[str, str]], *, margin: float | None = None) -> Verdict:
-    """Judge a table with the columns arm, value and unit (brew, pot or bed), and if there are any block and source_brew.
-
-    For field response, and for brews measured elsewhere. Rows of one unit are averaged.
-
-    Raises
-    ------
-    UnusableRecord
-        If a column is missing or a value is no number.
-    """
-    from aerobe.units import parse_number
-
-    grouped: dict[str, list[tuple[dict[str, str], float]]] = {}
-    for number, row in enumerate(rows, start=1):
-        if not row.get("arm") or not row.get("value"):
-            raise UnusableRecord(
-                f"Row {number} has no arm or no value.", "Give the columns arm, value and unit (brew, pot or bed)."
-            )
-        unit = row.get("unit") or f"unit-{number}"
-        grouped.setdefault(unit, []).append((row, parse_number(row["value"])))
-    results = []
-    for unit, members in grouped.items():
-        if len({row["arm"] for row, _ in members}) > 1:
-            raise UnusableRecord(f"Unit {unit} stands in several arms.", "Give each brew, pot or bed a name of its own.")
-        first = members[0][0]
-        values = tuple(value for _, value in members)
-        results.append(
-            BrewResult(
-                brew=unit,
-                arm=first["arm"],
-                value=sum(values) / len(values),
-                block=first.get("block", ""),
-                tests=len(values),
-                points=values,
-                source_brew=first.get("source_brew", ""),
-            )
-        )
-    return judge(trial, results, margin=margin)
 
 
 def compare_recipes(
@@ -283,7 +266,13 @@ def compare_recipes(
     # Blocks help only where both recipes stood side by side; other brews are compared without.
     if len(shared) < len({brew.block for brew in brews}):
         brews = [replace(brew, block="") for brew in brews]
-    return judge(trial, results_of(notebook, brews, outcome, at_h=at_h, now=now), was_planned=False)
+    results = results_of(notebook, brews, outcome, at_h=at_h, now=now)
+    pair = " and ".join(sorted((first, second)))
+    question = Question(outcome=outcome, at_h=at_h, margin=None if margin == 1.25 else margin, pair=pair)
+    write_down(notebook, "recipes", question, len(results), now=now)
+    brewed = len({brew.recipe for brew in notebook.find(Brew)})
+    standing = standing_of_pair(notebook, "recipes", pair, max(1, brewed * (brewed - 1) // 2))
+    return judge(trial, results, was_planned=False, allowance=standing.allowance, looks=standing.looks, asked=standing.words)
 
 
 def next_trial(notebook: Notebook, key: str, *, now: datetime, outcome: str = "") -> NextTrial:
@@ -307,10 +296,34 @@ def keep_verdict(notebook: Notebook, key: str, verdict: Verdict, *, now: datetim
     notebook.keep("verdict", key, payload, at=now, token=token)
 
 
-def _looks_so_far(notebook: Notebook, key: str, outcome: str, brews: int) -> int:
-    """How often this question has been judged, this time included: each new number of brews is a look. [-]"""
-    seen = {item.payload["brews"] for item in notebook.kept("verdict", key) if item.payload.get("outcome") == outcome}
-    return len(seen | {brews})
+def _question(
+    notebook: Notebook,
+    trial: Trial,
+    brews: Sequence[Brew],
+    sheet: RunSheet | None,
+    *,
+    outcome: str,
+    assay: str,
+    at_h: float | None,
+    margin: float | None,
+) -> Question:
+    """What is asked; the plan's own outcome, hour, test and margin are the planned question, however they are spelt."""
+    usual_h = hour_to_compare(notebook, brews, outcome, sheet, assay=assay)
+    usual_assay = assays_that_judge(notebook, brews, outcome)[:1] if assay and outcome not in FROM_COURSE else ()
+    other_h = None if at_h is None or at_h == usual_h else at_h
+    other_assay = "" if assay in ("", *usual_assay) else assay
+    other_margin = None if margin is None or margin == trial.margin_ratio else margin
+    is_planned = outcome == trial.outcome and other_h is None and not other_assay and other_margin is None
+    return Question(outcome=outcome, at_h=other_h, assay=other_assay, margin=other_margin, is_planned=is_planned)
+
+
+def _planned_is_told(notebook: Notebook, key: str, *, now: datetime) -> bool:
+    """Whether the trial's own question has an answer, so that its allowance passes on to what is asked beside it."""
+    try:
+        verdict = verdict_of_trial(notebook, key, now=now)
+    except AerobeError:
+        return False
+    return any(item.call != CANNOT_TELL for item in verdict.comparisons if item.planned)
 
 
 def sheet_of(notebook: Notebook, key: str) -> RunSheet | None:

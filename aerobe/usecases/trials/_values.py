@@ -79,12 +79,17 @@ def hour_to_compare(
     key = outcome(outcome_key).key
     if sheet is None or key == "oxygen" or key in FROM_COURSE:
         return None
-    arm_of = {brew.key: brew.arm for brew in brews}
-    _, readings = _by_one_assay(notebook, brews, key, assay)
-    sampled = [(arm_of[reading.brew], reading.elapsed_h) for reading in readings if reading.role == "sample"]
+    sampled = sample_hours(notebook, brews, key, assay=assay)
     arms = {arm for arm, _ in sampled}
     hours = sorted({sample.elapsed_h for planned in sheet.brews for sample in planned.samples}, reverse=True)
     return next((hour for hour in hours if {arm for arm, at in sampled if abs(at - hour) <= HOURS_APART} == arms), None)
+
+
+def sample_hours(notebook: Notebook, brews: Sequence[Brew], outcome_key: str, *, assay: str = "") -> list[tuple[str, float]]:
+    """Arm and hour of every sample read by the assay judged. [h]"""
+    arm_of = {brew.key: brew.arm or brew.recipe for brew in brews}
+    _, readings = _by_one_assay(notebook, brews, outcome(outcome_key).key, assay)
+    return [(arm_of[reading.brew], reading.elapsed_h) for reading in readings if reading.role == "sample"]
 
 
 def hour_in_words(results: Sequence[BrewResult]) -> str:

@@ -1,0 +1,115 @@
+"""Every question asked of a trial's brews is written down and counted: outcome, hour, test, margin, pair, and each look at it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from aerobe.notebook import Notebook
+from aerobe.units import number, percent
+from aerobe.verdicts import FULL, Allowance, allowance_now, share_of_later, share_of_side_question
+
+KIND = "question asked"  # of kept results
+EVERY_PAIR = "every pair"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """What was asked of some brews."""
+
+    outcome: str
+    at_h: float | None = None  # [h]
+    assay: str = ""
+    margin: float | None = None  # [-]
+    pair: str = ""  # two recipes, or every pair; empty for what the plan compares
+    is_planned: bool = False  # the plan's own outcome, hour, test, margin and comparisons
+
+    @property
+    def words(self) -> str:
+        """One line that tells it from others; the planned one is always the same question."""
+        if self.is_planned:
+            return "planned"
+        hour = "" if self.at_h is None else f" at {number(self.at_h)} h"
+        margin = "" if self.margin is None else f" with margin {number(self.margin)}"
+        return f"{self.pair} {self.outcome}{hour} by {self.assay or 'the usual test'}{margin}".strip()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """What a question may spend now, and why."""
+
+    allowance: Allowance
+    looks: int  # at this question, this one included
+    side_questions: int  # other questions asked of these brews
+    words: str  # empty where the question has all there is
+
+
+def write_down(notebook: Notebook, subject: str, question: Question, brews: int, *, now: datetime) -> None:
+    """Note that this was asked with so many brews; asking the same again is no new question."""
+    asked = (question.words, brews)
+    if asked not in {(item.payload["question"], item.payload["brews"]) for item in notebook.kept(KIND, subject)}:
+        notebook.keep(KIND, subject, {"question": question.words, "brews": brews}, at=now)
+
+
+def standing_of(
+    notebook: Notebook, subject: str, question: Question, *, planned_brews: int | None, planned_is_told: bool
+) -> Standing:
+    """What the question may spend, from all that was asked before and is written down.
+
+    Parameters
+    ----------
+    notebook
+        Open notebook, with this question written down.
+    subject
+        Key of the trial.
+    question
+        That is asked now.
+    planned_brews
+        Of the run sheet; None without one.
+    planned_is_told
+        Whether the planned question is told, so that its allowance passes on.
+    """
+    asked = [(item.payload["question"], int(item.payload["brews"])) for item in notebook.kept(KIND, subject)]
+    others = [words for words in dict.fromkeys(words for words, _ in asked) if words != "planned"]
+    brews = [count for words, count in asked if words == question.words]
+    looks = len(set(brews))
+    if question.is_planned:
+        allowance = allowance_now(brews, planned_brews)
+        return Standing(
+            allowance=allowance, looks=looks, side_questions=len(others), words=_look(brews, planned_brews, allowance)
+        )
+    place = others.index(question.words) + 1
+    share = share_of_side_question(place, planned_is_told=planned_is_told) * share_of_later(looks)
+    allowance = FULL.shared(share)
+    said = f"Asked beside the planned question, as number {place}: a claim must hold at {_level(allowance)}."
+    return Standing(allowance=allowance, looks=looks, side_questions=len(others), words=said)
+
+
+def standing_of_pair(notebook: Notebook, subject: str, pair: str, pairs: int) -> Standing:
+    """What a pair of recipes may spend where nobody planned which of so many pairs to look at."""
+    asked = [item for item in notebook.kept(KIND, subject) if item.payload["question"].startswith(f"{pair} ")]
+    looks = max(1, len(asked))
+    allowance = FULL.shared((1.0 if looks == 1 and pairs > 1 else share_of_later(looks)) / pairs)
+    said = f"One of {pairs} pairs of recipes that could be asked about" if pairs > 1 else "No trial was planned for it"
+    return Standing(
+        allowance=allowance,
+        looks=looks,
+        side_questions=0,
+        words=f"{said}; question or look {looks} at this pair: a claim must hold at {_level(allowance)}.",
+    )
+
+
+def _look(brews: list[int], planned_brews: int | None, allowance: Allowance) -> str:
+    if allowance == FULL:
+        return ""
+    latest, looks = max(brews), len(set(brews))
+    if allowance.difference <= 0.0:
+        return f"All {planned_brews} planned brews were judged before; more brews cannot change that claim. Plan a new trial."
+    if planned_brews is None:
+        return f"Look {looks} at these brews, with no number of brews planned: a claim must hold at {_level(allowance)}."
+    return f"Interim analysis {looks}, at {latest} of {planned_brews} planned brews: a claim must hold at {_level(allowance)}."
+
+
+def _level(allowance: Allowance) -> str:
+    tail = allowance.difference
+    return percent(1.0 - tail) if tail >= 0.01 else f"{100.0 * (1.0 - tail):.6g} %"

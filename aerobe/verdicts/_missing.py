@@ -1,0 +1,80 @@
+"""Brews that were started and gave no result: the claim must stand whatever they would have shown within reason."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from aerobe.verdicts._calls import Calls
+from aerobe.verdicts._contrasts import Contrast
+from aerobe.verdicts._results import BrewResult
+from aerobe.verdicts._rivals import Rival
+
+Array = NDArray[np.float64]
+MOST_LOST = 0.34  # share of an arm's brews beyond which nothing is claimed (our choice, no source)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LostBrew:
+    """A brew of the plan that gave no result."""
+
+    arm: str
+    block: str = ""
+
+
+def filled_in(
+    arms: Sequence[int], blocks: Sequence[str], values: Array, lost: Sequence[tuple[int, str]], weights: Array, *, towards: float
+) -> tuple[list[int], list[str], Array]:
+    """The brews of a trial with the lost ones put at the end of their arm's results that speaks for or against the contrast.
+
+    Parameters
+    ----------
+    arms, blocks, values
+        Of the brews that have results. [-]
+    lost
+        Arm and block of each brew without. [-]
+    weights
+        Of the arms in the contrast, shape (arms,). [-]
+    towards
+        +1 puts them where they raise the contrast, -1 where they lower it. [-]
+
+    Source
+    ------
+    little-rubin-2002
+    """
+    added = []
+    for arm, _ in lost:
+        own = values[np.equal(arms, arm)]
+        added.append(float(own.max() if weights[arm] * towards > 0 else own.min()))
+    return [*arms, *(arm for arm, _ in lost)], [*blocks, *(block for _, block in lost)], np.concatenate([values, added])
+
+
+def hull(calls: Sequence[Calls]) -> Calls:
+    """What holds in every one of several answers: the widest intervals, and only the calls that all of them make."""
+    joined = {}
+    for item in fields(Calls):
+        parts = np.stack([getattr(one, item.name) for one in calls])
+        if item.name.endswith("low"):
+            joined[item.name] = parts.min(axis=0)
+        elif item.name.endswith("high"):
+            joined[item.name] = parts.max(axis=0)
+        else:
+            joined[item.name] = parts.all(axis=0)
+    return Calls(**joined)
+
+
+def too_many_lost(contrast: Contrast, results: Sequence[BrewResult], lost: Sequence[LostBrew]) -> Rival | None:
+    """Whether so many brews of an arm gave no result that nothing is known of it."""
+    for arm in (contrast.first, contrast.second):
+        gone, got = sum(item.arm == arm for item in lost), sum(r.arm == arm for r in results)
+        if got and gone / (gone + got) > MOST_LOST:
+            return Rival(
+                name="lost brews",
+                words=f"{gone} of {gone + got} brews of {arm} gave no result; the others may be the better or the worse ones.",
+                remedy="Enter what they showed, even if it was nothing, or brew them again.",
+                blocks_claim=True,
+            )
+    return None

@@ -1,0 +1,111 @@
+"""Counts and shares: lesions on a pot, plants that wilted of those sown. Nothing is a result here, too.
+
+A generalised linear model with log link. Without blocks every arm has the variance that its own pots show, never less than that
+of chance alone; with blocks the variance is that of chance times one dispersion, never below one.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from aerobe.verdicts._core import Effects, Layout
+
+Array = NDArray[np.float64]
+LEAST_EVENTS = 5.0  # that each arm needs, so that the log of its rate is near enough normal (counted by simulation)
+
+
+def enough_events(layout: Layout, contrasts: Array, counts: Array, exposure: Array, *, is_share: bool) -> NDArray[np.bool_]:
+    """Whether each comparison has enough events (and, for shares, enough of the rest) in its arms, shape (contrasts,)."""
+    events = counts @ layout.membership
+    rest = (exposure - counts) @ layout.membership if is_share else np.full_like(events, np.inf)
+    least = np.minimum(events, rest)
+    return np.array([bool((least[np.abs(row) > 1e-12] >= LEAST_EVENTS).all()) for row in contrasts])
+
+
+def fit_rates(counts: Array, exposure: Array, layout: Layout, contrasts: Array, *, is_share: bool) -> Effects:
+    """Log ratios of rates or shares.
+
+    Parameters
+    ----------
+    counts
+        Events of each unit, shape (units,). [-]
+    exposure
+        What they were counted among: plants for shares, area or 1 for counts, shape (units,). [-]
+    layout, contrasts
+        As in `fit_effects`.
+    is_share
+        Whether a count cannot exceed its exposure. [-]
+
+    Returns
+    -------
+    Effects
+        A t distribution for each contrast of logs. [-]
+
+    Source
+    ------
+    mccullagh-nelder-1989, cochran-1977
+    """
+    return (
+        _blocked(counts, exposure, layout, contrasts, is_share)
+        if layout.is_blocked
+        else _plain(counts, exposure, layout, contrasts, is_share)
+    )
+
+
+def _plain(counts: Array, exposure: Array, layout: Layout, contrasts: Array, is_share: bool) -> Effects:
+    member = layout.membership
+    units, events, exposed = member.sum(axis=0), counts @ member, exposure @ member
+    rate = np.maximum(events, 0.5) / exposed
+    squares = ((counts - exposure * (member @ rate)) ** 2) @ member
+    between = squares * units / np.maximum(units - 1.0, 1.0) / exposed**2
+    chance = (events + 0.5) / exposed**2 * (np.maximum(1.0 - rate, 0.0) if is_share else 1.0)
+    variance = np.maximum(between, chance) / rate**2
+    shares = contrasts**2 * variance
+    total = shares.sum(axis=1)
+    df = total**2 / (shares**2 / np.maximum(units - 1.0, 1.0)).sum(axis=1)
+    involved = np.abs(contrasts) > 1e-12
+    known = np.array([bool((units[row] >= 2).all()) for row in involved])
+    return _effects(contrasts @ np.log(rate), contrasts * variance @ contrasts.T, df, layout, known, variance * units)
+
+
+def _blocked(counts: Array, exposure: Array, layout: Layout, contrasts: Array, is_share: bool) -> Effects:
+    """Iteratively reweighted least squares with blocks, and one dispersion from Pearson's chi-squared."""
+    matrix = layout.matrix
+    fitted = np.maximum(counts, 0.5) if not is_share else np.clip(counts, 0.5, exposure - 0.5)
+    beta = np.zeros(matrix.shape[1])
+    for _ in range(60):
+        weight = fitted / (np.maximum(1.0 - fitted / exposure, 1e-3) if is_share else 1.0)
+        working = np.log(fitted / exposure) + (counts - fitted) / fitted
+        new = np.linalg.pinv(matrix.T @ (weight[:, None] * matrix)) @ (matrix.T @ (weight * working))
+        ceiling = exposure * 0.999 if is_share else np.inf
+        fitted = np.minimum(exposure * np.exp(np.clip(matrix @ new, -30.0, 30.0)), ceiling)
+        if np.abs(new - beta).max() < 1e-10:
+            break
+        beta = new
+    weight = fitted / (np.maximum(1.0 - fitted / exposure, 1e-3) if is_share else 1.0)
+    chance = fitted * (1.0 - fitted / exposure) if is_share else fitted
+    dispersion = max(1.0, float(((counts - fitted) ** 2 / chance).sum()) / max(layout.df, 1))
+    rows = np.zeros((len(contrasts), matrix.shape[1]))
+    rows[:, : contrasts.shape[1]] = contrasts
+    covariance = dispersion * rows @ np.linalg.pinv(matrix.T @ (weight[:, None] * matrix)) @ rows.T
+    df = np.full(len(contrasts), float(max(layout.df, 1)))
+    known = np.full(len(contrasts), layout.df >= 1)
+    return _effects(rows @ new, covariance, df, layout, known, np.full(layout.n_arms, dispersion))
+
+
+def _effects(
+    estimate: Array, covariance: Array, df: Array, layout: Layout, known: NDArray[np.bool_], arm_variance: Array
+) -> Effects:
+    error = np.sqrt(np.diag(covariance))
+    size = np.sqrt(np.outer(np.diag(covariance), np.diag(covariance)))
+    return Effects(
+        estimate=np.asarray(estimate),
+        error=error,
+        df=np.asarray(df),
+        correlation=covariance / size,
+        known=known,
+        scatter_df=layout.df,
+        scatter=np.asarray(arm_variance.mean()),
+        arm_variance=arm_variance,
+    )
