@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from aerobe.evidence._effects import Contrast
-from aerobe.verdicts import INTERVAL_LEVEL, Verdict
+from aerobe.verdicts import Verdict
 
 
 def contrasts_of_verdict(
@@ -43,8 +43,10 @@ def contrasts_of_verdict(
     standard = next((item.second for item in verdict.comparisons if item.planned and item.second), "")
     found = []
     for item in verdict.comparisons:
-        se = _standard_error(item.low, item.high, verdict.df)
-        if item.effect is None or se is None or item.second != standard or names[item.first] == names[item.second]:
+        se = item.error
+        if item.effect is None or se is None or not se > 0.0 or item.held_by not in ("", "colour"):
+            continue
+        if item.second != standard or names[item.first] == names[item.second]:
             continue
         shared = min(0.999 * se**2, (verdict.brew_sd or 0.0) ** 2 / max(1, counts[item.second]))
         planned = bool(made.get("planned")) and item.planned
@@ -60,7 +62,7 @@ def contrasts_of_verdict(
                 brews=counts[item.first],
                 brews_against=counts[item.second],
                 shared_variance=shared,
-                df=float(verdict.df),
+                df=item.df or float(verdict.df),
                 low=item.family_low,
                 high=item.family_high,
                 data_hash=data_hash,
@@ -68,15 +70,6 @@ def contrasts_of_verdict(
             )
         )
     return found
-
-
-def _standard_error(low: float | None, high: float | None, df: int) -> float | None:
-    """Behind the t interval of a verdict."""
-    from scipy.stats import t
-
-    if low is None or high is None or df < 1 or not high > low:
-        return None
-    return (high - low) / (2.0 * float(t.ppf(0.5 + 0.5 * INTERVAL_LEVEL, df)))
 
 
 def brew_lines(verdict: Verdict, names: Mapping[str, str], temperatures_degc: Mapping[str, float]) -> list[list[Any]]:
