@@ -15,7 +15,7 @@ from tests.house.examples import ELSEWHERE, answers
 
 PAGE = (Path(__file__).parents[2] / "docs" / "guide" / "answers.md").read_text(encoding="utf-8")
 # Below these, keys are names of what the notebook holds.
-NAMES_OF_DATA = {"versions", "versions_then", "versions_now", "numbers", "moderators", "levels", "assays"}
+NAMES_OF_DATA = {"versions", "versions_then", "versions_now", "numbers", "moderators", "levels", "assays", "confounders"}
 
 
 @pytest.fixture(scope="module")
