@@ -131,3 +131,9 @@ def test_the_locks_agree_and_hold_what_the_package_asks_for() -> None:
         for word in words:
             name = re.match(r"[A-Za-z0-9_.-]+", word)
             assert name is not None and name[0].lower() in pins[number], f"{word} is not locked: see CONTRIBUTING.md"
+
+
+def test_every_test_that_the_page_on_security_names_is_there() -> None:
+    named = set(re.findall(r"`(test_\w+\.py)`", (ROOT / "docs" / "security.md").read_text(encoding="utf-8")))
+    there = {path.name for path in (ROOT / "tests").rglob("test_*.py")}
+    assert len(named) > 10 and named <= there

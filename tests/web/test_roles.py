@@ -194,3 +194,22 @@ def test_looking_at_the_pairing_page_spends_no_attempt(shed: Shed) -> None:
     code = shed.app.state.pairing.offer().code
     sent = {"code": code, "name": "Phone", "form_token": token}
     assert phone.post("/pair", data=sent, follow_redirects=False).status_code == 303
+
+
+def test_a_blind_reader_records_under_the_code_and_learns_nothing_else(brewing: Shed) -> None:
+    from dataclasses import replace
+
+    from aerobe.records import Brew
+
+    old = brewing.notebook.get(Brew, "barrel-1")
+    brewing.notebook.change(replace(old, blind_code="XD6"), at=brewing.clock())
+    phone = device(brewing, READER)
+    shown = phone.get("/blind").text
+    assert "XD6" in shown and "Barrel" not in shown and "barrel-1" not in shown and "Leaf" not in shown
+    sent = {"code": ":XD6", "assay": "home-colour-test", "signal": "41", "form_token": form_token(shown), "entry": "b1"}
+    answer = phone.post("/blind/readings", data=sent, follow_redirects=False)
+    assert answer.status_code == 303 and "barrel" not in answer.headers["location"].lower()
+    assert [item.signal for item in brewing.notebook.readings("barrel-1")] == [41.0]
+    wrong = phone.post("/blind/readings", data={**sent, "code": ":ZZZ", "entry": "b2"})
+    assert wrong.status_code == 404 or wrong.status_code == 422
+    assert "barrel-1" not in wrong.text

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     )
     from aerobe.usecases.brews._beliefs import beliefs_of_brew, infer_history, past_of, story_of_history
     from aerobe.usecases.brews._call import Call, call_in_words, reminders_of
+    from aerobe.usecases.brews._codes import brew_of_code, codes_to_read
     from aerobe.usecases.brews._hindsight import Hindsight, look_back_at
     from aerobe.usecases.brews._pictures import DrawnPicture, brew_pictures, replay_picture
     from aerobe.usecases.brews._reminders import Reminder, calendar_of
@@ -43,6 +44,7 @@ else:
             "_advice": ("advice_payload", "advise_brew", "plain_advice", "record_and_advise", "replay_brew", "replay_hours"),
             "_beliefs": ("beliefs_of_brew", "infer_history", "past_of", "story_of_history"),
             "_call": ("Call", "call_in_words", "reminders_of"),
+            "_codes": ("brew_of_code", "codes_to_read"),
             "_hindsight": ("Hindsight", "look_back_at"),
             "_pictures": ("DrawnPicture", "brew_pictures", "replay_picture"),
             "_reminders": ("Reminder", "calendar_of"),
@@ -86,6 +88,7 @@ __all__ = [
     "advise_brew",
     "beliefs_of_brew",
     "brew_at",
+    "brew_of_code",
     "brew_pictures",
     "brew_version",
     "brew_view",
@@ -93,6 +96,7 @@ __all__ = [
     "brews_under_way",
     "calendar_of",
     "call_in_words",
+    "codes_to_read",
     "end_brew",
     "evidence_count",
     "infer_history",
