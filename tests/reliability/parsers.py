@@ -24,8 +24,8 @@ from aerobe.usecases.notebook._moments import elapsed_from
 from aerobe.usecases.notebook._records import ReadingEntry, dilution_from
 from aerobe.usecases.oxygen._form import FoodForm
 from aerobe.usecases.safety._entry import UseEntry, amounts_of, applied_of, field_findings
-from aerobe.usecases.safety._place_entry import yes_or_no
 from aerobe.usecases.safety._notes import _heat_log
+from aerobe.usecases.safety._place_entry import yes_or_no
 from aerobe.usecases.trials._wish import TrialWish
 from aerobe.web._alarms import AlarmSettings
 from aerobe.web._broker import topics_from
