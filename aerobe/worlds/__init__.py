@@ -1,7 +1,10 @@
 """Foreign worlds: simulators of brews whose laws are not those of the brew model, to play the harvest call against.
 
-No room of the model may be imported here and no equation is shared with it: every world grows, starves and dies by other
-published laws, named in its file. Numbers are invented, of the order that the trade reports; nothing is fitted.
+No room of the model may be imported here. Every world grows, starves and dies by published laws named in its file. The oldest,
+`guilds`, has saturation curves like the model's in another arrangement; the others take up food by other laws. What all share
+with the model is physics: oxygen passes in by transfer times deficit, and a carbon burnt takes an O2.
+
+Numbers are invented, of the order that the trade reports; nothing is fitted.
 
 The worlds in `TUNING` may be looked at while the call is built. Those in `HELD_OUT` are played once, when it is done.
 """

@@ -137,3 +137,13 @@ def test_the_room_loads_without_the_model() -> None:
     )
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "[]"
+
+
+def test_a_new_lot_of_tests_has_another_scale() -> None:
+    world, rng = make_world(WORLDS["dormant"], 40, 4), np.random.default_rng(5)
+    assert np.isinf(some("guilds").lot_at_h).all() and np.isfinite(world.lot_at_h).all()
+    assert np.log(world.lot_factor).std() == pytest.approx(world.lots, rel=0.3)
+    brew = int(np.abs(np.log(world.lot_factor)).argmax())
+    before, after = world.lot_at_h[brew] - 1e-6, world.lot_at_h[brew] + 1e-6
+    shown = [np.median([world.test(brew, float(hour), rng) for _ in range(800)]) for hour in (before, after)]
+    assert shown[1] / shown[0] == pytest.approx(world.lot_factor[brew], rel=0.05)
