@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 import sys
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 from aerobe.notebook import Notebook, open_notebook
 from aerobe.records import Brew, SensorLog
@@ -34,7 +34,8 @@ def write(book: Notebook, number: int, kind: str) -> None:
     elif kind == "kept":
         book.keep("advice", "b1", {"number": number}, at=NOW)
     else:
-        take_in(book, table_of(number), f"file-{number}.csv", Wishes(columns={}, brew="b1", assay="card"), now=NOW)
+        later = NOW + timedelta(days=30)  # rows ahead of the clock would be asked about
+        take_in(book, table_of(number), f"file-{number}.csv", Wishes(columns={}, brew="b1", assay="card"), now=later)
 
 
 def main(where: str, seed: str) -> None:
