@@ -9,7 +9,14 @@ from aerobe.usecases._door import lazy_door
 if TYPE_CHECKING:
     from aerobe.trials import Plan
     from aerobe.usecases.trials._papers import print_run_sheet, run_sheet_style, trial_calendar
-    from aerobe.usecases.trials._pictures import check_in_words, effect_in_words, plan_pictures, verdict_lines, verdict_pictures
+    from aerobe.usecases.trials._pictures import (
+        check_in_words,
+        effect_in_words,
+        hour_lines,
+        plan_pictures,
+        verdict_lines,
+        verdict_pictures,
+    )
     from aerobe.usecases.trials._plan_and_judge import (
         PlannedTrial,
         TrialView,
@@ -44,7 +51,14 @@ else:
         __name__,
         {
             "_papers": ("print_run_sheet", "run_sheet_style", "trial_calendar"),
-            "_pictures": ("check_in_words", "effect_in_words", "plan_pictures", "verdict_lines", "verdict_pictures"),
+            "_pictures": (
+                "check_in_words",
+                "effect_in_words",
+                "hour_lines",
+                "plan_pictures",
+                "verdict_lines",
+                "verdict_pictures",
+            ),
             "_plan_and_judge": (
                 "PlannedTrial",
                 "TrialView",
@@ -88,6 +102,7 @@ __all__ = [
     "compare_recipes",
     "course_picture",
     "effect_in_words",
+    "hour_lines",
     "judge_table",
     "keep_verdict",
     "next_trial",

@@ -27,6 +27,11 @@ JUDGED_BY = (
     "oxygen",
     "yield",
     "score",
+    "damage score",
+    "plants affected",
+    "plants thriving",
+    "damage count",
+    "growth count",
 )
 SCATTER_CHOICES = (
     ("weekly batches", "I don't know: as weekly batches"),
@@ -150,6 +155,7 @@ def verdict(request: Request, key: str, outcome: str = "", assay: str = "") -> R
         pictures=usecases.trials.verdict_pictures(found, doses),
         rows=_comparison_rows(found),
         checks=_check_rows(found),
+        hours=usecases.trials.hour_lines(found),
         next_one=usecases.trials.next_trial(notebook, key, now=now, outcome=outcome),
         basis=usecases.trials.rests_on(notebook, key, outcome_key=outcome, assay=assay),
         assay=assay,
