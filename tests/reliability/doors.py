@@ -24,6 +24,7 @@ QUERIES: dict[str, dict[str, str]] = {
     "/trials/kelp-question/verdict": {"outcome": "biomass"},
     "/safety/gear": {"water": "20", "chlorine": "2", "chloramine": "no", "bath": "10", "bleach": "5"},
     "/safety/use": {"brew": "kelp-3"},
+    "/safety/tables": {"place": "Germany"},
     "/evidence/weigh": {"recipe": "kelp", "against": "plain", "outcome": "biomass"},
     "/pair": {"code": "ABCD-EFGH"},
     "/data/export": {"trial": "drawn"},

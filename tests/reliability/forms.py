@@ -125,6 +125,8 @@ def forms() -> tuple[Form, ...]:
             writes=False,
         ),
         Form(address="/safety/place", fields={"place": "EU"}),
+        Form(address="/safety/own-rule", fields={"days": "14", "test": "no"}),
+        Form(address="/safety/brews/kelp-3/germ", fields={"disease_germ": "Salmonella", "outcome": "not found"}),
         Form(address="/safety/brews/kelp-3/smell", fields={"smell": "earthy"}),
         Form(
             address="/safety/brews/kelp-3/test",
