@@ -1,5 +1,6 @@
 """How far a biomass test can be trusted: from signal to biomass with its error, and the certificate that says so."""
 
+from aerobe.assay._assumed import assumed_error
 from aerobe.assay._basis import (
     Material,
     Uncertain,
@@ -17,6 +18,7 @@ from aerobe.assay._carbon import (
     cylinder_um3,
     rod_um3,
 )
+from aerobe.assay._censored import CensoredSummary, censored_summary
 from aerobe.assay._certificate import Certificate, Precision, as_lines, conclusion, meaning_of, typical_reading
 from aerobe.assay._characterise import characterise
 from aerobe.assay._colour import ColourBias, ColourReading, RecipeBias, colour_fit, estimate_colour_bias
@@ -146,6 +148,9 @@ __all__ = [
     "carbon_from_hyphae",
     "carbon_from_respiration",
     "carbon_from_volume",
+    "CensoredSummary",
+    "assumed_error",
+    "censored_summary",
     "censored_mean",
     "chamber_density",
     "characterise",

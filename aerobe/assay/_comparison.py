@@ -59,6 +59,18 @@ def _pairs(first: Sequence[float], second: Sequence[float], at_least: int) -> tu
     return x, y
 
 
+def _rising_pairs(first: Sequence[float], second: Sequence[float], at_least: int) -> tuple[Floats, Floats]:
+    """Pairs of two tests that at least rise together; a line between others means nothing."""
+    x, y = _pairs(first, second, at_least)
+    together = float(np.corrcoef(x, y)[0, 1])
+    if not together > 0.0:
+        raise NotEnoughData(
+            f"The two tests do not rise together (correlation {together:.2f}): no line turns one into the other.",
+            "Check that both list the samples in the same order; if they do, the two measure different things.",
+        )
+    return x, y
+
+
 def deming(first: Sequence[float], second: Sequence[float], *, error_ratio: float = 1.0, level: float = 0.95) -> Line:
     """Deming regression with jackknife intervals.
 
@@ -76,7 +88,7 @@ def deming(first: Sequence[float], second: Sequence[float], *, error_ratio: floa
     ------
     deming-1943, linnet-1993
     """
-    x, y = _pairs(first, second, 3)
+    x, y = _rising_pairs(first, second, 3)
     if error_ratio <= 0:
         raise OutsideValidity(
             "The ratio of error variances is not above zero.", "Estimate it from repeats of both tests, or use 1."
@@ -125,7 +137,7 @@ def passing_bablok(first: Sequence[float], second: Sequence[float], *, level: fl
     ------
     passing-bablok-1983
     """
-    x, y = _pairs(first, second, 5)
+    x, y = _rising_pairs(first, second, 5)
     n = x.size
     i, j = np.triu_indices(n, 1)
     dx, dy = x[j] - x[i], y[j] - y[i]
@@ -133,6 +145,8 @@ def passing_bablok(first: Sequence[float], second: Sequence[float], *, level: fl
     with np.errstate(divide="ignore"):
         slopes = np.where(dx[moved] != 0, dy[moved] / np.where(dx[moved] != 0, dx[moved], 1.0), np.sign(dy[moved]) * np.inf)
     slopes = np.sort(slopes[slopes != -1])
+    if not slopes.size:
+        raise NotEnoughData("No two samples rise together in both tests.", "Check that both list the samples in the same order.")
     size, shift = slopes.size, int((slopes < -1).sum())
     middle = slopes[(size - 1) // 2 + shift] if size % 2 else 0.5 * (slopes[size // 2 - 1 + shift] + slopes[size // 2 + shift])
     reach = normal_quantile(level) * math.sqrt(n * (n - 1) * (2 * n + 5) / 18)

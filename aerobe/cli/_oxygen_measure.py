@@ -11,7 +11,7 @@ from cyclopts import Parameter
 
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, say
-from aerobe.errors import ImportFault
+from aerobe.errors import ImportFault, NotAQuantity
 from aerobe.units import CONDUCTIVITY, ELAPSED, LENGTH, OXYGEN, PRESSURE, TEMPERATURE, VOLUME, number
 
 if TYPE_CHECKING:
@@ -23,12 +23,18 @@ if TYPE_CHECKING:
 class Water:
     """Water and place."""
 
-    temperature: Annotated[str, Parameter(help="Water temperature, with unit.")] = "20 degC"
+    temperature: Annotated[str, Parameter(help="Water temperature, with unit. Saturation and transfer hang on it.")] = ""
     altitude: Annotated[str, Parameter(help="Height above sea level, with unit.")] = "0 m"
 
     def read(self) -> tuple[float, float]:
         """Temperature and altitude. [degC, m]"""
-        return TEMPERATURE.read(self.temperature), LENGTH.read(self.altitude)
+        return self.warm(), LENGTH.read(self.altitude)
+
+    def warm(self) -> float:
+        """Temperature, which nobody can guess. [degC]"""
+        if not self.temperature:
+            raise NotAQuantity("The temperature of the water is not given.", 'Measure it and add --temperature "18 degC".')
+        return TEMPERATURE.read(self.temperature)
 
 
 WATER = Water()
@@ -48,7 +54,7 @@ def saturation(*, water: Water = WATER, pressure: str = "", conductivity: str = 
 
     salts = salinity_from_conductivity(CONDUCTIVITY.read(conductivity)) if conductivity else 0.0
     value = saturation_mg_per_l(
-        TEMPERATURE.read(water.temperature),
+        water.warm(),
         altitude_m=LENGTH.read(water.altitude),
         salinity=salts,
         pressure_kpa=PRESSURE.read(pressure) if pressure else None,
@@ -71,7 +77,7 @@ def probe(reading: str, /, *, zero: str = "", water: Water = WATER, json: JSON_O
 
     check = check_probe(
         OXYGEN.read(reading),
-        TEMPERATURE.read(water.temperature),
+        water.warm(),
         altitude_m=LENGTH.read(water.altitude),
         zero_mg_per_l=OXYGEN.read(zero) if zero else None,
     )

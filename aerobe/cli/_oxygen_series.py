@@ -11,7 +11,7 @@ from aerobe.cli._common import JSON_ONLY, say, table
 from aerobe.cli._oxygen_measure import WATER, Water
 from aerobe.cli._pictures import save_picture
 from aerobe.errors import ImportFault
-from aerobe.units import ELAPSED, LENGTH, TEMPERATURE, number
+from aerobe.units import ELAPSED, LENGTH, number
 
 if TYPE_CHECKING:
     from aerobe.usecases.oxygen import RunSeries, SeriesRun
@@ -55,7 +55,7 @@ def series(
     found = measure_series(
         content,
         file.name,
-        temperature_degc=TEMPERATURE.read(water.temperature),
+        temperature_degc=water.warm(),
         altitude_m=LENGTH.read(water.altitude),
         probe_t90_s=3600.0 * ELAPSED.read(probe_t90),
         run_column=run_column,
@@ -78,6 +78,7 @@ def _plain(item: SeriesRun) -> dict[str, object]:
         "flow": item.flow,
         "sound": item.sound,
         "doubts": item.doubts,
+        "reason": item.reason,
         "estimate": estimate,
         "textbook_per_h": item.textbook_per_h if math.isfinite(item.textbook_per_h) else None,
     }
@@ -100,7 +101,7 @@ def _of_all(found: RunSeries) -> list[str]:
 
 def _of_one(item: SeriesRun) -> list[str]:
     if item.report is None:
-        return [f"Run {item.run} gives no number."]
+        return [f"Run {item.run} gives no number: {item.reason}"]
     faults = [f"{fault.name}: {fault.problem} {fault.remedy}" for fault in item.report.estimate.faults]
     reasons = dict.fromkeys(judged.reason for judged in (item.by_fit, item.by_textbook) if judged is not None and judged.reason)
     return [item.report.says, *faults, *(f"In doubt: {reason}." for reason in reasons)]

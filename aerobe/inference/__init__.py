@@ -9,7 +9,6 @@ from aerobe.inference._sampler import Draws, Effort, Target, sample, tail_shape
 from aerobe.inference._simulated import SimulatedBrew, simulate_brews
 from aerobe.inference._story import (
     ASSUMED_ERROR,
-    ASSUMED_RATIO_ERROR,
     DEFAULT_HORIZON_H,
     BrewStory,
     Log,
@@ -21,7 +20,6 @@ from aerobe.inference._threads import on_one_core, one_blas_thread
 
 __all__ = [
     "ASSUMED_ERROR",
-    "ASSUMED_RATIO_ERROR",
     "DEFAULT_HORIZON_H",
     "PRIOR",
     "Band",

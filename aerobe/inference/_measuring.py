@@ -7,7 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from aerobe.inference._story import ASSUMED_ERROR, ASSUMED_RATIO_ERROR, Measurement
+from aerobe.assay import assumed_error
+from aerobe.inference._story import Measurement
 from aerobe.records import Assay, AssayError, Reading
 
 # The most telling control first: a killed control keeps colour and everything else but life; a filtered one loses cells.
@@ -34,6 +35,9 @@ def measurements_of(readings: Sequence[Reading], assays: Mapping[str, Assay]) ->
     for key in dict.fromkeys(reading.assay for reading in readings):
         assay = assays[key]
         mine = [reading for reading in readings if reading.assay == key]
+        if assay.quantity == "grazers":
+            notes.append(f"{assay.name} counts grazers: they are no biomass of bacteria or fungi and are left out here.")
+            continue
         error, said = _error_of(assay, mine)
         notes += said
         for reading in mine:
@@ -63,20 +67,15 @@ def _value(reading: Reading, assay: Assay) -> float:
 
 def _error_of(assay: Assay, readings: list[Reading]) -> tuple[AssayError, list[str]]:
     """The assay's error in house units with the bias that this brew's own controls show."""
-    if assay.error is not None:
-        unit = assay.to_house
-        error = replace(
-            assay.error,
-            constant_sd=assay.error.constant_sd * unit,
-            bias=assay.error.bias * unit,
-            bias_sd=assay.error.bias_sd * unit,
-            detection_limit=None,
-            upper_limit=None,
-        )
-    elif assay.quantity == "fungal to bacterial ratio":
-        error = ASSUMED_RATIO_ERROR
-    else:
-        error = ASSUMED_ERROR
+    own, unit = assay.error or assumed_error(assay), assay.to_house
+    error = replace(
+        own,
+        constant_sd=own.constant_sd * unit,
+        bias=own.bias * unit,
+        bias_sd=own.bias_sd * unit,
+        detection_limit=None,
+        upper_limit=None,
+    )
     notes = (
         []
         if assay.error is not None

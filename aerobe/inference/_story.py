@@ -16,7 +16,6 @@ Array = NDArray[np.float64]
 
 DEFAULT_HORIZON_H = 72.0
 ASSUMED_ERROR = AssayError(constant_sd=5.0, proportional_cv=0.25, gain_log_sd=0.4, origin="assumed: no characterisation given")
-ASSUMED_RATIO_ERROR = AssayError(constant_sd=0.02, proportional_cv=0.3, gain_log_sd=0.3, origin="assumed")
 MEASURED = ("biomass", "bacteria", "fungi", "fungal to bacterial ratio")
 
 

@@ -18,6 +18,7 @@ from aerobe.oxygen._first_guess import first_guess_kla, vessel_kla
 from aerobe.oxygen._floors import FLOORS, Floor
 from aerobe.oxygen._foods import FOODS, Food, FoodLibrary, Range
 from aerobe.oxygen._live_probe import ProbeTrouble, probe_troubles
+from aerobe.oxygen._models import OneModel
 from aerobe.oxygen._probes import ProbeCheck, check_probe, oxygen_from_percent, percent_of_saturation, salinity_from_conductivity
 from aerobe.oxygen._reaeration import KlaEstimate, kla_from_reaeration
 from aerobe.oxygen._response import responses
@@ -35,8 +36,10 @@ from aerobe.oxygen._sizing import (
 from aerobe.oxygen._standard import StandardTransfer, kla_at_20, standard_transfer, transfer_factor, transfer_rate_mg_per_l_h
 from aerobe.oxygen._steps import StepEstimate, transfer_from_steps
 from aerobe.oxygen._uptake import HoldingTime, UptakeTrack, holding_time, uptake_from_log
+from aerobe.oxygen._warming import warming_until_h
 
 __all__ = [
+    "OneModel",
     "ALPHA",
     "COBALT_CAUTION",
     "FLOORS",
@@ -103,5 +106,6 @@ __all__ = [
     "transfer_from_steps",
     "transfer_rate_mg_per_l_h",
     "uptake_from_log",
+    "warming_until_h",
     "vessel_kla",
 ]

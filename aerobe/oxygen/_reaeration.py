@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from aerobe.errors import NotEnoughData, UnusableReading
 from aerobe.oxygen._faults import RunFault, faults_before_fit, faults_of_fit, rising_window
 from aerobe.oxygen._grid_fit import GridPosterior, Prior, fit_on_grid
+from aerobe.oxygen._models import Mixed, OneModel
 from aerobe.oxygen._response import PROBE, SATURATION, WATER, responses
 from aerobe.oxygen._saturation import saturation_mg_per_l
 from aerobe.oxygen._standard import kla_at_20
@@ -38,6 +39,7 @@ class KlaEstimate:
     window_h: tuple[float, float]  # part of the run that was used [h]
     points: int
     faults: tuple[RunFault, ...]
+    models: tuple[OneModel, ...] = ()  # reasonable ways to read the run; their spread is in the interval
 
     @property
     def usable(self) -> bool:
@@ -104,23 +106,24 @@ def kla_from_reaeration(
         remedy = first.remedy if first else "Repeat the run, with readings every few seconds from the moment the air starts."
         raise NotEnoughData(f"{first.name if first else 'no usable window'}: {problem}", remedy)
     used_times, used_values = thin_log(times[window], values[window], MOST_POINTS)
-    posterior = _fit(used_times - used_times[0], used_values, table, saturation_log_sd, probe_lag_h, probe_lag_log_sd)
-    kla = posterior.quantile(0.5)
+    mixed = _readings(used_times - used_times[0], used_values, table, saturation_log_sd, probe_lag_h, probe_lag_log_sd)
+    posterior = mixed.posteriors[0]
+    kla = mixed.quantile(0.5)
     late = faults_of_fit(
         times=times[window],
         values=values[window],
         table=table,
         kla=kla,
         lag_h=probe_lag_h,
-        log_sd=posterior.log_sd,
+        log_sd=mixed.log_sd,
         fitted_saturation=float(posterior.mean[SATURATION]),
     )
     return KlaEstimate(
         kla_per_h=kla,
-        kla_low_per_h=posterior.quantile(0.05),
-        kla_high_per_h=posterior.quantile(0.95),
+        kla_low_per_h=mixed.quantile(0.05),
+        kla_high_per_h=mixed.quantile(0.95),
         kla20_per_h=kla_at_20(kla, temperature_degc),
-        log_sd=posterior.log_sd,
+        log_sd=mixed.log_sd,
         saturation_mg_per_l=float(posterior.mean[SATURATION]),
         saturation_sd_mg_per_l=float(posterior.sd[SATURATION]),
         start_mg_per_l=float(posterior.mean[WATER]),
@@ -129,11 +132,37 @@ def kla_from_reaeration(
         window_h=(float(used_times[0]), float(used_times[-1])),
         points=int(window.stop - window.start),
         faults=(*early, *late),
+        models=mixed.each,
     )
 
 
-def _fit(
+_SETTLED_SHARE = 0.85  # of saturation; a run that ends lower cannot tell its saturation by itself
+_LATER_SHARE = 0.35  # of saturation: where a later window begins
+
+
+def _readings(
     times: Array, values: Array, table: float, saturation_log_sd: float | None, lag_h: float, lag_log_sd: float
+) -> Mixed:
+    """The run by several reasonable models: the window as it is; a later one; saturation by the table; by the run itself."""
+    later = values >= _LATER_SHARE * table
+    start = int(np.argmax(later)) if later.any() else 0
+    ways: list[tuple[str, slice, float | None, float]] = [
+        ("the whole window, saturation near the table", slice(None), saturation_log_sd, _DRIFT_SD_MG_PER_L_H),
+        ("saturation as the table has it, no drift", slice(None), 1e-4, 1e-3),
+    ]
+    if len(values) - start >= FEWEST_POINTS and start:
+        ways.append(("a later window", slice(start, None), saturation_log_sd, _DRIFT_SD_MG_PER_L_H))
+    if float(np.median(values[-5:])) > _SETTLED_SHARE * table:
+        ways.append(("saturation as the run shows it", slice(None), None, 1e-3))
+    posteriors = []
+    for _, part, spread, drift in ways:
+        used = times[part] - times[part][0]
+        posteriors.append(_fit(used, values[part], table, spread, lag_h, lag_log_sd, drift))
+    return Mixed(names=tuple(name for name, *_ in ways), posteriors=tuple(posteriors))
+
+
+def _fit(
+    times: Array, values: Array, table: float, saturation_log_sd: float | None, lag_h: float, lag_log_sd: float, drift_sd: float
 ) -> GridPosterior:
     def design(kla: Array, lag: Array) -> Array:
         part = responses(times, ((0.0, True),), kla, lag, 0.0)[:, :, [WATER, PROBE, SATURATION]]
@@ -144,7 +173,7 @@ def _fit(
     # Water and probe at the start differ by what the lag hides; both are left wide.
     prior = Prior(
         mean=np.array([values[0], values[0], table, 0.0]),
-        sd=np.array([5.0, 1.0, spread, _DRIFT_SD_MG_PER_L_H]),
+        sd=np.array([5.0, 1.0, spread, drift_sd]),
     )
     span, step = times[-1], float(np.median(np.diff(times)))
     return fit_on_grid(

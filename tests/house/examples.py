@@ -65,7 +65,7 @@ oxygen saturation --temperature "18 degC" --altitude "500 m"
 oxygen probe "8.9 mg/L" --temperature "20 degC" --zero "0.1 mg/L"
 oxygen sulphite "20 L" "9 mg/L"
 oxygen kla {home}/run.csv --temperature "21 degC" --vessel bucket-a
-oxygen steps {home}/steps.csv --off "180 s" --on "540 s"
+oxygen steps {home}/steps.csv --off "180 s" --on "540 s" --temperature "20 degC"
 oxygen series {home}/series.csv --temperature "21 degC"
 oxygen ceiling --draws 60
 oxygen splits "2 g/L" --kla "30 /h" --draws 60

@@ -28,6 +28,7 @@ from aerobe.oxygen import (
     transfer_from_steps,
     uptake_from_log,
     vessel_kla,
+    warming_until_h,
 )
 from aerobe.records import Brew, Vessel
 from aerobe.units import ELAPSED, OXYGEN, OXYGEN_PERCENT, number, parse_number
@@ -66,7 +67,7 @@ class BrewUptake:
 
 
 def read_run(
-    text: str, *, time_unit: str = "", oxygen_unit: str = "", temperature_degc: float = 20.0, altitude_m: float = 0.0
+    text: str, *, time_unit: str = "", oxygen_unit: str = "", temperature_degc: float | None = None, altitude_m: float = 0.0
 ) -> RunLog:
     """A run from pasted or exported text: two columns, time and oxygen, with a head that names the units or without.
 
@@ -98,6 +99,8 @@ def read_run(
     pairs = [(_value(row, 0, place), _value(row, 1, place)) for place, row in enumerate(rows, start=1 + bool(head))]
     times = np.array([ELAPSED.convert(time, time_unit) for time, _ in pairs])
     if _is_percent(oxygen_unit):
+        if temperature_degc is None:
+            raise ImportFault("Percent of saturation is mg/L only at a temperature.", "Give the temperature of the water.")
         shown = [OXYGEN_PERCENT.convert(value, oxygen_unit) for _, value in pairs]
         oxygen = np.array([oxygen_from_percent(value, temperature_degc, altitude_m=altitude_m) for value in shown])
     else:
@@ -205,13 +208,24 @@ def brew_uptake(notebook: Notebook, brew_key: str) -> BrewUptake:
     """
     brew = notebook.get(Brew, brew_key)
     vessel = notebook.get(Vessel, brew.vessel)
+    if vessel.key in UNSTATED:
+        raise NotEnoughData(
+            "How air reaches this brew is not stated, and uptake cannot be told without it.",
+            "Give it its vessel: measured transfer, air and diffuser; or a transfer of 0 for a sealed vessel.",
+        )
     times, values = (np.asarray(part, dtype=float) for part in notebook.log(brew_key, "oxygen"))
     if len(times) < 10:
         raise NotEnoughData("This brew has no oxygen log to speak of.", "Connect a probe, or import its file.")
     times, values = _increasing(times, values)
+    first_h = times[0]
     warm_at, warm = notebook.log(brew_key, "temperature")
     degrees = np.interp(times, warm_at, warm) if len(warm_at) else np.full(len(times), brew.temperature_degc)
     kla, log_sd = vessel_kla(vessel)
+    sealed = kla == 0.0
+    warming = warming_until_h(times, values, warm_at, warm) if sealed else 0.0
+    if warming > times[0]:
+        late = times >= warming
+        times, values, degrees = times[late], values[late], degrees[late]
     track = uptake_from_log(
         times, values, kla20_per_h=kla, kla_log_sd=log_sd, temperature_degc=degrees, altitude_m=vessel.altitude_m
     )
@@ -232,9 +246,22 @@ def brew_uptake(notebook: Notebook, brew_key: str) -> BrewUptake:
         oxygen_mg_per_l=oxygen,
         holding=holding,
         floor_mg_per_l=floor,
-        says=f"The brew takes up {number(middle)} mg/L an hour ({number(low)} to {number(high)}). Once the air stops, oxygen "
+        says=_warming_says(warming - float(first_h))
+        + f"The brew takes up {number(middle)} mg/L an hour ({number(low)} to {number(high)}). Once the air stops, oxygen "
         f"reaches {floor:g} mg/L in {_minutes(holding.median_min)} ({_minutes(holding.low_min)} to "
         f"{_minutes(holding.high_min)}).",
+    )
+
+
+UNSTATED = ("not-stated", "aerated-not-stated")  # vessels of imported brews of which nobody said how air reaches them
+
+
+def _warming_says(hours: float) -> str:
+    if hours <= 0.0:
+        return ""
+    return (
+        f"In the first {number(hours, 2)} h oxygen rises although the vessel is sealed: water or probe were still warming up. "
+        "Those hours are left out. "
     )
 
 

@@ -23,6 +23,7 @@ class SeriesRun:
     run: str
     flow: float  # in the unit of the table
     report: KlaReport | None  # None where the run gives nothing at all
+    reason: str  # why it gives nothing; empty where it gives something
     textbook_per_h: float  # slope of the log deficit between 2 and 6 mg/L; nan where there is none [1/h]
     by_fit: RunBeside | None
     by_textbook: RunBeside | None
@@ -101,7 +102,9 @@ def measure_series(
     logs = _logs(content, name, run_column, flow_column)
     flows = _flows(reading.block, run_column, flow_column)
     order = sorted(logs, key=lambda run: flows[run])
-    reports = {run: _report(logs[run], temperature_degc, altitude_m, probe_t90_s) for run in order}
+    read = {run: _report(logs[run], temperature_degc, altitude_m, probe_t90_s) for run in order}
+    reports = {run: report for run, (report, _) in read.items()}
+    behind = _behind_lower_flow(order, reports)
     full = float(saturation_mg_per_l(temperature_degc, altitude_m=altitude_m))
     slopes = {run: _textbook(logs[run], full) for run in order}
     fits = [report.estimate.kla_per_h if (report := reports[run]) is not None else float("nan") for run in order]
@@ -112,10 +115,11 @@ def measure_series(
             run=run,
             flow=flows[run],
             report=reports[run],
+            reason=read[run][1],
             textbook_per_h=slopes[run],
             by_fit=fitted,
             by_textbook=sloped,
-            doubts=_doubts(reports[run], fitted, sloped),
+            doubts=_doubts(reports[run], read[run][1], fitted, sloped, behind.get(run, "")),
         )
         for run, fitted, sloped in zip(order, by_fit, by_slope, strict=True)
     )
@@ -158,11 +162,27 @@ def _flows(block: Block, run_column: str, flow_column: str) -> dict[str, float]:
     return {row[run]: parse_number(row[flow]) for row in block.rows if row[run]}
 
 
-def _report(log: RunLog, temperature_degc: float, altitude_m: float, probe_t90_s: float) -> KlaReport | None:
+def _report(log: RunLog, temperature_degc: float, altitude_m: float, probe_t90_s: float) -> tuple[KlaReport | None, str]:
+    """A run's reading, or why there is none."""
     try:
-        return measure_kla(log, temperature_degc=temperature_degc, altitude_m=altitude_m, probe_t90_s=probe_t90_s)
-    except NotEnoughData:
-        return None
+        return measure_kla(log, temperature_degc=temperature_degc, altitude_m=altitude_m, probe_t90_s=probe_t90_s), ""
+    except NotEnoughData as fault:
+        return None, fault.problem
+
+
+def _behind_lower_flow(order: Sequence[str], reports: dict[str, KlaReport | None]) -> dict[str, str]:
+    """Runs whose whole interval lies below that of the nearest run at a lower flow: more air is never slower."""
+    found: dict[str, str] = {}
+    last: tuple[str, float] | None = None
+    for run in order:
+        report = reports[run]
+        if report is None or not report.estimate.usable:
+            continue
+        if last is not None and report.estimate.kla_high_per_h < last[1]:
+            found[run] = f"slower than run {last[0]} at less air"
+        else:
+            last = run, report.estimate.kla_low_per_h
+    return found
 
 
 def _textbook(log: RunLog, saturation: float) -> float:
@@ -172,10 +192,15 @@ def _textbook(log: RunLog, saturation: float) -> float:
         return float("nan")
 
 
-def _doubts(report: KlaReport | None, by_fit: RunBeside, by_textbook: RunBeside) -> tuple[str, ...]:
+# Faults of a run that forbid no number, but do not let it count as sound in a series.
+_DOUBTED = ("odd saturation", "unsteady rise")
+
+
+def _doubts(report: KlaReport | None, reason: str, by_fit: RunBeside, by_textbook: RunBeside, behind: str) -> tuple[str, ...]:
     if report is None:
-        return ("gives no number at all",)
-    found = [fault.name for fault in report.estimate.faults if fault.forbids]
+        return (f"cannot be judged: {reason}",)
+    found = [fault.name for fault in report.estimate.faults if fault.forbids or fault.name in _DOUBTED]
+    found += [behind] if behind else []
     beside: dict[str, list[str]] = {}
     for way, judged in (("fit", by_fit), ("textbook slope", by_textbook)):
         if judged.outlying:
