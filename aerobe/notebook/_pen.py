@@ -13,7 +13,7 @@ from aerobe.notebook import _logs
 from aerobe.notebook._reads import Receipt, no_such, singular
 from aerobe.notebook._schema import BY_CLASS, Noun, entries, kept, metadata, readings, settings
 from aerobe.notebook._schema import audit as audit_table
-from aerobe.records import Brew, Reading, SensorLog, as_plain, canonical_json, content_hash, from_plain
+from aerobe.records import Brew, Reading, Recipe, SensorLog, as_plain, canonical_json, content_hash, from_plain
 
 R = TypeVar("R")
 
@@ -186,6 +186,11 @@ class Pen:
 
 def _settled(record: R) -> R:
     """The record as it will be read back: a 10 given where 10.0 is meant must not hash differently tomorrow."""
+    if isinstance(record, Recipe) and not record.compost:
+        # Older notebooks may hold such a recipe, so the record itself allows it.
+        raise UnusableRecord(
+            "The recipe names no compost.", "Give the key of its compost; write the compost in first if it is new."
+        )
     return from_plain(type(record), as_plain(record))
 
 

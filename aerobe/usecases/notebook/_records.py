@@ -275,12 +275,20 @@ def brew_history(notebook: Notebook, key: str) -> BrewHistory:
     return _history(notebook, key)
 
 
+FROM_TABLE = "Imported;"  # how the notes of a brew begin that a table brought
+
+
 def list_brews(notebook: Notebook, *, now: datetime) -> list[dict[str, object]]:
     """Every brew in a line: key, name, recipe, start, hours since, number of readings and whether it still brews."""
     ended = {harvest.brew: harvest.elapsed_h for harvest in notebook.find(Harvest)}
     counts: dict[str, int] = {}
+    last: dict[str, float] = {}
     for reading in notebook.readings():
         counts[reading.brew] = counts.get(reading.brew, 0) + 1
+        last[reading.brew] = max(last.get(reading.brew, 0.0), reading.elapsed_h)
+    # A brew out of a table is followed to the end of the table; nobody knows that it still stands.
+    tables = {brew.key for brew in notebook.find(Brew) if brew.notes.startswith(FROM_TABLE)}
+    ended = {key: last.get(key, 0.0) for key in tables} | ended
     return [
         {
             "key": brew.key,
