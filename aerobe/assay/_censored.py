@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from aerobe.assay._arrays import Floats, finite
 from aerobe.errors import NotEnoughData
@@ -83,7 +84,7 @@ def censored_summary(
     )
 
 
-def _choose(y: Floats, hidden: Floats) -> str:
+def _choose(y: Floats, hidden: NDArray[np.bool_]) -> str:
     if not np.all(y > 0.0):
         return "Kaplan-Meier" if 0.0 < hidden.mean() <= FEW_BELOW else "normal likelihood"
     if hidden.any() and y.size >= MANY:
@@ -91,7 +92,7 @@ def _choose(y: Floats, hidden: Floats) -> str:
     return "lognormal likelihood" if _log_fits_better(y, hidden) else "normal likelihood"
 
 
-def _log_fits_better(y: Floats, hidden: Floats) -> bool:
+def _log_fits_better(y: Floats, hidden: NDArray[np.bool_]) -> bool:
     """Whether a lognormal shape is as likely as a normal one, nearly: amounts of life are skew, and few results hide it."""
     from scipy.special import log_ndtr
 
@@ -105,7 +106,7 @@ def _log_fits_better(y: Floats, hidden: Floats) -> bool:
     return likelihood(np.log(y)) - float(np.log(y[~hidden]).sum()) > likelihood(y) - 1.0
 
 
-def _by_method(method: str, y: Floats, hidden: Floats, level: float, seed: int) -> tuple[float, float, float, float]:
+def _by_method(method: str, y: Floats, hidden: NDArray[np.bool_], level: float, seed: int) -> tuple[float, float, float, float]:
     if method == "normal likelihood":
         from aerobe.assay._limits import censored_mean
 
@@ -118,7 +119,7 @@ def _by_method(method: str, y: Floats, hidden: Floats, level: float, seed: int) 
     return mean, sd, low, high
 
 
-def kaplan_meier(y: Floats, hidden: Floats) -> tuple[float, float]:
+def kaplan_meier(y: Floats, hidden: NDArray[np.bool_]) -> tuple[float, float]:
     """Mean and sd of the product-limit distribution of results with some below limits; the lowest limit counts as a value.
 
     Source
@@ -143,7 +144,7 @@ def kaplan_meier(y: Floats, hidden: Floats) -> tuple[float, float]:
     return mean, float(math.sqrt(max(float((weights * (points - mean) ** 2).sum()), 0.0)))
 
 
-def order_statistics(y: Floats, hidden: Floats) -> tuple[float, float]:
+def order_statistics(y: Floats, hidden: NDArray[np.bool_]) -> tuple[float, float]:
     """Mean and sd with the censored results put on a lognormal line through the plotting positions of the others.
 
     Source
@@ -175,7 +176,7 @@ def order_statistics(y: Floats, hidden: Floats) -> tuple[float, float]:
     return float(whole.mean()), float(whole.std(ddof=1))
 
 
-def lognormal_mean(y: Floats, hidden: Floats, level: float) -> tuple[float, float, float, float]:
+def lognormal_mean(y: Floats, hidden: NDArray[np.bool_], level: float) -> tuple[float, float, float, float]:
     """Mean, sd and the interval of the mean of a lognormal distribution, by the likelihood of its logarithm's mean.
 
     The interval is that of mean and variance of the logarithms together (Cox), with Student's t for few results.
@@ -198,7 +199,12 @@ def lognormal_mean(y: Floats, hidden: Floats, level: float) -> tuple[float, floa
 
 
 def _resampled(
-    mean_of: Callable[[Floats, Floats], float], y: Floats, hidden: Floats, mean: float, level: float, seed: int
+    mean_of: Callable[[Floats, NDArray[np.bool_]], float],
+    y: Floats,
+    hidden: NDArray[np.bool_],
+    mean: float,
+    level: float,
+    seed: int,
 ) -> tuple[float, float]:
     """Interval of a mean by resampling: the t of each draw (its own sd over the root of n), so that skew counts on both sides."""
     rng = np.random.default_rng(seed)

@@ -148,7 +148,13 @@ def test_commands_answer(words: list[str], said: str, capsys: pytest.CaptureFixt
 
 @pytest.mark.parametrize(
     "words",
-    [["saturation"], ["hold", "7 mg/L", "10"], ["foods"], ["scale", "1000 L"], ["ceiling", "--kla", "30 /h", "--draws", "100"]],
+    [
+        ["saturation", "--temperature", "20 degC"],
+        ["hold", "7 mg/L", "10"],
+        ["foods"],
+        ["scale", "1000 L"],
+        ["ceiling", "--kla", "30 /h", "--draws", "100"],
+    ],
 )
 def test_every_answer_is_there_as_json(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.run(["oxygen", *words, "--json"]) == 0
@@ -163,4 +169,4 @@ def test_a_run_from_a_file_and_the_exit_code_of_a_faulty_one(tmp_path: Path, cap
     assert json.loads(capsys.readouterr().out)["estimate"]["kla_per_h"] == pytest.approx(43.3, rel=0.02)
     assert cli.run(["oxygen", "kla", str(bad), "--temperature", "22 degC"]) == 4
     assert cli.run(["oxygen", "kla", str(tmp_path / "none.csv")]) == 3
-    assert cli.run(["oxygen", "probe", "10.5 mg/L"]) == 4
+    assert cli.run(["oxygen", "probe", "10.5 mg/L", "--temperature", "20 degC"]) == 4

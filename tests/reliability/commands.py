@@ -90,7 +90,7 @@ def file_parsers(folder: Path) -> Iterator[Parser]:
         ("import {folder}/log.csv --brew kelp-3 --yes", "log.csv"),
         ("trial judge {folder}/judged.csv", "judged.csv"),
         ("evidence take {folder}/papers.csv", "papers.csv"),
-        ("oxygen kla {folder}/run.csv", "run.csv"),
+        ("oxygen kla {folder}/run.csv --temperature 20degC", "run.csv"),
         ("assay certificate {folder}/study.csv --name Card", "study.csv"),
         ("safety compost-history orchard-heap --log {folder}/heap.txt --unit degC", "heap.txt"),
     ):
