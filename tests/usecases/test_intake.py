@@ -191,7 +191,7 @@ def test_logarithms_of_weekly_batches_become_counts_in_blocks_of_two_arms(book: 
 
 
 def test_each_assay_of_an_imported_trial_can_be_judged(book: Notebook) -> None:
-    # As the guide tells: 12 (1.7 to 89) times the bacteria, 0.45 (0.02 to 11) times the fungi. The t interval of four
+    # As the guide tells: 12 (1.6 to 89) times the bacteria, 0.45 (0.02 to 11) times the fungi. The t interval of four
     # differences of the printed table: bacteria 1.085 log10, SD 0.733, t(3, 0.95) 2.353.
     take_in(book, AIR.read_bytes(), AIR.name, Wishes(columns={}, trial="aeration", at_h=24.0), now=NOW)
     bacteria, fungi = (
