@@ -1,11 +1,12 @@
 """When to test next and when to harvest, with the expected loss of each choice. Gates come after the losses."""
 
-from aerobe.decisions._advice import Advice, NextTest, Window, advise
+from aerobe.decisions._advice import Advice, advise
 from aerobe.decisions._forecast import Forecast, forecast_of
 from aerobe.decisions._lookahead import TestValue, value_of_test
 from aerobe.decisions._loss import attainment, losses
 from aerobe.decisions._missed import Missed, best_in_hindsight, missed_by
 from aerobe.decisions._oxygen import OxygenOutlook, oxygen_outlook
+from aerobe.decisions._plan import NextTest, Window
 from aerobe.decisions._replay import replay
 
 __all__ = [

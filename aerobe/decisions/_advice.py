@@ -7,63 +7,20 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from aerobe.decisions._caution import disagreement_of
 from aerobe.decisions._forecast import Forecast, forecast_of
-from aerobe.decisions._lookahead import TestValue, value_of_test
+from aerobe.decisions._lookahead import value_of_test
 from aerobe.decisions._loss import losses
 from aerobe.decisions._oxygen import OxygenOutlook, oxygen_outlook
+from aerobe.decisions._plan import REPEAT_H, WORTH_ASKING, NextTest, Window, cautious, choose, next_test, window_of
+from aerobe.decisions._trend import clear_fall, hours_without_oxygen, is_far_off
 from aerobe.inference import Measurement, Posterior
 from aerobe.records import AimChoice, Costs
 from aerobe.safety import Gate
 
 Array = NDArray[np.float64]
 
-WINDOW_LOSS = 0.03  # harvest times within this of the best belong to the window [-]
-NEAR_H = 0.5  # a best time closer than this is now [h]
 LOOK_AHEAD_H = 48.0
-WORTH_ASKING = 1e-4  # less avoided loss than this is noise of the draws [-]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Window:
-    """Harvest times whose expected loss is within `WINDOW_LOSS` of the best.
-
-    Parameters
-    ----------
-    start_h, best_h, end_h
-        Since aeration began. [h]
-    expected_loss
-        At the best time, share of the attainable. [-]
-    probability
-        That this course's own best time lies in the window. [-]
-    """
-
-    start_h: float
-    best_h: float
-    end_h: float
-    expected_loss: float
-    probability: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NextTest:
-    """The test that would help most.
-
-    Parameters
-    ----------
-    at_h
-        When to take the sample. [h]
-    worth
-        Loss it avoids, in money. [money]
-    price
-        What it costs. [money]
-    loss_avoided
-        The same as a share of the attainable. [-]
-    """
-
-    at_h: float
-    worth: float
-    price: float
-    loss_avoided: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,10 +138,22 @@ def advise(
     if tests_left > 0:
         until = min(now_h + LOOK_AHEAD_H, float(times[-1]))
         value = value_of_test(posterior, loss, now_h, kit, until_h=until, seed=seed)
-    test = _next_test(value, costs)
+    test = next_test(value, costs)
     closed = tuple(gate for gate in gates if not gate.is_open)
     oxygen = oxygen_outlook(posterior, now_h, aim.oxygen_floor_mg_per_l)
-    call, at, because, loss_of_call = _choose(window, loss_now, now_h, test, value, closed)
+    plan = choose(window, loss_now, now_h, test, value, closed)
+    plan = cautious(
+        plan,
+        loss_now,
+        now_h,
+        tests_left,
+        closed,
+        fall=clear_fall(posterior),
+        apart=disagreement_of(posterior, times, loss[:, ahead], window.best_h),
+        repeat=is_far_off(posterior) and posterior.last_result_h is not None and now_h <= posterior.last_result_h + REPEAT_H,
+        starved_h=hours_without_oxygen(posterior, now_h),
+    )
+    call, at, because, loss_of_call = plan
     return Advice(
         call=call,
         at_h=at,
@@ -203,71 +172,17 @@ def advise(
         test_loss_by_time=np.zeros(0) if value is None else value.expected_loss,
         settled=posterior.settled,
         seed=seed,
-        notes=posterior.notes,
+        notes=(*_asked_first(posterior), *posterior.notes),
         forecast=forecast_of(posterior),
     )
 
 
-def window_of(times: Array, loss: Array, expected: Array) -> Window:
-    """The window around the time of least expected loss; `loss` has shape (draws, times), `expected` is its mean."""
-    best = int(np.argmin(expected))
-    good = expected <= expected[best] + WINDOW_LOSS
-    # The stretch around the best time; a second good stretch later is not part of the window.
-    start, end = best, best
-    while start > 0 and good[start - 1]:
-        start -= 1
-    while end < len(times) - 1 and good[end + 1]:
-        end += 1
-    own = np.argmin(loss, axis=1)
-    return Window(
-        start_h=float(times[start]),
-        best_h=float(times[best]),
-        end_h=float(times[end]),
-        expected_loss=float(expected[best]),
-        probability=float(np.mean((own >= start) & (own <= end))),
-    )
-
-
-def _next_test(value: TestValue | None, costs: Costs) -> NextTest | None:
-    if value is None:
-        return None
-    # Later is as good where the loss is flat: the earliest time within a hair of the best leaves the most room to act.
-    flat = np.flatnonzero(value.expected_loss <= value.expected_loss[value.best] + 5e-4)
-    return NextTest(
-        at_h=float(value.times_h[flat[0]]),
-        worth=value.gain * costs.worth_of_full_brew,
-        price=costs.test,
-        loss_avoided=value.gain,
-    )
-
-
-def _choose(
-    window: Window,
-    loss_now: float,
-    now_h: float,
-    test: NextTest | None,
-    value: TestValue | None,
-    closed: tuple[Gate, ...],
-) -> tuple[str, float, str, float]:
-    if test is not None and value is not None and test.loss_avoided > WORTH_ASKING and test.worth > test.price:
-        reason = f"one more test is worth {test.worth:.0f} to you and costs {test.price:.0f}."
-        return "test at", test.at_h, reason, float(value.expected_loss[value.best])
-    if window.best_h <= now_h + NEAR_H or loss_now <= window.expected_loss + 1e-3:
-        if closed:
-            reason = f"the time is right, but {closed[0].why[:1].lower()}{closed[0].why[1:].rstrip('.')}."
-            return "wait until", now_h + NEAR_H, reason, loss_now
-        return (
-            "harvest now",
-            now_h,
-            f"waiting is not expected to gain anything; expected loss {100.0 * loss_now:.0f} %.",
-            loss_now,
-        )
-    gain = loss_now - window.expected_loss
+def _asked_first(posterior: Posterior) -> tuple[str, ...]:
+    if not is_far_off(posterior):
+        return ()
     return (
-        "wait until",
-        window.best_h,
-        f"waiting is expected to gain {100.0 * gain:.0f} % of the attainable.",
-        window.expected_loss,
+        "The last reading is far from all that was expected. First ask what happened: chlorinated water, a stopped pump, "
+        "mixed-up samples, a wrong dilution?",
     )
 
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from aerobe.decisions._advice import Window, window_of
 from aerobe.decisions._loss import losses
+from aerobe.decisions._plan import Window, window_of
 from aerobe.inference import Posterior
 from aerobe.records import AimChoice, Costs
 

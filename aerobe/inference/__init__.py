@@ -1,9 +1,10 @@
 """From a recipe, readings and logs to the posterior of one brew."""
 
+from aerobe.inference._infer import infer_brew
 from aerobe.inference._measuring import measurements_of
 from aerobe.inference._modes import Modes, descend
 from aerobe.inference._pooling import Past, Shift, learn_from
-from aerobe.inference._posterior import Band, Posterior, expected_result, infer_brew, peak_times, result_errors
+from aerobe.inference._posterior import Band, Posterior, expected_result, peak_times, result_errors
 from aerobe.inference._prior import PRIOR, Basis, Term, basis_of, decode
 from aerobe.inference._sampler import Draws, Effort, Target, sample, tail_shape
 from aerobe.inference._simulated import SimulatedBrew, simulate_brews

@@ -138,6 +138,13 @@ def result_log_likelihood(results: Results, residual: Array) -> Array:
     return np.asarray(terms.sum(axis=1))
 
 
+def chance_below(residual: Array) -> Array:
+    """Probability of an error below a standardised residual, any shape. [-]"""
+    from scipy.special import stdtr
+
+    return np.asarray(stdtr(DEGREES, residual / _SHRINK))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OxygenErrors:
     """Memory and size of the oxygen residual from one bin to the next, shape (bins,) each."""

@@ -14,6 +14,7 @@ Array = NDArray[np.float64]
 
 STUCK_H = 3.0  # a probe in a brew never shows one value for so long [h]
 PERCENT_ABOVE = 22.0  # no fresh water between 0 and 45 degC holds so much oxygen from air [mg/L]
+COLDEST_DEGC, WARMEST_DEGC = 1.0, 40.0  # of brews; the formula of saturation ends at 40 degC too (benson-krause-1984)
 GAP_H = 3.0  # a silence worth saying [h]
 
 
@@ -66,9 +67,10 @@ def thin_temperature(log: Log | None, grid_h: Array, expected_degc: float) -> tu
     if log is None or len(log.values) == 0:
         return np.full(len(grid_h), expected_degc), ()
     times, values, notes = _usable(log)
-    wild = (values < 1.0) | (values > 45.0)
+    wild = (values < COLDEST_DEGC) | (values > WARMEST_DEGC)
     if wild.any():
-        notes.append(f"{int(wild.sum())} temperatures outside 1 to 45 degC are left out; check unit and probe.")
+        kept = f"{COLDEST_DEGC:g} to {WARMEST_DEGC:g} degC"
+        notes.append(f"{int(wild.sum())} temperatures outside {kept} are left out: no brew has them; check unit and probe.")
     times, values = times[~wild], values[~wild]
     if len(values) == 0:
         return np.full(len(grid_h), expected_degc), tuple(notes)
@@ -80,7 +82,7 @@ def thin_temperature(log: Log | None, grid_h: Array, expected_degc: float) -> tu
     # The weather to come is not known: glide within two hours from the last value to the mean of the last day.
     blend = np.exp(-(grid_h[ahead] - times[-1]) / 2.0)
     out[ahead] = blend * values[-1] + (1.0 - blend) * float(last_day.mean())
-    return np.clip(out, 1.0, 45.0), tuple(binned.notes)
+    return np.clip(out, COLDEST_DEGC, WARMEST_DEGC), tuple(binned.notes)
 
 
 def _usable(log: Log) -> tuple[Array, Array, list[str]]:

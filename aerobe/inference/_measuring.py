@@ -12,6 +12,7 @@ from aerobe.inference._story import Measurement
 from aerobe.records import Assay, AssayError, Reading
 
 # The most telling control first: a killed control keeps colour and everything else but life; a filtered one loses cells.
+COLOUR_SHARE = 0.4  # of the lowest reading that colour may well be, where no control tells; assumed [-]
 CONTROLS = ("killed control", "filtered blank", "blank")
 
 
@@ -92,5 +93,8 @@ def _error_of(assay: Assay, readings: list[Reading]) -> tuple[AssayError, list[s
             return replace(error, bias=float(values.mean()), bias_sd=spread / len(values) ** 0.5), notes
     if assay.method == "colour test" and error.bias == 0.0:
         notes.append("No killed control was run with this brew: what its colour adds to the test is not known.")
-        error = replace(error, bias_sd=max(error.bias_sd, 2.0 * error.constant_sd))
+        seen = [_value(item, assay) for item in readings if item.role == "sample" and not item.below_detection]
+        # Colour is part of every reading, so it is no more than the lowest; how much of that it is nobody knows.
+        unknown = COLOUR_SHARE * max(min(seen, default=0.0), 0.0)
+        error = replace(error, bias_sd=max(error.bias_sd, 2.0 * error.constant_sd, unknown))
     return error, notes

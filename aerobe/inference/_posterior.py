@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from aerobe.inference._likelihood import generalised_log, results_of
-from aerobe.inference._pooling import Past, Shift, learn_from
-from aerobe.inference._prior import N_TERMS, NAMES, PRIOR
-from aerobe.inference._sampler import Draws, Effort, sample
-from aerobe.inference._story import BrewStory, Measurement
-from aerobe.inference._target import BrewTarget, Setting, setting_of
-from aerobe.inference._threads import one_blas_thread
-from aerobe.kinetics import transfer_factor
+from aerobe.inference._pooling import Past, Shift
+from aerobe.inference._prior import N_TERMS, PRIOR
+from aerobe.inference._story import Measurement
 
 Array = NDArray[np.float64]
+
+HORIZONS_H = (72.0, 120.0, 168.0)  # how far ahead is looked: further while courses still rise at the end [h]
+EDGE_H = 3.0  # a peak so near the end may lie beyond it [h]
+FEW_AT_EDGE = 0.05  # share of courses whose peak may lie there [-]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,6 +62,18 @@ class Posterior:
         How many courses were computed.
     last_result_h
         Time of the latest assay result; None without any. [h]
+    structure
+        Place in `structures` of the structure behind each draw, shape (draws,); None where there is one only.
+    structures, shares
+        Names of the structures and the weight of each. [-]
+    last_tail
+        Probability, from all that was known before it, of a result at least as far off as the latest one; None without any. [-]
+    measurements
+        The results behind it.
+    feeds_h
+        When food is added after the start. [h]
+    logged_until_h
+        Where the oxygen log ends; None without one. [h]
     """
 
     times_h: Array
@@ -83,6 +94,13 @@ class Posterior:
     seed: int
     model_runs: int
     last_result_h: float | None = None
+    structure: NDArray[np.int64] | None = None
+    structures: tuple[str, ...] = ()
+    shares: tuple[float, ...] = ()
+    last_tail: float | None = None
+    measurements: tuple[Measurement, ...] = ()
+    feeds_h: tuple[float, ...] = ()
+    logged_until_h: float | None = None
 
     @property
     def biomass(self) -> Array:
@@ -125,10 +143,16 @@ class Posterior:
 
     def as_past(self, *, same_compost: bool, same_recipe: bool, same_vessel: bool, shift: Shift | None = None) -> Past:
         """What this brew can teach a later one."""
-        # Shrunk a little to the prior, since a thousand draws estimate 171 covariances.
-        covariance = 0.98 * np.cov(self.scores.T) + 0.02 * (np.eye(N_TERMS) if shift is None else shift.covariance)
+        # Only the structure that the scores belong to knows them.
+        own = self.scores if self.structure is None else self.scores[self.structure == 0]
+        prior_mean = np.zeros(N_TERMS) if shift is None else shift.mean
+        prior = np.eye(N_TERMS) if shift is None else shift.covariance
+        # Shrunk to the prior, since a thousand draws estimate 171 covariances, and fewer know less.
+        trust = 0.98 * min(1.0, len(own) / 200.0)
+        mean = trust * own.mean(axis=0) + (1.0 - trust) * prior_mean if len(own) > 1 else prior_mean
+        covariance = trust * np.cov(own.T) + (1.0 - trust) * prior if len(own) > 1 else prior
         return Past(
-            mean=self.scores.mean(axis=0),
+            mean=mean,
             covariance=covariance,
             same_compost=same_compost,
             same_recipe=same_recipe,
@@ -151,91 +175,26 @@ def peak_times(times_h: Array, biomass: Array) -> Array:
     return np.asarray(times_h[at] + np.clip(shift, -1.0, 1.0) * right * even)
 
 
-def infer_brew(
-    story: BrewStory,
-    *,
-    seed: int = 1,
-    past: list[Past] | None = None,
-    effort: Effort | None = None,
-    progress: Callable[[float], None] = lambda share: None,
-    on_gpu: bool = False,
-) -> Posterior:
-    """The posterior of one brew from its recipe and whatever has been measured, also nothing.
-
-    Parameters
-    ----------
-    story
-        The brew.
-    seed
-        Fixes every random number.
-    past
-        Earlier finished brews of the same person, which sharpen the prior.
-    effort
-        How hard to try.
-    progress
-        Called with the share of the work done.
-    on_gpu
-        Run the model on a CUDA card.
-
-    Source
-    ------
-    owen-zhou-2000, kennedy-ohagan-2001, lindley-smith-1972
-    """
-    setting = setting_of(story)
-    shift = learn_from(past or [])
-    target = BrewTarget(setting, shift, on_gpu=on_gpu)
-    effort = effort or Effort()
-    if not story.measurements and story.oxygen is None:
-        # Nothing to adapt to: the prior cloud itself is the answer, so it should be a large one.
-        effort = replace(effort, cloud=max(effort.cloud, 1024))
-    with one_blas_thread():
-        draws = sample(target, seed=seed, effort=effort, progress=progress)
-        return posterior_of(target, draws, seed)
+def horizon_for(posterior: Posterior, least_h: float) -> float:
+    """The shortest look ahead, no shorter than asked, at whose end few courses still rise. [h]"""
+    peaks = posterior.times_h[posterior.biomass.argmax(axis=1)]
+    for horizon in (least_h, *(longer for longer in HORIZONS_H if longer > least_h)):
+        if float(np.mean(peaks > horizon - EDGE_H)) <= FEW_AT_EDGE:
+            return horizon
+    return float(posterior.times_h[-1])
 
 
-def posterior_of(target: BrewTarget, draws: Draws, seed: int) -> Posterior:
-    """Draws of scores and courses, named."""
-    setting = target.setting
-    # Few draws are different from each other: each course is computed once.
-    distinct, place = np.unique(draws.w, axis=0, return_inverse=True)
-    courses = target.run(distinct)
-    usable = np.asarray(np.isfinite(courses).all(axis=(1, 2)))[place]
-    w, kept = draws.w[usable], courses[place[usable]]
-    bacteria, fungi, oxygen = np.exp(kept[:, :, 0]), np.exp(kept[:, :, 1]), kept[:, :, 2]
-    scores = target.scores(w)
-    result, _, _ = target.data_residuals(w, kept)
-    far = float(np.mean(np.abs(np.median(result, axis=0)) > 3.0)) if result.shape[1] else 0.0
-    notes = list(setting.notes)
-    if far > 0.0:
-        notes.append("At least one test lies further from the course of the brew than its error allows; repeat it if you can.")
-    return Posterior(
-        times_h=setting.grid_h,
-        bacteria=bacteria,
-        fungi=fungi,
-        oxygen=oxygen,
-        oxygen_uptake=_uptake(setting, scores, oxygen),
-        scores=scores,
-        gains=target.gains(w),
-        biases=target.biases(w),
-        assays=setting.results.assays,
-        settled=draws.settled,
-        effective=draws.effective,
-        khat=draws.khat,
-        log_evidence=draws.log_evidence,
-        notes=tuple(notes),
-        surprise=far,
-        seed=seed,
-        model_runs=draws.runs,
-        last_result_h=float(setting.results.elapsed_h.max()) if len(setting.results.elapsed_h) else None,
+def cut_to(posterior: Posterior, horizon_h: float) -> Posterior:
+    """The posterior up to an hour."""
+    end = int(np.searchsorted(posterior.times_h, horizon_h + 1e-9))
+    return replace(
+        posterior,
+        times_h=posterior.times_h[:end],
+        bacteria=posterior.bacteria[:, :end],
+        fungi=posterior.fungi[:, :end],
+        oxygen=posterior.oxygen[:, :end],
+        oxygen_uptake=posterior.oxygen_uptake[:, :end],
     )
-
-
-def _uptake(setting: Setting, scores: Array, oxygen: Array) -> Array:
-    """Oxygen uptake from the balance of transfer and change, shape (draws, times). [mg/L/h]"""
-    basis, around = setting.basis, setting.around
-    kla = basis.kla_per_h * np.exp(basis.kla_log_sd * scores[:, [NAMES.index("kla_factor")]])
-    supply = kla * transfer_factor(around.temperature_degc)[None] * (around.saturation_mg_per_l[None] - oxygen)
-    return np.asarray(np.maximum(supply - np.gradient(oxygen, setting.grid_h, axis=1), 0.0))
 
 
 def expected_result(posterior: Posterior, kit: Measurement) -> Array:

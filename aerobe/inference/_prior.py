@@ -203,21 +203,24 @@ class Basis:
     kla_per_h: float
     kla_log_sd: float
     altitude_m: float
+    nitrogen_mg_per_l: float = 0.0  # of the food added at the start
+    later_nitrogen: tuple[float, ...] = ()  # the same of each of the later feeds [mg N/L]
 
 
 def basis_of(recipe: Recipe, vessel: Vessel) -> Basis:
     """Carbon of the recipe and transfer of the vessel, from the food library and the room of oxygen."""
-    now_food = now_slow = 0.0
-    later: dict[float, tuple[float, float]] = {}
+    now_food = now_slow = now_nitrogen = 0.0
+    later: dict[float, tuple[float, float, float]] = {}
     for dose in recipe.foods:
         food = FOODS.find(dose.food)
         readily = 1000.0 * dose.g_per_l * food.carbon.mid * food.readily.mid
         slow = 1000.0 * dose.g_per_l * food.carbon.mid * food.slow.mid
+        nitrogen = 1000.0 * dose.g_per_l * food.nitrogen.mid
         if dose.at_h <= 0.0:
-            now_food, now_slow = now_food + readily, now_slow + slow
+            now_food, now_slow, now_nitrogen = now_food + readily, now_slow + slow, now_nitrogen + nitrogen
         else:
-            before = later.get(dose.at_h, (0.0, 0.0))
-            later[dose.at_h] = (before[0] + readily, before[1] + slow)
+            before = later.get(dose.at_h, (0.0, 0.0, 0.0))
+            later[dose.at_h] = (before[0] + readily, before[1] + slow, before[2] + nitrogen)
     if vessel.air.kla_per_h is not None:
         kla, log_sd = vessel.air.kla_per_h, vessel.air.kla_log_sd if vessel.air.kla_log_sd is not None else 0.2
     else:
@@ -227,10 +230,12 @@ def basis_of(recipe: Recipe, vessel: Vessel) -> Basis:
         compost_g_per_l=recipe.compost_g_per_l,
         food_mg_c_per_l=now_food,
         slow_mg_c_per_l=now_slow,
-        later_feeds=tuple((at, *later[at]) for at in sorted(later)),
+        later_feeds=tuple((at, *later[at][:2]) for at in sorted(later)),
         kla_per_h=kla,
         kla_log_sd=float(np.hypot(log_sd, 0.2)),
         altitude_m=vessel.altitude_m,
+        nitrogen_mg_per_l=now_nitrogen,
+        later_nitrogen=tuple(later[at][2] for at in sorted(later)),
     )
 
 

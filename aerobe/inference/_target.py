@@ -6,7 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import logsumexp
 
+from aerobe.inference._courses import of_bacteria_and_fungi
 from aerobe.inference._likelihood import (
     OxygenErrors,
     Results,
@@ -15,7 +17,6 @@ from aerobe.inference._likelihood import (
     oxygen_errors,
     oxygen_residuals,
     oxygen_sizes,
-    result_log_likelihood,
     result_residuals,
     results_of,
     root_loss,
@@ -23,8 +24,10 @@ from aerobe.inference._likelihood import (
 from aerobe.inference._logs import Thinned, thin_oxygen, thin_temperature
 from aerobe.inference._pooling import Shift
 from aerobe.inference._prior import N_TERMS, Basis, basis_of, decode
+from aerobe.inference._regression import BELIEFS, evidence_under, regression_of, strayed_error
 from aerobe.inference._story import BrewStory
-from aerobe.kinetics import BACTERIA, FUNGI, OXYGEN, OXYGEN_MEAN, Surroundings, simulate
+from aerobe.inference._wander import GROWTH_MINIMUM_DEGC, WANDERS, wander_clock
+from aerobe.kinetics import BACTERIA, FUNGI, OXYGEN, OXYGEN_MEAN, Surroundings, growth_factor, simulate
 from aerobe.oxygen import saturation_mg_per_l
 
 Array = NDArray[np.float64]
@@ -32,6 +35,8 @@ Array = NDArray[np.float64]
 FINE_H = 0.5  # grid spacing while things happen fast [h]
 COARSE_H = 1.0  # and later [h]
 COARSE_FROM_H = 48.0
+COARSER_H = 2.0  # and far ahead
+COARSER_FROM_H = 72.0
 TINY = 1e-9
 # Ten times looser than the model's own tolerance: errors stay below a thousandth, a hundredth of the model's discrepancy.
 TOLERANCE = 1e-4
@@ -40,8 +45,9 @@ TOLERANCE = 1e-4
 def grid_of(horizon_h: float) -> Array:
     """Output times of the model up to the horizon, shape (times,). [h]"""
     fine = np.arange(0.0, min(horizon_h, COARSE_FROM_H) + 1e-9, FINE_H)
-    coarse = np.arange(COARSE_FROM_H + COARSE_H, horizon_h + 1e-9, COARSE_H)
-    return np.concatenate([fine, coarse])
+    coarse = np.arange(COARSE_FROM_H + COARSE_H, min(horizon_h, COARSER_FROM_H) + 1e-9, COARSE_H)
+    coarser = np.arange(COARSER_FROM_H + COARSER_H, horizon_h + 1e-9, COARSER_H)
+    return np.concatenate([fine, coarse, coarser])
 
 
 def around_each(since_before: Array, grid_h: Array) -> Array:
@@ -66,6 +72,7 @@ class Setting:
     errors: OxygenErrors
     offset_sd: float
     notes: tuple[str, ...]
+    clock_h: Array  # of the wander
 
 
 def setting_of(story: BrewStory) -> Setting:
@@ -96,6 +103,7 @@ def setting_of(story: BrewStory) -> Setting:
         errors=oxygen_errors(grid[oxygen.index], oxygen.counts, story.probe),
         offset_sd=story.probe.offset_sd_mg_per_l,
         notes=(*warm_notes, *oxygen.notes),
+        clock_h=wander_clock(grid, np.asarray(growth_factor(temperature, GROWTH_MINIMUM_DEGC))),
     )
 
 
@@ -176,15 +184,28 @@ class BrewTarget:
         return result, oxygen_residuals(setting.errors, sizes, setting.oxygen.values, expected), sizes
 
     def log_likelihood(self, w: Array) -> Array:
-        """Shape (n,)."""
-        result, oxygen, sizes = self.data_residuals(w, self._run(w, self.near))
-        oxygen_part = (log_t(oxygen) - np.log(sizes)).sum(axis=1)
-        return np.asarray(result_log_likelihood(self.setting.results, result) + oxygen_part)
+        """Of results and log, with what strays from the law and the assays' scales integrated out, shape (n,)."""
+        kept = self._run(w, self.near)
+        _, oxygen, sizes = self.data_residuals(w, kept)
+        return np.asarray((log_t(oxygen) - np.log(sizes)).sum(axis=1) + self.results_evidence(w, kept))
+
+    def results_evidence(self, w: Array, kept: Array) -> Array:
+        """Log evidence of the assay results for courses from `run`, shape (n,); nan where a course is."""
+        results, end = self.setting.results, kept.shape[1]
+        if not len(results.value):
+            return np.zeros(len(w))
+        log_mass, log_ratio = of_bacteria_and_fungi(kept[:, :, 0], kept[:, :, 1])
+        regression = regression_of(
+            results, log_mass, log_ratio, self.setting.grid_h[:end], self.setting.clock_h[:end], self.biases(w), WANDERS
+        )
+        return np.asarray(logsumexp(evidence_under(regression) + BELIEFS, axis=1))
 
     def residuals(self, w: Array) -> Array:
         """Scores and rooted data losses side by side, shape (n, size + results + 2 bins)."""
-        result, oxygen, sizes = self.data_residuals(w, self._run(w, self.near))
+        kept = self._run(w, self.near)
+        result, oxygen, sizes = self.data_residuals(w, kept)
         results = self.setting.results
+        result = result / strayed_error(results, self.setting.grid_h, self.setting.clock_h)
         # A result beyond a limit pulls only while the model lies on the wrong side of it.
         result = np.where(results.below, np.minimum(result, 0.0), np.where(results.above, np.maximum(result, 0.0), result))
         # Half the square of this is the log of how much wider the errors are than their least: part of the loss.

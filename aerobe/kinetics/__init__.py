@@ -14,6 +14,7 @@ from aerobe.kinetics._compiled import (
     SLOW,
     STATES,
 )
+from aerobe.kinetics._nitrogen import NITROGEN_PARAMETERS, NITROGEN_STATES, simulate_nitrogen
 from aerobe.kinetics._temperature import decay_factor, growth_factor, transfer_factor
 
 __all__ = [
@@ -21,6 +22,8 @@ __all__ = [
     "FOOD",
     "FUNGI",
     "GRAZERS",
+    "NITROGEN_PARAMETERS",
+    "NITROGEN_STATES",
     "OXYGEN",
     "OXYGEN_MEAN",
     "OXYGEN_PER_CARBON",
@@ -33,5 +36,6 @@ __all__ = [
     "decay_factor",
     "growth_factor",
     "simulate",
+    "simulate_nitrogen",
     "transfer_factor",
 ]

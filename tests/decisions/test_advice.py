@@ -152,3 +152,68 @@ def test_a_replay_knows_no_more_than_was_known():
 def test_an_unsettled_posterior_is_said():
     advice = advise(replace(ONE_WORLD, settled=False), now_h=10.0)
     assert not advice.settled and any("not settled" in line for line in advice.would_change)
+
+
+KIT = AssayError(constant_sd=2.0, proportional_cv=0.12, gain_log_sd=0.3)
+
+
+def with_readings(*pairs, **recipe):
+    rows = tuple(Measurement(elapsed_h=h, value=v, error=KIT, assay="kit") for h, v in pairs)
+    return infer_brew(story_of(**({"compost_g_per_l": 40.0, "foods": {"molasses": 1.5}} | recipe), measurements=rows))
+
+
+@pytest.mark.parametrize("foods", [{"molasses": 0.5}, {"molasses": 3.0}, {"molasses": 2.0, "kelp-powder": 2.0}])
+def test_a_brew_whose_readings_fall_is_not_waited_for(foods):
+    falling = with_readings((25.5, 273.0), (34.5, 246.0), (39.0, 200.0), foods=foods)
+    for left in (0, 2):
+        call = advise(falling, now_h=39.0, tests_left=left, kit=replace(falling.measurements[0], value=0.0))
+        assert call.call == "harvest now" or call.at_h < 45.0
+
+
+def test_two_clear_falls_win_against_a_rising_forecast_and_are_said():
+    rising = made_posterior(TIMES, [hill(TIMES, 40.0)] * 300)
+    rows = tuple(Measurement(elapsed_h=h, value=v, error=KIT, assay="kit") for h, v in ((10.0, 90.0), (16.0, 70.0), (20.0, 50.0)))
+    told = advise(replace(rising, measurements=rows, last_result_h=20.0), now_h=20.0)
+    assert told.call == "harvest now" and "the readings win" in told.because and "50 at 20.0 h" in told.because
+    fed = advise(replace(rising, measurements=rows, last_result_h=20.0, feeds_h=(18.0,)), now_h=20.0)
+    noisy = tuple(replace(row, value=v) for row, v in zip(rows, (90.0, 86.0, 82.0), strict=True))
+    unclear = advise(replace(rising, measurements=noisy, last_result_h=20.0), now_h=20.0)
+    assert fed.call == unclear.call == "wait until"
+    closed = advise(replace(rising, measurements=rows, last_result_h=20.0), now_h=20.0, gates=(CLOSED,))
+    assert closed.call != "harvest now"
+
+
+def test_a_brew_that_died_is_not_waited_for():
+    dead = with_readings((8.0, 20.0), (16.0, 3.0), (24.0, 2.0))
+    call = advise(dead, now_h=24.0, tests_left=2, kit=replace(dead.measurements[0], value=0.0))
+    assert call.at_h < 36.0
+
+
+def test_a_reading_far_off_asks_first_what_happened():
+    odd = with_readings((4.0, 40.0), (10.0, 110.0), (16.0, 4.0))
+    call = advise(odd, now_h=16.0, tests_left=1, kit=replace(odd.measurements[0], value=0.0))
+    assert any("First ask what happened" in note for note in call.notes)
+    assert call.call == "test at" and call.at_h < 20.0
+
+
+def test_a_steep_rise_is_not_harvested():
+    steep = with_readings((4.0, 40.0), (8.0, 80.0), (10.0, 120.0))
+    call = advise(steep, now_h=10.0, tests_left=0)
+    assert call.call == "wait until" and call.at_h > 12.0
+
+
+def test_structures_that_disagree_shorten_a_wait_and_are_said():
+    courses = np.array([hill(TIMES, 14.0 + 0.01 * i) if i % 2 else hill(TIMES, 32.0) for i in range(400)])
+    apart = replace(made_posterior(TIMES, courses), structure=np.arange(400) % 2, structures=("a", "b"), shares=(0.5, 0.5))
+    blind = advise(apart, now_h=4.0, tests_left=0)
+    looked = advise(apart, now_h=4.0, tests_left=2, costs=Costs(test=1e6))
+    assert "disagree" in blind.because and "only a test could tell" in blind.because
+    assert looked.at_h <= 18.0 and "look again" in looked.because
+
+
+def test_after_hours_without_oxygen_no_gain_is_promised():
+    rising = made_posterior(TIMES, [hill(TIMES, 40.0)] * 300, oxygen=np.full((300, len(TIMES)), 0.1))
+    told = advise(replace(rising, logged_until_h=12.0), now_h=12.0)
+    unlogged = advise(rising, now_h=12.0)
+    assert "no gain is promised" in told.because and "%" not in told.because and told.at_h <= 14.0
+    assert "expected to gain" in unlogged.because

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
 import pytest
 
 from aerobe.errors import UnusableReading
-from aerobe.inference import Log, Measurement, infer_brew, measurements_of, simulate_brews, story_of
+from aerobe.inference import Effort, Log, Measurement, infer_brew, measurements_of, simulate_brews, story_of
 from aerobe.inference._likelihood import (
     generalised_log,
     log_t,
@@ -142,6 +143,26 @@ def test_a_darker_tea_with_the_same_cells_gets_the_same_biomass():
 def test_a_colour_test_without_a_killed_control_says_so_and_is_trusted_less():
     _, notes = measurements_of([reading(2.0, 80.0)], {"kit": KIT})
     assert any("killed control" in note for note in notes)
+
+
+def test_a_log_hotter_than_any_brew_is_set_aside_and_ends_no_call():
+    times = np.arange(0.0, 12.0, 0.5)
+    hot = Log(elapsed_h=times, values=np.where(times > 6.0, 42.0, 24.0))
+    oxygen = Log(elapsed_h=times, values=np.full(len(times), 7.0) + 0.1 * np.sin(times))
+    told = infer_brew(replace(story_of(compost_g_per_l=50.0), temperature=hot, oxygen=oxygen), effort=Effort(most_rounds=4))
+    assert any("temperatures outside" in note for note in told.notes) and np.isfinite(told.biomass).all()
+
+
+def test_unknown_colour_widens_what_is_believed_and_hardly_moves_the_call():
+    def best(colour):
+        rows = [reading(h, v + colour) for h, v in ((4.0, 40.0), (10.0, 110.0), (16.0, 190.0))]
+        measured, _ = measurements_of(rows, {"kit": KIT})
+        posterior = infer_brew(story_of(compost_g_per_l=50.0, foods={"molasses": 1.4}, measurements=measured))
+        share = posterior.biomass / posterior.biomass.max(axis=1, keepdims=True)
+        return posterior.times_h[share.mean(axis=0).argmax()], measured[0].error.bias_sd
+
+    (clear, narrow), (dark, wide) = best(0.0), best(60.0)
+    assert abs(clear - dark) < 4.0 and wide > 2.0 * narrow
 
 
 def test_one_gross_test_does_not_take_over():

@@ -1,0 +1,170 @@
+"""The posterior of one brew from its recipe and whatever has been measured."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from aerobe.inference._clouds import BELIEF, CLOUD, balance_courses, other_clouds, prior_courses, weighed_by_log
+from aerobe.inference._courses import Courses, bacteria_and_fungi
+from aerobe.inference._likelihood import chance_below, expected_signals, result_residuals, results_of
+from aerobe.inference._mixing import draw_from, mixture_of
+from aerobe.inference._pooling import Past, Shift, learn_from
+from aerobe.inference._posterior import HORIZONS_H, Posterior, cut_to, horizon_for
+from aerobe.inference._prior import NAMES
+from aerobe.inference._sampler import KHAT_LIMIT, Draws, Effort, normal_points, sample
+from aerobe.inference._story import BrewStory, Measurement
+from aerobe.inference._target import BrewTarget, Setting, setting_of
+from aerobe.inference._threads import one_blas_thread
+from aerobe.kinetics import transfer_factor
+
+Array = NDArray[np.float64]
+
+LEAST_COURSES = 40.0  # effective courses below which intervals are too rough to act on: each carries a spread of its own
+
+
+def infer_brew(
+    story: BrewStory,
+    *,
+    seed: int = 1,
+    past: list[Past] | None = None,
+    effort: Effort | None = None,
+    progress: Callable[[float], None] = lambda share: None,
+    on_gpu: bool = False,
+) -> Posterior:
+    """The posterior of one brew from its recipe and whatever has been measured, also nothing.
+
+    Parameters
+    ----------
+    story
+        The brew.
+    seed
+        Fixes every random number.
+    past
+        Earlier finished brews of the same person, which sharpen the prior.
+    effort
+        How hard to try.
+    progress
+        Called with the share of the work done.
+    on_gpu
+        Run the model on a CUDA card.
+
+    Source
+    ------
+    owen-zhou-2000, kennedy-ohagan-2001, lindley-smith-1972
+    """
+    shift = learn_from(past or [])
+    setting = setting_of(replace(story, horizon_h=max(story.horizon_h, HORIZONS_H[-1])))
+    effort = effort or Effort()
+    with one_blas_thread():
+        if len(setting.oxygen.index):
+            courses, sampled = _courses_sampled(setting, shift, seed, effort, progress, on_gpu)
+        else:
+            courses, sampled = prior_courses(setting, shift, seed, on_gpu=on_gpu), None
+        posterior = pooled(setting, courses, seed, draws=effort.draws, sampled=sampled)
+        if sampled is None and not posterior.settled:
+            # Results that few courses can explain ask for courses made for them.
+            courses, sampled = _courses_sampled(setting, shift, seed, effort, progress, on_gpu)
+            posterior = pooled(setting, courses, seed, draws=effort.draws, sampled=sampled)
+        tail = tail_of_last(setting, story.measurements, courses, seed)
+    progress(1.0)
+    known = replace(posterior, last_tail=tail, measurements=story.measurements)
+    return cut_to(known, horizon_for(known, story.horizon_h))
+
+
+def _courses_sampled(
+    setting: Setting, shift: Shift | None, seed: int, effort: Effort, progress: Callable[[float], None], on_gpu: bool
+) -> tuple[tuple[Courses, ...], Draws]:
+    """Courses for an oxygen log or very sharp results: too much for a prior cloud of the balance, so that one is sampled."""
+    target = BrewTarget(setting, shift, on_gpu=on_gpu)
+    draws = sample(target, seed=seed, effort=effort, progress=progress)
+    # Few draws are different from each other: each course is computed once. Results are weighed later, for all structures.
+    w, counts = np.unique(draws.w, axis=0, return_counts=True)
+    kept = target.run(w)
+    balance = balance_courses(target, w, np.log(counts) - target.results_evidence(w, kept), kept, target.biases(w))
+    # Half a cloud: beside a log it is drawn anew at every call, since the weather so far changes with each.
+    scores = target.scores(normal_points(CLOUD // 2, target.size, seed))
+    return (balance, *(weighed_by_log(setting, item) for item in other_clouds(setting, scores, seed))), draws
+
+
+def pooled(setting: Setting, courses: tuple[Courses, ...], seed: int, *, draws: int, sampled: Draws | None = None) -> Posterior:
+    """The posterior of all structures together, given courses drawn before the assay results."""
+    rng = np.random.default_rng([seed, 17])
+    belief = [BELIEF[item.structure] for item in courses]
+    mixture = mixture_of(setting.grid_h, setting.results, courses, belief, clock_h=setting.clock_h, rng=rng)
+    drawn = draw_from(mixture, draws, rng)
+    bacteria, fungi = bacteria_and_fungi(drawn.log_mass, drawn.log_ratio)
+    result = result_residuals(
+        setting.results,
+        expected_signals(setting.results, np.log(bacteria), np.log(fungi), setting.grid_h, drawn.gains),
+        drawn.biases,
+    )
+    far = float(np.mean(np.abs(np.median(result, axis=0)) > 3.0)) if result.shape[1] else 0.0
+    notes = list(setting.notes)
+    if far > 0.0:
+        notes.append("At least one test lies further from the course of the brew than its error allows; repeat it if you can.")
+    effective, khat = mixture.effective, mixture.khat
+    settled = khat < KHAT_LIMIT and effective >= LEAST_COURSES
+    if sampled is not None:
+        effective, khat, settled = sampled.effective, sampled.khat, sampled.settled
+    return Posterior(
+        times_h=setting.grid_h,
+        bacteria=bacteria,
+        fungi=fungi,
+        oxygen=drawn.oxygen,
+        oxygen_uptake=_uptake(setting, drawn.scores, drawn.oxygen),
+        scores=drawn.scores,
+        gains=drawn.gains,
+        biases=drawn.biases,
+        assays=setting.results.assays,
+        settled=settled,
+        effective=effective,
+        khat=khat,
+        log_evidence=mixture.log_evidence,
+        notes=tuple(notes),
+        surprise=far,
+        seed=seed,
+        model_runs=sum(item.runs for item in courses) if sampled is None else sampled.runs,
+        last_result_h=float(setting.results.elapsed_h.max()) if len(setting.results.elapsed_h) else None,
+        structure=drawn.structure,
+        structures=tuple(item.structure for item in courses),
+        shares=tuple(mixture.shares.values()),
+        logged_until_h=float(setting.grid_h[setting.oxygen.index[-1]]) if len(setting.oxygen.index) else None,
+        feeds_h=tuple(feed[0] for feed in setting.basis.later_feeds),
+    )
+
+
+def tail_of_last(
+    setting: Setting, measurements: tuple[Measurement, ...], courses: tuple[Courses, ...], seed: int, *, draws: int = 500
+) -> float | None:
+    """How probable a result at least as far off as the latest was, from all known before it; None without results. [-]"""
+    if not measurements:
+        return None
+    at = max(range(len(measurements)), key=lambda place: measurements[place].elapsed_h)
+    last, before = measurements[at], (*measurements[:at], *measurements[at + 1 :])
+    rng = np.random.default_rng([seed, 19])
+    courses = tuple(replace(item, biases=None) for item in courses)
+    belief = [BELIEF[item.structure] for item in courses]
+    # The last result is kept among the assays, so that its scale and bias are drawn; a bound that nothing breaks says nothing.
+    mute = replace(last, value=1e9, below_detection=True, above_range=False)
+    results = results_of((*before, mute))
+    drawn = draw_from(mixture_of(setting.grid_h, results, courses, belief, clock_h=setting.clock_h, rng=rng), draws, rng)
+    bacteria, fungi = bacteria_and_fungi(drawn.log_mass, drawn.log_ratio)
+    signal = expected_signals(results, np.log(bacteria), np.log(fungi), setting.grid_h, drawn.gains)[:, -1:]
+    own = results_of((last,))
+    bias = drawn.biases[:, [results.assay[-1]]]
+    below = float(np.mean(chance_below(result_residuals(own, signal, bias))))
+    if last.below_detection or last.above_range:
+        return below if last.below_detection else 1.0 - below
+    return 2.0 * min(below, 1.0 - below)
+
+
+def _uptake(setting: Setting, scores: Array, oxygen: Array) -> Array:
+    """Oxygen uptake from the balance of transfer and change, shape (draws, times). [mg/L/h]"""
+    basis, around = setting.basis, setting.around
+    kla = basis.kla_per_h * np.exp(basis.kla_log_sd * scores[:, [NAMES.index("kla_factor")]])
+    supply = kla * transfer_factor(around.temperature_degc)[None] * (around.saturation_mg_per_l[None] - oxygen)
+    return np.asarray(np.maximum(supply - np.gradient(oxygen, setting.grid_h, axis=1), 0.0))
