@@ -205,7 +205,7 @@ CASES = (
     Case(name="5 arms, noisy standard", brews=(4,) * 5, sds=(0.9, 0.3, 0.3, 0.3, 0.3)),
     Case(name="5 arms in days, noisy standard", brews=(4,) * 5, sds=(0.9, 0.3, 0.3, 0.3, 0.3), blocks=True),
     Case(name="all pairs of 7", brews=(4,) * 7, sds=(0.3,) * 7, question="vessels"),
-    Case(name="3 times, 78 % below limit", true=math.log(3.0), spoil=_limited(98.0, None)),
+    Case(name="3 times, 8 in 10 below limit", true=math.log(3.0), spoil=_limited(134.0, None)),
     Case(name="3 in 10 below limit", spoil=_limited(34.0, None)),
     Case(name="3 in 10 above range", spoil=_limited(None, 47.0)),
     Case(name="all above range", sds=(0.01, 0.01), spoil=_limited(None, 20.0)),

@@ -18,7 +18,8 @@ LEAST_FACTOR = math.log(3.0)  # and at least so far from its arm (our choice, no
 def dead_brew(values: Array, layout: Layout) -> int | None:
     """The place of the one brew that does not belong to the others, or None if there is none or more than one.
 
-    Each brew is compared with what the others foretell, by the scatter of the others of its arm (with blocks: of all others).
+    Each brew is compared with what the others foretell, by the scatter of the others of its arm (with blocks: by that
+    of all others, too).
 
     Parameters
     ----------
@@ -45,15 +46,21 @@ def _farthest(values: Array, layout: Layout) -> int | None:
     free = 1.0 - np.diag(hat)
     usable = free > 1e-6
     off = np.where(usable, residual / np.where(usable, free, 1.0), 0.0)
-    member = layout.membership
-    # Outside blocks the arm's own residuals are the yardstick, so that a noisy arm is measured by its own noise.
-    pool = np.ones((len(values), len(values))) if layout.is_blocked else member @ member.T
-    df = layout.df - 1.0 if layout.is_blocked else pool.sum(axis=1) - 2.0
+    # The arm's own residuals are a yardstick always, so that a noisy arm is measured by its own noise; with blocks, where a brew
+    # that died moves the residuals of its neighbours, all residuals are one besides.
+    own = layout.membership @ layout.membership.T
+    chance = _chance(residual, off, free, own, own.sum(axis=1) - 2.0, usable)
+    if layout.is_blocked:
+        everyone = np.ones_like(own)
+        chance = np.maximum(chance, _chance(residual, off, free, everyone, np.full(len(values), layout.df - 1.0), usable))
+    place = int(np.argmin(np.where(np.abs(off) >= LEAST_FACTOR, chance, 2.0 * len(values))))
+    return place if chance[place] < CHANCE and abs(off[place]) >= LEAST_FACTOR else None
+
+
+def _chance(residual: Array, off: Array, free: Array, pool: Array, df: Array, usable: NDArray[np.bool_]) -> Array:
+    """Chance that any brew lies so far off as each does, by the residuals of the others in its pool, shape (brews,)."""
     left = pool @ residual**2 - residual * off
-    df = np.broadcast_to(np.asarray(df, dtype=float), off.shape)
     enough = usable & (df >= 2.0) & (left > 0.0)
     t = np.zeros_like(off)
     t[enough] = np.abs(off[enough]) / np.sqrt(left[enough] / df[enough] / free[enough])
-    chance = np.where(enough, 2.0 * special.stdtr(np.maximum(df, 1.0), -t), 1.0) * len(values)
-    place = int(np.argmin(np.where(np.abs(off) >= LEAST_FACTOR, chance, 2.0)))
-    return place if chance[place] < CHANCE and abs(off[place]) >= LEAST_FACTOR else None
+    return np.where(enough, 2.0 * special.stdtr(np.maximum(df, 1.0), -t), 1.0) * len(off)

@@ -272,3 +272,16 @@ def test_an_interaction_is_the_whole_ratio_of_ratios() -> None:
     both = next(c for c in verdict.comparisons if c.is_interaction)
     assert math.exp(both.effect) == pytest.approx(3.0, rel=1e-9)
     assert both.call == "higher" and "beside" in both.because
+
+
+def test_an_arm_that_scatters_much_has_no_dead_brews_among_days() -> None:
+    rng = np.random.default_rng(15)
+    arms = tuple(Arm(key=f"r{i}", recipe=f"r{i}", is_standard=i == 0) for i in range(5))
+    trial = Trial(key="s", name="x", question="several against a standard", arms=arms)
+    for _ in range(30):
+        rows = [
+            BrewResult(brew=f"{a}{d}", arm=f"r{a}", value=math.exp(rng.normal(0, 1.2 if a == 0 else 0.3)), block=f"d{d}")
+            for d in range(4)
+            for a in range(5)
+        ]
+        assert judge(trial, rows, with_check=False).left_out == ""
