@@ -17,7 +17,7 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 LEAST_SEEN = 2  # brews within range that each arm of a comparison needs
 CHAINS, WARM_UP, KEPT = 24, 200, 500
-_TAILS = np.array([0.005, 0.025, 0.05])
+_TAILS = np.array([0.025, 0.05])
 
 
 def enough_seen(layout: Layout, contrasts: Array, side: NDArray[np.int_]) -> Flags:
@@ -91,7 +91,7 @@ def summarise(
     whole = layout.membership.sum(axis=0)
     lost = np.array([float((whole - counts)[np.abs(row) > 1e-12].sum()) for row in contrasts])
     least = np.array([float(counts[np.abs(row) > 1e-12].min()) - 1.0 for row in contrasts])
-    df = np.where(lost > 0, np.maximum(1.0, np.minimum(plain.df, np.maximum(least, plain.df - lost))), plain.df)
+    df = np.where(lost > 0, np.maximum(1.0, np.minimum(plain.df, least)), plain.df)
     middle = np.median(draws, axis=0)
     reach = -special.stdtrit(df[None, :], _TAILS[:, None])
     low = (middle - np.quantile(draws, _TAILS, axis=0)) / reach
