@@ -7,12 +7,15 @@ from __future__ import annotations
 
 import math
 import sys
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 import numpy as np
 
+from aerobe.errors import NotEnoughData
 from aerobe.records import Arm, Assay, AssayError, Brew, Reading, Trial
-from aerobe.trials import Scatter, plots_of, power_of, scatter_of_testing
+from aerobe.trials import Circumstances, Plot, Scatter, plots_of, power_of, randomised, scatter_of_testing
 from aerobe.verdicts import brew_results, judge
 
 ERROR = AssayError(constant_sd=0.3, proportional_cv=0.1)
@@ -63,6 +66,83 @@ def one_call(trial: Trial, plots, effect: float, rng: np.random.Generator) -> st
     return judge(trial, brew_results(brews, readings, {"a": CARD}), with_check=False).comparisons[0].call
 
 
+@dataclass(frozen=True, kw_only=True)
+class Case:
+    """A trial that runs as trials do."""
+
+    brews: int
+    per_round: int
+    margin: float
+    arms: int = 2
+    brew_sd: float = 0.3
+    cv: float = 0.15
+    day_sd: float = 0.5
+    colour: float = 0.0  # signal without cells over that of the biomass [-]
+    lost: float = 0.0
+    df: float = math.inf  # degrees of freedom that the scatter is known from
+
+    @property
+    def scatter(self) -> Scatter:
+        """As the planner is told it."""
+        return Scatter(brew_log_sd=self.brew_sd, test_log_sd=self.cv, day_log_sd=self.day_sd, df=self.df)
+
+    def promised(self, simulations: int = 20000) -> float:
+        """What the planner promises: averaged over what the scatter may be."""
+        plots = plots_of(self.arms, self.brews, self.per_round)
+        given = Circumstances(colour=self.colour, lost=self.lost)
+        trial = trial_of(self.arms, self.margin)
+        return power_of(trial, plots, self.scatter, 1, given=given, simulations=simulations).assurance
+
+
+TRAPS = {
+    "clear": Case(brews=12, per_round=4, margin=1.5),
+    "dark tea": Case(brews=12, per_round=4, margin=1.6, colour=2.0),
+    "dark tea, brews lost": Case(brews=14, per_round=4, margin=1.6, colour=2.0, lost=0.15),
+    "a bad test in dark tea": Case(brews=14, per_round=4, margin=2.0, cv=0.3, colour=1.0, lost=0.15),
+    "scatter of four brews": Case(brews=10, per_round=20, margin=1.6, df=4.0),
+    "four arms, brews lost": Case(brews=8, per_round=8, margin=1.8, arms=4, lost=0.1),
+}
+
+
+def found_power(case: Case, trials: int, *, seed: int = 23) -> float:
+    """Share of whole trials, readings and all, that the verdict tells."""
+    rng = np.random.default_rng(seed)
+    assay = replace(CARD, error=AssayError(constant_sd=1e-6, proportional_cv=case.cv))
+    trial, plots = trial_of(case.arms, case.margin), plots_of(case.arms, case.brews, case.per_round)
+    return sum(_is_told(case, trial, randomised(plots, case.arms, rng), assay, rng) for _ in range(trials)) / trials
+
+
+def _is_told(case: Case, trial: Trial, plots: Sequence[Plot], assay: Assay, rng: np.random.Generator) -> bool:
+    sd = case.brew_sd * (math.sqrt(case.df / rng.chisquare(case.df)) if math.isfinite(case.df) else 1.0)
+    days = rng.normal(0, case.day_sd, 1 + max(plot.round for plot in plots))
+    brews, readings, colour = [], [], case.colour * LEVEL
+    for i, plot in enumerate(plots):
+        if rng.random() < case.lost:
+            continue
+        shift = math.log(case.margin) if plot.arm == 1 else 0.0
+        truth = LEVEL * math.exp(min(20.0, shift + days[plot.round] + rng.normal(0, sd)))
+        arm = trial.arms[plot.arm].key
+        brews.append(Brew(key=f"b{i}", name="b", recipe=arm, vessel="v", started_at=START, arm=arm, block=str(plot.round)))
+        for role, signal in (("sample", truth + colour), ("killed control", colour)):
+            value = max(0.0, signal + rng.normal(0, case.cv * signal))
+            readings.append(
+                Reading(
+                    key=f"r{i}{role[0]}",
+                    brew=f"b{i}",
+                    assay="a",
+                    role=role,
+                    elapsed_h=24.0,
+                    signal=value,
+                    unit="ug C/mL",
+                    typed_as=f"{value:g}",
+                )
+            )
+    try:
+        return judge(trial, brew_results(brews, readings, {"a": assay}), with_check=False).comparisons[0].call == "better"
+    except NotEnoughData:
+        return False
+
+
 def main() -> None:
     """Print promised and found power of each case, and false claims with no difference."""
     trials = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
@@ -81,5 +161,14 @@ def main() -> None:
         )
 
 
+def traps(trials: int) -> None:
+    """Promised and found where trials run as trials do."""
+    for name, case in TRAPS.items():
+        promised, found = case.promised(), found_power(case, trials)
+        error = 100 * math.sqrt(found * (1 - found) / trials)
+        print(f"{name}: promised {100 * promised:.1f} %, found {100 * found:.1f} % (standard error {error:.1f})", flush=True)
+
+
 if __name__ == "__main__":
     main()
+    traps(int(sys.argv[1]) if len(sys.argv) > 1 else 1000)

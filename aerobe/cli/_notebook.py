@@ -60,6 +60,7 @@ def notebook_show(noun: str = "", key: str = "", /, *, where: Where = OWN) -> No
         Key of one record.
     """
     from aerobe.usecases.notebook import notebook_summary
+    from aerobe.usecases.trials import shown
 
     with where.open(create=False) as open_one:
         if not noun:
@@ -73,10 +74,11 @@ def notebook_show(noun: str = "", key: str = "", /, *, where: Where = OWN) -> No
                 ],
             )
         elif not key:
-            found: list[Any] = open_one.find(_class_of(noun))
+            held: list[Any] = open_one.find(_class_of(noun))
+            found = [shown(open_one, record) for record in held]
             say(found, as_json=where.json, text=table(("key", "name"), [(item.key, item.name) for item in found]))
         else:
-            say(open_one.get(_class_of(noun), key), as_json=True)
+            say(shown(open_one, open_one.get(_class_of(noun), key)), as_json=True)
 
 
 @notebook.command(name="check")

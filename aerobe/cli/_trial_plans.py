@@ -33,8 +33,11 @@ def plan(
     vessel_names: str = "",
     days: str = "28",
     days_per_round: str = "3",
-    scatter: str = "weekly batches",
+    scatter: str = "one day and heap",
     test_scatter: str = "0.15",
+    scatter_brews: str = "",
+    colour: str = "0",
+    lost: str = "0",
     assay: str = "",
     sample_at: str = "24 h",
     start: str = "",
@@ -78,9 +81,15 @@ def plan(
     vessel_names
         Keys of the vessels to use.
     scatter
-        "weekly batches", "same-day bottles", "own brews", or the SD of the log between brews (0.1 is 10 %).
+        "one day and heap", "weekly batches", "same-day bottles", "own brews", or the SD of the log between brews (0.1 is 10 %).
     test_scatter
         SD of the log between tests of one brew, where the scatter is given as a number.
+    scatter_brews
+        How many brews a scatter given as a number was learnt from; taken as known if left out.
+    colour
+        How dark the tea is to the test: its signal without cells over that of the biomass (0.5 is half as much).
+    lost
+        Share of brews that will give no result (0.1, or 10 %).
     assay
         Key of the assay; decides whether killed controls are needed.
     sample_at
@@ -114,6 +123,9 @@ def plan(
         days_per_round=days_per_round,
         scatter=scatter,
         test_scatter=test_scatter,
+        scatter_brews=scatter_brews,
+        colour=colour,
+        lost=lost,
         assay=assay,
         sample_at=sample_at,
         start=start,
@@ -138,6 +150,7 @@ def _plan_data(found: Plan, key: str) -> dict[str, object]:
         "designs": [
             {
                 "brews_per_arm": d.brews_per_arm,
+                "brews_of": d.brews_of,
                 "tests_per_brew": d.tests_per_brew,
                 "rounds": d.rounds,
                 "tests": d.tests,
@@ -163,13 +176,25 @@ def _plan_text(found: Plan, key: str) -> list[str]:
                 d.rounds,
                 f"{d.cost:g}",
                 percent(d.power.told),
+                percent(d.power.assurance),
                 percent(d.power.same_told),
                 f"{d.power.detectable_ratio:.3g}",
             )
             for d in (found.recommended, *found.alternatives)
         ]
         lines += table(
-            ("", "brews/arm", "tests/brew", "rounds", "cost", "tells margin", "tells same", "tells 4 in 5 a ratio of"), rows
+            (
+                "",
+                "brews/arm",
+                "tests/brew",
+                "rounds",
+                "cost",
+                "tells margin",
+                "on average",
+                "tells same",
+                "tells 4 in 5 a ratio of",
+            ),
+            rows,
         )
     return [*lines, *([f"Trial '{key}' is written down.", *then(f"trial sheet {key}", f"trial show {key}")] if key else [])]
 
@@ -178,7 +203,7 @@ def power(
     key: str,
     /,
     *,
-    scatter: str = "weekly batches",
+    scatter: str = "one day and heap",
     test_scatter: str = "0.15",
     simulations: int = 1000,
     workers: int = 0,

@@ -8,16 +8,20 @@ from cyclopts import App
 
 from aerobe.cli._common import OWN, Where, now, say, table, then
 from aerobe.cli._pictures import save_picture
+from aerobe.cli._trial_keys import fingerprint, open_codes, open_sealed, seal
 from aerobe.cli._trial_plans import plan, power, times
 from aerobe.cli._verdicts import compare, judge_file, next_one, verdict
+from aerobe.errors import NotAllowed
 from aerobe.usecases.notebook import write_whole
 
 trial = App(name="trial", help="Plan a trial, print its run sheet, judge it, and find out what to ask next.")
 
-for taken_in in (plan, power, times, verdict, compare):
+for taken_in in (plan, power, times, verdict, compare, seal, fingerprint):
     trial.command(taken_in)
 trial.command(next_one, name="next")
 trial.command(judge_file, name="judge")
+trial.command(open_codes, name="open-codes")
+trial.command(open_sealed, name="open-key")
 
 
 @trial.command(name="list")
@@ -42,10 +46,10 @@ def show(key: str, /, *, picture: Path | None = None, where: Where = OWN) -> Non
     picture
         Also draw the readings of all its brews over time, to this file (.svg or .png).
     """
-    from aerobe.usecases.trials import course_picture, trial_view
+    from aerobe.usecases.trials import course_picture, trial_shown
 
     with where.open(create=False) as notebook:
-        view = trial_view(notebook, key)
+        view = trial_shown(notebook, key)
         drawn = [save_picture(course_picture(notebook, key), picture)] if picture is not None else []
     rows = [(brew.blind_code or "-", brew.key, brew.vessel, "started") for brew in view.brews]
     rows += [
@@ -99,13 +103,16 @@ def sheet(key: str, to: Path | None = None, /, *, with_arms: bool = False, where
     to
         File to write; <key>-run-sheet.html if left out.
     with_arms
-        Add the key of codes to arms, for the person who mixes the recipes.
+        Add the key of codes to arms, for the person who mixes the recipes; to <key>-with-key.html if no file is named, and
+        never over a file that is there.
     """
     from aerobe.usecases.trials import print_run_sheet
 
+    path = to or Path(f"{key}-with-key.html" if with_arms else f"{key}-run-sheet.html")
+    if with_arms and path.exists():
+        raise NotAllowed(f"{path} is there already, and may be the blind run sheet.", "Name another file for the key.")
     with where.open(create=False) as notebook:
-        page = print_run_sheet(notebook, key, with_arms=with_arms)
-    path = to or Path(f"{key}-run-sheet.html")
+        page = print_run_sheet(notebook, key, with_arms=with_arms, now=now())
     write_whole(path, page)
     say({"written": str(path)}, as_json=where.json, text=f"Written: {path}")
 

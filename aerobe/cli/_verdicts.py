@@ -70,8 +70,10 @@ def next_one(key: str, /, *, where: Where = OWN) -> None:
     if found.trial is not None:
         lines.append(
             f"Next: {found.trial.question} with {', '.join(arm.key for arm in found.trial.arms)}"
-            + (f", {found.brews_per_arm} brews of each arm in all." if found.brews_per_arm else ".")
+            + (f", {found.brews_per_arm} brews of each arm in all." if found.brews_per_arm and not found.brews_of else ".")
         )
+    if found.brews_of:
+        lines.append("Next round: " + ", ".join(f"{count} of {arm}" for arm, count in found.brews_of) + ".")
     say(found, as_json=where.json, text=lines)
 
 

@@ -40,7 +40,8 @@ def contrasts_of_verdict(
     if verdict.outcome.scale != "ratio":
         return []
     counts = Counter(item.arm for item in verdict.results)
-    standard = next((item.second for item in verdict.comparisons if item.planned and item.second), "")
+    asked = [item for item in verdict.comparisons if item.second]
+    standard = next((item.second for item in asked if item.planned), asked[0].second if asked else "")
     found = []
     for item in verdict.comparisons:
         se = item.error

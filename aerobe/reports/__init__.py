@@ -9,6 +9,7 @@ from aerobe.reports._origin import FromTable
 from aerobe.reports._pdf import as_pdf
 from aerobe.reports._pooled import POOL_SOURCES, pooled_blocks, pooled_numbers
 from aerobe.reports._publish import LICENCES, with_licence
+from aerobe.reports._recompute import recompute_files
 from aerobe.reports._site import site
 from aerobe.reports._trial import course_pictures, trial_numbers, trial_pictures, trial_report
 
@@ -40,5 +41,6 @@ __all__ = [
     "trial_numbers",
     "trial_pictures",
     "trial_report",
+    "recompute_files",
     "with_licence",
 ]

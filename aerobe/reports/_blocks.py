@@ -109,6 +109,7 @@ class Report:
     seed: int | None = None
     numbers: dict[str, float | str | None] = field(default_factory=dict)
     package: bytes = b""
+    beside: dict[str, bytes] = field(default_factory=dict)  # further files of the package, by path
     package_name: str = "data-package.zip"
     licence: str = "CC-BY-4.0"
     basis: str = ""

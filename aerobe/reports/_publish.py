@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import json
 import zipfile
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -25,7 +25,14 @@ CRATE = "ro-crate-metadata.json"
 
 
 def with_licence(
-    package: bytes, licence: str, *, title: str, made_at: datetime, about: str = "", tables: Sequence[FromTable] = ()
+    package: bytes,
+    licence: str,
+    *,
+    title: str,
+    made_at: datetime,
+    about: str = "",
+    tables: Sequence[FromTable] = (),
+    beside: Mapping[str, bytes] | None = None,
 ) -> bytes:
     """The package with its licence in `datapackage.json` and an RO-Crate description.
 
@@ -39,6 +46,8 @@ def with_licence(
         For the description.
     tables
         Tables that data came in from: named as its sources, with whose licence it is to give.
+    beside
+        Further files by path, such as a script that finds the numbers again.
 
     Raises
     ------
@@ -62,7 +71,7 @@ def with_licence(
     described |= {"title": title, "licenses": [{"name": licence, "title": name, "path": path}]} | described_origin(tables)
     files["datapackage.json"] = json.dumps(described, ensure_ascii=False, indent=2).encode()
     files[CRATE] = json.dumps(_crate(described, files, title, made_at, about, path), ensure_ascii=False, indent=2).encode()
-    return _packed(files)
+    return _packed({**files, **(beside or {})})
 
 
 def _crate(described: dict[str, Any], files: dict[str, bytes], title: str, made_at: datetime, about: str, licence: str) -> Any:

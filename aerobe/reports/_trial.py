@@ -13,6 +13,7 @@ from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, 
 from aerobe.reports._brew import health_cautions, known_sources
 from aerobe.reports._origin import FromTable, origin_block
 from aerobe.reports._pooled import POOL_SOURCES, pooled_blocks, pooled_numbers
+from aerobe.reports._recompute import recompute_files
 from aerobe.reports._tables import limits_of_readings, noise_and_colour, readings_table, recipe_blocks
 from aerobe.sources import cite
 from aerobe.units import number
@@ -85,6 +86,7 @@ def trial_report(
         sources = (*sources, *POOL_SOURCES)
     return Report(
         title=trial.name,
+        beside=recompute_files(verdict),
         kind="trial",
         headline=verdict.headline,
         basis=basis,

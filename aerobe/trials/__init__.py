@@ -1,27 +1,47 @@
 """Trials: plan what a budget can answer, draw the run sheet, and propose what to ask next."""
 
+from aerobe.trials._best_arm import NextRound, brews_to_find_the_best, next_round
 from aerobe.trials._calendar import calendar_of
+from aerobe.trials._circumstances import CLEAR, Circumstances
 from aerobe.trials._controls import Controls, controls_for, with_controls
+from aerobe.trials._design import GOOD_POWER, Design
 from aerobe.trials._draw import draw_run_sheet
 from aerobe.trials._factorial import Factorial, factorial
-from aerobe.trials._layouts import Plot, plots_of, randomised
+from aerobe.trials._informed import informed_interval, informed_words
+from aerobe.trials._layouts import Plot, plots_of, randomised, weighted_plots
+from aerobe.trials._levers import Lever, rank_levers
 from aerobe.trials._next import NextTrial, propose_next
-from aerobe.trials._plan import GOOD_POWER, LARGEST_ASKED, Budget, Design, Plan, plan_trial
-from aerobe.trials._power import Power, SimulateBrew, Told, power_from_nulls, power_of, told_through_model
-from aerobe.trials._scatter import SAME_DAY_BOTTLES, SCATTERS, WEEKLY_BATCHES, Scatter, scatter_from, scatter_of_testing
+from aerobe.trials._plan import LARGEST_ASKED, Budget, Plan, plan_trial
+from aerobe.trials._power import Power, power_of
+from aerobe.trials._scatter import (
+    ONE_DAY_AND_HEAP,
+    SAME_DAY_BOTTLES,
+    SCATTERS,
+    WEEKLY_BATCHES,
+    Scatter,
+    informed,
+    scatter_from,
+    scatter_of_testing,
+)
 from aerobe.trials._sheet import sheet_page, sheet_style
+from aerobe.trials._through_model import SimulateBrew, Told, told_through_model
 from aerobe.trials._times import SamplingTimes, numeric_sensitivity, optimal_times
 
 __all__ = [
+    "CLEAR",
     "GOOD_POWER",
     "LARGEST_ASKED",
+    "ONE_DAY_AND_HEAP",
     "SAME_DAY_BOTTLES",
     "SCATTERS",
     "WEEKLY_BATCHES",
     "Budget",
+    "Circumstances",
     "Controls",
     "Design",
     "Factorial",
+    "Lever",
+    "NextRound",
     "NextTrial",
     "Plan",
     "Plot",
@@ -30,22 +50,28 @@ __all__ = [
     "Scatter",
     "SimulateBrew",
     "Told",
+    "brews_to_find_the_best",
     "calendar_of",
     "controls_for",
     "draw_run_sheet",
     "factorial",
+    "informed",
+    "informed_interval",
+    "informed_words",
+    "next_round",
     "numeric_sensitivity",
     "optimal_times",
     "plan_trial",
     "plots_of",
-    "power_from_nulls",
     "power_of",
     "propose_next",
     "randomised",
+    "rank_levers",
     "scatter_from",
     "sheet_page",
     "sheet_style",
     "scatter_of_testing",
     "told_through_model",
+    "weighted_plots",
     "with_controls",
 ]

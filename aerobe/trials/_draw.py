@@ -98,7 +98,7 @@ def draw_run_sheet(
                 brew=f"{trial.key}-{code}",
                 arm=trial.arms[plot.arm].key,
                 block=f"round-{plot.round + 1}",
-                vessel=names[plot.place],
+                vessel=_vessel(trial, plot, names),
                 starts_at=first_start + timedelta(days=days_per_round * plot.round, minutes=minutes_between_brews * plot.place),
                 blind_code=code,
                 samples=opening if plot.place == 0 else samples,
@@ -106,6 +106,12 @@ def draw_run_sheet(
             for plot, code in zip(drawn, codes, strict=True)
         ),
     )
+
+
+def _vessel(trial: Trial, plot: Plot, names: Sequence[str]) -> str:
+    """Where a brew stands; where vessels are what is compared, each arm stands in its own."""
+    own = trial.arms[plot.arm].key
+    return own if trial.question == "vessels" else names[plot.place]
 
 
 def _codes(count: int, rng: np.random.Generator) -> list[str]:

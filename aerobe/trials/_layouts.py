@@ -31,6 +31,21 @@ def plots_of(arms: int, brews_per_arm: int, per_round: int) -> tuple[Plot, ...]:
     return tuple(Plot(arm=arm, round=i // per_round, place=i % per_round) for i, arm in enumerate(order))
 
 
+def weighted_plots(counts: Sequence[int], per_round: int) -> tuple[Plot, ...]:
+    """All brews of a design in which arms have brews of their own number, each arm spread evenly over the rounds."""
+    left, order = list(counts), []
+    total = sum(counts)
+    for place in range(total):
+        # The arm furthest behind its even share comes next.
+        behind = [
+            (place + 1) * count / total - (count - rest) if rest else -np.inf for count, rest in zip(counts, left, strict=True)
+        ]
+        arm = int(np.argmax(behind))
+        left[arm] -= 1
+        order.append(arm)
+    return tuple(Plot(arm=arm, round=i // per_round, place=i % per_round) for i, arm in enumerate(order))
+
+
 def _coprime(start: int, arms: int) -> int:
     stride = 1 + (start - 1) % max(1, arms - 1)
     while np.gcd(stride, arms) != 1:
@@ -46,12 +61,12 @@ def randomised(plots: Sequence[Plot], arms: int, rng: np.random.Generator) -> tu
     """
     rounds = sorted({plot.round for plot in plots})
     new_round = dict(zip(rounds, rng.permutation(len(rounds)).tolist(), strict=True))
-    renamed = rng.permutation(arms).tolist()
+    renamed = _renamed(plots, arms, rng)
     shifts = _shifts(len(rounds), arms, rng)
     found = []
     for one in rounds:
         members = [plot for plot in plots if plot.round == one]
-        if len(members) % arms == 0:
+        if _is_whole(members, arms):
             places = [
                 part * arms + (renamed[plot.arm] + shifts[new_round[one]]) % arms
                 for part, plot in ((i // arms, plot) for i, plot in enumerate(members))
@@ -60,6 +75,23 @@ def randomised(plots: Sequence[Plot], arms: int, rng: np.random.Generator) -> tu
             places = rng.permutation(len(members)).tolist()
         found += [Plot(arm=renamed[p.arm], round=new_round[one], place=place) for p, place in zip(members, places, strict=True)]
     return tuple(sorted(found, key=lambda plot: (plot.round, plot.place)))
+
+
+def _renamed(plots: Sequence[Plot], arms: int, rng: np.random.Generator) -> list[int]:
+    """New names of the arms; an arm only swaps with others of as many brews."""
+    counts = [sum(plot.arm == arm for plot in plots) for arm in range(arms)]
+    names = list(range(arms))
+    for count in set(counts):
+        alike = [arm for arm in range(arms) if counts[arm] == count]
+        for arm, new in zip(alike, rng.permutation(alike).tolist(), strict=True):
+            names[arm] = new
+    return names
+
+
+def _is_whole(members: Sequence[Plot], arms: int) -> bool:
+    """Whether a round holds whole sets of arms, one after another."""
+    parts = [members[i : i + arms] for i in range(0, len(members), arms)]
+    return all(sorted(plot.arm for plot in part) == list(range(arms)) for part in parts)
 
 
 def _shifts(rounds: int, arms: int, rng: np.random.Generator) -> list[int]:

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from aerobe.records import Arm, Trial
+from aerobe.trials._best_arm import NextRound, next_round
+from aerobe.units import percent
 from aerobe.verdicts import Verdict
 
 
@@ -15,6 +19,8 @@ class NextTrial:
     trial: Trial | None  # None: the question is settled
     brews_per_arm: int | None  # to tell a difference of the margin, in all; None: not known
     because: tuple[str, ...]
+    brews_of: tuple[tuple[str, int], ...] = ()  # for the next round, where the best arm is looked for
+    may_stop: bool = False  # going on is seldom worth the brews
 
 
 def propose_next(trial: Trial, verdict: Verdict, *, key: str) -> NextTrial:
@@ -50,6 +56,9 @@ def propose_next(trial: Trial, verdict: Verdict, *, key: str) -> NextTrial:
         )
     if verdict.ranking:
         arms = _contenders(trial, verdict, because)
+        step = _towards_the_best(trial, arms, verdict)
+        if step is not None and (len(arms) > 2 or step.may_stop):
+            return _search(trial, arms, step, because, key, verdict)
     still_open = [c for c in verdict.comparisons if c.call == "can't tell yet"]
     if not still_open:
         because.append("Every planned comparison is told. Ask the next question: another food, another time, or the field.")
@@ -60,6 +69,42 @@ def propose_next(trial: Trial, verdict: Verdict, *, key: str) -> NextTrial:
     question = "two recipes" if len(arms) == 2 and trial.question == "several against a standard" else trial.question
     return NextTrial(
         trial=replace(trial, key=key, arms=arms, question=question), brews_per_arm=_brews(verdict), because=tuple(because)
+    )
+
+
+def _towards_the_best(trial: Trial, arms: Sequence[Arm], verdict: Verdict) -> NextRound | None:
+    """The next round of a search for the best arm, from the results of the verdict; None where it cannot be planned."""
+    keys = [arm.key for arm in arms]
+    kept = [result for result in verdict.results if result.arm in keys and result.value > 0.0]
+    if verdict.outcome.scale != "ratio" or not kept or verdict.brew_sd is None or verdict.brew_sd <= 0.0:
+        return None
+    sign = -1.0 if verdict.outcome.better == "lower" else 1.0
+    logs = [sign * math.log(result.value) for result in kept]
+    # Days that all arms shared are taken out, so that a good day is no good recipe.
+    blocks = [result.block for result in kept]
+    middle = {block: sum(v for v, b in zip(logs, blocks, strict=True) if b == block) / blocks.count(block) for block in blocks}
+    whole = {block for block in blocks if {r.arm for r, b in zip(kept, blocks, strict=True) if b == block} == set(keys)}
+    values = [v - (middle[b] if b in whole else 0.0) for v, b in zip(logs, blocks, strict=True)]
+    places = [keys.index(result.arm) for result in kept]
+    margin = math.log(trial.margin_ratio)
+    return next_round(values, places, len(keys), 2 * len(keys), margin=margin, sd=verdict.brew_sd)
+
+
+def _search(trial: Trial, arms: tuple[Arm, ...], step: NextRound, because: list[str], key: str, verdict: Verdict) -> NextTrial:
+    best = arms[step.best].key
+    good = f"{best} is the best, or within the margin of it, with a chance of {percent(step.probability_good)}"
+    if step.may_stop:
+        because.append(f"To find the best you may stop: {good}. More brews would tell by how much, at their price.")
+    else:
+        because.append(f"To find the best, and not to tell every difference: {good} so far. Most brews go to the two that lead.")
+    kept = tuple(arm for arm, count in zip(arms, step.brews, strict=True) if count or arm.is_standard)
+    question = "two recipes" if len(kept) == 2 and trial.question == "several against a standard" else trial.question
+    return NextTrial(
+        trial=replace(trial, key=key, arms=kept if len(kept) > 1 else arms, question=question),
+        brews_per_arm=_brews(verdict),
+        because=tuple(because),
+        brews_of=tuple((arm.key, count) for arm, count in zip(arms, step.brews, strict=True) if count),
+        may_stop=step.may_stop,
     )
 
 

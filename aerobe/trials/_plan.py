@@ -8,14 +8,16 @@ from dataclasses import dataclass, field
 
 from aerobe.errors import UnusableRecord
 from aerobe.records import Costs, Trial
+from aerobe.trials._circumstances import CLEAR, Circumstances
 from aerobe.trials._controls import Controls, controls_for
-from aerobe.trials._layouts import Plot, plots_of
-from aerobe.trials._power import Power, power_of
+from aerobe.trials._design import GOOD_POWER, Design, answer_in_words
+from aerobe.trials._layouts import plots_of, weighted_plots
+from aerobe.trials._levers import Lever, levers_in_words, rank_levers
+from aerobe.trials._power import power_of
 from aerobe.trials._scatter import Scatter
-from aerobe.units import number, percent
-from aerobe.verdicts import best_tests_per_brew, brews_needed, planned_contrasts
+from aerobe.units import number
+from aerobe.verdicts import best_tests_per_brew, brews_needed, planned_contrasts, standard_of
 
-GOOD_POWER = 0.8
 # Every number of brews while each one counts, then in steps of about a fifth.
 _BREWS_TRIED = (2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 17, 20, 24, 29, 35, 42)
 
@@ -23,7 +25,8 @@ _BREWS_TRIED = (2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 17, 20, 24, 29, 35, 42)
 LEAST_DAYS, MOST_DAYS = 0.01, 3660
 MOST_VESSELS = 1000
 MOST_MONEY = 1e9
-LARGEST_ASKED = 20.0  # no food is known to change biomass by more: a smaller question it is not [-]
+LARGEST_ASKED = 5.0  # a food that does more shows without a trial: a smaller question it is not (common practice, no source) [-]
+MOST_SENSIBLE = 40  # brews of each arm beyond which more of the same is no advice (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,25 +59,6 @@ class Budget:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Design:
-    """One way to run the trial, and what it can answer."""
-
-    brews_per_arm: int
-    tests_per_brew: int
-    plots: tuple[Plot, ...]  # brews in their rounds, before randomisation
-    rounds: int
-    controls: Controls
-    tests: int  # in all, controls included
-    cost: float  # in all [money]
-    power: Power
-
-    @property
-    def answers(self) -> bool:
-        """Whether a difference worth having would be told four times in five. [-]"""
-        return self.power.told >= GOOD_POWER
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """The designs worth looking at, best first, and the plain answer."""
 
@@ -84,11 +68,19 @@ class Plan:
     alternatives: tuple[Design, ...]
     can_answer: bool
     words: str
+    levers: tuple[Lever, ...]  # what would help, best first; empty where the budget answers
     tests_worth_making: float  # of each brew, by cost and scatter, not rounded
 
 
 def plan_trial(
-    trial: Trial, scatter: Scatter, budget: Budget, *, colour_sensitive: bool = True, seed: int = 1, simulations: int = 4000
+    trial: Trial,
+    scatter: Scatter,
+    budget: Budget,
+    *,
+    given: Circumstances = CLEAR,
+    colour_sensitive: bool = True,
+    seed: int = 1,
+    simulations: int = 4000,
 ) -> Plan:
     """Designs that fit the budget, each with the chance that the verdict would be right.
 
@@ -100,6 +92,8 @@ def plan_trial(
         How much brews and tests differ. [-]
     budget
         Money, tests, vessels and days. [money, d]
+    given
+        Colour of the tea, its controls, and brews that will be lost. [-]
     colour_sensitive
         Whether the method reads colour, so that each brew needs its killed control. [-]
     seed
@@ -127,27 +121,32 @@ def plan_trial(
     controls = controls_for(trial, colour_sensitive=colour_sensitive)
     best_tests = best_tests_per_brew(budget.costs.brew, budget.costs.test, scatter.brew_log_sd, scatter.test_log_sd)
     designs = [
-        _design(trial, scatter, budget, controls, brews, tests, seed, simulations)
+        _design(trial, scatter, budget, controls, counts, tests, given, seed, simulations)
         for tests in _tests_to_try(best_tests)
-        for brews in _brews_to_try(trial, budget, controls, tests)
+        for counts in _counts_to_try(trial, budget, controls, tests)
     ]
-    designs.sort(key=lambda design: (-design.power.told, design.cost))
+    designs.sort(key=lambda design: (-design.power.assurance, design.cost))
     good = sorted((design for design in designs if design.answers), key=lambda design: design.cost)
     recommended = good[0] if good else (designs[0] if designs else None)
+    levers = (
+        rank_levers(trial, scatter, given, recommended, cost_of_brews=recommended.cost)
+        if recommended is not None and not good
+        else ()
+    )
     return Plan(
         trial=trial,
         scatter=scatter,
         recommended=recommended,
         alternatives=_alternatives(designs, recommended),
         can_answer=bool(good),
-        words=_words(trial, scatter, budget, controls, recommended, bool(good)),
+        words=_words(trial, scatter, budget, controls, recommended, levers, given),
+        levers=levers,
         tests_worth_making=best_tests,
     )
 
 
-def cost_of(trial: Trial, budget: Budget, controls: Controls, brews: int, tests: int, rounds: int) -> tuple[int, float]:
-    """Tests and money that a design takes, with its controls. [-, money]"""
-    n_brews = len(trial.arms) * brews
+def cost_of(budget: Budget, controls: Controls, n_brews: int, tests: int, rounds: int) -> tuple[int, float]:
+    """Tests and money that so many brews take, with their controls. [-, money]"""
     n_tests = n_brews * (tests + controls.tests_per_brew) * budget.samplings + rounds * controls.tests_per_round
     return n_tests, n_brews * budget.costs.brew + n_tests * budget.costs.test
 
@@ -157,8 +156,8 @@ def _tests_to_try(best: float) -> tuple[int, ...]:
     return tuple(sorted({1, whole, min(6, whole + 1)}))
 
 
-def _rounds_for(trial: Trial, budget: Budget, brews: int) -> int:
-    return math.ceil(len(trial.arms) * brews / _per_round(trial, budget))
+def _rounds_for(trial: Trial, budget: Budget, n_brews: int) -> int:
+    return math.ceil(n_brews / _per_round(trial, budget))
 
 
 def _per_round(trial: Trial, budget: Budget) -> int:
@@ -167,75 +166,107 @@ def _per_round(trial: Trial, budget: Budget) -> int:
     return budget.vessels // arms * arms if budget.vessels >= arms else budget.vessels
 
 
-def _brews_to_try(trial: Trial, budget: Budget, controls: Controls, tests: int) -> list[int]:
+def _counts_to_try(trial: Trial, budget: Budget, controls: Controls, tests: int) -> list[tuple[int, ...]]:
+    """Brews of each arm, equal and with more of the standard, as far as the budget reaches."""
     found = []
     for brews in _BREWS_TRIED:
-        rounds = _rounds_for(trial, budget, brews)
-        n_tests, cost = cost_of(trial, budget, controls, brews, tests, rounds)
-        if rounds > budget.rounds or n_tests > budget.tests or cost > budget.money:
+        reached = False
+        for counts in {(brews,) * len(trial.arms): None, _more_of_the_standard(trial, brews): None}:
+            rounds = _rounds_for(trial, budget, sum(counts))
+            n_tests, cost = cost_of(budget, controls, sum(counts), tests, rounds)
+            if rounds <= budget.rounds and n_tests <= budget.tests and cost <= budget.money:
+                found.append(counts)
+                reached = True
+        if not reached:
             break
-        found.append(brews)
     return found
 
 
+def _more_of_the_standard(trial: Trial, brews: int) -> tuple[int, ...]:
+    """Where k arms are compared with one standard, it is in every comparison: about sqrt(k) times the brews of each arm.
+
+    Source
+    ------
+    dunnett-1955
+    """
+    others = len(trial.arms) - 1
+    standard = standard_of(trial.arms)
+    if trial.question != "several against a standard" or others < 2 or standard is None:
+        return (brews,) * len(trial.arms)
+    more = max(brews, round(brews * math.sqrt(others)))
+    return tuple(more if arm.key == standard.key else brews for arm in trial.arms)
+
+
 def _design(
-    trial: Trial, scatter: Scatter, budget: Budget, controls: Controls, brews: int, tests: int, seed: int, simulations: int
+    trial: Trial,
+    scatter: Scatter,
+    budget: Budget,
+    controls: Controls,
+    counts: tuple[int, ...],
+    tests: int,
+    given: Circumstances,
+    seed: int,
+    simulations: int,
 ) -> Design:
-    plots = plots_of(len(trial.arms), brews, _per_round(trial, budget))
+    per_round = _per_round(trial, budget)
+    equal = len(set(counts)) == 1
+    plots = plots_of(len(counts), counts[0], per_round) if equal else weighted_plots(counts, per_round)
     rounds = 1 + max(plot.round for plot in plots)
-    n_tests, cost = cost_of(trial, budget, controls, brews, tests, rounds)
+    n_tests, cost = cost_of(budget, controls, sum(counts), tests, rounds)
     return Design(
-        brews_per_arm=brews,
+        brews_per_arm=min(counts),
+        brews_of=counts,
         tests_per_brew=tests,
         plots=plots,
         rounds=rounds,
         controls=controls,
         tests=n_tests,
         cost=cost,
-        power=power_of(trial, plots, scatter, tests, seed=seed, simulations=simulations),
+        power=power_of(trial, plots, scatter, tests, given=given, seed=seed, simulations=simulations),
     )
 
 
 def _alternatives(designs: Sequence[Design], recommended: Design | None) -> tuple[Design, ...]:
     """The designs that no other beats in both cost and power."""
     kept: list[Design] = []
-    for design in sorted(designs, key=lambda d: (d.cost, -d.power.told)):
-        if design is not recommended and (not kept or design.power.told > kept[-1].power.told + 0.01):
+    for design in sorted(designs, key=lambda d: (d.cost, -d.power.assurance)):
+        if design is not recommended and (not kept or design.power.assurance > kept[-1].power.assurance + 0.01):
             kept.append(design)
     return tuple(kept)
 
 
-def _words(trial: Trial, scatter: Scatter, budget: Budget, controls: Controls, design: Design | None, can_answer: bool) -> str:
+def _words(
+    trial: Trial,
+    scatter: Scatter,
+    budget: Budget,
+    controls: Controls,
+    design: Design | None,
+    levers: tuple[Lever, ...],
+    given: Circumstances,
+) -> str:
     arms, margin = len(trial.arms), trial.margin_ratio
-    if design is not None and can_answer:
-        tests = "1 test" if design.tests_per_brew == 1 else f"{design.tests_per_brew} tests"
-        what = "recipes" if trial.question in ("two recipes", "several against a standard") else "arms"
-        rounds_words = "1 round" if design.rounds == 1 else f"{design.rounds} rounds"
-        wrong = percent(design.power.false_claims)
-        return (
-            f"{design.brews_per_arm} brews of each of {arms} {what}, {tests} of each brew, in {rounds_words}, "
-            f"cost {number(design.cost)}: a difference of {number(margin)} times would be told {percent(design.power.told)} "
-            f"of the time, and {what} that do not differ would wrongly be told apart {wrong} of the time."
-        )
-    needed = _needed(trial, scatter, budget)
-    if needed is None:
-        tail = "No number of brews that anybody would make can tell it at this scatter."
+    if design is not None and design.answers:
+        return answer_in_words(trial, scatter, design, given)
+    needed = _needed(trial, scatter, budget, given)
+    if needed is None or needed > MOST_SENSIBLE:
+        tail = "No number of brews that one person makes can tell it at this scatter."
     else:
-        rounds = _rounds_for(trial, budget, needed)
-        _, cost = cost_of(trial, budget, controls, needed, 1, rounds)
+        rounds = _rounds_for(trial, budget, needed * arms)
+        _, cost = cost_of(budget, controls, needed * arms, 1, rounds)
         tail = f"It would take about {needed} brews of each arm in {rounds} rounds ({number(cost)} in all)."
     smaller = _smaller_question(arms, design)
-    return f"Your budget cannot answer whether there is a difference of {number(margin)} times. {tail} {smaller}"
+    helps = f" {levers_in_words(levers, design.power.assurance)}" if design is not None else ""
+    return f"Your budget cannot answer whether there is a difference of {number(margin)} times. {tail}{helps} {smaller}"
 
 
-def _needed(trial: Trial, scatter: Scatter, budget: Budget) -> int | None:
+def _needed(trial: Trial, scatter: Scatter, budget: Budget, given: Circumstances) -> int | None:
     """Brews of each arm that would answer: the closed form, then upward by the verdict itself while that is quick."""
     needed = brews_needed(scatter.of_brew_mean(1), math.log(trial.margin_ratio), arms=len(trial.arms))
     while needed is not None and needed * len(trial.arms) <= 120:
         plots = plots_of(len(trial.arms), needed, _per_round(trial, budget))
-        if power_of(trial, plots, scatter, 1, simulations=2000).told >= GOOD_POWER:
+        if power_of(trial, plots, scatter, 1, given=given, simulations=1000).assurance >= GOOD_POWER:
             break
-        needed += 1
+        needed = max(needed + 1, round(1.06 * needed))
     return needed
 
 

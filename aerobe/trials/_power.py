@@ -3,29 +3,27 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import Executor
-from dataclasses import dataclass
-from typing import Protocol
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from aerobe.errors import NotEnoughData
-from aerobe.records import AssayError, Trial
+from aerobe.records import Trial
+from aerobe.trials._circumstances import CLEAR, Circumstances, brew_sds, patterns_of_loss, tested
 from aerobe.trials._layouts import Plot
 from aerobe.trials._scatter import Scatter
-from aerobe.verdicts import call_contrasts, fit_effects, is_estimable, lay_out, planned_contrasts
+from aerobe.verdicts import Layout, call_contrasts, fit_effects, is_estimable, lay_out, planned_contrasts
 
 Array = NDArray[np.float64]
-Progress = Callable[[int, int], None]  # trials done, trials in all
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Power:
     """What a design can answer, counted over simulated trials."""
 
-    told: float  # a difference of the margin in one comparison would be told in its direction [-]
+    told: float  # a difference of the margin in one comparison would be told, were the scatter what it is taken for [-]
+    assurance: float  # the same averaged over what the scatter may be, as far as it is known [-]
     same_told: float  # arms that do not differ would be called the same within the margin [-]
     false_claims: float  # arms that do not differ would be told apart, any comparison [-]
     detectable_ratio: float  # difference told four times in five [-]
@@ -34,9 +32,16 @@ class Power:
 
 
 def power_of(
-    trial: Trial, plots: Sequence[Plot], scatter: Scatter, tests_per_brew: int, *, seed: int = 1, simulations: int = 4000
+    trial: Trial,
+    plots: Sequence[Plot],
+    scatter: Scatter,
+    tests_per_brew: int,
+    *,
+    given: Circumstances = CLEAR,
+    seed: int = 1,
+    simulations: int = 4000,
 ) -> Power:
-    """Power of a design under log-normal scatter.
+    """Power of a design under log-normal scatter, by the very verdict, through sample and control.
 
     The first planned comparison is given a true difference of the margin, the others none.
 
@@ -47,9 +52,11 @@ def power_of(
     plots
         Brews in their rounds. [-]
     scatter
-        Standard deviations on the log scale. [-]
+        Standard deviations on the log scale, and how well that between brews is known. [-]
     tests_per_brew
         Tests averaged for each brew. [-]
+    given
+        Colour of the tea, controls, and brews that will be lost. [-]
     seed
         Of the simulation. [-]
     simulations
@@ -62,44 +69,118 @@ def power_of(
 
     Source
     ------
-    cohen-1988
+    cohen-1988, ohagan-stevens-campbell-2005
     """
     rng = np.random.default_rng([seed, len(plots), tests_per_brew])
-    rounds = 1 + max(plot.round for plot in plots)
-    day = rng.normal(0.0, scatter.day_log_sd, (simulations, rounds))[:, [plot.round for plot in plots]]
-    colour = rng.normal(0.0, scatter.colour_log_sd, (simulations, len(trial.arms)))[:, [plot.arm for plot in plots]]
-    noise = rng.normal(0.0, scatter.of_brew_mean(tests_per_brew), (simulations, len(plots)))
-    return power_from_nulls(trial, plots, day + colour + noise, scatter.colour_log_sd)
+    known = replace(scatter, df=math.inf)
+    parts = [
+        _one_way(trial, plots, known, tests_per_brew, given, kept, rng, max(40, simulations // count))
+        for count, kept in _ways(plots, given, rng)
+    ]
+    power = _averaged(parts)
+    if not math.isfinite(scatter.df):
+        return power
+    wide = [
+        _one_way(trial, plots, scatter, tests_per_brew, given, kept, rng, max(40, simulations // count), only_real=True)
+        for count, kept in _ways(plots, given, rng)
+    ]
+    return replace(power, assurance=_averaged(wide).told)
 
 
-def power_from_nulls(trial: Trial, plots: Sequence[Plot], outcomes: Array, colour_log_sd: float = 0.0) -> Power:
-    """Power from simulated log outcomes of trials whose arms do not differ, shape (trials, brews).
+def _ways(plots: Sequence[Plot], given: Circumstances, rng: np.random.Generator) -> list[tuple[int, NDArray[np.bool_]]]:
+    ways = patterns_of_loss(plots, given, rng)
+    return [(len(ways), kept) for kept in ways]
 
-    A true difference only shifts the effect, so one set of trials serves every size of difference.
-    """
-    rows = np.array([contrast.weights for contrast in planned_contrasts(trial)])
-    layout = lay_out([plot.arm for plot in plots], [str(plot.round) for plot in plots])
-    if layout.df < 1 or not is_estimable(layout, rows).all():
-        return Power(
-            told=0.0, same_told=0.0, false_claims=0.0, detectable_ratio=math.inf, simulations=len(outcomes), standard_error=0.0
-        )
-    bias = (rows**2).sum(axis=1) * colour_log_sd**2
+
+def _one_way(
+    trial: Trial,
+    plots: Sequence[Plot],
+    scatter: Scatter,
+    tests: int,
+    given: Circumstances,
+    kept: NDArray[np.bool_],
+    rng: np.random.Generator,
+    simulations: int,
+    *,
+    only_real: bool = False,
+) -> Power:
+    """Trials that lose the same brews."""
+    arms = np.array([plot.arm for plot in plots])
+    rounds = np.array([plot.round for plot in plots])
+    day = rng.normal(0.0, scatter.day_log_sd, (simulations, 1 + rounds.max()))[:, rounds]
+    bias = rng.normal(0.0, scatter.colour_log_sd, (simulations, len(trial.arms)))[:, arms]
+    brew = rng.normal(0.0, 1.0, (simulations, len(plots))) * brew_sds(scatter, simulations, rng)[:, None]
+    left = [plot for plot, here in zip(plots, kept, strict=True) if here]
+    if {plot.arm for plot in left} != set(range(len(trial.arms))):
+        return _nothing(simulations)
     margin = math.log(trial.margin_ratio)
-    effects = fit_effects(outcomes, layout, rows, bias)
-    null = call_contrasts(effects, margin)
-    shifted = outcomes + margin * _shift(trial)[[plot.arm for plot in plots]]
-    real = call_contrasts(fit_effects(shifted, layout, rows, bias), margin)
-    told = float(real.above[:, 0].mean())
-    # The difference from which on each simulated verdict tells: its claim interval just leaves zero behind.
-    needed = -null.claim_low[:, 0]
+    # The colour of a tea is that of its compost: a good day grows more microbes and no more colour.
+    grown = brew + day
+    real = (tested(grown + margin * _shift(trial)[arms], scatter, tests, given, rng) + bias)[:, kept]
+    null = real if only_real else (tested(grown, scatter, tests, given, rng) + bias)[:, kept]
+    return power_from(trial, left, null, real, scatter.colour_log_sd)
+
+
+def _nothing(simulations: int) -> Power:
+    return Power(
+        told=0.0,
+        assurance=0.0,
+        same_told=0.0,
+        false_claims=0.0,
+        detectable_ratio=math.inf,
+        simulations=simulations,
+        standard_error=0.0,
+    )
+
+
+def _averaged(parts: Sequence[Power]) -> Power:
+    """Over equally likely ways of losing brews."""
+    if len(parts) == 1:
+        return parts[0]
+    told = float(np.mean([part.told for part in parts]))
+    count = sum(part.simulations for part in parts)
     return Power(
         told=told,
-        same_told=float((null.same & ~null.above & ~null.below).all(axis=1).mean()),
-        false_claims=float((null.above | null.below).any(axis=1).mean()),
-        detectable_ratio=_exp(float(np.quantile(needed, 0.8))),
-        simulations=len(outcomes),
-        standard_error=math.sqrt(max(told * (1 - told), 1e-12) / len(outcomes)),
+        assurance=told,
+        same_told=float(np.mean([part.same_told for part in parts])),
+        false_claims=float(np.mean([part.false_claims for part in parts])),
+        detectable_ratio=float(np.median([part.detectable_ratio for part in parts])),
+        simulations=count,
+        # Ways of losing brews differ, so the error is that of their mean.
+        standard_error=max(float(np.std([part.told for part in parts], ddof=1)) / math.sqrt(len(parts)), 1e-6),
     )
+
+
+def power_from(trial: Trial, plots: Sequence[Plot], null: Array, real: Array, colour_log_sd: float = 0.0) -> Power:
+    """Power from simulated log outcomes, shape (trials, brews), of trials whose arms do not differ and whose first two do.
+
+    The bias that colour leaves is known to the verdict by its size, as `colour_log_sd` of each arm.
+    """
+    rows = np.array([contrast.weights for contrast in planned_contrasts(trial)])
+    layout = layout_of(plots)
+    if layout.df < 1 or not is_estimable(layout, rows).all():
+        return _nothing(len(null))
+    margin = math.log(trial.margin_ratio)
+    bias = (rows**2).sum(axis=1) * colour_log_sd**2
+    same = call_contrasts(fit_effects(null, layout, rows, bias_variance=bias), margin)
+    found = call_contrasts(fit_effects(real, layout, rows, bias_variance=bias), margin)
+    told = float(found.above[:, 0].mean())
+    # The difference from which on each simulated verdict tells: its claim interval just leaves zero behind.
+    needed = -same.claim_low[:, 0]
+    return Power(
+        told=told,
+        assurance=told,
+        same_told=float((same.same & ~same.above & ~same.below).all(axis=1).mean()),
+        false_claims=float((same.above | same.below).any(axis=1).mean()),
+        detectable_ratio=_exp(float(np.quantile(needed, 0.8))),
+        simulations=len(null),
+        standard_error=math.sqrt(max(told * (1 - told), 1e-12) / len(null)),
+    )
+
+
+def layout_of(plots: Sequence[Plot]) -> Layout:
+    """Arms and rounds as the verdict sees them."""
+    return lay_out([plot.arm for plot in plots], [str(plot.round) for plot in plots])
 
 
 def _shift(trial: Trial) -> Array:
@@ -111,179 +192,3 @@ def _shift(trial: Trial) -> Array:
 
 def _exp(value: float) -> float:
     return math.exp(value) if value < 700 else math.inf
-
-
-class SimulateBrew(Protocol):
-    """Something that gives the true course of one brew of an arm.
-
-    `world` is the number of the simulated trial: what nobody knows of the recipes is one and the same for all its brews.
-    """
-
-    def __call__(self, rng: np.random.Generator, arm: str, times_h: Sequence[float], world: int) -> Array:
-        """True biomass at the times. [ug C/mL]"""
-        ...
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Told:
-    """How often simulated trials ended in each call, for each planned comparison."""
-
-    labels: tuple[str, ...]
-    better: tuple[float, ...]
-    worse: tuple[float, ...]
-    same: tuple[float, ...]
-    wrong: tuple[float, ...]  # told in a direction that was not the true one
-    true_ratio: tuple[float, ...]  # median over the simulated trials [-]
-    median_ratio: tuple[float, ...]  # as estimated [-]
-    simulations: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Chunk:
-    """Work for one process: everything it needs, small enough to send."""
-
-    trial: Trial
-    plots: tuple[Plot, ...]
-    scatter: Scatter
-    error: AssayError
-    tests: int
-    at_h: float
-    simulate_brew: SimulateBrew
-    seed: int
-    number: int
-    first: int
-    simulations: int
-
-
-def told_through_model(
-    trial: Trial,
-    plots: Sequence[Plot],
-    scatter: Scatter,
-    simulate_brew: SimulateBrew,
-    error: AssayError,
-    *,
-    at_h: float,
-    tests_per_brew: int = 1,
-    seed: int = 1,
-    simulations: int = 1000,
-    executor: Executor | None = None,
-    progress: Progress | None = None,
-    chunk: int = 100,
-) -> Told:
-    """How often each call would be made if brews followed a model and were measured by an assay.
-
-    Parameters
-    ----------
-    trial
-        Question, arms and margin. [-]
-    plots
-        Brews in their rounds. [-]
-    scatter
-        Scatter between brews and days around the model. Testing error comes from the assay. [-]
-    simulate_brew
-        True biomass of an arm at given times; must be picklable where an executor of processes is given. [ug C/mL]
-    error
-        Error of the assay; its colour bias is taken as removed by killed controls, whose own error is added. [ug C/mL]
-    at_h
-        Time compared. [h]
-    tests_per_brew
-        Tests of each brew. [-]
-    seed
-        Same seed, same answer, with any executor. [-]
-    simulations
-        Trials simulated. [-]
-    executor
-        Any executor of concurrent.futures, such as a process pool or that of a Dask client; None runs here. [-]
-    progress
-        Called with trials done and trials in all. [-]
-    chunk
-        Trials sent at a time. [-]
-
-    Returns
-    -------
-    Told
-        Shares of simulated trials. [-]
-
-    Raises
-    ------
-    NotEnoughData
-        If the design leaves nothing to judge the scatter by.
-    """
-    chunks = [
-        _Chunk(
-            trial=trial,
-            plots=tuple(plots),
-            scatter=scatter,
-            error=error,
-            tests=tests_per_brew,
-            at_h=at_h,
-            simulate_brew=simulate_brew,
-            seed=seed,
-            number=i,
-            first=i * chunk,
-            simulations=min(chunk, simulations - i * chunk),
-        )
-        for i in range(math.ceil(simulations / chunk))
-    ]
-    outcomes: list[Array] = []
-    truths: list[Array] = []
-    # Executor.map gives results in the order asked, so the answer does not depend on who finishes first.
-    done: Iterable[tuple[Array, Array]] = map(_simulate, chunks) if executor is None else executor.map(_simulate, chunks)
-    for part, truth in done:
-        outcomes.append(part)
-        truths.append(truth)
-        if progress is not None:
-            progress(sum(map(len, outcomes)), simulations)
-    return _count(trial, plots, np.concatenate(outcomes), np.concatenate(truths))
-
-
-def _simulate(chunk: _Chunk) -> tuple[Array, Array]:
-    """Log outcomes, shape (trials, brews), and true log levels of the arms, shape (trials, arms), of one chunk."""
-    rng = np.random.default_rng([chunk.seed, chunk.number])
-    rounds = 1 + max(plot.round for plot in chunk.plots)
-    keys = [arm.key for arm in chunk.trial.arms]
-    found = np.empty((chunk.simulations, len(chunk.plots)))
-    truth = np.zeros((chunk.simulations, len(keys)))
-    for trial in range(chunk.simulations):
-        day = rng.normal(0.0, chunk.scatter.day_log_sd, rounds)
-        world = chunk.first + trial
-        for i, plot in enumerate(chunk.plots):
-            level = float(chunk.simulate_brew(rng, keys[plot.arm], [chunk.at_h], world)[0])
-            truth[trial, plot.arm] = math.log(level)
-            brew = level * math.exp(day[plot.round] + rng.normal(0.0, chunk.scatter.brew_log_sd))
-            found[trial, i] = math.log(_measured(brew, chunk.error, chunk.tests, rng))
-    return found, truth
-
-
-def _measured(truth: float, error: AssayError, tests: int, rng: np.random.Generator) -> float:
-    """Mean of the tests less a killed control, never below the detection limit. [ug C/mL]"""
-    sd = math.hypot(error.constant_sd, error.proportional_cv * truth)
-    net = truth + rng.normal(0.0, sd / math.sqrt(tests)) - rng.normal(0.0, error.constant_sd)
-    return float(max(net, error.detection_limit or 0.0, 0.1 * error.constant_sd, 1e-9 * truth))
-
-
-def _count(trial: Trial, plots: Sequence[Plot], outcomes: Array, truths: Array) -> Told:
-    contrasts = planned_contrasts(trial)
-    rows = np.array([contrast.weights for contrast in contrasts])
-    layout = lay_out([plot.arm for plot in plots], [str(plot.round) for plot in plots])
-    if layout.df < 1 or not is_estimable(layout, rows).all():
-        raise NotEnoughData("This design leaves nothing to judge the scatter by.", "Plan at least two brews of each arm.")
-    effects = fit_effects(outcomes, layout, rows)
-    calls = call_contrasts(effects, math.log(trial.margin_ratio))
-    same = calls.same & ~calls.above & ~calls.below
-    true = truths @ rows.T
-    wrong = (calls.above & (true <= 0.0)) | (calls.below & (true >= 0.0))
-    return Told(
-        labels=tuple(contrast.label for contrast in contrasts),
-        better=_shares(calls.above),
-        worse=_shares(calls.below),
-        same=_shares(same),
-        wrong=_shares(wrong),
-        true_ratio=tuple(float(value) for value in np.exp(np.median(true, axis=0))),
-        median_ratio=tuple(float(value) for value in np.exp(np.median(effects.mean(), axis=0))),
-        simulations=len(outcomes),
-    )
-
-
-def _shares(flags: NDArray[np.bool_]) -> tuple[float, ...]:
-    return tuple(float(share) for share in flags.mean(axis=0))

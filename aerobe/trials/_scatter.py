@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -22,6 +22,7 @@ class Scatter:
     day_log_sd: float = 0.0  # between days, shared by the brews of a day [-]
     colour_log_sd: float = 0.0  # colour bias left after controls, shared by the brews of an arm [-]
     origin: str = "assumed"
+    df: float = math.inf  # degrees of freedom behind the SD between brews; infinite where it is taken as known [-]
 
     def __post_init__(self) -> None:
         for name in ("brew_log_sd", "test_log_sd", "day_log_sd", "colour_log_sd"):
@@ -31,6 +32,8 @@ class Scatter:
                     f"A scatter ({name.replace('_', ' ')}) of {value:g} is no SD of a log.",
                     "Give 0.1 for about 10 %, 0.7 for twofold.",
                 )
+        if not self.df >= 1.0:  # also true for nan
+            raise UnusableRecord("A scatter known from nothing is no scatter.", "Give the brews it was learnt from: two or more.")
         if self.brew_log_sd + self.test_log_sd == 0.0:
             raise UnusableRecord("Brews without any scatter do not exist.", "Give the SD between brews of one recipe.")
 
@@ -53,7 +56,33 @@ WEEKLY_BATCHES = Scatter(
 SAME_DAY_BOTTLES = Scatter(
     brew_log_sd=0.2, test_log_sd=0.1, day_log_sd=0.5, origin="two bottles of each food from one water (UCSB EEMB 144L 2021)"
 )
-SCATTERS = {"weekly batches": WEEKLY_BATCHES, "same-day bottles": SAME_DAY_BOTTLES}
+# What may be thought of a newcomer's brews of one day and heap before any is made: the two published scatters above are the ends
+# (ours: no source), their geometric mean the middle, and what five brews would tell puts nine tenths of it between 0.32 and 1.2.
+ONE_DAY_AND_HEAP = Scatter(
+    brew_log_sd=0.49,
+    test_log_sd=0.15,
+    day_log_sd=0.5,
+    df=4.0,
+    origin="between bottles of one water and weekly batches, both published; worth five brews, and replaced by your own",
+)
+SCATTERS = {"weekly batches": WEEKLY_BATCHES, "same-day bottles": SAME_DAY_BOTTLES, "one day and heap": ONE_DAY_AND_HEAP}
+LEAST_OWN = 2  # degrees of freedom from which on own brews are learnt from
+
+
+def informed(own: Scatter, prior: Scatter = ONE_DAY_AND_HEAP) -> Scatter:
+    """Own brews and the prior together: variances weighted by their degrees of freedom.
+
+    Source
+    ------
+    box-tiao-1973
+    """
+    df = own.df + prior.df
+    if not math.isfinite(df):
+        return own
+    pooled = math.sqrt((own.df * own.brew_log_sd**2 + prior.df * prior.brew_log_sd**2) / df)
+    return replace(
+        own, brew_log_sd=pooled, df=df, origin=f"{own.origin}, with the prior of {prior.brew_log_sd:g} worth {prior.df:g}"
+    )
 
 
 def scatter_of_testing(error: AssayError, *, level: float, colour: float = 0.0, with_control: bool = True) -> float:
@@ -130,5 +159,6 @@ def scatter_from(results: Sequence[BrewResult]) -> Scatter:
         brew_log_sd=math.sqrt(max(total - test, 0.05 * total)),
         test_log_sd=math.sqrt(each),
         day_log_sd=day,
+        df=float(layout.df),
         origin=f"{len(results)} earlier brews ({layout.df} degrees of freedom)",
     )

@@ -38,6 +38,8 @@ def critical_value(level: float, correlation: Array, df: float) -> float:
     dunnett-1955, tukey-1949
     """
     matrix = np.round(np.asarray(correlation, dtype=float), 9)
+    if matrix.shape[0] == 2 and abs(matrix[0, 1]) > 1.0 - 1e-6:  # one comparison under two names
+        return float(special.stdtrit(df, 0.5 + level / 2))
     return _critical(round(level, 9), matrix.tobytes(), matrix.shape[0], round(min(float(df), 1e6), 6))
 
 
@@ -203,7 +205,7 @@ def _factor_within(c: float, loading: Array, df: float) -> float:
     distinct, counts = np.unique(np.round(loading, 9), return_counts=True)
     inside = np.ones((scale.size, z.size))
     for a, count in zip(distinct, counts, strict=True):
-        rest = np.sqrt(1.0 - a**2)
+        rest = np.sqrt(max(1.0 - a**2, 1e-10))
         reach, shift = c * scale[:, None] / rest, a * z[None, :] / rest
         inside *= (special.ndtr(reach - shift) - special.ndtr(-reach - shift)) ** count
     return float(scale_weight @ (inside @ density))

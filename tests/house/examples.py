@@ -48,6 +48,10 @@ trial show kelp
 trial begin kelp {code}
 trial sheet kelp {home}/sheet.html
 trial calendar kelp {home}/kelp.ics
+trial fingerprint kelp
+trial seal kelp {home}/kelp.sealed-key --passphrase-file {home}/pass.txt
+trial open-key {home}/kelp.sealed-key --passphrase-file {home}/pass.txt
+trial open-codes kelp
 trial verdict kelp-question
 trial next kelp-question
 trial compare kelp plain
@@ -117,6 +121,7 @@ def prepare(home: Path) -> None:
     """Write the files that the lines name."""
     (home / "study.csv").write_text(example_study(), encoding="utf-8")
     (home / "readings.csv").write_text("elapsed [h],value [ug C/mL]\n4,33\n20,x\n", encoding="utf-8")
+    (home / "pass.txt").write_text("eight pots of tea", encoding="utf-8")
     plain = {"key": "plain", "name": "Plain", "compost": "orchard-heap", "compost_g_per_l": 50.0}
     (home / "plain.json").write_text(json.dumps(plain), encoding="utf-8")
     doses = [f"{dose},{dose}-{pot},{10 + 4 * dose - dose * dose + pot / 10}" for dose in (0, 1, 2, 3) for pot in (0, 1, 2)]
@@ -184,6 +189,7 @@ ALONE = {
     },
     "safety": {"rules", "hazards", "sampling", "chlorine", "sanitise", "lab", "mix", "cautions", "limits"},
     "report": {"check", "assay"},
+    "trial": {"open-key"},
     "assay": {"example", "tubes", "plates", "fields", "ratio", "compare", "addition", "carbon", "hyphae", "basis"},
 }  # commands that open no notebook
 

@@ -78,9 +78,13 @@ def test_a_budget_that_cannot_answer_says_so_with_the_number_it_would_take() -> 
     plan = plan_trial(TWO, WEEKLY_BATCHES, budget(600.0), simulations=500)
     assert not plan.can_answer
     assert plan.words.startswith("Your budget cannot answer")
-    needed = int(plan.words.split("about ")[1].split(" brews")[0])
-    assert power_of_difference(math.log(1.6) / WEEKLY_BATCHES.of_brew_mean(1), needed) >= 0.8
-    assert "instead" in plan.words
+    # It would take some hundred brews of each arm, which is no advice.
+    assert power_of_difference(math.log(1.6) / WEEKLY_BATCHES.of_brew_mean(1), 80) < 0.8
+    assert "No number of brews that one person makes" in plan.words
+    fewer = plan_trial(TWO, QUIET, budget(300.0), simulations=500)
+    needed = int(fewer.words.split("about ")[1].split(" brews")[0])
+    assert power_of_difference(math.log(1.6) / QUIET.of_brew_mean(1), needed) >= 0.8
+    assert "instead" in fewer.words
     # With two brews of each it would be a ratio of a thousand. No food does that (common practice, no source): no question.
     few = plan_trial(TWO, WEEKLY_BATCHES, budget(200.0), simulations=500)
     assert "instead" not in few.words and "more alike" in few.words

@@ -13,6 +13,7 @@ from aerobe.notebook import LogEnvelope, Notebook
 from aerobe.records import Assay, Brew, Compost, Harvest, Reading, Recipe, RunSheet, Trial, Use, Vessel
 from aerobe.usecases.brews._budget import Budget, budget_of
 from aerobe.usecases.notebook._moments import AHEAD
+from aerobe.usecases.trials._blinding import HIDDEN, is_hidden
 
 LEFT_OPEN_AFTER = timedelta(days=7)  # a brew nobody closed for so long is no longer under way
 WORKED_OUT = ("advice", "summary", "hindsight")  # kept results that are made from a brew
@@ -260,7 +261,7 @@ def _card(notebook: Notebook, held: Held, brew: Brew, now: datetime, *, with_oxy
     state = _state(brew, end, now)
     return BrewCard(
         brew=brew,
-        recipe_name=held.recipes.get(brew.recipe, brew.recipe),
+        recipe_name=HIDDEN if is_hidden(notebook, brew) else held.recipes.get(brew.recipe, brew.recipe),
         vessel_name=held.vessels.get(brew.vessel, brew.vessel),
         state=state,
         elapsed_h=end.elapsed_h if end is not None else brew.hours_at(now),

@@ -26,7 +26,8 @@ from aerobe.notebook import Notebook
 from aerobe.records import Arm, Assay, Brew, Reading, Recipe, RunSheet, Trial, as_plain, from_plain
 from aerobe.usecases.exchange._packages import import_package
 from aerobe.usecases.reports._publishing import empty_notebook
-from aerobe.usecases.trials._results import is_blinded, judged
+from aerobe.usecases.trials._blinding import PlanHistory, plan_history
+from aerobe.usecases.trials._results import judged
 from aerobe.verdicts import COLOUR_SENSITIVE
 
 KIND = "evidence"
@@ -252,7 +253,7 @@ def _of_trial(notebook: Notebook, trial: Trial, site: str) -> tuple[list[Contras
     recipes = {item.key: item for item in notebook.find(Recipe)}
     names = {arm.key: _recipe_name(arm, recipes) for arm in trial.arms}
     mark = evidence_hash(sorted([item.role, item.elapsed_h, item.signal, item.dilution] for item in readings))
-    made = _making(trial, told, readings, assays, sheets)
+    made = _making(trial, plan_history(notebook, trial.key), readings, assays, sheets)
     made["moderators"] = _moderators(told, recipes)
     contrasts = contrasts_of_verdict(verdict, names, site=site, data_hash=mark, made=made)
     lines = brew_lines(verdict, names, {brew.key: brew.temperature_degc for brew in told})
@@ -267,16 +268,15 @@ def _recipe_name(arm: Arm, recipes: Mapping[str, Recipe]) -> str:
 
 def _making(
     trial: Trial,
-    brews: Sequence[Brew],
+    history: PlanHistory,
     readings: Sequence[Reading],
     assays: Mapping[str, Assay],
     sheets: Sequence[RunSheet],
 ) -> dict[str, Any]:
     used = [assays[key] for key in sorted({item.assay for item in readings if item.role == "sample"})]
-    planned = trial.planned_at is not None and all(brew.started_at >= trial.planned_at for brew in brews)
     return {
-        "planned": planned,
-        "blinded": is_blinded(brews, sheets),
+        "planned": trial.planned_at is not None and history.planned,
+        "blinded": history.blinded,
         "randomised": bool(sheets),
         "killed_control": _colour_is_out(used, readings),
         "assay": ", ".join(item.name for item in used),

@@ -7,6 +7,8 @@ from importlib.metadata import PackageNotFoundError, version
 
 from aerobe import __version__
 from aerobe.notebook import Notebook, Unpacked, read_package, write_package
+from aerobe.records import Brew
+from aerobe.usecases.trials._blinding import refuse_while_hidden
 
 _MAKERS = ("numpy", "scipy", "numba")
 
@@ -32,6 +34,8 @@ def export_package(notebook: Notebook, *, now: datetime, trial: str = "") -> byt
     trial
         Key of the one trial to write; empty for the whole notebook.
     """
+    if trial:
+        refuse_while_hidden(notebook, notebook.find(Brew, of=trial))
     return write_package(notebook, at=now, trial=trial, versions=versions())
 
 

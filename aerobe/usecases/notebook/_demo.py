@@ -207,19 +207,20 @@ def _course(run: _Run, *, seed: int) -> SimulatedBrew:
 
 
 def _fixed_things(pen: Pen, runs: list[_Run], now: datetime) -> None:
+    planned_at = runs[0].started_at - timedelta(days=2)
     for record in (COMPOST, *RECIPES.values(), *VESSELS.values(), ASSAY):
-        pen.add(record, at=now)
+        pen.add(record, at=planned_at)
     pen.add(
         Trial(
             key=TRIAL,
             name="Does kelp pay? (invented)",
             question="two recipes",
-            planned_at=runs[0].started_at - timedelta(days=2),
+            planned_at=planned_at,
             arms=(Arm(key="plain", recipe="plain", is_standard=True), Arm(key="kelp", recipe="kelp")),
             design="randomised blocks",
             notes=INVENTED,
         ),
-        at=now,
+        at=planned_at,
     )
     planned = tuple(
         PlannedBrew(
@@ -233,7 +234,7 @@ def _fixed_things(pen: Pen, runs: list[_Run], now: datetime) -> None:
         )
         for number, run in enumerate(runs, start=1)
     )
-    pen.add(RunSheet(trial=TRIAL, seed=3, brews=planned), at=now)
+    pen.add(RunSheet(trial=TRIAL, seed=3, brews=planned), at=planned_at)
 
 
 def _write_brew(pen: Pen, run: _Run, course: SimulatedBrew, rng: np.random.Generator, now: datetime) -> None:

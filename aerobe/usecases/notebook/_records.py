@@ -31,6 +31,7 @@ from aerobe.records import (
 )
 from aerobe.units import parse_number
 from aerobe.usecases.notebook._moments import elapsed_from, require_possible
+from aerobe.usecases.trials._blinding import HIDDEN, is_hidden, shown
 
 NOUN_CLASSES: dict[type, str] = {
     Compost: "compost",
@@ -271,8 +272,18 @@ def correct_reading(
 
 
 def brew_history(notebook: Notebook, key: str) -> BrewHistory:
-    """All that the notebook holds of one brew. See `aerobe.notebook.BrewHistory`."""
-    return _history(notebook, key)
+    """All that the notebook holds of one brew, without its recipe while it is blind. See `aerobe.notebook.BrewHistory`."""
+    history = _history(notebook, key)
+    if not is_hidden(notebook, history.brew):
+        return history
+    recipe, compost = replace(history.recipe, key=HIDDEN, name=HIDDEN, compost=HIDDEN, foods=(), notes=""), history.compost
+    return replace(
+        history,
+        brew=shown(notebook, history.brew),
+        recipe=recipe,
+        compost=replace(compost, key=HIDDEN, name=HIDDEN),
+        advice=(),
+    )
 
 
 FROM_TABLE = "Imported;"  # how the notes of a brew begin that a table brought
@@ -293,10 +304,10 @@ def list_brews(notebook: Notebook, *, now: datetime) -> list[dict[str, object]]:
         {
             "key": brew.key,
             "name": brew.name,
-            "recipe": brew.recipe,
+            "recipe": shown(notebook, brew).recipe,
             "vessel": brew.vessel,
             "trial": brew.trial,
-            "arm": brew.arm,
+            "arm": shown(notebook, brew).arm,
             "started_at": brew.started_at.isoformat(),
             "brewing": brew.key not in ended,
             "elapsed_h": ended.get(brew.key, brew.hours_at(now)),

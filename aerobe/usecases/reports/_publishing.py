@@ -30,11 +30,12 @@ from aerobe.records import (
     Vessel,
 )
 from aerobe.usecases.exchange._origin import KIND as TAKEN_IN
+from aerobe.usecases.trials._blinding import HISTORY, OPENED, carry_history, refuse_while_hidden
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-KEPT_KINDS = ("advice", "verdict", TAKEN_IN)
+KEPT_KINDS = ("advice", "verdict", OPENED, TAKEN_IN)
 STUDY_COLUMNS = ("role", "signal", "unit", "what", "colour", "added", "dilution", "sample", "day", "operator", "kit_lot", "mark")
 
 
@@ -50,6 +51,7 @@ def copy_of(notebook: Notebook, *, brews: tuple[str, ...], trial: str, now: date
         Keep names of people, places and free notes. Without it readers become "reader-1" and so on, probes and tables are
         numbered as well, and uses stay at home. Names of brews, recipes, vessels and tests go out as they are written.
     """
+    refuse_while_hidden(notebook, [notebook.get(Brew, key) for key in brews])
     with empty_notebook(now) as copy:
         with copy.writing() as pen:
             for record in _records(notebook, brews, trial, with_people):
@@ -64,6 +66,8 @@ def copy_of(notebook: Notebook, *, brews: tuple[str, ...], trial: str, now: date
                     if item.subject in (*brews, trial):
                         payload = item.payload if with_people or kind != TAKEN_IN else _numbered_file(item.payload, tables)
                         pen.keep(kind, item.subject, payload, at=item.at)
+            for key in _once([trial, *(notebook.get(Brew, brew).trial for brew in brews)]):
+                pen.keep(HISTORY, key, carry_history(notebook, key), at=now)
         yield copy
 
 

@@ -169,6 +169,7 @@ def _finished(copy: Notebook, kind: str, key: str, options: Options, now: dateti
         made_at=now,
         about=report.headline,
         tables=tables_of(copy, copy.find(Brew)),
+        beside=report.beside,
     )
     return replace(report, package=packed, licence=wanted.licence)
 

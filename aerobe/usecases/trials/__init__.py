@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
-    from aerobe.trials import Plan
+    from aerobe.trials import Plan, informed_words
+    from aerobe.usecases.trials._blinding import PlanHistory, note_key_shown, open_codes, plan_history, shown
     from aerobe.usecases.trials._papers import print_run_sheet, run_sheet_style, trial_calendar
     from aerobe.usecases.trials._pictures import (
         check_in_words,
@@ -27,11 +28,13 @@ if TYPE_CHECKING:
         start_planned_brew,
         start_trial,
         trial_list,
+        trial_shown,
         trial_view,
         verdict_of_trial,
     )
     from aerobe.usecases.trials._power import power_through_model
     from aerobe.usecases.trials._results import course_picture
+    from aerobe.usecases.trials._sealing import open_key, plan_fingerprint, seal_key
     from aerobe.usecases.trials._steps import (
         not_written_in,
         sheet_reminders,
@@ -50,6 +53,7 @@ else:
     __getattr__, __dir__ = lazy_door(
         __name__,
         {
+            "_blinding": ("PlanHistory", "note_key_shown", "open_codes", "plan_history", "shown"),
             "_papers": ("print_run_sheet", "run_sheet_style", "trial_calendar"),
             "_pictures": (
                 "check_in_words",
@@ -69,11 +73,13 @@ else:
                 "start_planned_brew",
                 "start_trial",
                 "trial_list",
+                "trial_shown",
                 "trial_view",
                 "verdict_of_trial",
             ),
             "_power": ("power_through_model",),
             "_results": ("course_picture",),
+            "_sealing": ("open_key", "plan_fingerprint", "seal_key"),
             "_steps": (
                 "not_written_in",
                 "sheet_reminders",
@@ -87,13 +93,14 @@ else:
             "_tests": ("rests_on",),
             "_times": ("suggest_sampling_times",),
             "_wish": ("TrialWish", "read_margin", "scatter_of_words"),
-            "aerobe.trials": ("Plan",),
+            "aerobe.trials": ("Plan", "informed_words"),
             "aerobe.verdicts": ("Verdict",),
         },
     )
 
 __all__ = [
     "Plan",
+    "PlanHistory",
     "PlannedTrial",
     "TrialView",
     "TrialWish",
@@ -103,11 +110,17 @@ __all__ = [
     "course_picture",
     "effect_in_words",
     "hour_lines",
+    "informed_words",
     "judge_table",
     "keep_verdict",
     "next_trial",
     "not_written_in",
+    "note_key_shown",
+    "open_codes",
+    "open_key",
+    "plan_fingerprint",
     "plan_for",
+    "plan_history",
     "plan_pictures",
     "power_through_model",
     "print_run_sheet",
@@ -115,7 +128,9 @@ __all__ = [
     "rests_on",
     "run_sheet_style",
     "scatter_of_words",
+    "seal_key",
     "sheet_reminders",
+    "shown",
     "smaller_margin",
     "start_planned_brew",
     "start_trial",
@@ -125,6 +140,7 @@ __all__ = [
     "trial_lines",
     "trial_list",
     "trial_says",
+    "trial_shown",
     "trial_view",
     "trials_waiting",
     "verdict_lines",

@@ -10,6 +10,7 @@ from aerobe.notebook import Notebook
 from aerobe.records import Recipe, RunSheet, Vessel
 from aerobe.trials import calendar_of, sheet_page, sheet_style
 from aerobe.units import number
+from aerobe.usecases.trials._blinding import note_key_shown
 from aerobe.usecases.trials._plan_and_judge import TrialView, trial_view
 
 
@@ -18,9 +19,13 @@ def run_sheet_style() -> str:
     return sheet_style()
 
 
-def print_run_sheet(notebook: Notebook, key: str, *, with_arms: bool = False, link: str = "", style_href: str = "") -> str:
-    """The run sheet as a printable page."""
+def print_run_sheet(
+    notebook: Notebook, key: str, *, with_arms: bool = False, link: str = "", style_href: str = "", now: datetime, who: str = ""
+) -> str:
+    """The run sheet as a printable page; that the key was shown is noted, for whoever saw it does not read blind."""
     view = trial_view(notebook, key)
+    if with_arms and view.sheet is not None:
+        note_key_shown(notebook, key, now=now, who=who)
     sheet, vessels = _need_sheet(view), {vessel.key: vessel for vessel in notebook.find(Vessel)}
     return sheet_page(
         sheet,

@@ -6,7 +6,7 @@ import math
 
 from aerobe.charts import Picture, best_dose_words, designs_by_cost, dose_curve
 from aerobe.reports import trial_pictures
-from aerobe.trials import Plan
+from aerobe.trials import Plan, informed_words
 from aerobe.units import number, percent
 from aerobe.usecases.trials._values import hour_in_words
 from aerobe.verdicts import Check, Comparison, Verdict, effect_words
@@ -63,6 +63,7 @@ def verdict_lines(verdict: Verdict) -> list[str]:
     for item in verdict.with_all:
         lines.append(f"With {verdict.left_out} in: {item.label}: {effect_words(item, verdict.outcome)} -> {item.call}")
     lines += hour_lines(verdict)
+    lines += informed_words(verdict)
     for rival in verdict.rivals:
         lines.append(f"Beware: {rival.words} {rival.remedy}")
     for check in verdict.checks:

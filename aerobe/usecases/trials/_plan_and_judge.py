@@ -10,7 +10,9 @@ from aerobe.errors import AerobeError, NotFound, UnusableRecord
 from aerobe.notebook import Notebook, Receipt
 from aerobe.records import Arm, Brew, PlannedBrew, RunSheet, Trial
 from aerobe.trials import NextTrial, Plan, draw_run_sheet, plan_trial, propose_next
+from aerobe.units import number
 from aerobe.usecases.trials._asked import EVERY_PAIR, Question, standing_of, standing_of_pair, write_down
+from aerobe.usecases.trials._blinding import PlanHistory, plan_history, shown, shown_sheet
 from aerobe.usecases.trials._hours import lost_brews, results_at_own_hours, with_hours
 from aerobe.usecases.trials._values import FROM_COURSE, assays_that_judge, hour_to_compare, results_of
 from aerobe.usecases.trials._wish import TrialWish
@@ -47,7 +49,14 @@ def plan_for(notebook: Notebook, wish: TrialWish, *, now: datetime) -> PlannedTr
     """
     trial = wish.to_trial(notebook, planned_at=now)
     scatter = wish.to_scatter(notebook, now=now)
-    plan = plan_trial(trial, scatter, wish.to_budget(), colour_sensitive=wish.reads_colour(notebook), seed=wish.seed_number())
+    plan = plan_trial(
+        trial,
+        scatter,
+        wish.to_budget(),
+        given=wish.to_circumstances(notebook),
+        colour_sensitive=wish.reads_colour(notebook),
+        seed=wish.seed_number(),
+    )
     return PlannedTrial(wish=wish, trial=trial, plan=plan)
 
 
@@ -115,6 +124,19 @@ def trial_view(notebook: Notebook, key: str) -> TrialView:
     sampled = {reading.brew for brew in brews for reading in notebook.readings(brew.key) if reading.role == "sample"}
     waiting = tuple(planned for planned in (sheet.brews if sheet else ()) if planned.brew not in known)
     return TrialView(trial=trial, sheet=sheet, brews=brews, waiting=waiting, with_results=len(sampled))
+
+
+def trial_shown(notebook: Notebook, key: str) -> TrialView:
+    """One trial as it may be shown: recipes and arms stay behind their codes until these are opened."""
+    view = trial_view(notebook, key)
+    sheet = shown_sheet(notebook, view.sheet)
+    left = {item.brew for item in view.waiting}
+    return replace(
+        view,
+        sheet=sheet,
+        brews=tuple(shown(notebook, brew) for brew in view.brews),
+        waiting=tuple(item for item in (sheet.brews if sheet else ()) if item.brew in left),
+    )
 
 
 def start_planned_brew(
@@ -206,6 +228,8 @@ def verdict_of_trial(
     present = {result.arm for result in results}
     missing = [arm.key for arm in trial.arms if arm.key not in present]
     judged = replace(trial, arms=tuple(arm for arm in trial.arms if arm.key in present))
+    history = plan_history(notebook, key)
+    backdated = trial.planned_at is not None and not history.came_first
     write_down(notebook, key, question, len(results), now=now)
     told = not question.is_planned and _planned_is_told(notebook, key, now=now)
     standing = standing_of(notebook, key, question, planned_brews=len(sheet.brews) if sheet else None, planned_is_told=told)
@@ -221,15 +245,41 @@ def verdict_of_trial(
         side_questions=standing.side_questions,
         looks=standing.looks,
         asked=standing.words,
+        was_planned=not backdated,
         lost=lost_brews(brews, results, sheet, at_h=at_h, now=now),
     )
     verdict = with_hours(notebook, judged, brews, verdict, assay=assay, at_h=at_h, now=now)
+    said = _plan_in_words(trial, history, chosen, margin, backdated=backdated)
+    verdict = replace(verdict, rivals=(*verdict.rivals, *said))
     if missing:
         gap = Rival(
             name="missing arm", words=f"Arm {', '.join(missing)} has no result yet.", remedy="Finish the trial, then judge again."
         )
         verdict = replace(verdict, rivals=(*verdict.rivals, gap))
     return verdict
+
+
+def _plan_in_words(
+    trial: Trial, history: PlanHistory, outcome: str, margin: float | None, *, backdated: bool
+) -> tuple[Rival, ...]:
+    """What a reader must know of how the plan came about: written late, changed, or not the one that was judged by."""
+    found = [
+        Rival(name="plan changed", words=words, remedy="Say so wherever you show this verdict.") for words in history.changes
+    ]
+    if backdated:
+        words = f"The plan was written into the notebook at {history.written_at}, after brews of the trial."
+        remedy = "Nothing here counts as planned. Plan the next trial before its first brew."
+        found.insert(0, Rival(name="unplanned", words=words, remedy=remedy))
+    elif trial.planned_at is not None and not history.planned:
+        words = f"Plan and brews were written in afterwards (the plan at {history.written_at}): which came first is not shown."
+        found.insert(0, Rival(name="written in afterwards", words=words, remedy="Write the next plan in before its first brew."))
+    if margin is not None and abs(margin - trial.margin_ratio) > 1e-9:
+        words = f"Judged with a margin of {number(margin)}; the plan says {number(trial.margin_ratio)}."
+        found.append(Rival(name="other margin", words=words, remedy="Show the verdict by the planned margin beside it."))
+    if outcome != trial.outcome:
+        words = f"Judged by {outcome}; the plan says {trial.outcome}."
+        found.append(Rival(name="other outcome", words=words, remedy="Show the verdict by the planned outcome beside it."))
+    return tuple(found)
 
 
 def compare_recipes(

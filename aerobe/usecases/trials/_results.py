@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import datetime
 
 from aerobe.charts import Picture
 from aerobe.errors import NotEnoughData
 from aerobe.notebook import Notebook
-from aerobe.records import Assay, Brew, RunSheet, Trial
+from aerobe.records import Assay, Brew, Trial
 from aerobe.reports import course_pictures
 from aerobe.usecases.trials._plan_and_judge import verdict_of_trial
 from aerobe.usecases.trials._values import hour_in_words
@@ -48,8 +47,3 @@ def course_picture(notebook: Notebook, key: str) -> Picture:
     if not made:
         raise NotEnoughData("There is no course to draw.", "Test brews at two hours or more; at most six arms fit one picture.")
     return made[0]
-
-
-def is_blinded(brews: Sequence[Brew], sheets: Sequence[RunSheet]) -> bool:
-    """Whether samples carry codes in the place of recipes, on the brew or on the run sheet."""
-    return any(brew.blind_code for brew in brews) or any(line.blind_code for sheet in sheets for line in sheet.brews)

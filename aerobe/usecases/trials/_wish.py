@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -11,7 +12,7 @@ from typing import Any
 from aerobe.errors import NotAQuantity, NotFound, UnusableRecord
 from aerobe.notebook import Notebook
 from aerobe.records import Arm, Assay, Brew, Costs, Recipe, Trial, Vessel
-from aerobe.trials import SCATTERS, Budget, Scatter, factorial, scatter_from, with_controls
+from aerobe.trials import SCATTERS, Budget, Circumstances, Scatter, factorial, informed, scatter_from, with_controls
 from aerobe.units import ELAPSED, parse_number
 from aerobe.usecases.notebook._moments import moment_of
 from aerobe.usecases.notebook._records import new_key
@@ -41,8 +42,11 @@ class TrialWish:
     vessel_names: str = ""  # keys of vessels in the notebook
     days: str = "28"
     days_per_round: str = "3"
-    scatter: str = "weekly batches"  # a named one, "own brews", or an SD such as 0.4
+    scatter: str = "one day and heap"  # a named one, "own brews", or an SD such as 0.4
     test_scatter: str = "0.15"
+    scatter_brews: str = ""  # brews that a given SD was learnt from; empty: taken as known
+    colour: str = "0"  # signal of the tea without its cells, as a multiple of the biomass
+    lost: str = "0"  # share of brews that will give no result
     assay: str = ""
     sample_at: str = "24 h"
     start: str = ""
@@ -114,7 +118,7 @@ class TrialWish:
             from aerobe.usecases.trials._values import results_of
 
             brews = [brew for brew in notebook.find(Brew) if brew.arm or brew.recipe]
-            return scatter_from(results_of(notebook, brews, self.outcome, now=now))
+            return informed(scatter_from(results_of(notebook, brews, self.outcome, now=now)))
         return self._given_scatter()
 
     def _given_scatter(self) -> Scatter:
@@ -123,8 +127,18 @@ class TrialWish:
         return Scatter(
             brew_log_sd=_number(self.scatter, "scatter between brews"),
             test_log_sd=_number(self.test_scatter, "scatter of tests"),
-            origin="as given",
+            origin=f"as given, from {self.scatter_brews} brews" if self.scatter_brews else "as given",
+            # Brews of two recipes leave two fewer degrees of freedom.
+            df=max(1.0, _number(self.scatter_brews, "brews behind the scatter") - 2.0) if self.scatter_brews else math.inf,
         )
+
+    def to_circumstances(self, notebook: Notebook) -> Circumstances:
+        """Colour, controls and losses; a test that reads no colour sees none."""
+        reads = self.reads_colour(notebook)
+        lost = self.lost.strip().removesuffix("%") if self.lost.strip().endswith("%") else ""
+        share = _number(lost, "share of brews lost") / 100.0 if lost else _number(self.lost, "share of brews lost")
+        colour = _number(self.colour, "colour of the tea") if reads else 0.0
+        return Circumstances(colour=colour, control_tests=1 if reads else 0, lost=share)
 
     def reads_colour(self, notebook: Notebook) -> bool:
         """Whether the method needs killed controls; yes where the assay is not known."""

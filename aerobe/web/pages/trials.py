@@ -34,7 +34,8 @@ JUDGED_BY = (
     "growth count",
 )
 SCATTER_CHOICES = (
-    ("weekly batches", "I don't know: as weekly batches"),
+    ("one day and heap", "I don't know: brewed on one day from one heap"),
+    ("weekly batches", "A lot: as weekly batches"),
     ("same-day bottles", "Little: as bottles of one day"),
     ("own brews", "As my own brews did"),
 )
@@ -113,7 +114,7 @@ def sheet(request: Request, key: str, with_arms: bool = False) -> Response:
     base = str(getattr(settings_of(request), "address", "") or "").rstrip("/")
     link = f"{base}/brews/{{brew}}/record" if base else ""
     text = usecases.trials.print_run_sheet(
-        notebook_of(request), key, with_arms=with_arms, link=link, style_href="/trials/run-sheet.css"
+        notebook_of(request), key, with_arms=with_arms, link=link, style_href="/trials/run-sheet.css", now=clock_of(request)
     )
     return Response(text, media_type="text/html; charset=utf-8")
 
@@ -156,6 +157,7 @@ def verdict(request: Request, key: str, outcome: str = "", assay: str = "") -> R
         rows=_comparison_rows(found),
         checks=_check_rows(found),
         hours=usecases.trials.hour_lines(found),
+        beside=usecases.trials.informed_words(found),
         next_one=usecases.trials.next_trial(notebook, key, now=now, outcome=outcome),
         basis=usecases.trials.rests_on(notebook, key, outcome_key=outcome, assay=assay),
         assay=assay,

@@ -1,0 +1,113 @@
+"""Commands that keep codes closed: seal the key for another person, open it, open the codes, and the hash of a plan."""
+
+from __future__ import annotations
+
+import getpass
+from pathlib import Path
+from typing import Annotated
+
+from cyclopts import Parameter
+
+from aerobe.cli._common import OWN, Where, now, say, table
+from aerobe.errors import ImportFault, NotAllowed
+from aerobe.usecases.notebook import write_whole
+
+
+def seal(
+    key: str, to: Path | None = None, /, *, holder: str = "", passphrase_file: Path | None = None, where: Where = OWN
+) -> None:
+    """Write the key of codes as a file that only a passphrase opens, for a person who reads no tests.
+
+    Parameters
+    ----------
+    key
+        Key of the trial.
+    to
+        File to write; <key>.sealed-key if left out. A file that is there is never written over.
+    holder
+        Who is to hold it; noted in the notebook.
+    passphrase_file
+        File with the passphrase; it is asked for if left out.
+    """
+    from aerobe.usecases.trials import seal_key
+
+    path = to or Path(f"{key}.sealed-key")
+    if path.exists():
+        raise NotAllowed(f"{path} is there already.", "Name another file.")
+    with where.open() as notebook:
+        content = seal_key(
+            notebook, key, _passphrase("Passphrase of whoever holds the key: ", passphrase_file), now=now(), holder=holder
+        )
+    write_whole(path, content)
+    say({"written": str(path)}, as_json=where.json, text=f"Written: {path}. Without the passphrase nobody can open it.")
+
+
+def open_sealed(
+    file: Path, /, *, passphrase_file: Path | None = None, as_json: Annotated[bool, Parameter(name="--json")] = False
+) -> None:
+    """Show what a sealed key says: which recipe goes under which code.
+
+    Parameters
+    ----------
+    file
+        Written by `aerobe trial seal`.
+    passphrase_file
+        File with the passphrase; it is asked for if left out.
+    as_json
+        Answer as JSON.
+    """
+    from aerobe.usecases.trials import open_key
+
+    content = _read(file)
+    lines = open_key(content, _passphrase("Passphrase: ", passphrase_file))
+    rows = [tuple(line[name] for name in ("code", "arm", "vessel", "brew")) for line in lines]
+    say(lines, as_json=as_json, text=table(("code", "arm", "vessel", "brew"), rows))
+
+
+def open_codes(key: str, /, *, where: Where = OWN) -> None:
+    """Open the codes of a trial for good: recipes are shown beside them, and what is entered from then on is not blind.
+
+    Parameters
+    ----------
+    key
+        Key of the trial.
+    """
+    from aerobe.usecases.trials import open_codes as opened
+
+    with where.open() as notebook:
+        opened(notebook, key, now=now())
+    say({"opened": key}, as_json=where.json, text=f"The codes of '{key}' are open.")
+
+
+def fingerprint(key: str, to: Path | None = None, /, *, where: Where = OWN) -> None:
+    """The hash of a plan, to publish before the first brew; it tells nothing of the recipes behind the codes.
+
+    Parameters
+    ----------
+    key
+        Key of the trial.
+    to
+        Also write the file that it is the hash of; keep it closed until the codes are open.
+    """
+    from aerobe.usecases.trials import plan_fingerprint
+
+    with where.open(create=False) as notebook:
+        mark, content = plan_fingerprint(notebook, key)
+    written = []
+    if to is not None:
+        if to.exists():
+            raise NotAllowed(f"{to} is there already.", "Name another file.")
+        write_whole(to, content)
+        written = [f"Written: {to}. It names the recipes: keep it closed until the codes are open."]
+    say({"sha256": mark}, as_json=where.json, text=[f"SHA-256 of the plan: {mark}", *written])
+
+
+def _passphrase(asking: str, file: Path | None) -> str:
+    return getpass.getpass(asking) if file is None else _read(file).decode("utf-8", "replace").strip()
+
+
+def _read(file: Path) -> bytes:
+    try:
+        return file.read_bytes()
+    except OSError as fault:
+        raise ImportFault(f"{file} cannot be read: {fault.strerror}.", "Check the path.") from None

@@ -1,0 +1,115 @@
+"""A script beside the data with which a stranger finds the numbers of a verdict again, without this program."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Sequence
+from importlib import resources
+
+import numpy as np
+from numpy.typing import NDArray
+
+from aerobe.verdicts import INTERVAL_LEVEL, Comparison, Verdict
+
+Array = NDArray[np.float64]
+FOLDER = "recompute"
+_NEAR = 1e-6
+
+
+def recompute_files(verdict: Verdict) -> dict[str, bytes]:
+    """What goes into the package: brews, what the verdict says of each comparison, and a script in Python and in R.
+
+    A comparison that rests on more than the textbook's model (colour left in the interval, limits of the test, blocks that are
+    not whole) is named with its reason and not recomputed.
+
+    Source
+    ------
+    welch-1947, satterthwaite-1946
+    """
+    if verdict.outcome.scale == "ratio" and any(result.value <= 0.0 for result in verdict.results):
+        return {}
+    rows = [_asked(verdict, item) for item in verdict.comparisons if item.effect is not None]
+    if not rows:
+        return {}
+    said = {"scale": verdict.outcome.scale, "level": INTERVAL_LEVEL, "comparisons": rows}
+    brews = [[r.brew, r.arm, r.block, repr(r.value)] for r in verdict.results]
+    columns = ("label", "first", "second", "method", "effect", "low", "high")
+    lines = [[row[name] for name in columns] + [verdict.outcome.scale, INTERVAL_LEVEL] for row in rows]
+    return {
+        f"{FOLDER}/brews.csv": _table(("brew", "arm", "block", "value"), brews),
+        f"{FOLDER}/comparisons.csv": _table((*columns, "scale", "level"), lines),
+        f"{FOLDER}/verdict.json": json.dumps(said, indent=1).encode(),
+        **{f"{FOLDER}/{name}": _script(name) for name in ("recompute.py", "recompute.R")},
+    }
+
+
+def _script(name: str) -> bytes:
+    return resources.files("aerobe.reports").joinpath("scripts", f"{name}.script").read_bytes()
+
+
+def _asked(verdict: Verdict, item: Comparison) -> dict[str, str | float | None]:
+    method = _method(verdict, item)
+    return {
+        "label": item.label,
+        "first": item.first,
+        "second": item.second,
+        "effect": item.effect,
+        "low": item.low,
+        "high": item.high,
+        "method": method,
+        "why": ""
+        if method
+        else "it holds more than brews and blocks: colour, limits of the test, several arms, or blocks not whole",
+    }
+
+
+def _method(verdict: Verdict, item: Comparison) -> str:
+    """The textbook's method that gives this comparison, found by trying; empty where none does."""
+    if item.effect is None or item.low is None or item.high is None:
+        return ""
+    arms = [[r for r in verdict.results if r.arm == name] for name in (item.first, item.second)]
+    if min(len(arm) for arm in arms) < 2:
+        return ""
+    logs = [np.array([math.log(r.value) if verdict.outcome.scale == "ratio" else r.value for r in arm]) for arm in arms]
+    blocks = [[r.block for r in arm] for arm in arms]
+    tried = {"welch": _welch(*logs)}
+    if len(set(blocks[0])) == len(blocks[0]) and sorted(blocks[0]) == sorted(blocks[1]):
+        second = dict(zip(blocks[1], logs[1], strict=True))
+        pairs = np.array([y - second[block] for block, y in zip(blocks[0], logs[0], strict=True)])
+        tried = {"paired": _paired(pairs), **tried}
+    said = (item.effect, item.low, item.high)
+    for name, found in tried.items():
+        if all(abs(a - b) <= _NEAR * max(1.0, abs(b)) for a, b in zip(found, said, strict=True)):
+            return name
+    return ""
+
+
+def _paired(pairs: Array) -> tuple[float, float, float]:
+    from scipy.special import stdtrit
+
+    middle, error = float(pairs.mean()), float(pairs.std(ddof=1)) / math.sqrt(len(pairs))
+    reach = float(stdtrit(len(pairs) - 1, 0.5 + INTERVAL_LEVEL / 2)) * error
+    return middle, middle - reach, middle + reach
+
+
+def _welch(first: Array, second: Array) -> tuple[float, float, float]:
+    from scipy.special import stdtrit
+
+    a, b = float(first.var(ddof=1)) / len(first), float(second.var(ddof=1)) / len(second)
+    middle, total = float(first.mean() - second.mean()), a + b
+    if total <= 0.0:
+        return middle, middle, middle
+    df = total**2 / (a**2 / (len(first) - 1) + b**2 / (len(second) - 1))
+    reach = float(stdtrit(df, 0.5 + INTERVAL_LEVEL / 2)) * math.sqrt(total)
+    return middle, middle - reach, middle + reach
+
+
+def _table(head: Sequence[str], rows: Sequence[Sequence[object]]) -> bytes:
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(head)
+    writer.writerows(rows)
+    return out.getvalue().encode()
