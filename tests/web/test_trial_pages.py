@@ -12,6 +12,7 @@ import pytest
 from aerobe import usecases
 from aerobe.records import Brew
 from aerobe.usecases.brews import _advice
+from aerobe.usecases.trials import open_codes
 from tests.web.conftest import Shed
 from tests.web.test_shelf import BUCKET, RECIPE
 
@@ -110,13 +111,15 @@ def test_a_trial_says_what_comes_next_from_the_first_bucket_to_the_verdict(trial
     assert "Judge now" in text and "/reports/trial/molasses-or-plain.zip" in text
 
 
-def test_a_brew_under_a_code_keeps_its_recipe_to_itself_until_harvest(trial: Shed) -> None:
+def test_a_brew_under_a_code_keeps_its_recipe_to_itself_until_the_codes_are_opened(trial: Shed) -> None:
     code = begin_all(trial)[0]
     recipe = {"plain": "Plain", "with-molasses": "With molasses"}[trial.notebook.get(Brew, f"molasses-or-plain-{code}").recipe]
     head = trial.client.get(f"/brews/molasses-or-plain-{code}").text.split("<details")[0]
     assert f"{recipe} ·" not in head and f"code {code}" in head
     assert f"{recipe} ·" not in trial.client.get("/").text
     trial.post(f"/brews/molasses-or-plain-{code}/harvest", smell="earthy")
+    assert f"{recipe} ·" not in trial.client.get(f"/brews/molasses-or-plain-{code}").text
+    open_codes(trial.notebook, "molasses-or-plain", now=trial.clock())
     assert f"{recipe} ·" in trial.client.get(f"/brews/molasses-or-plain-{code}").text
 
 

@@ -68,14 +68,15 @@ def open_key(content: bytes, passphrase: str) -> list[dict[str, str]]:
     ImportFault
         If it is no sealed key, or the passphrase is another.
     """
+    no_key = ImportFault("This file is no sealed key.", "Choose the file that `aerobe trial seal` wrote.")
     try:
         held = json.loads(content)
         if held.get("kind") != KIND or held.get("n") != _SCRYPT_N:
-            raise ValueError(KIND)
+            raise no_key
         salt, nonce, body = (base64.b64decode(held[name]) for name in ("salt", "nonce", "sealed"))
         trial = str(held["trial"])
     except (ValueError, KeyError, AttributeError, TypeError):
-        raise ImportFault("This file is no sealed key.", "Choose the file that `aerobe trial seal` wrote.") from None
+        raise no_key from None
     try:
         plain = AESGCM(_stretched(passphrase, salt)).decrypt(nonce, body, trial.encode())
     except (InvalidTag, ValueError):
