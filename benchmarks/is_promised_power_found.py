@@ -96,9 +96,11 @@ class Case:
 
 TRAPS = {
     "clear": Case(brews=12, per_round=4, margin=1.5),
-    "dark tea": Case(brews=12, per_round=4, margin=1.6, colour=2.0),
-    "dark tea, brews lost": Case(brews=14, per_round=4, margin=1.6, colour=2.0, lost=0.15),
-    "a bad test in dark tea": Case(brews=14, per_round=4, margin=2.0, cv=0.3, colour=1.0, lost=0.15),
+    "dark tea": Case(brews=12, per_round=4, margin=1.5, day_sd=0.2, colour=1.0),
+    "dark tea, brews lost": Case(brews=14, per_round=4, margin=1.5, day_sd=0.2, colour=1.0, lost=0.15),
+    "a bad test in dark tea": Case(brews=14, per_round=4, margin=1.8, cv=0.25, day_sd=0.2, colour=0.5, lost=0.15),
+    # Here many results sink to the limit of the test, and the verdict's model for limits is not what the planner simulates.
+    "very dark tea, unlike days": Case(brews=12, per_round=4, margin=1.6, colour=2.0),
     "scatter of four brews": Case(brews=10, per_round=20, margin=1.6, df=4.0),
     "four arms, brews lost": Case(brews=8, per_round=8, margin=1.8, arms=4, lost=0.1),
 }
