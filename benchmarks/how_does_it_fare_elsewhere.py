@@ -11,6 +11,8 @@ end, or at once with `--table`.
 test a brew from the fifth on. `--curves` plays measured cultures of other fields (`benchmarks/data`) with a reading
 every two hours and with three. Way `pump-log` stops the air for 1, 2 or 4 h at hour 4, 9 or 14.
 
+Held-out worlds are for one final run (`--final`); the agents beside aerobe may play them at any time.
+
 Brews are the first of 200 that a world draws for a seed. Lost is the share of the brew's peak that the harvest forgoes.
 """
 
@@ -190,6 +192,8 @@ def work(args: argparse.Namespace, label: str) -> None:
     began, busy, count = time.perf_counter(), 0.0, 0
     with ProcessPoolExecutor(args.workers, initializer=_on_one_core) as pool, args.results.open("a", encoding="utf-8") as file:
         for coming in as_completed([pool.submit(play, part) for part in parts]):
+            if coming.exception():
+                pool.shutdown(cancel_futures=True)  # say it now, not when all the rest has been played
             for line in coming.result():
                 busy, count = busy + float(line["seconds"]), count + 1
                 own = line["way"] in OTHERS or CURVE_WAYS.get(str(line["way"]).removeprefix("curve-")) == ""
@@ -215,7 +219,13 @@ def main() -> None:
     parser.add_argument("--again", action="store_true", help="play also what the results hold")
     parser.add_argument("--gpu", action="store_true", help="run aerobe's model on a card")
     parser.add_argument("--table", action="store_true", help="only print the table")
+    parser.add_argument(
+        "--final", action="store_true", help="let aerobe play held-out worlds: once, when nothing changes any more"
+    )
     args = parser.parse_args()
+    seen = {way for way in args.ways if way not in OTHERS} or args.people
+    if seen and not (args.final or args.table or args.curves) and HELD_OUT.keys() & set(names_of(args.worlds)):
+        parser.error("aerobe plays held-out worlds in the final run only: give --final, or worlds to tune on")
     os.environ["NUMBA_NUM_THREADS"] = os.environ["OMP_NUM_THREADS"] = os.environ["OPENBLAS_NUM_THREADS"] = "1"
     label = args.label or label_now()
     args.results.parent.mkdir(parents=True, exist_ok=True)

@@ -75,6 +75,11 @@ class World:
         """True, shape (brews, times). [ug C/mL]"""
         return self.courses.biomass
 
+    @property
+    def lots(self) -> float:
+        """Log standard deviation of the scale of a new lot of tests. [-]"""
+        return self.law.lots
+
     def biomass_at(self, brew: int, elapsed_h: float) -> float:
         """True biomass of a brew at an hour. [ug C/mL]"""
         return float(np.interp(elapsed_h, self.times_h, self.biomass[brew]))

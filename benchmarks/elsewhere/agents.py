@@ -178,7 +178,7 @@ def play(have: Ensemble, world: World, brew: int, tests: int, with_log: bool, se
     rng, loss = np.random.default_rng([seed, brew, 5]), have.loss
     now, left, seen = 0.0, tests, []
     while now < have.times_h[-1] - 0.5:
-        weight = log_weight_of_tests(have, seen, error, world.law.lots)
+        weight = log_weight_of_tests(have, seen, error, world.lots)
         if with_log:
             weight = weight + log_weight_of_log(have, world, brew, now)
         weight = tempered(weight)

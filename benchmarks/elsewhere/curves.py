@@ -32,6 +32,7 @@ class Curve:
     source: str
     times_h: np.ndarray
     values: np.ndarray
+    lots: float = 0.0  # tests of a culture come from one lot
 
     @cached_property
     def read_at(self) -> list[float]:

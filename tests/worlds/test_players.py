@@ -8,7 +8,7 @@ from scipy.stats import multivariate_normal
 
 from aerobe.worlds import TEST_CONSTANT, TEST_SCALE, TUNING, make_world
 from benchmarks.elsewhere import agents
-from benchmarks.elsewhere.curves import PEAK, curves
+from benchmarks.elsewhere.curves import PEAK, curves, play_curve
 
 TIMES = np.arange(145) * 0.5
 
@@ -71,3 +71,9 @@ def test_measured_cultures_are_on_the_scale_of_a_brew_and_fall() -> None:
         assert curve.values.max() == pytest.approx(PEAK) and (curve.values > 0.0).all()
         assert curve.times_h[-1] <= 72.0 and (np.diff(curve.times_h) > 0.0).all()
     assert np.mean([curve.values[-1] < 0.93 * PEAK for curve in kept]) > 0.85
+
+
+def test_a_culture_is_played_like_a_brew() -> None:
+    some = curves()[0]
+    for way in ("drop", "plain-dense", "plain-tests3"):
+        assert 0.0 <= some.forgone(0, play_curve(some, way).hour) <= 0.9
