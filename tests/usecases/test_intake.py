@@ -139,7 +139,10 @@ def test_counts_get_a_stated_carbon_per_cell(book: Notebook) -> None:
     assay = book.get(Assay, taken.assays[0])
     # 20 fg of carbon a cell: Lee & Fuhrman 1987 (from memory).
     assert assay.method == "plate count" and assay.to_house * 1e6 == pytest.approx(0.02)
-    assert any("Lee & Fuhrman" in note for note in taken.notes)
+    assert any("Lee & Fuhrman" in note and "Dead" not in note for note in taken.notes)  # colonies were alive
+    total = b"hours,method,variable,value,unit\n5,DAPI microscopy,total cells,1000000,cells/mL\n"
+    said = take_in(book, total, "y.csv", Wishes(columns={}, brew="b1"), now=LATER).notes
+    assert any("no measure of living biomass" in note for note in said)
 
 
 def test_a_preview_writes_nothing_and_tells_what_it_understood(book: Notebook) -> None:

@@ -123,6 +123,7 @@ def _new_assay(row: RowRead, label: str, rows: list[RowRead], known: dict[str, A
         made.why[key] = "counts to carbon by 20 fg C a cell (lee-fuhrman-1987)"
         made.notes.append(
             f"'{said}' counts cells: 20 fg of carbon a cell is taken (Lee & Fuhrman 1987) until you characterise it."
+            + (" Dead cells are counted too: it is no measure of living biomass." if _counts_dead(said, method) else "")
         )
     elif basis == "optical":
         made.why[key] = "optical density to carbon by a rough factor"
@@ -140,6 +141,12 @@ def _new_assay(row: RowRead, label: str, rows: list[RowRead], known: dict[str, A
             f"'{said}': the spreads of the table give its error, {100 * assay.error.proportional_cv:.0f} % of a result."
         )
     return key
+
+
+def _counts_dead(said: str, method: str) -> bool:
+    """Whether a count takes in dead cells: by microscope or cytometer, unless its name says that only living ones are meant."""
+    living = re.search(r"\b(live|living|viable|active|intact|lebend\w*)\b", said.lower())
+    return method in ("flow cytometry", "direct microscopy") and living is None
 
 
 def _taken(label: str, unit: str, made: AssaysMade) -> bool:
