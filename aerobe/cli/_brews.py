@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from cyclopts import App
 
 from aerobe.cli._common import OWN, Where, now, say, table, then
+from aerobe.errors import ImportFault
 from aerobe.records import Brew, SensorLog, as_plain
 from aerobe.units import TEMPERATURE
 
@@ -115,6 +118,77 @@ def brew_show(brew: str, /, *, where: Where = OWN) -> None:
     lines += [_log_line(log) for log in history.logs if log.values]
     lines += [] if history.harvest else then(f"call {brew}")
     say(plain, as_json=where.json, text=lines)
+
+
+@brew.command(name="event")
+def brew_event(
+    brew: str,
+    what: str,
+    /,
+    *,
+    amount: str = "",
+    food: str = "",
+    when: str = "",
+    until: str = "",
+    takes_back: str = "",
+    notes: str = "",
+    token: str = "",
+    where: Where = OWN,
+) -> None:
+    """Keep what happened to a brew: air off and on, food, water, a part drawn off, warmth.
+
+    Parameters
+    ----------
+    brew
+        Key of the brew.
+    what
+        "air off", "air on", "air flow", food, "water added", "drawn off", temperature; "air kept running" from --when to
+        --until, whatever the oxygen log looks like; or "taken back" for an event entered by mistake.
+    amount
+        With its unit: "5 L/min", "1 g/L" of a food per litre of brew, "2 L", "24 degC".
+    food
+        Which food of the library.
+    when
+        Hours since the air was first turned on, a clock time, or a date and time; now if left out.
+    until
+        End of the time in which the air kept running.
+    takes_back
+        Key of the event that was entered by mistake.
+    notes
+        Anything else.
+    token
+        An entry token: the same token twice keeps the event once.
+    """
+    from aerobe.usecases.brews import EventEntry, note_event
+
+    entry = EventEntry(what=what, amount=amount, food=food, when=when, until=until, takes_back=takes_back, notes=notes)
+    with where.open(create=False) as open_one:
+        noted = note_event(open_one, brew, entry, now=now(), token=token)
+    text = [f"Kept as '{noted.event.key}': {noted.event.says()} at {noted.event.elapsed_h:.2f} h."]
+    say(noted, as_json=where.json, text=[*text, *([noted.look_again] if noted.look_again else []), *then(f"call {brew}")])
+
+
+@brew.command(name="events")
+def brew_events(brew: str, /, *, file: Path | None = None, where: Where = OWN) -> None:
+    """What happened to a brew, and what its oxygen log looks like that nobody entered; or take in a file of events.
+
+    Parameters
+    ----------
+    brew
+        Key of the brew.
+    file
+        A table with the columns time, event, amount, food, until, notes: its rows are kept, none twice.
+    """
+    from aerobe.usecases.brews import standing_events_of, stops_noticed, take_in_events
+
+    with where.open(create=False) as open_one:
+        taken = None if file is None else take_in_events(open_one, brew, _content(file), now=now())
+        events, stops = standing_events_of(open_one, brew), stops_noticed(open_one, brew)
+    lines = table(("key", "h", "what"), [(item.key, f"{item.elapsed_h:.2f}", item.says()) for item in events])
+    lines += [stop.says() for stop in stops]
+    if taken is not None:
+        lines = [f"{taken.kept} events kept, {taken.known} were there already.", *taken.faults, *lines]
+    say({"taken_in": taken, "events": events, "stops_noticed": stops}, as_json=where.json, text=lines)
 
 
 @reading.command(name="add")
@@ -244,6 +318,13 @@ def reading_list(brew: str, /, *, all: bool = False, where: Where = OWN) -> None
     ]
     head = ("key", "h", "role", "assay", "result", "dilution", *(["corrects"] if all else []))
     say(found, as_json=where.json, text=table(head, rows))
+
+
+def _content(file: Path) -> bytes:
+    try:
+        return file.read_bytes()
+    except OSError as fault:
+        raise ImportFault(f"{file} cannot be read: {fault.strerror}.", "Check the path.") from None
 
 
 def _log_line(log: SensorLog) -> str:

@@ -1,5 +1,7 @@
 """From a recipe, readings and logs to the posterior of one brew."""
 
+from aerobe.inference._air import AirStop, find_stops
+from aerobe.inference._forcing import stops_in_log
 from aerobe.inference._infer import infer_brew
 from aerobe.inference._measuring import measurements_of
 from aerobe.inference._modes import Modes, descend
@@ -23,6 +25,7 @@ __all__ = [
     "ASSUMED_ERROR",
     "DEFAULT_HORIZON_H",
     "PRIOR",
+    "AirStop",
     "Band",
     "Basis",
     "BrewStory",
@@ -42,6 +45,7 @@ __all__ = [
     "decode",
     "descend",
     "expected_result",
+    "find_stops",
     "infer_brew",
     "learn_from",
     "measurements_of",
@@ -51,6 +55,7 @@ __all__ = [
     "result_errors",
     "sample",
     "simulate_brews",
+    "stops_in_log",
     "story_of",
     "tail_shape",
 ]

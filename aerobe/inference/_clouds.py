@@ -104,6 +104,6 @@ def weighed_by_log(setting: Setting, courses: Courses) -> Courses:
 def _key(setting: Setting, shift: Shift | None, seed: int, count: int) -> tuple[object, ...]:
     around = setting.around
     arrays = [around.times_h, around.temperature_degc, around.saturation_mg_per_l, around.added_food_mg_c_per_l]
-    arrays += [around.added_slow_mg_c_per_l] + ([] if around.air_is_on is None else [around.air_is_on])
+    arrays += [around.added_slow_mg_c_per_l] + [part for part in (around.air, around.kept_share) if part is not None]
     arrays += [] if shift is None else [shift.mean, shift.root]
     return (setting.basis, seed, count, *(item.tobytes() for item in arrays))

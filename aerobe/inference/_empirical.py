@@ -42,7 +42,9 @@ def empirical_courses(basis: Basis, around: Surroundings, z: Array, rng: np.rand
     n, times = len(z), around.times_h
     warmth = np.asarray(growth_factor(around.temperature_degc, GROWTH_MINIMUM_DEGC))
     # Time as a brew at 20 degC would feel it: growth by its own law, decay by its own.
-    grown, worn = _clock(times, warmth), _clock(times, np.asarray(decay_factor(around.temperature_degc)))
+    # While the air is off nothing grows that could be counted.
+    grown = _clock(times, warmth, around.running())
+    worn = _clock(times, np.asarray(decay_factor(around.temperature_degc)), np.ones_like(times))
 
     def spread(pair: tuple[float, float]) -> Array:
         return np.asarray(pair[0] * np.exp(pair[1] * rng.standard_normal((n, 1))))
@@ -76,13 +78,14 @@ def empirical_courses(basis: Basis, around: Surroundings, z: Array, rng: np.rand
         log_mass += more * _step(grown[None], np.interp(at, times, grown) + 2.0 + height / rate * 0.2, 0.5 / rate)
     dead = rng.random((n, 1)) < NO_GROWTH
     log_mass = np.where(dead, start - 2.0 * spread(FALL) * worn[None], log_mass)
+    # Added water thins what is there from just after its time on.
+    log_mass += np.concatenate([[0.0], np.cumsum(np.log(around.shares_kept()))[:-1]])
     shift = 0.3 * rng.standard_normal((n, 1)) * rise / np.maximum(height, 0.5)
     log_ratio = np.log(ratio) + shift * np.minimum(height, 3.0)
     demand = _demand(log_mass, around, spread(RESPIRED), spread(UPKEEP))
-    kla = (
-        basis.kla_per_h * np.exp(basis.kla_log_sd * z[:, [NAMES.index("kla_factor")]]) * transfer_factor(around.temperature_degc)
-    )
-    oxygen = around.saturation_mg_per_l * np.exp(-demand / np.maximum(kla * around.saturation_mg_per_l, 1e-9))
+    kla = basis.kla_per_h * np.exp(basis.kla_log_sd * z[:, [NAMES.index("kla_factor")]])
+    oxygen = around.saturation_mg_per_l * np.exp(-demand / np.maximum(kla * around.transfer() * around.saturation_mg_per_l, 1e-9))
+    kla = kla * transfer_factor(around.temperature_degc)
     asked = np.log(np.maximum(demand / (kla * around.saturation_mg_per_l), 1e-9)).max(axis=1)
     return Courses(
         structure=EMPIRICAL,
@@ -95,8 +98,8 @@ def empirical_courses(basis: Basis, around: Surroundings, z: Array, rng: np.rand
     )
 
 
-def _clock(times: Array, factor: Array) -> Array:
-    return np.concatenate([[0.0], np.cumsum(np.diff(times) * 0.5 * (factor[1:] + factor[:-1]))])
+def _clock(times: Array, factor: Array, running: Array) -> Array:
+    return np.concatenate([[0.0], np.cumsum(np.diff(times) * 0.5 * (factor[1:] + factor[:-1]) * running[:-1])])
 
 
 def _ramp(at: Array, begins: Array, width: float) -> Array:

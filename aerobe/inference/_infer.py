@@ -19,7 +19,6 @@ from aerobe.inference._sampler import KHAT_LIMIT, Draws, Effort, normal_points, 
 from aerobe.inference._story import BrewStory, Measurement
 from aerobe.inference._target import BrewTarget, Setting, setting_of
 from aerobe.inference._threads import one_blas_thread
-from aerobe.kinetics import transfer_factor
 
 Array = NDArray[np.float64]
 
@@ -166,5 +165,5 @@ def _uptake(setting: Setting, scores: Array, oxygen: Array) -> Array:
     """Oxygen uptake from the balance of transfer and change, shape (draws, times). [mg/L/h]"""
     basis, around = setting.basis, setting.around
     kla = basis.kla_per_h * np.exp(basis.kla_log_sd * scores[:, [NAMES.index("kla_factor")]])
-    supply = kla * transfer_factor(around.temperature_degc)[None] * (around.saturation_mg_per_l[None] - oxygen)
+    supply = kla * around.transfer()[None] * (around.saturation_mg_per_l[None] - oxygen)
     return np.asarray(np.maximum(supply - np.gradient(oxygen, setting.grid_h, axis=1), 0.0))

@@ -58,16 +58,17 @@ def nitrogen_courses(basis: Basis, around: Surroundings, z: Array, rng: np.rando
     fed = np.zeros(len(around.times_h))
     for (at, *_), more in zip(basis.later_feeds, basis.later_nitrogen, strict=True):
         if at <= around.times_h[-1]:
-            fed[np.searchsorted(around.times_h, at)] += FOOD_NITROGEN[0] * more
+            fed[np.abs(around.times_h - at).argmin()] += FOOD_NITROGEN[0] * more
     forcing = np.stack(
         [
             decay_factor(around.temperature_degc),
             transfer_factor(around.temperature_degc),
             around.saturation_mg_per_l,
-            np.ones_like(around.times_h) if around.air_is_on is None else around.air_is_on,
+            np.ones_like(around.times_h) if around.air is None else around.air,
             around.added_food_mg_c_per_l,
             around.added_slow_mg_c_per_l,
             fed,
+            around.shares_kept(),
         ]
     )
     growth = growth_factor(around.temperature_degc[None, :], inputs.growth_minimum_degc[:, None])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +15,7 @@ Array = NDArray[np.float64]
 
 STUCK_H = 3.0  # a probe in a brew never shows one value for so long [h]
 PERCENT_ABOVE = 22.0  # no fresh water between 0 and 45 degC holds so much oxygen from air [mg/L]
-COLDEST_DEGC, WARMEST_DEGC = 1.0, 40.0  # of brews; the formula of saturation ends at 40 degC too (benson-krause-1984)
+COLDEST_DEGC, WARMEST_DEGC = 0.0, 40.0  # of brews; the formula of saturation ends there too (benson-krause-1984)
 GAP_H = 3.0  # a silence worth saying [h]
 
 
@@ -40,40 +41,69 @@ class Thinned:
     notes: tuple[str, ...]
 
 
-def thin_oxygen(log: Log | None, grid_h: Array, temperature_degc: Array, altitude_m: float, lag_h: float) -> Thinned:
-    """An oxygen log on the grid, after its faults are taken out. `temperature_degc` has the shape of the grid."""
+def thin_oxygen(
+    log: Log | None,
+    grid_h: Array,
+    temperature_degc: Array,
+    altitude_m: float,
+    lag_h: float,
+    left_out: Callable[[Array], NDArray[np.bool_]] | None = None,
+) -> Thinned:
+    """An oxygen log on the grid, after its faults are taken out, and what `left_out` says of its times.
+
+    `temperature_degc` has the shape of the grid.
+    """
     if log is None or len(log.values) == 0:
         return _nothing()
-    times, values, notes = _usable(log)
+    times, values, notes = in_order(log)
+    most = saturation_mg_per_l(np.interp(times, grid_h, temperature_degc), altitude_m=altitude_m)
+    values, keep, said = possible_oxygen(times, values, np.asarray(most, float))
+    if left_out is not None:
+        keep &= ~left_out(times)
+    # A first-order probe shows the water of about one time constant ago.
+    return _bin(times[keep] - lag_h, values[keep], grid_h, [*notes, *said])
+
+
+def possible_oxygen(times: Array, values: Array, most: Array) -> tuple[Array, NDArray[np.bool_], list[str]]:
+    """Oxygen in mg/L, which values a brew can have, and what was found; `most` is saturation, shape (points,). [mg/L]"""
+    notes: list[str] = []
     if len(values) and np.median(values) > PERCENT_ABOVE:
-        saturation = saturation_mg_per_l(np.interp(times, grid_h, temperature_degc), altitude_m=altitude_m)
-        values = values / 100.0 * saturation
+        values = values / 100.0 * most
         notes.append("The oxygen log looks like percent of saturation, not mg/L; it was converted. Check the probe's unit.")
     dead = _stuck(times, values)
     if dead.any():
         notes.append(f"The oxygen probe stood at {values[dead][0]:.3g} mg/L for over {STUCK_H:g} h; that stretch is left out.")
-    impossible = (values < -1.0) | (
-        values > 1.6 * float(saturation_mg_per_l(float(np.min(temperature_degc)), altitude_m=altitude_m))
-    )
+    impossible = (values < -1.0) | (values > 1.6 * float(np.max(most, initial=0.0)))
     if (impossible & ~dead).any():
         notes.append(f"{int((impossible & ~dead).sum())} oxygen values that no brew can have are left out.")
-    keep = ~dead & ~impossible
-    # A first-order probe shows the water of about one time constant ago.
-    return _bin(times[keep] - lag_h, values[keep], grid_h, notes)
+    return values, ~dead & ~impossible, notes
 
 
-def thin_temperature(log: Log | None, grid_h: Array, expected_degc: float) -> tuple[Array, tuple[str, ...]]:
-    """Water temperature at every grid time: the log where there is one, its last day's mean after it. [degC]"""
+def thin_temperature(log: Log | None, grid_h: Array, expected_degc: float | Array) -> tuple[Array, tuple[str, ...]]:
+    """Water temperature at every grid time: the log where there is one, its last day's mean after it. [degC]
+
+    `expected_degc` is what is expected without a log, a number or one a grid time; where it steps after the last log value,
+    the step is followed. Whatever lies outside the saturation table is brought to its end, and said.
+    """
+    expected = np.broadcast_to(np.asarray(expected_degc, float), grid_h.shape)
+    said: list[str] = []
+    if expected.min() < COLDEST_DEGC or expected.max() > WARMEST_DEGC:
+        odd = expected.max() if expected.max() > WARMEST_DEGC else expected.min()
+        said.append(
+            f"A water temperature of {odd:g} degC is beyond {COLDEST_DEGC:g} to {WARMEST_DEGC:g} degC, where oxygen in water is "
+            "known; the nearest end is used. Check thermometer and unit."
+        )
+    expected = np.clip(expected, COLDEST_DEGC, WARMEST_DEGC)
     if log is None or len(log.values) == 0:
-        return np.full(len(grid_h), expected_degc), ()
-    times, values, notes = _usable(log)
-    wild = (values < COLDEST_DEGC) | (values > WARMEST_DEGC)
+        return expected.copy(), tuple(said)
+    times, values, notes = in_order(log)
+    wild = ~possible_degc(values)
     if wild.any():
         kept = f"{COLDEST_DEGC:g} to {WARMEST_DEGC:g} degC"
         notes.append(f"{int(wild.sum())} temperatures outside {kept} are left out: no brew has them; check unit and probe.")
     times, values = times[~wild], values[~wild]
     if len(values) == 0:
-        return np.full(len(grid_h), expected_degc), tuple(notes)
+        return expected.copy(), (*said, *notes)
     binned = _bin(times, values, grid_h, notes)
     at = grid_h[binned.index]
     out = np.interp(grid_h, at, binned.values) if len(at) else np.full(len(grid_h), float(values.mean()))
@@ -82,10 +112,29 @@ def thin_temperature(log: Log | None, grid_h: Array, expected_degc: float) -> tu
     # The weather to come is not known: glide within two hours from the last value to the mean of the last day.
     blend = np.exp(-(grid_h[ahead] - times[-1]) / 2.0)
     out[ahead] = blend * values[-1] + (1.0 - blend) * float(last_day.mean())
-    return np.clip(out, COLDEST_DEGC, WARMEST_DEGC), tuple(binned.notes)
+    steps = np.flatnonzero(ahead[1:] & (np.diff(expected) != 0.0)) + 1
+    if len(steps):
+        out[steps[0] :] = expected[steps[0] :]
+    return np.clip(out, COLDEST_DEGC, WARMEST_DEGC), (*binned.notes,)
 
 
-def _usable(log: Log) -> tuple[Array, Array, list[str]]:
+def water_temperature(log: Log | None, times_h: Array, expected_degc: float) -> Array:
+    """Temperature at some times, the log's where it has possible values, within what saturation is known for. [degC]"""
+    fixed = np.full(len(times_h), float(np.clip(expected_degc, COLDEST_DEGC, WARMEST_DEGC)))
+    if log is None or len(log.values) == 0:
+        return fixed
+    times, values, _ = in_order(log)
+    good = possible_degc(values)
+    return np.interp(times_h, times[good], values[good]) if good.any() else fixed
+
+
+def possible_degc(values: Array) -> NDArray[np.bool_]:
+    """Which temperatures water of a brew can have, shape of the values."""
+    return np.asarray((values >= COLDEST_DEGC) & (values <= WARMEST_DEGC))
+
+
+def in_order(log: Log) -> tuple[Array, Array, list[str]]:
+    """Times and values in order of time, those without a number or before the start left out, and what was found."""
     notes: list[str] = []
     finite = np.isfinite(log.values) & np.isfinite(log.elapsed_h)
     if not finite.all():

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aerobe.errors import UnusableReading
-from aerobe.records import AirSupply, AssayError, FoodDose, Recipe, Vessel, from_plain
+from aerobe.records import AirSupply, AssayError, BrewEvent, FoodDose, Recipe, Vessel, from_plain
 
 Array = NDArray[np.float64]
 
@@ -100,6 +100,8 @@ class BrewStory:
         Of the oxygen log.
     horizon_h
         How far to look ahead. [h]
+    events
+        What happened to it: air off and on, food, water, a part drawn off, warmth.
     """
 
     recipe: Recipe
@@ -110,9 +112,10 @@ class BrewStory:
     temperature: Log | None = None
     probe: Probe = field(default_factory=Probe)
     horizon_h: float = DEFAULT_HORIZON_H
+    events: tuple[BrewEvent, ...] = ()
 
     def until(self, now_h: float) -> BrewStory:
-        """The story as it stood at an hour: later readings and log values are left out."""
+        """The story as it stood at an hour: later readings, log values and events are left out."""
 
         def cut(log: Log | None) -> Log | None:
             if log is None:
@@ -125,6 +128,7 @@ class BrewStory:
             measurements=tuple(item for item in self.measurements if item.elapsed_h <= now_h),
             oxygen=cut(self.oxygen),
             temperature=cut(self.temperature),
+            events=tuple(item for item in self.events if item.elapsed_h <= now_h),
         )
 
     def with_measurement(self, *fresh: Measurement) -> BrewStory:

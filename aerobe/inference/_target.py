@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.special import logsumexp
 
 from aerobe.inference._courses import of_bacteria_and_fungi
+from aerobe.inference._forcing import SAME_TIME_H, forcing_of
 from aerobe.inference._likelihood import (
     OxygenErrors,
     Results,
@@ -50,6 +51,13 @@ def grid_of(horizon_h: float) -> Array:
     return np.concatenate([fine, coarse, coarser])
 
 
+def with_times(grid_h: Array, times_h: list[float]) -> Array:
+    """The grid with more times in it, those up to its end; times closer than `SAME_TIME_H` are one."""
+    inside = [at for at in times_h if 0.0 <= at <= grid_h[-1]]
+    every = np.unique(np.concatenate([grid_h, inside]))
+    return every[np.concatenate([[True], np.diff(every) > SAME_TIME_H])]
+
+
 def around_each(since_before: Array, grid_h: Array) -> Array:
     """Mean over both intervals beside each grid time, from the mean since the time before; shape (n, times) both."""
     width = np.diff(grid_h)
@@ -77,17 +85,19 @@ class Setting:
 
 def setting_of(story: BrewStory) -> Setting:
     """Everything about a story that does not depend on unknowns."""
-    basis = basis_of(story.recipe, story.vessel)
-    # Feeding times must stand in the grid, since food is added at grid times.
-    grid = np.unique(np.concatenate([grid_of(story.horizon_h), [feed[0] for feed in basis.later_feeds]]))
-    grid = grid[grid <= story.horizon_h]
-    temperature, warm_notes = thin_temperature(story.temperature, grid, story.temperature_degc)
-    oxygen = thin_oxygen(story.oxygen, grid, temperature, basis.altitude_m, story.probe.lag_h)
+    forcing = forcing_of(story)
+    basis = basis_of(forcing.recipe, story.vessel)
+    # Times at which food is added or the air changes must stand in the grid, since both act from grid times on.
+    changes = [*(feed[0] for feed in basis.later_feeds), *forcing.times_h()]
+    grid = with_times(grid_of(story.horizon_h), changes)
+    temperature, warm_notes = thin_temperature(story.temperature, grid, forcing.expected_degc(grid, story.temperature_degc))
+    oxygen = thin_oxygen(story.oxygen, grid, temperature, basis.altitude_m, story.probe.lag_h, forcing.near_a_change)
     food, slow = np.zeros(len(grid)), np.zeros(len(grid))
     for at, readily, slowly in basis.later_feeds:
         if at <= story.horizon_h:
-            food[np.searchsorted(grid, at)] += readily
-            slow[np.searchsorted(grid, at)] += slowly
+            place = int(np.abs(grid - at).argmin())
+            food[place] += readily
+            slow[place] += slowly
     return Setting(
         grid_h=grid,
         basis=basis,
@@ -97,29 +107,25 @@ def setting_of(story: BrewStory) -> Setting:
             saturation_mg_per_l=np.asarray(saturation_mg_per_l(temperature, altitude_m=basis.altitude_m), float),
             added_food_mg_c_per_l=food,
             added_slow_mg_c_per_l=slow,
+            air=forcing.air_on(grid),
+            kept_share=forcing.kept_on(grid),
         ),
         results=results_of(story.measurements),
         oxygen=oxygen,
         errors=oxygen_errors(grid[oxygen.index], oxygen.counts, story.probe),
         offset_sd=story.probe.offset_sd_mg_per_l,
-        notes=(*warm_notes, *oxygen.notes),
+        notes=(*forcing.notes, *warm_notes, *oxygen.notes),
         clock_h=wander_clock(grid, np.asarray(growth_factor(temperature, GROWTH_MINIMUM_DEGC))),
     )
 
 
 def _until_last_data(setting: Setting) -> Surroundings:
     """The surroundings up to the last data: what lies after it cannot change their likelihood, and costs time."""
-    around, grid = setting.around, setting.grid_h
+    grid = setting.grid_h
     last = [int(np.searchsorted(grid, at)) for at in setting.results.elapsed_h] + [int(i) for i in setting.oxygen.index]
     # The blur of the log and its slope look two times further.
     end = min(max(last, default=0) + 4, len(grid))
-    return Surroundings(
-        times_h=around.times_h[:end],
-        temperature_degc=around.temperature_degc[:end],
-        saturation_mg_per_l=around.saturation_mg_per_l[:end],
-        added_food_mg_c_per_l=around.added_food_mg_c_per_l[:end],
-        added_slow_mg_c_per_l=around.added_slow_mg_c_per_l[:end],
-    )
+    return setting.around.until(end)
 
 
 class BrewTarget:

@@ -13,6 +13,7 @@ from aerobe.kinetics._temperature import decay_factor, growth_factor, transfer_f
 
 Array = NDArray[np.float64]
 _ONE_AT_A_TIME = threading.Lock()
+AIR_RUNS = 0.1  # less transfer than this share of the usual is that of the surface alone [-]
 TOLERANCE = 1e-5  # local error; the answers then agree with a tight reference to 1e-4 (tests/kinetics)
 
 
@@ -30,6 +31,12 @@ class Surroundings:
         Oxygen in balance with air at those times, shape (times,). [mg/L]
     added_food_mg_c_per_l, added_slow_mg_c_per_l
         Food added just after each time, shape (times,); zero where none. [mg C/L]
+    air
+        Oxygen transfer from each time on, over that of the vessel as it began, shape (times,): 0 while the air is off,
+        more or less than 1 after the flow or the volume was changed. None: 1 throughout. [-]
+    kept_share
+        Old volume over new where water is added just after a time, before any food, shape (times,); the water brings
+        oxygen in balance with air. None: 1 throughout. [-]
     """
 
     times_h: Array
@@ -37,7 +44,33 @@ class Surroundings:
     saturation_mg_per_l: Array
     added_food_mg_c_per_l: Array
     added_slow_mg_c_per_l: Array
-    air_is_on: Array | None = None  # 1.0 or 0.0 from each time on, shape (times,); None: always on
+    air: Array | None = None
+    kept_share: Array | None = None
+
+    def until(self, end: int) -> Surroundings:
+        """The same up to, not including, a place in the times."""
+        return Surroundings(
+            times_h=self.times_h[:end],
+            temperature_degc=self.temperature_degc[:end],
+            saturation_mg_per_l=self.saturation_mg_per_l[:end],
+            added_food_mg_c_per_l=self.added_food_mg_c_per_l[:end],
+            added_slow_mg_c_per_l=self.added_slow_mg_c_per_l[:end],
+            air=None if self.air is None else self.air[:end],
+            kept_share=None if self.kept_share is None else self.kept_share[:end],
+        )
+
+    def running(self) -> Array:
+        """Whether the air runs from each time on, 1 or 0, shape (times,). [-]"""
+        return np.ones_like(self.times_h) if self.air is None else np.asarray(self.air > AIR_RUNS, float)
+
+    def shares_kept(self) -> Array:
+        """Old volume over new just after each time, shape (times,). [-]"""
+        return np.ones_like(self.times_h) if self.kept_share is None else self.kept_share
+
+    def transfer(self) -> Array:
+        """Oxygen transfer over that of the vessel as it began at 20 degC, shape (times,). [-]"""
+        warm = transfer_factor(self.temperature_degc)
+        return warm if self.air is None else np.asarray(warm * self.air)
 
 
 def simulate(
@@ -89,9 +122,10 @@ def simulate(
             decay_factor(around.temperature_degc),
             transfer_factor(around.temperature_degc),
             around.saturation_mg_per_l,
-            np.ones_like(around.times_h) if around.air_is_on is None else around.air_is_on,
+            np.ones_like(around.times_h) if around.air is None else around.air,
             around.added_food_mg_c_per_l,
             around.added_slow_mg_c_per_l,
+            np.ones_like(around.times_h) if around.kept_share is None else around.kept_share,
         ]
     )
     scale = np.ones(len(start)) if food_scale is None else np.ascontiguousarray(food_scale, float)

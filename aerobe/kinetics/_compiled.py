@@ -304,6 +304,12 @@ def carry_one(start, p, growth, shared, scale, times, tolerance, out, y, work, m
     out[0, OXYGEN_MEAN] = start[OXYGEN]
     step = FIRST_STEP_H
     for i in range(len(times) - 1):
+        kept = shared[6, i]
+        if kept != 1.0:
+            for j in range(5):
+                y[j] *= kept
+            y[OXYGEN] = kept * y[OXYGEN] + (1.0 - kept) * shared[2, i]
+            step = FIRST_STEP_H
         fed = shared[4, i] * scale + shared[5, i]
         if fed > 0.0:
             y[3] += shared[4, i] * scale

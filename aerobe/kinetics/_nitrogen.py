@@ -96,6 +96,8 @@ def _run(start, parameters, growth, shared, scale, times, out):
             out[n, i, 0], out[n, i, 1], out[n, i, 2] = y[0], y[1], oxygen
             if i == len(times) - 1:
                 break
+            for j in range(6):
+                y[j] *= shared[7, i]
             y[2] += shared[4, i] * scale[n]
             y[3] += shared[5, i]
             y[4] += shared[6, i]
@@ -135,8 +137,8 @@ def simulate_nitrogen(start: Array, parameters: Array, growth: Array, shared: Ar
     growth
         Growth factor of each brew at the times, shape (brews, times). [-]
     shared
-        Decay factor, transfer factor, saturation [mg/L], air on (1 or 0), readily used food, slow food [mg C/L] and nitrogen
-        [mg N/L] added just after each time, shape (7, times).
+        Decay factor, transfer factor, saturation [mg/L], transfer over the usual, readily used food, slow food [mg C/L] and
+        nitrogen [mg N/L] added just after each time, and old volume over new then, shape (8, times).
     food_scale
         Factor on added readily used food, shape (brews,). [-]
     times_h

@@ -10,7 +10,20 @@ from aerobe.notebook import _logs
 from aerobe.notebook._notebook import Notebook
 from aerobe.notebook._reads import Kept, all_kept, all_readings, get, load
 from aerobe.notebook._schema import BY_CLASS, log_chunks
-from aerobe.records import Assay, Brew, Compost, Harvest, Reading, Recipe, Sample, SensorLog, Use, Vessel
+from aerobe.records import (
+    Assay,
+    Brew,
+    BrewEvent,
+    Compost,
+    Harvest,
+    Reading,
+    Recipe,
+    Sample,
+    SensorLog,
+    Use,
+    Vessel,
+    from_plain,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,6 +40,7 @@ class BrewHistory:
     logs: tuple[SensorLog, ...]  # in order of channel and probe
     harvest: Harvest | None
     uses: tuple[Use, ...]
+    events: tuple[BrewEvent, ...]  # what happened to it, as entered, also what was taken back
     advice: tuple[Kept, ...]  # earlier advice, oldest first
     last_change: int  # grows with every write to this brew
 
@@ -61,6 +75,7 @@ def brew_history(notebook: Notebook, key: str) -> BrewHistory:
             logs=_all_logs(connection, key),
             harvest=harvests[0] if harvests else None,
             uses=tuple(_of(connection, Use, key)),
+            events=tuple(from_plain(BrewEvent, item.payload) for item in all_kept(connection, "event", key)),
             advice=tuple(all_kept(connection, "advice", key)),
             last_change=last,
         )

@@ -3,6 +3,7 @@
 from aerobe.records._assays import BASES, METHODS, QUANTITIES, Assay, AssayError
 from aerobe.records._brews import AimChoice, Brew, Costs, Harvest, Use
 from aerobe.records._compost import Compost, FoodDose, HeatLog, Recipe
+from aerobe.records._events import EVENTS, BrewEvent, standing_events
 from aerobe.records._plain import as_json, as_plain, canonical_json, content_hash, from_plain
 from aerobe.records._readings import CHANNELS, ROLES, Reading, Sample, SensorLog
 from aerobe.records._trials import QUESTIONS, Arm, PlannedBrew, PlannedSample, RunSheet, Trial
@@ -12,6 +13,7 @@ __all__ = [
     "BASES",
     "CHANNELS",
     "DIFFUSERS",
+    "EVENTS",
     "METHODS",
     "QUANTITIES",
     "QUESTIONS",
@@ -22,6 +24,7 @@ __all__ = [
     "Assay",
     "AssayError",
     "Brew",
+    "BrewEvent",
     "Compost",
     "Costs",
     "FoodDose",
@@ -42,4 +45,5 @@ __all__ = [
     "canonical_json",
     "content_hash",
     "from_plain",
+    "standing_events",
 ]

@@ -19,6 +19,9 @@ brew new "Old barrel" --recipe plain --vessel bucket-a
 brew list
 doctor
 brew show kelp-3
+brew event kelp-3 "air off" --when "3 h"
+brew event kelp-3 "air on" --when "3.2 h"
+brew events kelp-3
 reading add kelp-3 "12,5" --assay colour-test --when "13 h" --dilution 1:10
 reading correct kelp-3-6h-sample-1 46 --why misread
 reading list kelp-3 --all

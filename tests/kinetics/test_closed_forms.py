@@ -6,6 +6,7 @@ The model is reduced by its own parameters until the published law is all that i
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -256,6 +257,35 @@ def test_the_mean_oxygen_closes_the_balance_of_what_the_air_brought() -> None:
     assert np.abs(coarse[:, 1:, OXYGEN_MEAN] - area / 0.5).max() < 0.02
     assert np.abs(np.diff(coarse[:, :, OXYGEN], axis=1)).max() > 3.0
     np.testing.assert_array_equal(coarse[:, 0, OXYGEN_MEAN], start[:, OXYGEN])
+
+
+def test_without_air_oxygen_falls_by_the_uptake_and_comes_back_by_transfer() -> None:
+    # The dynamic method (bandyopadhyay-1967): dC/dt = -q without air, then the saturation deficit decays at kLa.
+    times = np.array([0.0, 1.0, 1.25, 2.0, 2.1, 2.3])
+    around = replace(at_20(times), air=np.array([1.0, 0.0, 0.0, 1.0, 1.0, 1.0]))
+    start = np.zeros((1, len(STATES)))
+    start[0, OXYGEN] = 9.09
+    values = np.array([[(STILL | {"kla_per_h": 10.0})[name] for name in PARAMETERS]])
+    rest = simulate(start, values, np.array([GROWTH_MINIMUM]), around, tolerance=1e-9)[0, :, OXYGEN]
+    assert rest == pytest.approx(9.09)  # nothing breathes: nothing changes
+    low = replace(at_20(times), air=around.air)
+    start[0, OXYGEN] = 1.0
+    found = simulate(start, values, np.array([GROWTH_MINIMUM]), low, tolerance=1e-9)[0, :, OXYGEN]
+    at_stop = 9.09 - 8.09 * np.exp(-10.0)
+    assert found[1:4] == pytest.approx(at_stop, rel=1e-6)
+    assert found[4:] == pytest.approx(9.09 - (9.09 - at_stop) * np.exp(-10.0 * np.array([0.1, 0.3])), rel=1e-6)
+
+
+def test_added_water_thins_every_state_and_brings_its_own_oxygen() -> None:
+    times = np.array([0.0, 1.0, 1.0 + 1e-3])
+    around = replace(at_20(times), kept_share=np.array([1.0, 0.25, 1.0]))
+    start = np.array([[8.0, 4.0, 2.0, 40.0, 80.0, 5.0, 1.0]])
+    values = np.array([[STILL[name] for name in PARAMETERS]])
+    found = simulate(start, values, np.array([GROWTH_MINIMUM]), around)[0]
+    plain = simulate(start, values, np.array([GROWTH_MINIMUM]), at_20(times))[0]
+    assert found[1] == pytest.approx(plain[1])
+    assert found[2, :5] == pytest.approx(0.25 * plain[1, :5], rel=1e-3)
+    assert found[2, OXYGEN] == pytest.approx(0.25 * plain[1, OXYGEN] + 0.75 * 9.09, rel=1e-3)
 
 
 def test_the_solver_agrees_with_a_tight_reference() -> None:

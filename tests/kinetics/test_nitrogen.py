@@ -33,7 +33,7 @@ START = np.array([18.0, 6.0, 400.0, 160.0, 30.0, 0.0, np.exp(-1.0)])
 def run(start=START, **changed):
     p = np.array([[(USUAL | changed)[name] for name in NITROGEN_PARAMETERS]])
     ones, noughts = np.ones(len(TIMES)), np.zeros(len(TIMES))
-    forcing = np.stack([ones, ones, 9.09 * ones, ones, noughts, noughts, noughts])
+    forcing = np.stack([ones, ones, 9.09 * ones, ones, noughts, noughts, noughts, ones])
     return simulate_nitrogen(start[None], p, ones[None], forcing, np.ones(1), TIMES)[0], p[0]
 
 

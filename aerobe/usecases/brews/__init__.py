@@ -8,6 +8,7 @@ from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
     from aerobe.decisions import Advice
+    from aerobe.inference import AirStop
     from aerobe.oxygen import ProbeTrouble
     from aerobe.usecases.brews._advice import (
         advice_payload,
@@ -20,6 +21,18 @@ if TYPE_CHECKING:
     from aerobe.usecases.brews._beliefs import beliefs_of_brew, infer_history, past_of, story_of_history
     from aerobe.usecases.brews._call import Call, call_in_words, reminders_of
     from aerobe.usecases.brews._codes import brew_of_code, codes_to_read
+    from aerobe.usecases.brews._events import (
+        EVENTS_OF_A_FORM,
+        EventEntry,
+        EventsTakenIn,
+        Noted,
+        air_is_off_since,
+        events_of_brew,
+        note_event,
+        standing_events_of,
+        stops_noticed,
+        take_in_events,
+    )
     from aerobe.usecases.brews._hindsight import Hindsight, look_back_at
     from aerobe.usecases.brews._pictures import DrawnPicture, brew_pictures, replay_picture
     from aerobe.usecases.brews._reminders import Reminder, calendar_of
@@ -45,6 +58,18 @@ else:
             "_beliefs": ("beliefs_of_brew", "infer_history", "past_of", "story_of_history"),
             "_call": ("Call", "call_in_words", "reminders_of"),
             "_codes": ("brew_of_code", "codes_to_read"),
+            "_events": (
+                "EVENTS_OF_A_FORM",
+                "EventEntry",
+                "EventsTakenIn",
+                "Noted",
+                "air_is_off_since",
+                "events_of_brew",
+                "note_event",
+                "standing_events_of",
+                "stops_noticed",
+                "take_in_events",
+            ),
             "_hindsight": ("Hindsight", "look_back_at"),
             "_pictures": ("DrawnPicture", "brew_pictures", "replay_picture"),
             "_reminders": ("Reminder", "calendar_of"),
@@ -63,18 +88,24 @@ else:
             "_vessel": ("kla_as_typed", "read_vessel"),
             "_vessel_side": ("SMELLS", "end_brew", "record_probe"),
             "aerobe.decisions": ("Advice",),
+            "aerobe.inference": ("AirStop",),
             "aerobe.oxygen": ("ProbeTrouble",),
         },
     )
 
 __all__ = [
     "Advice",
+    "AirStop",
     "BrewStart",
     "Call",
     "DrawnPicture",
+    "EVENTS_OF_A_FORM",
+    "EventEntry",
+    "EventsTakenIn",
     "FoodTyped",
     "Hindsight",
     "KINDS_OF_CHANNELS",
+    "Noted",
     "OxygenNow",
     "Point",
     "ProbeTrouble",
@@ -86,6 +117,7 @@ __all__ = [
     "add_vessels",
     "advice_payload",
     "advise_brew",
+    "air_is_off_since",
     "beliefs_of_brew",
     "brew_at",
     "brew_of_code",
@@ -98,11 +130,13 @@ __all__ = [
     "call_in_words",
     "codes_to_read",
     "end_brew",
+    "events_of_brew",
     "evidence_count",
     "infer_history",
     "kla_as_typed",
     "live_troubles",
     "look_back_at",
+    "note_event",
     "past_of",
     "plain_advice",
     "read_vessel",
@@ -112,9 +146,12 @@ __all__ = [
     "replay_brew",
     "replay_hours",
     "replay_picture",
+    "standing_events_of",
     "start_brew",
     "start_choices",
+    "stops_noticed",
     "story_of_history",
+    "take_in_events",
     "take_points",
     "trial_names",
 ]

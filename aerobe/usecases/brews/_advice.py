@@ -150,7 +150,8 @@ def notebook_is_newer(history: BrewHistory, advice: Advice) -> bool:
 
 
 def _data_stamp(history: BrewHistory) -> str:
-    return content_hash([[item.key for item in history.readings], [len(item.values) for item in history.logs]])
+    events = [[item.key for item in history.events]] if history.events else []
+    return content_hash([[item.key for item in history.readings], [len(item.values) for item in history.logs], *events])
 
 
 def advice_payload(advice: Advice, history: BrewHistory) -> dict[str, object]:

@@ -52,6 +52,7 @@ def story_of_history(history: BrewHistory, *, reach_h: float = 0.0) -> tuple[Bre
         measurements=measurements,
         oxygen=_log(history, "oxygen"),
         temperature=_log(history, "temperature"),
+        events=history.events,
         horizon_h=max(DEFAULT_HORIZON_H, max(_last_hour(history), reach_h) + HOURS_BEYOND),
     )
     return story, notes
@@ -92,7 +93,8 @@ def past_of(notebook: Notebook, history: BrewHistory, *, now: datetime) -> list[
 
 
 def _summary(notebook: Notebook, brew: Brew, *, now: datetime) -> dict[str, object] | None:
-    held = [[reading.key for reading in notebook.readings(brew.key)], notebook.logged(brew.key)]
+    events = [item.payload for item in notebook.kept("event", brew.key)]
+    held = [[reading.key for reading in notebook.readings(brew.key)], notebook.logged(brew.key), *([events] if events else [])]
     stamp = content_hash([MODEL, __version__, held])
     kept = notebook.latest("summary", brew.key)
     if kept is not None and kept.payload.get("stamp") == stamp:

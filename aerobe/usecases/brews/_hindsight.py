@@ -149,6 +149,7 @@ def _stamp(history: BrewHistory) -> str:
         history.readings,
         history.harvest,
         logs,
+        *([history.events] if history.events else []),
     ]
     return content_hash([MODEL, __version__, as_plain(held)])
 

@@ -136,10 +136,11 @@ def _reads(kind: Kind, unit: str) -> bool:
 
 
 def evidence_count(notebook: Notebook, brew: str) -> tuple[int, int]:
-    """What a call rests on: entries of a person (readings, smells), and log points. Kept advice is not among it."""
+    """What a call rests on: entries of a person (readings, smells, events), and log points. Kept advice is not among it."""
 
     def count() -> tuple[int, int]:
-        entries = len(notebook.readings(brew, with_corrected=True)) + len(notebook.kept("smell", brew))
+        noted = len(notebook.kept("smell", brew)) + len(notebook.kept("event", brew))
+        entries = len(notebook.readings(brew, with_corrected=True)) + noted
         return entries, sum(points for *_, points in notebook.logged(brew))
 
     return cached(notebook, ("evidence", brew), held_by(notebook).version(brew), count)

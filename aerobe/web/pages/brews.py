@@ -153,6 +153,8 @@ def _brew_context(request: Request, key: str) -> dict[str, object]:
         "hindsight": hindsight,
         "pictures": usecases.brews.brew_pictures(notebook_of(request), view, advice, now=now),
         "steps": usecases.trials.steps_of_brew(notebook_of(request), view.card.brew),
+        "events": usecases.brews.standing_events_of(notebook_of(request), key),
+        "stops": usecases.brews.stops_noticed(notebook_of(request), key),
         "start": usecases.exchange.start_in_words(notebook_of(request), view.card.brew),
         "troubles": troubles_of(request, view.card.brew) if under_way else (),
     }

@@ -83,6 +83,34 @@ async def keep(request: Request, key: str, sent: Sent) -> Response:
     return go_to(f"/brews/{key}?{urlencode({'done': says})}")
 
 
+@router.post("/brews/{key}/events")
+def event(request: Request, key: str, sent: Sent) -> Response:
+    """Keep what happened to a brew: air off, air on, food, water, a part drawn off. Answers in JSON to the page's own queue."""
+    notebook, now = notebook_of(request), clock_of(request)
+    entry = usecases.brews.EventEntry(
+        what=sent.text("event"),
+        amount=sent.text("amount"),
+        food=sent.text("food"),
+        when=sent.text("when"),
+        until=sent.text("until"),
+        takes_back=sent.text("takes_back"),
+        notes=sent.text("notes"),
+        age_s=sent.text("age_s"),
+    )
+    try:
+        noted = usecases.brews.note_event(notebook, key, entry, now=now, token=sent.text("entry"))
+    except AerobeError as fault:
+        if wants_json(request):
+            raise  # the page's own queue sent it; the answer in JSON says problem and remedy
+        return page(request, "record/form.html", status=422, fault=fault, sent=sent, context=_form_context(request, key, "event"))
+    call_of(request, usecases.brews.brew_view(notebook, key, now=now).card.brew, urgent=True)
+    live_of(request).tell("brew", key)
+    says = f"Kept: {noted.event.says()}. {noted.look_again}".strip()
+    if wants_json(request):
+        return JSONResponse({"says": says, "go_to": f"/brews/{key}"})
+    return go_to(f"/brews/{key}?{urlencode({'done': says})}")
+
+
 @router.get("/brews/{key}/readings/{reading}")
 def one(request: Request, key: str, reading: str) -> Response:
     """A reading as it stands, with its history and its photo, and the form that corrects it."""
@@ -206,7 +234,7 @@ def _form_context(request: Request, key: str, what: str) -> dict[str, object]:
     view = usecases.brews.brew_view(notebook, key, now=clock_of(request))
     assays = usecases.brews.start_choices(notebook).assays
     last = view.card.last_reading
-    chosen = what if what in PROBES or what == "smell" or any(what == f"assay:{item.key}" for item in assays) else ""
+    chosen = what if what in (*PROBES, "smell", "event") or any(what == f"assay:{item.key}" for item in assays) else ""
     if not chosen:
         chosen = f"assay:{last.assay}" if last else f"assay:{assays[0].key}" if assays else "oxygen"
     assay = next((item for item in assays if chosen == f"assay:{item.key}"), None)
@@ -229,6 +257,9 @@ def _form_context(request: Request, key: str, what: str) -> dict[str, object]:
         "label": assay.name if assay is not None else PROBES[chosen][0] if chosen in PROBES else "Smell",
         "sampling": (*usecases.safety.how_to_sample("vessel"), *usecases.safety.how_to_sample("way")),
         "smells": usecases.brews.SMELLS,
+        "events": usecases.brews.EVENTS_OF_A_FORM,
+        "foods": usecases.brews.start_choices(notebook).foods,
+        "air_off_since": usecases.brews.air_is_off_since(usecases.brews.standing_events_of(notebook, key)),
     }
 
 
