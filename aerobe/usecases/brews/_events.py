@@ -155,8 +155,7 @@ def take_in_events(notebook: Notebook, brew: str, content: bytes, *, now: dateti
             notes=given["notes"],
         )
         try:
-            if not entry.when:
-                raise UnusableRecord("There is no time.", "Write hours since the air was turned on, or date and time.")
+            _need_a_time(entry)
             made = _event_of(entry, notebook.get(Brew, brew), key=f"e-row-{place}", now=now)
             if _content(made) in seen:
                 known += 1
@@ -167,6 +166,11 @@ def take_in_events(notebook: Notebook, brew: str, content: bytes, *, now: dateti
         except AerobeError as fault:
             faults.append(f"Line {place}: {fault.problem} {fault.remedy}")
     return EventsTakenIn(kept=kept, known=known, faults=tuple(faults))
+
+
+def _need_a_time(entry: EventEntry) -> None:
+    if not entry.when:
+        raise UnusableRecord("There is no time.", "Write hours since the air was turned on, or date and time.")
 
 
 def _rows(content: bytes) -> list[dict[str, str]]:
