@@ -176,7 +176,8 @@ def test_every_structure_rests_without_air_and_is_thinned_by_water():
         z = np.random.default_rng(3).standard_normal((40, N_TERMS))
         changed, usual = (courses(item.basis, item.around, z, np.random.default_rng(5)) for item in (setting, plain))
         still = np.median(_at(setting, changed, 13.1) - _at(setting, changed, 8.2))
-        assert still < 0.05 < np.median(_at(plain, usual, 13.1) - _at(plain, usual, 8.2))
+        # A little may ferment meanwhile.
+        assert still < 0.4 * np.median(_at(plain, usual, 13.1) - _at(plain, usual, 8.2))
         thinned = _at(setting, changed, 20.12) - _at(setting, changed, 20.1)
         assert np.median(thinned) == pytest.approx(np.log(0.5), abs=0.02)
 
