@@ -8,7 +8,7 @@ from dataclasses import replace
 from aerobe.errors import AerobeError, ImportFault
 from aerobe.tables._ask import Questions
 from aerobe.tables._block import Block
-from aerobe.tables._clock import day_order, duration_h, has_offset, looks_clocked, looks_dated
+from aerobe.tables._clock import day_order, duration_h, has_offset, looks_clocked, looks_dated, zone_of
 from aerobe.tables._columns import Column
 from aerobe.tables._decimals import cells_of
 from aerobe.units import ELAPSED, parse_number
@@ -17,6 +17,8 @@ from aerobe.units import ELAPSED, parse_number
 def when_sampled(
     block: Block, columns: tuple[Column, ...], questions: Questions, zone: str
 ) -> tuple[str, bool | None, float | None, str, tuple[Column, ...]]:
+    if questions.replies.get("zone"):
+        zone_of(questions.replies["zone"])  # a zone that does not exist is refused, needed or not
     fields = {column.field for column in columns}
     said = questions.replies.get("hour", "")
     if not fields & {"elapsed", "clock", "date", "time"}:
