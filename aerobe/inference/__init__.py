@@ -5,6 +5,7 @@ from aerobe.inference._forcing import stops_in_log
 from aerobe.inference._infer import infer_brew
 from aerobe.inference._measuring import measurements_of
 from aerobe.inference._modes import Modes, descend
+from aerobe.inference._ph import ph_notes
 from aerobe.inference._pooling import Past, Shift, learn_from
 from aerobe.inference._posterior import Band, Posterior, expected_result, peak_times, result_errors
 from aerobe.inference._prior import PRIOR, Basis, Term, basis_of, decode
@@ -53,6 +54,7 @@ __all__ = [
     "one_blas_thread",
     "peak_times",
     "result_errors",
+    "ph_notes",
     "sample",
     "simulate_brews",
     "stops_in_log",

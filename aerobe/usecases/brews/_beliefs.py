@@ -11,7 +11,7 @@ import numpy as np
 
 from aerobe import __version__
 from aerobe.errors import NotEnoughData
-from aerobe.inference import DEFAULT_HORIZON_H, PRIOR, BrewStory, Log, Past, Posterior, infer_brew, measurements_of
+from aerobe.inference import DEFAULT_HORIZON_H, PRIOR, BrewStory, Log, Past, Posterior, infer_brew, measurements_of, ph_notes
 from aerobe.notebook import BrewHistory, Notebook, brew_history
 from aerobe.records import Brew, Harvest, Recipe, as_plain, content_hash
 
@@ -55,7 +55,7 @@ def story_of_history(history: BrewHistory, *, reach_h: float = 0.0) -> tuple[Bre
         events=history.events,
         horizon_h=max(DEFAULT_HORIZON_H, max(_last_hour(history), reach_h) + HOURS_BEYOND),
     )
-    return story, notes
+    return story, (*notes, *ph_notes(_log(history, "pH"), history.brew.temperature_degc))
 
 
 def beliefs_of_brew(notebook: Notebook, brew: str, now: datetime) -> list[dict[str, Any]]:
