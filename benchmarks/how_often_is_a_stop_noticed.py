@@ -1,6 +1,7 @@
 """How often a stop of the air is noticed in the oxygen log alone, and how often one is where none was.
 
-Brews of the worlds to tune on: python -m benchmarks.how_often_is_a_stop_noticed [--brews 60] [--step 0.1] [--seed 2] [--worlds NAME ...]
+Brews of the worlds to tune on:
+python -m benchmarks.how_often_is_a_stop_noticed [--brews 60] [--step 0.1] [--seed 2] [--worlds NAME ...]
 Counted are stops of 1, 2 and 4 h at hours 4, 9 and 14 where the brew takes up at least 2 mg/L/h and has more than 0.5 mg/L
 left to lose; the log goes on for three hours after the air. In the world of the air (stuffy) one brew in four has a stop of its
 own, which is the truth and counted apart.
