@@ -76,6 +76,8 @@ def forms() -> tuple[Form, ...]:
             address="/brews/kelp-1/readings/{standing}/correct",
             fields={"signal": "90", "when": "8.5 h", "why": "a nought too many"},
         ),
+        Form(address="/brews/kelp-1/readings/{standing}/photo", file=("photo", "s.png", PICTURE), queued=True),
+        Form(address="/brews/kelp-3/events", fields={"event": "water added", "amount": "1 L", "when": "1 h"}, queued=True),
         Form(
             address="/brews/kelp-3/harvest",
             queued=True,
@@ -128,6 +130,7 @@ def forms() -> tuple[Form, ...]:
         Form(address="/safety/own-rule", fields={"days": "14", "test": "no"}),
         Form(address="/safety/brews/kelp-3/germ", fields={"disease_germ": "Salmonella", "outcome": "not found"}),
         Form(address="/safety/brews/kelp-3/smell", fields={"smell": "earthy"}),
+        Form(address="/safety/brews/kelp-3/air", fields={"unbroken": "yes"}),
         Form(
             address="/safety/brews/kelp-3/test",
             fields={"germ": "E. coli", "amounts": "10 1 0.1", "tubes": "3 3 3", "positives": "1 0 0"},
@@ -222,7 +225,9 @@ def forms() -> tuple[Form, ...]:
         Form(address="/settings/alarms", fields={"quiet_from": "22:00", "quiet_to": "6:00", "mail_port": "587"}),
         Form(address="/settings/look", fields={"look": "dark"}, writes=False),
         Form(address="/settings/devices/offer", writes=False),
+        Form(address="/settings/devices/role", fields={"device": "", "role": "viewer"}),
         Form(address="/settings/devices/remove", fields={"device": ""}),
         Form(address="/pair", fields={"code": "", "name": "phone"}),
         Form(address="/trials/{drawn}/begin", fields={"code": ""}),
+        Form(address="/blind/readings", fields={"code": "", "assay": "colour-test", "signal": "120,5"}),
     )

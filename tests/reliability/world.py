@@ -67,8 +67,10 @@ class World:
             fields["ticket"] = self.app.state.uploads.put("log.csv", TABLE)
         if form.address == "/settings/senders/remove" and not fields["sender"]:
             fields["sender"] = self._sender()
-        if form.address == "/settings/devices/remove" and not fields["device"]:
+        if form.address.startswith("/settings/devices/") and fields.get("device") == "":
             fields["device"] = self._device()
+        if form.address == "/blind/readings" and not fields["code"]:
+            fields["code"] = self._blind_code()
         if form.address == "/pair" and not fields["code"]:
             fields["code"] = self.app.state.pairing.offer().code
         if "{standing}" in address:
@@ -90,9 +92,17 @@ class World:
         pairing.accept(pairing.offer().code, "old")
         return str(pairing.devices()[-1]["id"])
 
+    def _blind_code(self) -> str:
+        """A code under which a brew runs."""
+        if not usecases.brews.codes_to_read(self.notebook):
+            self.send(Form(address="/trials/{drawn}/begin", fields={"code": ""}))
+        return usecases.brews.codes_to_read(self.notebook)[0]
+
     def holds(self) -> dict[str, int]:
         """How many of everything there are: what a double or a loss would change."""
         kinds = (
+            "event",
+            "air",
             "smell",
             "indicator test",
             "water test",
