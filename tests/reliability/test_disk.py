@@ -212,10 +212,13 @@ def test_the_app_on_a_full_disk_tells_page_and_phone_and_takes_the_same_entry_la
     assert check(app.notebook) == []
 
 
+MAIL = {"mail_port": "587", "mail_to": "a@b.example", "mail_host": "mail.example.org"}
+
+
 def test_settings_on_a_full_disk_are_refused_and_stay_as_they_were(world: tuple[World, Disk]) -> None:
     app, disk = world
     disk.fill()
-    alarms = Form(address="/settings/alarms", fields={"mail_port": "587", "mail_to": "a@b.example", "mail_host": "x" * 20_000})
+    alarms = Form(address="/settings/alarms", fields={**MAIL, "mail_from": "x" * 20_000})
     answer = app.send(alarms)
     assert answer.status_code == 503 and "space" in answer.text
     assert app.state.get("alarms") == {}
