@@ -211,9 +211,10 @@ def coverage(count: int, seed: int, shrink: float = 1.0) -> float:
 
 
 @pytest.mark.slow
-def test_90_percent_intervals_hold_the_truth_87_to_93_percent_of_the_time() -> None:
-    # 600 runs: the count itself is uncertain by 1.2 percentage points. The full study stands in benchmarks/.
-    assert 0.87 <= coverage(600, 20) <= 0.93
+def test_90_percent_intervals_hold_the_truth_at_least_so_often_and_not_nearly_always() -> None:
+    # The interval also spans the other reasonable models. These runs obey one of them, so it holds more often than 90 %.
+    # 300 runs: the count itself is uncertain by 1.5 percentage points. The full study stands in benchmarks/.
+    assert 0.88 <= coverage(300, 20) <= 0.985
 
 
 def test_the_coverage_check_notices_intervals_made_too_narrow() -> None:
