@@ -60,10 +60,12 @@ def _pairs(first: Sequence[float], second: Sequence[float], at_least: int) -> tu
 
 
 def _rising_pairs(first: Sequence[float], second: Sequence[float], at_least: int) -> tuple[Floats, Floats]:
-    """Pairs of two tests that at least rise together; a line between others means nothing."""
+    """Pairs of two tests that do not clearly fall against each other; a line between such means nothing."""
     x, y = _pairs(first, second, at_least)
     together = float(np.corrcoef(x, y)[0, 1])
-    if not together > 0.0:
+    # Fisher's z, one-sided 5 %: a weak correlation is shown as the loose line that it is, one that is surely negative is not.
+    surely_against = together <= -0.999999 or np.arctanh(together) * np.sqrt(max(x.size - 3, 1)) < -1.645
+    if surely_against:
         raise NotEnoughData(
             f"The two tests do not rise together (correlation {together:.2f}): no line turns one into the other.",
             "Check that both list the samples in the same order; if they do, the two measure different things.",
