@@ -27,7 +27,7 @@ QUERIES: dict[str, dict[str, str]] = {
     "/safety/tables": {"place": "Germany"},
     "/evidence/weigh": {"recipe": "kelp", "against": "plain", "outcome": "biomass"},
     "/pair": {"code": "ABCD-EFGH"},
-    "/data/export": {"trial": "drawn"},
+    "/data/export": {"trial": "kelp-question"},  # the drawn one is blind once it has begun, and stays here
     "/api/assay/tubes": {"amounts": "10 1 0.1", "tubes": "3 3 3", "positives": "3 1 0", "level": "0.95"},
     "/api/assay/plates": {"plates": "0.01:120 0.001:14", "lowest": "10", "highest": "300"},
     "/parts/oxygen/brews/kelp-3/feed": {"food": "molasses"},

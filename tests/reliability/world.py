@@ -103,6 +103,7 @@ class World:
         kinds = (
             "event",
             "air",
+            "photo",
             "smell",
             "indicator test",
             "water test",
