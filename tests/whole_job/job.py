@@ -13,12 +13,15 @@ from tests.whole_job.world import Tea, World
 ZONE = timezone(timedelta(hours=2))
 MORNING = datetime(2026, 5, 1, 8, 0, tzinfo=ZONE)
 MOLASSES_G_PER_L = 2.0
-BUCKETS, TESTS = 4, 12
+BUCKETS, TESTS = 8, 20  # what it takes in the end
+HOPED_BUCKETS, HOPED_TESTS = 4, 12  # what the person would rather spend
 HOT_HEAP = "\n".join(f"{day} 61{' turned' if day in (3, 6, 9, 12, 15) else ''}" for day in range(19))
 CURED_HEAP = "\n".join(f"{day} {warmth}" for day, warmth in ((25, 45), (35, 32), (50, 24), (80, 21)))
 NEXT_LOOK = timedelta(minutes=31)  # when a call says no hour, or one that is past
 PATIENCE_S = 120.0
 LOOKS = 16
+EVENING_H = 10
+METER_H = (*range(2, 24, 2), 23.9)  # hours at which the oxygen is read by hand: no gap is longer than two
 
 
 @dataclass
@@ -33,7 +36,7 @@ class Clock:
 
 @dataclass
 class Person:
-    """Somebody with four buckets and twelve tests who wants to know whether molasses raises biomass."""
+    """Somebody who wants to know whether molasses raises biomass, and hopes that four of the eight buckets will do."""
 
     browse: Browser
     clock: Clock
@@ -80,14 +83,15 @@ class Person:
         assert "US: shown to pass" in self.browse.text()
 
     def plan(self) -> None:
-        """Ask too much of the budget, hear that it is too much, and ask what it can answer."""
+        """Ask too much of the budget, hear that it is too much and what would help most, and spend that."""
         self.browse.open("/trials")
         self.browse.follow("Plan a trial")
-        self._plan(margin="1,5", scatter="weekly batches")
+        hoped = {"vessels": str(HOPED_BUCKETS), "tests": str(HOPED_TESTS)}
+        self._plan(margin="1,5", scatter="weekly batches", **hoped)
         self.browse.follow("Change the question or the budget")
-        self._plan(margin="1,5", scatter="same-day bottles")
-        self.browse.press("times instead")
-        self.plans.append(self.browse.text())
+        self._plan(margin="2", scatter="same-day bottles", **hoped)
+        self.browse.follow("Change the question or the budget")
+        self._plan(margin="2", scatter="same-day bottles", vessels=str(BUCKETS), tests=str(TESTS))
         self.browse.press("Write it down")
         self.browse.follow("With the key of codes")
         self.sheet = self._sheet()
@@ -99,7 +103,6 @@ class Person:
             name=self.name,
             arms=("plain", "with-molasses"),
             standard="plain",
-            tests=str(TESTS),
             **asked,
         )
         self.plans.append(self.browse.text())
@@ -132,9 +135,19 @@ class Person:
             self.buckets[code] = self.world.brew(MOLASSES_G_PER_L if self.recipes[code] == "with-molasses" else 0.0)
             self.clock.now += timedelta(minutes=15)
 
-    def evening(self) -> None:
+    def rounds(self) -> None:
+        """Go round with the hand meter until the sheet's hour: air that nobody watched lets no tea out."""
+        for hour in METER_H:
+            self.clock.now = MORNING + timedelta(days=1, hours=hour)
+            if hour == EVENING_H:
+                self._evening()
+            for code in self.buckets:
+                self._trial()
+                self.browse.follow(code)
+                self._meter(self.buckets[code], self._hours(code))
+
+    def _evening(self) -> None:
         """Look at every bucket once before the sheet's hour: the tests of the sheet are not to be spent early."""
-        self.clock.now = MORNING + timedelta(days=1, hours=10)
         for code in self.buckets:
             assert not self._call(code).startswith("Test")
             assert "With molasses" not in self.browse.text(), "the recipe stands beside its code"
@@ -153,19 +166,24 @@ class Person:
             self._settle(self.buckets[code], self._hours(code))
 
     def follow_calls_to_harvest(self) -> None:
-        """Harvest when the call says so; else come back when it says, for two days at most."""
+        """Harvest when the call says so; else come back at the hour it names, for two days at most."""
         self.clock.now += timedelta(minutes=15)
-        standing = list(self.buckets)
-        while standing:
-            for code in list(standing):
+        back = dict.fromkeys(self.buckets, self.clock.now)  # when to look at each bucket again
+        while back:
+            code = min(back, key=back.__getitem__)
+            self.clock.now = max(self.clock.now, back[code])
+            said = self._call(code)
+            if said.startswith("Hold back"):
+                self._settle(self.buckets[code], self._hours(code))
                 said = self._call(code)
-                late = self._hours(code) > 44.0
-                if said.startswith("Harvest now") or late:
-                    self.browse.follow("Harvest")
-                    self.browse.press("Harvested", smell="earthy", volume="18", volume_unit="L")
-                    self.harvested_h[code] = self._hours(code)
-                    standing.remove(code)
-            self.clock.now += NEXT_LOOK
+            if said.startswith("Harvest now") or self._hours(code) > 44.0:
+                self.browse.follow("Harvest")
+                self.browse.press("Harvested", smell="earthy", volume="18", volume_unit="L")
+                self.harvested_h[code] = self._hours(code)
+                del back[code]
+            else:
+                back[code] = _moment(said, self.clock.now)
+        self.clock.now += NEXT_LOOK
 
     def brew_for_the_beds(self) -> None:
         """The tests left over go into one brew more, whose call is followed to its harvest."""
@@ -220,11 +238,14 @@ class Person:
 
     def _settle(self, tea: Tea, hour: float) -> None:
         """What a harvest waits for: oxygen by a hand meter, and the smell."""
+        self._meter(tea, hour)
+        self.browse.follow("Note the smell")
+        self.browse.press("Note the smell", smell="earthy")
+
+    def _meter(self, tea: Tea, hour: float) -> None:
         self.browse.follow("Record")
         self.browse.follow("Oxygen")
         self.browse.press("Keep", signal=f"{tea.air(hour):.1f}".replace(".", ","), signal_unit="mg/L")
-        self.browse.follow("Note the smell")
-        self.browse.press("Note the smell", smell="earthy")
 
     def _type(self, code: str, role: str) -> None:
         number = self.world.test(self.buckets[code], self._hours(code), role)
@@ -253,7 +274,10 @@ class Person:
         self._trial()
         self.browse.follow(next(iter(self.buckets)))
         self.browse.follow("May this tea go there?")
-        self.browse.press("May it go there?", crop="lettuce", edible="yes", touches="yes", soil="yes", days="20", method="drench")
+        asked = {"crop": "lettuce", "edible": "yes", "days": "20", "method": "drench"}
+        self.browse.press("May it go there?", **asked)
+        assert "Still asked for this use" in self.browse.text()
+        self.browse.press("May it go there?", touches="yes", soil="yes", **asked)
         self.use = self.browse.text()
 
     def publish(self) -> tuple[bytes, bytes]:
@@ -285,8 +309,9 @@ class Person:
 
 def _moment(said: str, now: datetime) -> datetime:
     """The hour that a call names, or half an hour from now if that is past."""
-    found = re.match(r"\D+(\d\d):(\d\d)( tomorrow)?", said)
-    assert found is not None, said
+    found = re.match(r"(?:Wait until|Test at)\D*(\d\d):(\d\d)( tomorrow)?", said)
+    if found is None:
+        return now + NEXT_LOOK
     named = now.replace(hour=int(found[1]), minute=int(found[2])) + timedelta(days=1 if found[3] else 0)
     return named if named > now else now + NEXT_LOOK
 
@@ -296,7 +321,7 @@ def do_the_job(person: Person) -> None:
     person.write_in()
     person.plan()
     person.brew()
-    person.evening()
+    person.rounds()
     person.sheet_hour()
     person.follow_calls_to_harvest()
     person.judge()

@@ -1,4 +1,4 @@
-"""The whole job as one test: a budget of 12 tests and four buckets, and the question whether molasses raises biomass.
+"""The whole job as one test: a budget of 20 tests and eight buckets, and the question whether molasses raises biomass.
 
 Done twice through the pages, by the same person: in a world where molasses feeds (`north`) and in one where it only colours
 (`south`). The truth is that of `world.py`, which the app never sees.
@@ -44,6 +44,15 @@ def north(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Person]:
 
 
 @pytest.fixture(scope="module")
+def planned(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Person]:
+    folder = tmp_path_factory.mktemp("planned")
+    for person in somebody(folder, World(feeds=1.0, seed=3), Clock(), name="Molasses or plain"):
+        person.write_in()
+        person.plan()
+        yield person
+
+
+@pytest.fixture(scope="module")
 def south(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Person]:
     folder = tmp_path_factory.mktemp("south")
     for person in somebody(folder, World(feeds=0.0, seed=4), Clock(), name="Does molasses pay"):
@@ -83,34 +92,35 @@ def by_hand(person: Person) -> tuple[float, float, float]:
     return math.exp(middle), math.exp(middle - half), math.exp(middle + half)
 
 
-def test_the_planner_says_what_the_budget_cannot_answer_and_promises_the_power_of_the_textbook(north: Person) -> None:
-    unknown, alike, smaller = north.plans
+def test_the_planner_says_what_the_budget_cannot_answer_and_promises_the_power_of_the_textbook(planned: Person) -> None:
+    unknown, alike, enough = planned.plans
     assert "This budget cannot answer" in unknown and "Make brews more alike first" in unknown
     assert "times instead" not in unknown  # no food is known to change biomass a thousandfold
-    assert "This budget cannot answer" in alike and "This budget can answer" in smaller
-    assert f"takes 9 tests of your {TESTS}" in smaller
-    promised = re.search(r"a difference of ([\d.]+) times would be told (\d+) % of the time", smaller)
+    assert "This budget cannot answer" in alike and "make twice as many brews" in alike
+    assert "This budget can answer" in enough and f"takes 17 tests of your {TESTS}" in enough
+    promised = re.search(r"a difference of ([\d.]+) times would be told (\d+) % of the time", enough)
     assert promised is not None
-    # Power of a two-sided t test of two against two by the noncentral t distribution (Cohen 1988; scipy.stats.nct), with the
+    # Power of a two-sided t test of four against four by the noncentral t distribution (Cohen 1988; scipy.stats.nct), with the
     # scatter between bottles that the plan names: 0.2 between brews, 0.1 of a test.
-    spread, edge = math.hypot(0.2, 0.1), stats.t.ppf(0.975, 2)
-    far = math.log(float(promised[1])) / spread
-    power = 1 - stats.nct.cdf(edge, 2, far) + stats.nct.cdf(-edge, 2, far)
+    each = BUCKETS // 2
+    free = 2 * (each - 1)
+    spread, edge = math.hypot(0.2, 0.1), stats.t.ppf(0.975, free)
+    far = math.log(float(promised[1])) / (spread * math.sqrt(2 / each))
+    power = 1 - stats.nct.cdf(edge, free, far) + stats.nct.cdf(-edge, free, far)
     assert float(promised[2]) / 100 == pytest.approx(power, abs=0.03)  # 4,000 simulated trials and the rounding of a page
+    assert sorted(planned.recipes.values()) == ["plain"] * each + ["with-molasses"] * each
+    assert planned.sheet.count("800 g compost, 40.0 g molasses, in 20.0 L of water") == each
+    assert planned.sheet.count("800 g compost, in 20.0 L of water") == each
 
 
 def test_the_run_sheet_is_kept_to_and_no_test_beyond_the_budget_is_asked_for(north: Person, south: Person) -> None:
     for person in (north, south):
-        assert sorted(person.recipes.values()) == ["plain", "plain", "with-molasses", "with-molasses"]
         made = {
             role: sum(len(held) for (_, of), held in person.typed.items() if of == role)
             for role in ("sample", "killed control", "blank")
         }
         assert made == {"sample": BUCKETS, "killed control": BUCKETS, "blank": 1}
         assert person.spent <= TESTS
-        # What to weigh for a bucket of 20 L, as it was written in: 0,8 kg of compost and 2 g/L of molasses.
-        assert person.sheet.count("800 g compost, 40.0 g molasses, in 20.0 L of water") == 2
-        assert person.sheet.count("800 g compost, in 20.0 L of water") == 2
 
 
 def test_a_large_true_effect_is_told(north: Person) -> None:
