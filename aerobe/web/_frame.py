@@ -139,7 +139,36 @@ async def fields(request: Request) -> Fields:
             files[name] = (*files.get(name, ()), item)
         else:
             values[name] = (*values.get(name, ()), item)
+    if values.get("sent_at_ms") and values.get("age_s"):
+        values["age_s"] = (age_on_arrival(values["age_s"][-1], values["sent_at_ms"][-1], now=clock_of(request)),)
     return Fields(values=values, files=files)
+
+
+LONGEST_WAY_S = 120.0  # a page gives a sending up sooner; more than this is a clock that is wrong
+
+
+def age_on_arrival(age_s: str, sent_at_ms: str, *, now: datetime) -> str:
+    """The age of an entry when it is read here: what it was when it was sent, and the time that it was under way.
+
+    Parameters
+    ----------
+    age_s
+        As the device sent it. [s]
+    sent_at_ms
+        When it was sent, by the server's clock as the device knew it. [ms since 1970, UTC]
+    now
+        This machine's clock.
+
+    Returns
+    -------
+    str
+        The age; as it was sent if either cannot be read or the way took no possible time. [s]
+    """
+    try:
+        way = now.timestamp() - float(sent_at_ms) / 1000.0
+        return f"{float(age_s) + way:.3f}" if 0.0 < way < LONGEST_WAY_S else age_s
+    except ValueError:
+        return age_s
 
 
 def notebook_of(connection: HTTPConnection) -> usecases.notebook.Notebook:

@@ -126,6 +126,7 @@ OF_A_BREW = {
         "signal_unit",
         "when",
         "age_s",
+        "sent_at_ms",
         "dilution",
         "role",
         "replicate",

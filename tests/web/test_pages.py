@@ -55,6 +55,24 @@ def test_an_entry_that_waited_on_the_phone_keeps_its_own_time(brewing: Shed) -> 
     assert brewing.notebook.reading("r-e1").elapsed_h == pytest.approx(6.0)
 
 
+@pytest.mark.parametrize(
+    ("way_s", "elapsed_h"),
+    [(36.0, 5.99), (0.0, 6.0), (-90.0, 6.0), (7200.0, 6.0)],
+    ids=["a slow line", "at once", "its clock is ahead", "its clock is wrong"],
+)
+def test_the_time_that_an_entry_was_under_way_is_part_of_its_age(brewing: Shed, way_s: float, elapsed_h: float) -> None:
+    sent = brewing.clock().timestamp() - way_s
+    brewing.post(
+        "/brews/barrel-1/readings",
+        what="assay:home-colour-test",
+        signal="90",
+        entry="e1",
+        age_s="7200",
+        sent_at_ms=f"{1000 * sent:.0f}",
+    )
+    assert brewing.notebook.reading("r-e1").elapsed_h == pytest.approx(elapsed_h, abs=1e-4)
+
+
 @pytest.mark.parametrize("entries", [["a", "a"], ["a", "b", "a"]], ids=["twice", "again later"])
 def test_an_entry_sent_again_is_kept_once(brewing: Shed, entries: list[str]) -> None:
     for entry in entries:

@@ -6,6 +6,7 @@ const NAME = "aerobe-entries";
 const RETRY_MS = 8000;
 const CLOCK = "aerobe-clock";
 const CLOCK_MOVED_MS = 60000;
+const SAME_CLOCK_MS = 1500; // the server tells whole seconds: less than this apart, both contacts told the same
 let opened;
 
 function base() {
@@ -44,16 +45,22 @@ let met = null; // the last contact of this page: server, wall and monotonic clo
 function contactAt(answer) {
   const server = Date.parse(answer.headers.get("date") ?? "");
   if (Number.isNaN(server)) return;
-  met = { server, wall: Date.now(), steady: performance.now() };
-  try { localStorage.setItem(CLOCK, JSON.stringify({ offset: server - met.wall })); } catch { /* no store: the wall clock must do */ }
+  const wall = Date.now();
+  const known = met ? met.server - met.wall : storedOffset();
+  // One offset as long as it holds, or two entries typed within a second could change their order.
+  const offset = Math.abs(server - wall - known) < SAME_CLOCK_MS ? known : server - wall;
+  met = { server: wall + offset, wall, steady: performance.now() };
+  try { localStorage.setItem(CLOCK, JSON.stringify({ offset })); } catch { /* no store: the wall clock must do */ }
+}
+
+function storedOffset() {
+  try { return JSON.parse(localStorage.getItem(CLOCK))?.offset ?? 0; } catch { return 0; }
 }
 
 // When it is now on the server's clock, as well as this device can tell, and how far that may be off [ms].
 function serverNow() {
-  let offset = 0;
-  try { offset = JSON.parse(localStorage.getItem(CLOCK))?.offset ?? 0; } catch { offset = 0; }
   const wall = Date.now();
-  if (!met) return { at: wall + offset, doubt: 0 };
+  if (!met) return { at: wall + storedOffset(), doubt: 0 };
   const drift = wall - met.wall - (performance.now() - met.steady);
   // A steady clock may sleep with the device, so only a wall clock that fell behind it was surely put back.
   if (drift < -CLOCK_MOVED_MS) return { at: met.server + performance.now() - met.steady, doubt: -drift };
@@ -128,7 +135,8 @@ export async function send(entry) {
   if (entry.photo) body.append("photo", entry.photo, entry.photo.name ?? "photo.jpg");
   // The age and not the hour, by the server's clock at both ends: a phone whose clock is wrong still gives the right time.
   const age = (serverNow().at - (entry.server_at ?? entry.at)) / 1000;
-  body.append("age_s", Math.max(0, age).toFixed(1));
+  body.append("age_s", Math.max(0, age).toFixed(3));
+  body.append("sent_at_ms", serverNow().at.toFixed(0)); // a slow line makes it older still
   if (entry.doubt) body.append("clock_doubt_s", (entry.doubt / 1000).toFixed(0));
   const headers = { Accept: "application/json", "X-Aerobe-Form": document.querySelector("meta[name=aerobe-form]").content };
   // A slow line carries some 15 kB a second.
