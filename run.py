@@ -2,8 +2,10 @@
 
     python3 run.py demo     installs what is needed here, makes an invented notebook, serves its page
     python3 run.py test     installs what the tests need too, and runs all of them
+    python3 run.py night    the long versions of checks that `test` makes short
+    python3 run.py mutate   changes formulas one by one and asks the tests whether they notice; some hours
 
-On Windows write `py run.py demo`. Both are safe to repeat. What follows `test` goes to pytest: `python3 run.py test -k oxygen`.
+On Windows write `py run.py demo`. All are safe to repeat. What follows `test` goes to pytest: `python3 run.py test -k oxygen`.
 """
 
 # The syntax of this file stays old, so that an old Python can read it and say what is wrong.
@@ -23,15 +25,20 @@ ENVIRONMENT = os.path.join(HOME, "env")
 FIRST_PORT = 8642
 OLDEST, NEWEST = (3, 11), (3, 14)
 LOCKS = {"demo": ["requirements.lock"], "test": ["requirements-dev.lock"]}
+TASKS = {"demo": "demo", "test": "test", "night": "test", "mutate": "test"}  # and which packages each needs
 
 
 def main(words):
-    if not words or words[0] not in LOCKS:
+    if not words or words[0] not in TASKS:
         print(__doc__.strip())
         return 2
     check_python()
-    python = environment(words[0])
-    return demo(python, words[1:]) if words[0] == "demo" else test(python, words[1:])
+    python, rest = environment(TASKS[words[0]]), words[1:]
+    if words[0] == "night":
+        return call([python, "-m", "pytest", "-rs", "-m", "night"] + rest)
+    if words[0] == "mutate":
+        return call([python, "-m", "tests.mutants"] + rest)
+    return demo(python, rest) if words[0] == "demo" else test(python, rest)
 
 
 def check_python():

@@ -1,0 +1,102 @@
+"""The night's run: a seeded sample of mutants of each room, its table, and the survivors by name."""
+
+from __future__ import annotations
+
+import argparse
+import hashlib
+import json
+import os
+import sys
+import tomllib
+from collections import Counter
+from pathlib import Path
+
+from tests.mutants.ready import load_others
+from tests.mutants.sites import Mutant, mutants_of
+from tests.mutants.tries import ROOT, look, try_one
+
+ROOMS = ("oxygen", "assay", "kinetics", "inference", "decisions", "verdicts", "trials", "evidence")
+KEPT = ROOT / ".aerobe" / "mutants" / "found.jsonl"
+SAME = tomllib.loads((Path(__file__).parent / "equivalents.toml").read_text(encoding="utf-8"))
+
+
+def sample(room: str, size: int, seed: str) -> list[Mutant]:
+    """The same mutants for the same seed, whatever else was edited in the room."""
+    every = [
+        mutant
+        for path in sorted((ROOT / "aerobe" / room).glob("*.py"))
+        for mutant in mutants_of(path.read_text(encoding="utf-8"), str(path.relative_to(ROOT)))
+    ]
+    return sorted(every, key=lambda mutant: hashlib.sha256(f"{seed} {mutant.name}".encode()).digest())[:size]
+
+
+def kept() -> dict[str, dict[str, str]]:
+    """What earlier runs found, by the mutant's name and its text: an edited line is tried anew."""
+    lines = KEPT.read_text(encoding="utf-8").splitlines() if KEPT.exists() else []
+    found = [json.loads(line) for line in lines]
+    return {one["key"]: one for one in found}
+
+
+def key_of(mutant: Mutant) -> str:
+    return f"{mutant.name} {mutant.before} -> {mutant.after}"
+
+
+def run_room(room: str, mutants: list[Mutant], again: bool) -> None:
+    """Try those that were not tried before, or those that survived."""
+    before = kept()
+    left = [mutant for mutant in mutants if key_of(mutant) not in before or (again and before[key_of(mutant)]["end"] != "caught")]
+    left = [mutant for mutant in left if key_of(mutant) not in SAME]
+    if not left:
+        return
+    load_others()
+    known = look(room)
+    for mutant in left:
+        end, by = try_one(mutant, known)
+        with KEPT.open("a", encoding="utf-8") as stream:
+            stream.write(json.dumps({"key": key_of(mutant), "room": room, "line": mutant.line, "end": end, "by": by}) + "\n")
+        print(f"{end:9} {mutant.file}:{mutant.line} {mutant.before[:60]} -> {mutant.after[:60]}", flush=True)
+
+
+def table(rooms: list[str], size: int, seed: str) -> str:
+    """Caught of tried by room, and each survivor."""
+    found, lines, survivors, total = kept(), [], [], Counter[str]()
+    for room in rooms:
+        ends: Counter[str] = Counter()
+        for mutant in sample(room, size, seed):
+            key = key_of(mutant)
+            end = "equivalent" if key in SAME else found.get(key, {"end": "not tried"})["end"]
+            ends[end] += 1
+            if end in ("survived", "no test"):
+                survivors.append(f"  {mutant.file}:{mutant.line}  {mutant.before}  ->  {mutant.after}\n      {key}")
+        lines.append(_line(room, ends))
+        total += ends
+    head = f"{'room':10} {'tried':>6} {'caught':>7} {'equivalent':>11} {'survived':>9} {'share':>6}"
+    return "\n".join([head, *lines, _line("all", total), "", "Survivors:", *survivors])
+
+
+def _line(room: str, ends: Counter[str]) -> str:
+    caught, same, lives = ends["caught"], ends["equivalent"], ends["survived"] + ends["no test"]
+    share = f"{100.0 * caught / (caught + lives):5.1f} %" if caught + lives else "-"
+    return f"{room:10} {caught + same + lives:6} {caught:7} {same:11} {lives:9} {share:>6}"
+
+
+def main(words: list[str]) -> int:
+    parser = argparse.ArgumentParser(prog="run.py mutate", description="Do the tests notice a changed formula?")
+    parser.add_argument("rooms", nargs="*", choices=[[], *ROOMS], help="which rooms; all if none is named")
+    parser.add_argument("--sample", type=int, default=60, help="mutants of each room")
+    parser.add_argument("--seed", default="1", help="which sample")
+    parser.add_argument("--survivors", action="store_true", help="try again those that survived")
+    parser.add_argument("--table", action="store_true", help="only show what is known")
+    asked = parser.parse_args(words)
+    rooms = asked.rooms or list(ROOMS)
+    os.chdir(ROOT)
+    os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+    os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"  # their start costs three times what a quick test does
+    for room in rooms if not asked.table else []:
+        run_room(room, sample(room, asked.sample, asked.seed), asked.survivors)
+    print(table(rooms, asked.sample, asked.seed))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
