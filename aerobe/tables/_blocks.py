@@ -65,7 +65,10 @@ def _is_words(row: list[str]) -> bool:
 
 def _is_name(cell: str) -> bool:
     """Whether a cell that could be a value names a column: a unit, `LOD`, `6 h`."""
-    return unit_of(cell) is not None or _hour_name(cell) or bool(meanings_of(split_header(cell)[0]))
+    return unit_of(cell) is not None or _hour_name(cell) or bool(meanings_of(split_header(cell)[0]) or _LIMIT.fullmatch(cell))
+
+
+_LIMIT = re.compile(r"\d{2} ?% .*[A-Za-z].*")  # `95% LCL`
 
 
 def _hour_name(cell: str) -> bool:
@@ -183,13 +186,28 @@ def _names(rows: Numbered, start: int, head: int) -> tuple[list[str], int, list[
     if head > start and rows[head - 1][0] == rows[head][0] - 1:
         above = rows[head - 1][1]
         doubled = len([name for name in names if name]) > len({name for name in names if name})
-        if doubled and _filled(above) >= 2 and _is_words(above):
-            names, top = _grouped(above, names), head - 1
+        merged = _merged_down(above, names)
+        if (doubled or merged) and _filled(above) >= 2 and _is_words(above):
+            names, top = _grouped(above, names) if doubled else _joined_names(above, names), head - 1
             noted.append(f"Names stand in two rows, {rows[head - 1][0]} and {rows[head][0]}.")
     return names, first_data, noted, top
 
 
 GROUP_MARK = " | "
+
+
+def _merged_down(above: list[str], names: list[str]) -> bool:
+    """Names that reach over both rows beside groups that reach over several columns, as merged cells do."""
+    pairs = list(itertools.zip_longest(above, names, fillvalue=""))
+    return any(upper and not name for upper, name in pairs) and any(name and not upper for upper, name in pairs)
+
+
+def _joined_names(above: list[str], names: list[str]) -> list[str]:
+    group, found = "", []
+    for upper, name in itertools.zip_longest(above, names, fillvalue=""):
+        group = upper or group
+        found.append(f"{group} {name}".strip() if name else upper)
+    return found
 
 
 def _grouped(above: list[str], names: list[str]) -> list[str]:
@@ -207,18 +225,29 @@ def _starts_table(rows: Numbered, place: int) -> bool:
     if place + 1 >= len(rows) or not any(map(is_valued, rows[place + 1][1])):
         return False
     known = sum(1 for cell in row if cell and meanings_of(split_header(cell)[0]))
-    return known >= max(2, 0.5 * _filled(row)) and rows[place][0] > rows[place - 1][0] + 1
+    apart = rows[place][0] > rows[place - 1][0] + 1
+    return known >= max(2, (0.5 if apart else 1.0) * _filled(row))
 
 
 def _joined(blocks: list[Block]) -> list[Block]:
     """Tables with the same names are one; a further column says from which of them each row comes."""
     found: list[Block] = []
+    first = {frozenset(block.header): block.header for block in reversed(blocks)}
+    blocks = [_reordered(block, first[frozenset(block.header)]) for block in blocks]
     for header in dict.fromkeys(block.header for block in blocks):
         same = [block for block in blocks if block.header == header]
         found.append(
             same[0] if len(same) == 1 else stacked(same, "table", [_label(block, at) for at, block in enumerate(same, 1)])
         )
     return found
+
+
+def _reordered(block: Block, header: tuple[str, ...]) -> Block:
+    """The same columns in another order, as a logger writes them after a restart."""
+    if block.header == header:
+        return block
+    places = [block.header.index(name) for name in header]
+    return replace(block, header=header, rows=tuple(tuple(row[place] for place in places) for row in block.rows))
 
 
 def _label(block: Block, at: int) -> str:

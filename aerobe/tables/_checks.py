@@ -128,18 +128,23 @@ def doubles(rows: RowsRead, questions: Questions) -> RowsRead:
     sizes = Counter(len(places) for places in groups.values())
     even = len(sizes) == 1 or (len(several) >= 0.8 * len(groups) and max(sizes) <= 12)
     differ = any(len({rows.results[place].value for place in places}) > 1 for places in several.values())
+    pasted = not differ and (not even or len(several) > 1)  # one twin may be honest, all of them are not
     first = next(iter(several.values()))
     numbers = tuple(rows.results[place].row for places in list(several.values())[:8] for place in places)
     example = ", ".join(rows.results[place].typed_as for place in first[:4])
     because = f"{len(several)} brews and hours have several results ({example}); " + (
-        "nearly all have as many, so they are taken for repeats." if even else "most have one."
+        "nearly all have as many, so they are taken for repeats."
+        if even and not pasted
+        else "most have one."
+        if not pasted
+        else "each repeats its values, as rows pasted twice do."
     )
     said = questions.ask(
         "doubles",
         "Rows that name the same brew, hour and test: what are they?",
         because=because,
         options=(REPEATED, LAST, FIRST, OWN_BREW, OUT),
-        default=REPEATED if even else "" if differ else FIRST,
+        default=FIRST if pasted else REPEATED if even else "",
         rows=numbers,
     )
     return _with_doubles(rows, several, said)

@@ -12,6 +12,13 @@ from aerobe.errors import ImportFault
 _ZONE = re.compile(r"[A-Za-z0-9_+-]{1,40}(/[A-Za-z0-9_+-]{1,40}){0,2}")
 _DATED = re.compile(r"(\d{1,2})([/.-])(\d{1,2})\2\d{2,4}\b")
 _OFFSET = re.compile(r"(Z|UTC|GMT|[+-]\d{2}:?\d{2})$")
+# Short names of zones that mean one offset wherever they are written; CST, IST and BST mean several and are not read.
+_SHORT = {"WET": 0, "WEST": 1, "CET": 1, "MEZ": 1, "CEST": 2, "MESZ": 2, "EET": 2, "EEST": 3}
+_SHORT |= {"EST": -5, "EDT": -4, "CDT": -5, "MST": -7, "MDT": -6, "PST": -8, "PDT": -7}
+_NAMED_ZONE = re.compile(rf"\s({'|'.join(_SHORT)})$")
+_SAID_ZONE = re.compile(
+    rf"(?:\b(?:UTC|GMT)\s*([+-]\s?\d{{1,2}}(?::?\d{{2}})?)(?!\d)|\b(UTC|GMT|{'|'.join(_SHORT)})\b|\b([A-Z][a-z]+/[A-Z][A-Za-z_]+)\b)"
+)
 _ISO = re.compile(r"\d{4}-?\d{2}-?\d{2}")
 _MONTHS = {
     "jan": 1,
@@ -67,12 +74,22 @@ def zone_of(name: str) -> tzinfo:
         raise ImportFault(f"There is no time zone '{name}'.", "Write for example Europe/Berlin, or +02:00.") from None
 
 
+def _with_colons(text: str) -> str:
+    """`08h00` and `08:00 Uhr` as `08:00`."""
+    return re.sub(r"(?<=\d)\s?Uhr$", "", re.sub(r"(?<=[\s,]\d\d)h(?=\d\d$)|(?<=[\s,]\d)h(?=\d\d$)", ":", text))
+
+
+def winter_of(zone: str) -> str:
+    """The offset that a zone's clocks show when they are not put forward, as +HH:MM."""
+    offsets = [datetime(2026, month, 1, tzinfo=zone_of(zone)).utcoffset() or timedelta() for month in (1, 7)]
+    minutes = round(min(offsets).total_seconds() / 60.0)
+    return f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"
+
+
 def looks_dated(text: str) -> bool:
     """Whether a cell holds a date, with or without a time of day."""
     text = text.strip()
-    return bool(
-        (_ISO.match(text) and not re.fullmatch(r"\d+", text)) or _DATED.match(text) or (_NAMED.fullmatch(text) and _named(text))
-    )
+    return bool((_ISO.match(text) and not re.fullmatch(r"\d+", text)) or _DATED.match(text) or _named(text) is not None)
 
 
 def looks_clocked(text: str) -> bool:
@@ -82,7 +99,24 @@ def looks_clocked(text: str) -> bool:
 
 def has_offset(text: str) -> bool:
     """Whether a clock time says how far it is from universal time."""
-    return bool(_OFFSET.search(text.strip()))
+    return bool(_OFFSET.search(text.strip()) or _NAMED_ZONE.search(text.strip()))
+
+
+def zone_in(text: str) -> str:
+    """The zone that a name of a column or a line above a table states (`Date Time, GMT-05:00`); empty where it states none."""
+    match = _SAID_ZONE.search(text)
+    if match is None:
+        return ""
+    said = (match[1] or match[2] or match[3]).replace(" ", "")
+    try:
+        zone_of(_short(said))
+    except ImportFault:
+        return ""
+    return _short(said)
+
+
+def _short(name: str) -> str:
+    return f"{_SHORT[name]:+03d}:00" if name in _SHORT else name
 
 
 def day_order(cells: list[str]) -> tuple[bool | None, bool]:
@@ -111,10 +145,20 @@ class Clock:
 
     def __init__(self, zone: tzinfo | None, day_first: bool | None) -> None:
         self.zone, self.day_first, self._pattern = zone, day_first, ""
+        self.skipped = self.later = False  # whether the last time was one that the zone never had, or had twice
+        self._last: datetime | None = None
 
     def read(self, text: str) -> datetime | None:
         """The moment in universal time; None where the text is no date and time, or has no zone and none was said."""
-        text = re.sub(r"\s+", " ", text.strip().replace("T ", " ")).removesuffix(" UTC").removesuffix(" GMT")
+        text = re.sub(r"\s+", " ", text.strip().replace("T ", " "))
+        short = _NAMED_ZONE.search(text)
+        if short or text.endswith((" UTC", " GMT")):
+            said = zone_of(_short(short[1])) if short else UTC
+            return Clock(said, self.day_first).read(text.rsplit(" ", 1)[0])
+        text = _with_colons(text)
+        if re.search(r"[ T]24:00(:00)?$", text):  # the end of a day is the beginning of the next
+            day = self.read(re.sub(r"24:00(:00)?$", "00:00", text))
+            return None if day is None else day + timedelta(days=1)
         offset = re.fullmatch(r"(.*\d)\s*([+-]\d{2}:?\d{2}|Z)", text) if not _ISO.match(text) else None
         if offset and looks_dated(text):
             plain = Clock(zone_of("UTC" if offset[2] == "Z" else offset[2]), self.day_first)
@@ -135,9 +179,19 @@ class Clock:
                 return None
             moment = moment.replace(tzinfo=self.zone)
         try:
-            return moment.astimezone(UTC)  # differences across a change of clocks are then true ones
+            return self._universal(moment)
         except (OverflowError, ValueError):
             return None
+
+    def _universal(self, moment: datetime) -> datetime:
+        """In universal time, so that differences across a change of clocks are true; an hour that came twice by its order."""
+        found = moment.astimezone(UTC)
+        self.skipped = found.astimezone(moment.tzinfo).replace(tzinfo=None) != moment.replace(tzinfo=None)
+        second = moment.replace(fold=1).astimezone(UTC)
+        self.later = not self.skipped and self._last is not None and found < self._last < second
+        found = second if self.later else found
+        self._last = found
+        return found
 
 
 @cache
@@ -158,7 +212,7 @@ def _strptime(text: str, pattern: str) -> datetime | None:
 
 def _named(text: str) -> datetime | None:
     """`1 May 2026 08:00` and `May 1, 2026`, in the languages that the months above cover."""
-    match = _NAMED.fullmatch(text.strip())
+    match = _NAMED.fullmatch(_with_colons(text.strip()))
     if match is None:
         return None
     day, month = int(match[1] or match[4]), _MONTHS.get((match[2] or match[3])[:3].lower())

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from aerobe.errors import ImportFault
 from aerobe.tables._block import Block
 from aerobe.tables._cells import Marks, marks_of
-from aerobe.tables._scores import Content, content_of, scores_of
+from aerobe.tables._scores import LABELS, Content, content_of, scores_of
 from aerobe.tables._units import CHANNEL_KINDS, split_header, unit_of
 from aerobe.tables._words import folded_name, names_mean
 from aerobe.units import OXYGEN_PERCENT
@@ -34,6 +34,9 @@ FIELDS = (
     "unit",
     "sd",
     "se",
+    "cv",
+    "lower",
+    "upper",
     "n",
     "limit",
     "qualifier",
@@ -54,6 +57,9 @@ ONCE = frozenset(FIELDS) - {
     "value",
     "sd",
     "se",
+    "cv",
+    "lower",
+    "upper",
     "n",
     "notes",
     "ignore",
@@ -209,12 +215,28 @@ def _settled(columns: list[Column], contents: list[Content]) -> list[Column]:
             column = replace(column, field="clock")
         elif column.field == "date" and (fields["elapsed"] or fields["clock"]):
             column = replace(column, field="ignore", because="the time stands in another column")
+        elif column.field == "time" and content.dated > 0.7:  # whole dates under `time`
+            field = "ignore" if fields["clock"] or fields["elapsed"] else "clock"
+            column = replace(column, field=field, because="its cells are dates and times")
+            fields["clock"] += 1
         elif column.field == "time" and not fields["date"]:
             column = replace(column, field="elapsed" if content.clocked and not fields["elapsed"] else "ignore")
         elif column.field == "clock" and fields["elapsed"]:
             column = replace(column, field="ignore", because="the time stands in another column, as time since the start")
         found.append(column)
-    return _one_oxygen(found)
+    return _one_oxygen(_named_by_sample(found, contents))
+
+
+def _named_by_sample(columns: list[Column], contents: list[Content]) -> list[Column]:
+    """Where no column names brews, names of samples that come again at other times do."""
+    if any(column.field in LABELS for column in columns):
+        return columns
+    return [
+        replace(column, field="brew", because="no other column names the brew, and its names come again")
+        if column.field == "sample" and 2 <= content.distinct <= 0.6 * content.filled
+        else column
+        for column, content in zip(columns, contents, strict=True)
+    ]
 
 
 def _one_oxygen(columns: list[Column]) -> list[Column]:

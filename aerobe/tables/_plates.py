@@ -9,6 +9,7 @@ from aerobe.errors import ImportFault
 from aerobe.tables._ask import Questions
 from aerobe.tables._block import Block
 from aerobe.tables._cells import read_cell
+from aerobe.tables._clock import duration_h
 from aerobe.tables._wide import hour_of
 
 OWN = "each well is a brew"
@@ -104,6 +105,9 @@ def _with_hours(block: Block) -> Block:
 
 
 def _hour_in(text: str) -> str | None:
+    clocks = re.findall(r"(?<![\d:-])\d{1,3}:[0-5]\d(?::[0-5]\d)?(?![\d:])", text)
+    if clocks:  # `Read 2 (6:00:00)`
+        return f"{duration_h(clocks[-1])!r} h"
     match = re.search(r"(\d+(?:[.,]\d+)?)\s*(h|hr|hrs|hours?|min|d|days?|std|stunden)\b|\bt\s*=?\s*(\d+)\b", text.lower())
     if match is None:
         return None

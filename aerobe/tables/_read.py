@@ -10,18 +10,21 @@ from aerobe.errors import ImportFault
 from aerobe.tables import _checks
 from aerobe.tables._ask import Question, Questions
 from aerobe.tables._block import Block
-from aerobe.tables._blocks import blocks_of, stacked
+from aerobe.tables._blocks import stacked
 from aerobe.tables._brews import named, with_mean_rows, with_means, with_roles, with_temperatures
+from aerobe.tables._clock import winter_of
 from aerobe.tables._columns import Column, columns_of, said_column, without_sums
+from aerobe.tables._counted import with_moments
 from aerobe.tables._plates import plate_block
 from aerobe.tables._results import RowRead, RowsRead
 from aerobe.tables._rows import read_rows
+from aerobe.tables._runs import log_runs, with_midnights
 from aerobe.tables._settle import filled_down, settled_way
-from aerobe.tables._text import MARKS, Found, decode, grid_of, separator
-from aerobe.tables._way import Way
+from aerobe.tables._sheets import UNSOLVED, tables_of
+from aerobe.tables._text import Found
+from aerobe.tables._way import LEAVE_OUT, Way
 from aerobe.tables._wide import LABEL, Wide, lengthened
 from aerobe.tables._words import folded_name
-from aerobe.tables._workbook import is_spreadsheet, sheets_of
 
 MAX_BYTES = 200_000_000
 MAX_ROWS = 2_000_000
@@ -98,7 +101,14 @@ def read_table(
         )
     replies = dict(replies or {})
     questions = Questions(replies)
-    sheets, letters, mark, ignored = _sheets(content, name)
+    sheets, letters, mark, ignored = tables_of(content, name)
+    if any(UNSOLVED in line for line in ignored):
+        questions.ask(
+            "formulas",
+            "Formulas of the spreadsheet have no results in the file. Read their cells as empty?",
+            because="A program wrote them and never worked them out. Opened and saved by a spreadsheet program, it has them.",
+            options=("read them as empty",),
+        )
     block = _chosen(sheets, name, questions, ignored)
     if len(block.rows) > MAX_ROWS:
         raise ImportFault(f"{name} has over {MAX_ROWS} rows.", "Split it into several files.")
@@ -109,7 +119,7 @@ def read_table(
         block, shape = lengthened(block, "quantities" if asked_as == "quantities" else "brews" if asked_as else "")
         if shape.names_are and (shape.form != "long" or shape.names_are == "quantities"):
             _ask_names(shape, questions)
-    block = plate_block(block, questions)
+    block = with_moments(plate_block(block, questions))
     found = _with_replies(columns_of(block), dict(columns or {}), replies, block)
     found = _with_names_across(found, shape, asked_as)
     block = without_sums(block, found)
@@ -145,13 +155,43 @@ def read_table(
 
 
 def _rows(block: Block, way: Way, questions: Questions) -> RowsRead:
-    rows = named(with_mean_rows(read_rows(block, way), questions))
+    rows = _with_real_hours(block, way, questions)
+    if any(question.key == "no such hour" and question.open for question in questions.asked):
+        return named(rows)
+    rows = named(with_mean_rows(rows, questions))
     rows = with_roles(rows, questions)
     rows = with_means(rows, questions)
+    if way.date:
+        rows = with_midnights(rows, questions)
     _checks.splits(block, way.columns, rows, questions)
     if not any(question.key.startswith("column:") and question.open for question in questions.asked):
-        rows = _checks.log_doubles(_checks.doubles(rows, questions), questions)
+        rows = log_runs(_checks.doubles(rows, questions), questions)
+        if not any(question.key.startswith("runs:") and question.open for question in questions.asked):
+            rows = _checks.log_doubles(rows, questions)
     return with_temperatures(rows)
+
+
+def _with_real_hours(block: Block, way: Way, questions: Questions) -> RowsRead:
+    """The rows; where clock times lie in an hour that the zone skipped, the clock was not put forward, or the zone is another."""
+    rows = read_rows(block, way)
+    if not rows.skipped:
+        return rows
+    said = questions.ask(
+        "no such hour",
+        f"In {way.zone} clocks skipped an hour in which rows lie. What did this clock do?",
+        because="A logger often keeps the time of the winter all year.",
+        options=(NEVER_MOVED, LEAVE_OUT),
+        rows=rows.skipped,
+    )
+    if said == NEVER_MOVED:
+        return read_rows(block, replace(way, zone=winter_of(way.zone)))
+    gone = set(rows.skipped) if said == LEAVE_OUT else set()
+    kept = [place for place, number in enumerate(block.numbers) if number not in gone]
+    block = replace(block, rows=tuple(block.rows[place] for place in kept), numbers=tuple(block.numbers[place] for place in kept))
+    return read_rows(block, way) if gone else rows
+
+
+NEVER_MOVED = "it kept the time of the winter"
 
 
 def fingerprint_of(block: Block, shape: Wide) -> str:
@@ -162,38 +202,6 @@ def fingerprint_of(block: Block, shape: Wide) -> str:
         else shape.form + "\n" + block.header[0]
     )
     return hashlib.sha256(f"{shape.form}\n{names}".encode()).hexdigest()[:20]
-
-
-def _sheets(content: bytes, name: str) -> tuple[list[Block], Found, Found, list[str]]:
-    ignored: list[str] = []
-    if is_spreadsheet(content, name):
-        blocks: list[Block] = []
-        hidden: list[Block] = []
-        fault: ImportFault | None = None
-        for sheet, grid, is_hidden in sheets_of(content, name):
-            try:
-                found = blocks_of(grid, sheet, name)
-            except ImportFault as caught:
-                fault = fault or caught
-                ignored.append(f"Sheet '{sheet}' holds no table that can be read.")
-                continue
-            if is_hidden and found:
-                ignored.append(f"Sheet '{sheet}' is hidden; it is not read.")
-                hidden += found
-            elif not found and any(any(row) for row in grid):
-                ignored.append(f"Sheet '{sheet}' holds no table; it is not read.")
-            else:
-                blocks += found
-        if not blocks and not hidden:
-            raise fault or ImportFault(f"{name} has no sheet with a table.", "Put names in one row and values below.")
-        whole = Found(what="spreadsheet", score=1.0, because="by its first bytes or its name")
-        return blocks or hidden, whole, Found(what="cells", score=1.0, because="a spreadsheet"), ignored
-    text, letters = decode(content, name)
-    mark = separator(text)
-    blocks = blocks_of(grid_of(text, mark.what, name), "", name)
-    if not blocks:
-        raise ImportFault(f"{name} holds no table.", "It needs one row of column names and at least one row of values.")
-    return blocks, letters, replace(mark, what=MARKS.get(mark.what, mark.what)), ignored
 
 
 def _chosen(blocks: list[Block], name: str, questions: Questions, ignored: list[str]) -> Block:

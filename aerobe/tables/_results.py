@@ -90,6 +90,7 @@ class RowsRead:
     faults: tuple[RowFault, ...] = ()
     empty: int = 0
     left_out: tuple[str, ...] = ()
+    skipped: tuple[int, ...] = ()  # rows whose clock time the zone never had
     temperatures: dict[str, float]  # brewing temperature by brew name, where a column only repeats it [degC]
 
     @property

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 
@@ -16,6 +17,10 @@ from aerobe.tables._wide import hour_of
 from aerobe.tables._words import folded_name
 from aerobe.units import ELAPSED
 
+SPREADS = ("sd", "se", "cv", "lower", "upper", "n")
+_N_IN_NAME = re.compile(r"\bn\s*=\s*(\d{1,4})\b", re.IGNORECASE)
+_SE_IN_NAME = re.compile(r"\b(SEM?|std\.? ?err(or)?|standard error)\b", re.IGNORECASE)
+
 
 def spread_columns(columns: Sequence[Column], place: int) -> dict[str, int]:
     """The sd, se and n columns that belong to a column of values: of the same name, else the nearest to its right."""
@@ -23,7 +28,7 @@ def spread_columns(columns: Sequence[Column], place: int) -> dict[str, int]:
     end = next((other for other in values if other > place), len(columns))
     words = folded_name(columns[place].header).split(" ")
     found: dict[str, int] = {}
-    for field in ("sd", "se", "n"):
+    for field in SPREADS:
         every = [at for at, column in enumerate(columns) if column.field == field]
         near = [at for at in every if place < at < end]
         alike = [at for at in every if words[0] and words[0] in folded_name(columns[at].header).split(" ")]
@@ -34,17 +39,33 @@ def spread_columns(columns: Sequence[Column], place: int) -> dict[str, int]:
 
 
 def errors_of(
-    row: tuple[str, ...], columns: Sequence[Column], near: dict[str, int], cell: Cell
+    row: tuple[str, ...], columns: Sequence[Column], near: dict[str, int], cell: Cell, header: str = ""
 ) -> tuple[float | None, float | None, int]:
-    """Standard deviation of one test, standard uncertainty of the value, and how many tests it is the mean of."""
-    sd, se, count = (_spread(row, columns, near.get(field)) for field in ("sd", "se", "n"))
-    sd = cell.sd if sd is None else sd
-    n = int(count) if count is not None and count >= 1 else 1
+    """Standard deviation of one test, standard uncertainty of the value, and how many tests it is the mean of.
+
+    A name such as `mean +- SE, n = 3` says what stands behind the sign. Limits on both sides are read as those of a scatter of
+    logarithms, which is what limits of counts and of most probable numbers are.
+    """
+    sd, se, cv, low, high, count = (_spread(row, columns, near.get(field)) for field in SPREADS)
+    said = _N_IN_NAME.search(header)
+    n = int(count) if count is not None and count >= 1 else int(said[1]) if said else 1
+    if cell.sd is not None and se is None and sd is None:
+        sd, se = (None, cell.sd) if _SE_IN_NAME.search(header) else (cell.sd, None)
     if se is not None:
         return (se * n**0.5 if n > 1 else None), se, n
+    if sd is None and cv is not None:
+        sd = abs(cell.value) * cv / (1.0 if 0.0 < cv <= 1.0 and "%" not in columns[near["cv"]].header else 100.0)
     if sd is not None:
         return sd, sd / n**0.5, n
+    if low and high and high > low and cell.value > 0.0:
+        return None, cell.value * math.log(high / low) / (2.0 * _width(columns[near["lower"]].header)), n
     return None, None, n
+
+
+def _width(header: str) -> float:
+    """Half the width of an interval in standard deviations, by the percent in its name; of 95 % where it has none."""
+    said = re.search(r"\b(80|90|95|98|99)\b", header)
+    return {"80": 1.2816, "90": 1.6449, "98": 2.3263, "99": 2.5758}.get(said[1] if said else "95", 1.96)
 
 
 def _spread(row: tuple[str, ...], columns: Sequence[Column], place: int | None) -> float | None:

@@ -32,7 +32,7 @@ def read_rows(block: Block, way: Way) -> RowsRead:
     reader = _Reader(block, way)
     results: list[RowRead] = []
     for place, (number, row) in enumerate(zip(block.numbers, block.rows, strict=True)):
-        reader.place = place
+        reader.place, reader.number = place, number
         try:
             results += reader.results(number, row)
         except BadCell as bad:
@@ -46,6 +46,7 @@ def read_rows(block: Block, way: Way) -> RowsRead:
         empty=reader.empty,
         left_out=said,
         temperatures={},
+        skipped=tuple(reader.skipped),
     )
 
 
@@ -62,7 +63,8 @@ class _Reader:
         self.faults: list[RowFault] = []
         self.probes: dict[tuple[Labels, str, str], ProbeColumn] = {}
         self.left_out: dict[str, int] = {}
-        self.empty = self.place = 0
+        self.empty = self.place = self.number = 0
+        self.skipped: list[int] = []  # rows whose time the zone never had
         self.replicates: dict[str, int] = {}
 
     def fault(self, row: int, bad: BadCell) -> None:
@@ -137,7 +139,7 @@ class _Reader:
     def _made(self, row: tuple[str, ...], place: int, cell: Cell, common: RowRead, typed: str) -> RowRead:
         column = self.columns[place]
         unit, factor, log10 = unit_for(self._text(row, "unit"), column, cell)
-        sd, error, n = errors_of(row, self.columns, self.spreads[place], cell)
+        sd, error, n = errors_of(row, self.columns, self.spreads[place], cell, column.header)
         value, said, notes = cell.value, typed, common.notes
         if log10:
             if not abs(value) <= _LARGEST_POWER:
@@ -204,7 +206,7 @@ class _Reader:
                 raise BadCell(
                     column.header, typed, f"'{typed[:60]}' is no number.", "Write digits, and the unit in the name of the column."
                 )
-            value = kind.convert(cell.value, unit, typed=f"{typed} {unit}".strip())
+            value = kind.convert(cell.value * (1.0 if known else column.factor), unit, typed=f"{typed} {unit}".strip())
         except (AerobeError, BadCell) as fault:
             # One bad probe cell leaves the row's other probes alone.
             reason = fault.reason if isinstance(fault, BadCell) else fault.problem
@@ -241,6 +243,10 @@ class _Reader:
         if self.way.date and not self.places.get("date"):
             clock = f"{self.way.date} {clock}"
         moment = self.clock.read(clock)
+        if moment is not None and self.clock.skipped:
+            self.skipped.append(self.number)
+        if moment is not None and self.clock.later:
+            self._leave("times of the hour that came twice are read as its second time, by their order")
         if moment is None:
             header = self._header("clock") or self._header("date") or self._header("time")
             raise BadCell(

@@ -17,6 +17,7 @@ from aerobe.tables._words import meanings_of, names_mean
 LABELS = ("experiment", "block", "brew", "arm", "dose", "bottle")
 
 
+BARE_PERCENT = ("%", "percent")
 MADE = (SECTION, "table", "sheet", "plate label", LABEL, "well")  # columns made while reading
 
 
@@ -69,6 +70,8 @@ def scores_of(name: str, parts: tuple[str, str, Unit | None], content: Content) 
     named = dict(meanings_of(words))
     for field, score in meanings_of(name).items():
         named[field] = max(score, named.get(field, 0.0))
+    if unit is not None and unit.kinds and "elapsed" not in unit.kinds:
+        named = {field: score for field, score in named.items() if field not in ("elapsed", "time")}  # `T [C]` is no time
     if name.startswith(HOUR):
         named = {"elapsed": 1.0}
     if name == VALUE or name.startswith(f"{VALUE} "):
@@ -84,6 +87,8 @@ def scores_of(name: str, parts: tuple[str, str, Unit | None], content: Content) 
         for field in unit.kinds:
             if field == "value" and "oxygen" in unit.kinds:
                 continue  # mg/L alone may be oxygen or biomass
+            if unit.name in BARE_PERCENT and field not in named:
+                continue  # a share of anything: living cells, moisture, battery
             bonus = 0.6 if not named else 0.15
             before = found.get(field, (0.0, ""))
             if field in named or not named or field == "value":
@@ -125,7 +130,7 @@ def _fit(field: str, content: Content, unit: Unit | None) -> tuple[float, str]:
     if field in ("date", "time"):
         good = content.dated if field == "date" else max(content.clocked, content.dated)
         return (1.0 if good > 0.7 else 0.35), f"{content.distinct} different cells"
-    if field in ("value", "oxygen", "temperature", "pH", "conductivity", "sd", "se", "limit"):
+    if field in ("value", "oxygen", "temperature", "pH", "conductivity", "sd", "se", "cv", "lower", "upper", "limit"):
         return (
             1.0 if content.numbers > 0.6 else 0.4 if content.numbers > 0.3 else 0.1
         ), f"numbers from {content.low:g} to {content.high:g}"

@@ -12,6 +12,8 @@ from aerobe.tables._clock import looks_clocked
 from aerobe.tables._codes import flags_of, limits_of, sentinels_of
 from aerobe.tables._columns import Column, is_channel
 from aerobe.tables._decimals import cells_of, with_decimals
+from aerobe.tables._dilutions import with_dilutions
+from aerobe.tables._scores import BARE_PERCENT
 from aerobe.tables._units import CHANNEL_KINDS, channel_kind, unit_of
 from aerobe.tables._way import Way
 from aerobe.tables._when import when_sampled
@@ -58,6 +60,7 @@ def settled_way(
     """The columns with decimal marks and units, and how rows are to be read."""
     columns = with_decimals(block, columns, questions)
     columns = _with_value_column(block, columns, questions)
+    columns = with_dilutions(block, columns, questions)
     columns = _with_units(block, columns, questions, test_named)
     columns, mixed = _with_mixed_oxygen(block, columns, questions)
     zone, day_first, at_h, date, columns = when_sampled(block, columns, questions, zone)
@@ -112,10 +115,28 @@ def _with_units(block: Block, columns: tuple[Column, ...], questions: Questions,
         elif is_channel(column.field) and channel_kind(column.field, column.unit) is None and not _own_units(cells, column.field):
             units = tuple(unit for kind in CHANNEL_KINDS[column.field] for unit in kind.accepts if unit)
             column = _with_unit(column, questions, units, _span(cells, column.decimal))
+        elif column.field == "oxygen" and column.unit in BARE_PERCENT and _like_air(cells, column.decimal):
+            column = _with_percent(column, questions, _span(cells, column.decimal))
         elif column.field == "value" and not column.unit and not has_unit and not test_named and not _own_units(cells, "value"):
-            column = _with_unit(column, questions, (), _span(cells, column.decimal))
+            column = _with_unit(column, questions, (), _span(cells, column.decimal), _unit_above(block))
         found.append(column)
     return tuple(found)
+
+
+def _like_air(cells: list[str], decimal: str) -> bool:
+    """Whether percents never pass what air holds of oxygen, and come near it: they may be percent of a gas."""
+    values = [cell.value for text in cells if (cell := read_cell(text, decimal)).kind == "number" and not cell.unit]
+    return bool(values) and 17.0 <= max(values) <= 22.5
+
+
+def _with_percent(column: Column, questions: Questions, seen: str) -> Column:
+    said = questions.ask(
+        f"percent:{column.header}",
+        f"What are the percents of '{column.header}'?",
+        because=f"{seen} Air itself holds 20.9 % of oxygen; a probe in water shows 100 % for it.",
+        options=("% saturation", "% O2 in gas"),
+    )
+    return replace(column, unit=said or column.unit)
 
 
 def _own_units(cells: list[str], field: str) -> bool:
@@ -134,10 +155,29 @@ def _span(cells: list[str], decimal: str) -> str:
     return f"It holds numbers from {min(values):g} to {max(values):g}." if values else ""
 
 
-def _with_unit(column: Column, questions: Questions, units: tuple[str, ...], seen: str) -> Column:
+def _unit_above(block: Block) -> str:
+    """The one unit of results that the lines above a table name (`Units: 10^6 cells/mL`); else empty."""
+    found: dict[str, None] = {}
+    for line in block.above:
+        words = re.sub(r"[:;,()\[\]]", " ", line).split()
+        place = 0
+        while place < len(words):
+            spans = (" ".join(words[place : place + size]) for size in (4, 3, 2, 1))
+            span = next((text for text in spans if "/" in text and (unit := unit_of(text)) and "value" in unit.kinds), "")
+            if span:
+                found[span] = None
+            place += len(span.split()) or 1
+    return next(iter(found)) if len(found) == 1 else ""
+
+
+def _with_unit(column: Column, questions: Questions, units: tuple[str, ...], seen: str, above: str = "") -> Column:
     word = {"elapsed": "time", "value": "the result"}.get(column.field, column.field)
     said = questions.ask(
-        f"unit:{column.header}", f"'{column.header}' has no unit of {word}. Which is it?", because=seen, options=units
+        f"unit:{column.header}",
+        f"'{column.header}' has no unit of {word}. Which is it?",
+        because=f"{seen} A line above the table names {above}." if above else seen,
+        options=units,
+        default=above,
     )
     unit = unit_of(said) if said else None
     if unit is None:

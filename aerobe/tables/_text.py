@@ -15,6 +15,10 @@ LOOKED_AT = 300  # lines that settle the mark between columns
 LONGEST_CELL = 100_000
 
 
+_PAIR = re.compile(r"([A-Za-z][\w .]{0,30}?)\s*=\s*([-+<>]?[\d.,]+(?:[eE][+-]?\d+)?|[A-Za-z#/-]{1,12})\s*([^\s=,;]*)(?=[\s,;]|$)")
+_STAMP = re.compile(r"\[?(\d{4}-\d{2}-\d{2}[T ]\S+|\d{1,2}[./-]\d{1,2}[./-]\d{2,4} \S+(?: [AaPp][Mm])?)\]?")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
     """Something inferred: what, how well it fits (0 to 1), and why."""
@@ -101,6 +105,33 @@ def _cut_wrong(cell: str, mark: str) -> bool:
 
 def _split(line: str, mark: str) -> list[str]:
     return line.split() if mark == " " else next(csv.reader([line], delimiter=mark), [])
+
+
+def pairs_grid(text: str) -> list[list[str]] | None:
+    """Lines such as `2026-06-01T08:00Z DO=8.1mg/L T=20.1C` as a table; None where most lines are no such.
+
+    Each name gets a column, its unit in brackets; a name with two units gets two. Other lines stay, as remarks.
+    """
+    lines = text.split("\n")
+    looked = [line for line in lines[:LOOKED_AT] if line.strip() and not line.startswith("#")]
+    if len(looked) < 2 or sum(len(_PAIR.findall(line)) > 0 and bool(_STAMP.match(line.strip())) for line in looked) < 0.6 * len(
+        looked
+    ):
+        return None
+    names: dict[str, int] = {}
+    rows: list[tuple[str, dict[str, str]] | str] = []
+    for line in lines:
+        stamp, found = _STAMP.match(line.strip()), _PAIR.findall(line)
+        if not stamp or not found:
+            rows.append(line.strip())
+            continue
+        cells = {f"{name.strip()} [{unit}]" if unit else name.strip(): value for name, value, unit in found}
+        names |= {name: len(names) + at for at, name in enumerate(name for name in cells if name not in names)}
+        rows.append((stamp[1], cells))
+    header = ["timestamp", *names]
+    table = [[row] if isinstance(row, str) else [row[0], *(row[1].get(name, "") for name in names)] for row in rows]
+    first = next(place for place, row in enumerate(rows) if not isinstance(row, str))
+    return [*table[:first], header, *table[first:]]
 
 
 def grid_of(text: str, mark: str, name: str) -> list[list[str]]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from aerobe.errors import NotAQuantity
-from aerobe.tables._words import WORDS
+from aerobe.tables._words import WORDS, meanings_of
 from aerobe.units import BIOMASS, CONDUCTIVITY, COUNT, DOSE, ELAPSED, OXYGEN, OXYGEN_PERCENT, PH, TEMPERATURE, Kind
 
 CHANNEL_KINDS: dict[str, tuple[Kind, ...]] = {
@@ -126,6 +126,12 @@ def channel_kind(field: str, unit: str) -> Kind | None:
     return next((kind for kind in CHANNEL_KINDS[field] if _fits(kind, unit)), None)
 
 
+def _fits_letter(words: str, unit: Unit) -> bool:
+    """Whether a single letter behind a name is its unit: `Temp C` and `time h`, but `Plain C` and `tank d` are names."""
+    meant = meanings_of(words).keys() | ({"elapsed"} if "time" in meanings_of(words) else set())
+    return bool(meant & set(unit.kinds))
+
+
 def split_header(header: str) -> tuple[str, str, Unit | None]:
     """A header's words, its unit as written, and the unit as understood (None: none, or none that is known)."""
     text = header.strip()
@@ -133,6 +139,8 @@ def split_header(header: str) -> tuple[str, str, Unit | None]:
     if whole is not None and len(text) > 1:
         return re.split(r"[\s_]*(?:/|_per_| per )", text, maxsplit=1)[0], text, whole
     inside = re.fullmatch(r"(.*?)[\s_]*[(\[{]\s*([^)\]}]*?(?:\([^)]*\))?[^)\]}]*?)\s*[)\]}]\s*(.*)", text)
+    if inside and inside[2] and not inside[3] and unit_of(inside[2]) is None and (unit := unit_of(inside[1])) is not None:
+        return inside[1], inside[1], unit  # `cells/mL (mean of three)`
     if inside and inside[2]:
         return f"{inside[1]} {inside[3]}".strip(), inside[2], unit_of(inside[2])
     for mark in (",", "/ ", " in ", " - ", ":"):
@@ -144,6 +152,10 @@ def split_header(header: str) -> tuple[str, str, Unit | None]:
         tail = " ".join(words[-count:])
         joined = re.sub(r"\s+per\s+", "/", f" {tail} ").strip()
         unit = unit_of(joined) or unit_of(tail)
-        if unit is not None and not (count == 1 and len(tail) == 1 and tail.isupper() and tail not in "CF"):
+        if unit is not None and (len(tail) > 1 or _fits_letter(" ".join(words[:-count]), unit)):
             return " ".join(words[:-count]), tail, unit
+    for count in range(min(3, len(words) - 1), 0, -1):
+        first = " ".join(words[:count])
+        if "/" in first and (unit := unit_of(first)) is not None:  # `CFU/g compost`
+            return f"{first.partition('/')[0]} {' '.join(words[count:])}", first, unit
     return text, "", None

@@ -8,10 +8,13 @@ from dataclasses import replace
 from aerobe.errors import AerobeError, ImportFault
 from aerobe.tables._ask import Questions
 from aerobe.tables._block import Block
-from aerobe.tables._clock import day_order, duration_h, has_offset, looks_clocked, looks_dated, zone_of
+from aerobe.tables._clock import day_order, duration_h, has_offset, looks_clocked, looks_dated, zone_in, zone_of
 from aerobe.tables._columns import Column
 from aerobe.tables._decimals import cells_of
 from aerobe.units import ELAPSED, parse_number
+
+# Lines above a table that speak of clocks; a place named there is no zone of theirs.
+_ZONED = re.compile(r"zone|utc|gmt|time|zeit|clock|heure|hora", re.IGNORECASE)
 
 
 def when_sampled(
@@ -49,12 +52,13 @@ def when_sampled(
         )
         reply = {"yes": True, "no": False}.get(said)
     if any(not has_offset(cell) for cell in cells):
-        zone = questions.ask(
-            "zone",
-            "Which time zone did the clock show?",
-            because="The times of the table have none. Write Europe/Berlin, or +02:00.",
-            default=zone,
-        )
+        names = [column.header for column in columns if column.field in ("clock", "date", "time")]
+        stated = dict.fromkeys(filter(None, map(zone_in, [*names, *(line for line in block.above if _ZONED.search(line))])))
+        because = "The times of the table have none. Write Europe/Berlin, or +02:00."
+        if stated:
+            because = f"The file states {' and '.join(stated)}. Write that, or Europe/Berlin, or +02:00."
+            zone = next(iter(stated)) if len(stated) == 1 else ""
+        zone = questions.ask("zone", "Which time zone did the clock show?", because=because, default=zone)
     return zone, order if reply is None else reply, at_h, date, columns
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import zipfile
 from datetime import date, datetime, time, timedelta
 from typing import cast
@@ -21,8 +22,14 @@ def is_spreadsheet(content: bytes, name: str) -> bool:
     return content[:4] in (b"PK\x03\x04", b"\xd0\xcf\x11\xe0") or name.lower().endswith(SPREADSHEETS)
 
 
-def sheets_of(content: bytes, name: str) -> list[tuple[str, list[list[str]], bool]]:
-    """Name, cells as text, and whether it is hidden, for each sheet. A formula is never run: its last result is the value.
+# A cell with a formula and no value behind it: written by a program that never worked it out.
+_NO_RESULT = re.compile(rb"<f\b[^>]*?(?:/>|>[^<]*</f>)\s*(?:<v\s*/>|<v>\s*</v>)?\s*</c>")
+
+
+def sheets_of(content: bytes, name: str) -> tuple[list[tuple[str, list[list[str]], bool]], int]:
+    """Name, cells as text, and whether it is hidden, for each sheet; and how many formulas have no result stored.
+
+    A formula is never run: its last result is the value.
 
     Raises
     ------
@@ -32,17 +39,26 @@ def sheets_of(content: bytes, name: str) -> list[tuple[str, list[list[str]], boo
     _refuse_bomb(content, name)
     # The reader is compiled code that ends the whole process when a file asks for too much: it gets one of its own.
     told = run_apart(f"{__name__}:plain_sheets", content, what=name, arguments={"name": name})
-    return [(sheet, grid, bool(hidden)) for sheet, grid, hidden in cast(list[tuple[str, list[list[str]], bool]], told)]
+    sheets, unsolved = cast(tuple[list[tuple[str, list[list[str]], bool]], int], told)
+    return [(sheet, grid, bool(hidden)) for sheet, grid, hidden in sheets], unsolved
 
 
-def plain_sheets(content: bytes, *, name: str) -> list[tuple[str, list[list[str]], bool]]:
-    """Name, cells as text, and whether it is hidden, for each sheet. To be run apart."""
+def _unsolved(content: bytes) -> int:
+    if content[:4] != b"PK\x03\x04":
+        return 0
+    with zipfile.ZipFile(io.BytesIO(content)) as packed:
+        parts = [item for item in packed.namelist() if re.fullmatch(r"xl/worksheets/sheet\d+\.xml", item)]
+        return sum(len(_NO_RESULT.findall(packed.read(part))) for part in parts)
+
+
+def plain_sheets(content: bytes, *, name: str) -> tuple[list[tuple[str, list[list[str]], bool]], int]:
+    """What `sheets_of` gives. To be run apart."""
     from python_calamine import CalamineWorkbook, SheetTypeEnum, SheetVisibleEnum
 
     require_small(content, name)
     try:
         book = CalamineWorkbook.from_filelike(io.BytesIO(content))
-        return [
+        sheets = [
             (
                 sheet.name,
                 [[_cell(cell) for cell in row] for row in book.get_sheet_by_name(sheet.name).to_python(skip_empty_area=False)],
@@ -51,6 +67,7 @@ def plain_sheets(content: bytes, *, name: str) -> list[tuple[str, list[list[str]
             for sheet in book.sheets_metadata
             if sheet.typ == SheetTypeEnum.WorkSheet
         ]
+        return sheets, _unsolved(content)
     except (ImportFault, MemoryError):
         raise
     except Exception as fault:  # the reader raises many kinds, all of them about the file

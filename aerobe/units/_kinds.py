@@ -94,10 +94,11 @@ OXYGEN = Kind(
     low=-1.0,
     high=60.0,
 )
+# Dry air holds 20.946 % of oxygen by volume. Source: U.S. Standard Atmosphere 1976, table 3.
 OXYGEN_PERCENT = Kind(
     name="oxygen saturation",
     house="% saturation",
-    accepts={"% saturation": 1.0, "%": 1.0, "% sat": 1.0, "%sat": 1.0, "percent": 1.0},
+    accepts={"% saturation": 1.0, "%": 1.0, "% sat": 1.0, "%sat": 1.0, "percent": 1.0, "% O2 in gas": 100.0 / 20.946},
     low=-10.0,
     high=500.0,
 )
