@@ -17,6 +17,10 @@ class AerobeError(Exception):
         self.problem = problem
         self.remedy = remedy
 
+    def at(self, field: str) -> AerobeError | None:
+        """What is wrong with one field of a form; None where nothing is said of it."""
+        return None
+
     def __reduce__(self) -> tuple[type[AerobeError], tuple[str, str]]:
         # Exceptions cross process pools; the default would call the class with one argument.
         return type(self), (self.problem, self.remedy)
@@ -30,6 +34,27 @@ def _readable(text: str) -> str:
 
 class NotAQuantity(AerobeError):
     """Text that should be a number with a unit and is not."""
+
+
+class UnusableForm(AerobeError):
+    """Several answers of one form, each with what is wrong with it: all are told at once.
+
+    Parameters
+    ----------
+    by_field
+        Name of the field, its fault, in the order of the form.
+    """
+
+    def __init__(self, by_field: tuple[tuple[str, AerobeError], ...]) -> None:
+        self.by_field = by_field
+        super().__init__(" ".join(fault.problem for _, fault in by_field), " ".join(fault.remedy for _, fault in by_field))
+
+    def at(self, field: str) -> AerobeError | None:
+        """What is wrong with this field."""
+        return next((fault for name, fault in self.by_field if name == field), None)
+
+    def __reduce__(self) -> tuple[type[AerobeError], tuple[tuple[tuple[str, AerobeError], ...]]]:  # type: ignore[override]
+        return type(self), (self.by_field,)
 
 
 class OutsideValidity(AerobeError):

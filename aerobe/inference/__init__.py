@@ -21,17 +21,23 @@ from aerobe.inference._story import (
     story_of,
 )
 from aerobe.inference._threads import on_one_core, one_blas_thread
+from aerobe.inference._unknowns import COMPOST_G_PER_L, COMPOST_KG_PER_L, FOOD_G_PER_L, TEMPERATURE_DEGC, Guess
 
 __all__ = [
     "ASSUMED_ERROR",
+    "COMPOST_G_PER_L",
+    "COMPOST_KG_PER_L",
     "DEFAULT_HORIZON_H",
+    "FOOD_G_PER_L",
     "PRIOR",
+    "TEMPERATURE_DEGC",
     "AirStop",
     "Band",
     "Basis",
     "BrewStory",
     "Draws",
     "Effort",
+    "Guess",
     "Log",
     "Measurement",
     "Modes",

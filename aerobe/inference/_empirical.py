@@ -49,9 +49,11 @@ def empirical_courses(basis: Basis, around: Surroundings, z: Array, rng: np.rand
     def spread(pair: tuple[float, float]) -> Array:
         return np.asarray(pair[0] * np.exp(pair[1] * rng.standard_normal((n, 1))))
 
+    stretched = basis.stretched(z)
+
     def scored(name: str) -> Array:
         place = NAMES.index(name)
-        return PRIOR[place].value(z[:, [place]])
+        return PRIOR[place].value(stretched[:, [place]])
 
     # What earlier brews taught of start, pace and lag holds whatever limits in the end.
     rate, bend = spread(RATE) * scored("bacteria_growth_per_h"), spread(BEND)

@@ -133,6 +133,7 @@ def pooled(setting: Setting, courses: tuple[Courses, ...], seed: int, *, draws: 
         shares=tuple(mixture.shares.values()),
         logged_until_h=float(setting.grid_h[setting.oxygen.index[-1]]) if len(setting.oxygen.index) else None,
         feeds_h=tuple(feed[0] for feed in setting.basis.later_feeds),
+        basis=setting.basis,
     )
 
 

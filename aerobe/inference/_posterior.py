@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from aerobe.inference._likelihood import generalised_log, results_of
 from aerobe.inference._pooling import Past, Shift
-from aerobe.inference._prior import N_TERMS, PRIOR
+from aerobe.inference._prior import N_TERMS, PRIOR, Basis
 from aerobe.inference._story import Measurement
 
 Array = NDArray[np.float64]
@@ -74,6 +74,8 @@ class Posterior:
         When food is added after the start. [h]
     logged_until_h
         Where the oxygen log ends; None without one. [h]
+    basis
+        What recipe and vessel fixed; it says how far a score reaches.
     """
 
     times_h: Array
@@ -101,6 +103,7 @@ class Posterior:
     measurements: tuple[Measurement, ...] = ()
     feeds_h: tuple[float, ...] = ()
     logged_until_h: float | None = None
+    basis: Basis | None = None
 
     @property
     def biomass(self) -> Array:
@@ -136,8 +139,9 @@ class Posterior:
     def terms(self) -> dict[str, Band]:
         """Median and 90 % interval of every model term, in its unit."""
         out = {}
+        scores = self.scores if self.basis is None else self.basis.as_the_table_takes(self.scores)
         for place, term in enumerate(PRIOR):
-            low, middle, high = np.quantile(term.value(self.scores[:, place]), [0.05, 0.5, 0.95])
+            low, middle, high = np.quantile(term.value(scores[:, place]), [0.05, 0.5, 0.95])
             out[term.name] = Band(median=float(middle), low=float(low), high=float(high))
         return out
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from aerobe.inference._unknowns import widenings
 from aerobe.kinetics import PARAMETERS, STATES
 from aerobe.oxygen import FOODS, first_guess_kla, saturation_mg_per_l
 from aerobe.records import Recipe, Vessel
@@ -205,10 +206,30 @@ class Basis:
     altitude_m: float
     nitrogen_mg_per_l: float = 0.0  # of the food added at the start
     later_nitrogen: tuple[float, ...] = ()  # the same of each of the later feeds [mg N/L]
+    widened: tuple[tuple[str, float], ...] = ()  # terms that a guess makes less sure, and by how much on the log scale [-]
+
+    def stretched(self, z: Array) -> Array:
+        """Scores as the table of terms takes them, shape (draws, terms): longer where something was guessed."""
+        if not self.widened:
+            return z
+        out = np.array(z)
+        for name, more in self.widened:
+            place = _INDEX[name]
+            out[:, place] *= float(np.hypot(1.0, more / PRIOR[place].spread))
+        return out
+
+    def as_the_table_takes(self, z: Array) -> Array:
+        """The same with the score of transfer, whose spread is the vessel's own."""
+        out = np.array(self.stretched(z))
+        out[:, _KLA] *= self.kla_log_sd / PRIOR[_KLA].spread
+        return out
 
 
-def basis_of(recipe: Recipe, vessel: Vessel) -> Basis:
-    """Carbon of the recipe and transfer of the vessel, from the food library and the room of oxygen."""
+def basis_of(recipe: Recipe, vessel: Vessel, *, temperature_degc: float = 20.0, temperature_guessed: bool = False) -> Basis:
+    """Carbon of the recipe and transfer of the vessel, from the food library and the room of oxygen.
+
+    A temperature that nobody measured [degC] widens the rates, as guessed amounts widen the start.
+    """
     now_food = now_slow = now_nitrogen = 0.0
     later: dict[float, tuple[float, float, float]] = {}
     for dose in recipe.foods:
@@ -236,6 +257,9 @@ def basis_of(recipe: Recipe, vessel: Vessel) -> Basis:
         altitude_m=vessel.altitude_m,
         nitrogen_mg_per_l=now_nitrogen,
         later_nitrogen=tuple(later[at][2] for at in sorted(later)),
+        widened=tuple(
+            sorted(widenings(recipe, temperature_degc=temperature_degc, temperature_guessed=temperature_guessed).items())
+        ),
     )
 
 
@@ -251,7 +275,8 @@ class Inputs:
 
 def decode(z: Array, basis: Basis, start_temperature_degc: float) -> Inputs:
     """Solver inputs for scores z of shape (draws, terms)."""
-    theta = {term.name: term.value(z[:, place]) for place, term in enumerate(PRIOR)}
+    stretched = basis.stretched(z)
+    theta = {term.name: term.value(stretched[:, place]) for place, term in enumerate(PRIOR)}
     # The spread of transfer is the vessel's own, not the table's.
     kla = basis.kla_per_h * np.exp(basis.kla_log_sd * z[:, _KLA])
     # No brew is sterile: tap water alone carries about this much.

@@ -102,6 +102,8 @@ class BrewStory:
         How far to look ahead. [h]
     events
         What happened to it: air off and on, food, water, a part drawn off, warmth.
+    temperature_guessed
+        Nobody measured the expected temperature.
     """
 
     recipe: Recipe
@@ -113,6 +115,7 @@ class BrewStory:
     probe: Probe = field(default_factory=Probe)
     horizon_h: float = DEFAULT_HORIZON_H
     events: tuple[BrewEvent, ...] = ()
+    temperature_guessed: bool = False
 
     def until(self, now_h: float) -> BrewStory:
         """The story as it stood at an hour: later readings, log values and events are left out."""

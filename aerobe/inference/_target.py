@@ -86,7 +86,13 @@ class Setting:
 def setting_of(story: BrewStory) -> Setting:
     """Everything about a story that does not depend on unknowns."""
     forcing = forcing_of(story)
-    basis = basis_of(forcing.recipe, story.vessel)
+    # A thermometer in the water knows better than whoever did not look.
+    basis = basis_of(
+        forcing.recipe,
+        story.vessel,
+        temperature_degc=story.temperature_degc,
+        temperature_guessed=story.temperature_guessed and story.temperature is None,
+    )
     # Times at which food is added or the air changes must stand in the grid, since both act from grid times on.
     changes = [*(feed[0] for feed in basis.later_feeds), *forcing.times_h()]
     grid = with_times(grid_of(story.horizon_h), changes)

@@ -35,6 +35,7 @@ from aerobe.oxygen._sizing import (
 )
 from aerobe.oxygen._standard import StandardTransfer, kla_at_20, standard_transfer, transfer_factor, transfer_rate_mg_per_l_h
 from aerobe.oxygen._steps import StepEstimate, transfer_from_steps
+from aerobe.oxygen._unknown_air import UNKNOWN_DIFFUSER, air_spans, depth_as_wide_m, with_flow_guessed
 from aerobe.oxygen._uptake import HoldingTime, UptakeTrack, holding_time, uptake_from_log
 from aerobe.oxygen._warming import warming_until_h
 
@@ -70,10 +71,13 @@ __all__ = [
     "StepEstimate",
     "SulphiteDose",
     "UptakeTrack",
+    "UNKNOWN_DIFFUSER",
+    "air_spans",
     "balance_ceiling_g_per_l",
     "check_probe",
     "compare_changes",
     "course_saturation_mg_per_l",
+    "depth_as_wide_m",
     "first_guess_kla",
     "food_balance",
     "food_ceiling",
@@ -107,5 +111,6 @@ __all__ = [
     "transfer_rate_mg_per_l_h",
     "uptake_from_log",
     "warming_until_h",
+    "with_flow_guessed",
     "vessel_kla",
 ]

@@ -13,6 +13,8 @@ _FACTOR = {"fine bubble": 0.60, "venturi": 0.45, "coarse bubble": 0.25, "open pi
 _LOG_SD = {"fine bubble": 0.7, "venturi": 0.9, "coarse bubble": 0.6, "open pipe": 0.7, "none": 0.8}
 _EXPONENT = 0.7
 _MEASURED_LOG_SD = 0.2  # of a measured value that nobody gave an error: our own judgement
+# What a guess may be off by: the quantity itself, as one standard uncertainty on the log scale (common practice, no source).
+GUESS_LOG_SD = {"depth": 0.3, "flow": 0.8, "flow of a label": 0.25, "flow of a power": 0.5, "diffuser": 0.45}
 # Water that bubbles or a stirrer keep moving takes up oxygen through its surface too: about 0.02 to 0.1 m/h.
 _SURFACE_M_PER_H = 0.05
 
@@ -32,6 +34,7 @@ def first_guess_kla(vessel: Vessel) -> tuple[float, float]:
 
     Notes
     -----
+    What nobody gave (depth, flow, diffuser) widens it further, each by its own uncertainty.
     A guess is worth a factor of three either way. A re-aeration run of ten minutes narrows it to a few percent.
     Clean water is meant; foam, oil and dissolved matter change it further (a factor of 0.3 to 1.2).
 
@@ -46,7 +49,11 @@ def first_guess_kla(vessel: Vessel) -> tuple[float, float]:
     area_m2 = vessel.volume_l / 1000.0 / vessel.depth_m
     velocity_m_per_s = air.flow_l_per_min / 60000.0 / area_m2
     bubbles = 3600.0 * _FACTOR[air.diffuser] * math.pow(velocity_m_per_s, _EXPONENT)
-    return bubbles + surface, _LOG_SD[air.diffuser]
+    return bubbles + surface, math.hypot(_LOG_SD[air.diffuser], *(_widening(name) for name in vessel.guessed))
+
+
+def _widening(guess: str) -> float:
+    return GUESS_LOG_SD[guess] * (1.0 if guess == "diffuser" else _EXPONENT)
 
 
 def vessel_kla(vessel: Vessel) -> tuple[float, float]:

@@ -1,23 +1,27 @@
 """The nouns of the notebook: frozen, keyword-only, true by construction. No estimates, no storage."""
 
 from aerobe.records._assays import BASES, METHODS, QUANTITIES, Assay, AssayError
-from aerobe.records._brews import AimChoice, Brew, Costs, Harvest, Use
-from aerobe.records._compost import Compost, FoodDose, HeatLog, Recipe
+from aerobe.records._brews import BREW_GUESSES, AimChoice, Brew, Costs, Harvest, Use
+from aerobe.records._compost import RECIPE_GUESSES, Compost, FoodDose, HeatLog, Recipe
 from aerobe.records._events import EVENTS, BrewEvent, standing_events
+from aerobe.records._guesses import guess_mark
 from aerobe.records._plain import as_json, as_plain, canonical_json, content_hash, from_plain
 from aerobe.records._readings import CHANNELS, ROLES, Reading, Sample, SensorLog
 from aerobe.records._trials import QUESTIONS, Arm, PlannedBrew, PlannedSample, RunSheet, Trial
-from aerobe.records._vessels import DIFFUSERS, AirSupply, Vessel
+from aerobe.records._vessels import DIFFUSERS, VESSEL_GUESSES, AirSupply, Vessel
 
 __all__ = [
     "BASES",
+    "BREW_GUESSES",
     "CHANNELS",
     "DIFFUSERS",
     "EVENTS",
     "METHODS",
     "QUANTITIES",
     "QUESTIONS",
+    "RECIPE_GUESSES",
     "ROLES",
+    "VESSEL_GUESSES",
     "AimChoice",
     "AirSupply",
     "Arm",
@@ -45,5 +49,6 @@ __all__ = [
     "canonical_json",
     "content_hash",
     "from_plain",
+    "guess_mark",
     "standing_events",
 ]

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from aerobe.records._checks import require_aware, require_between, require_key, require_one_of
+from aerobe.records._guesses import guesses, require_guesses
 
 AIMS = ("most biomass", "fungal to bacterial target", "enough biomass with oxygen", "most per cost")
 
@@ -40,6 +41,9 @@ class AimChoice:
             require_between(self.ratio_target, 1e-9, 1e9, "A fungal to bacterial target", "")
 
 
+BREW_GUESSES = ("temperature",)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Brew:
     """One vessel filled once."""
@@ -59,9 +63,11 @@ class Brew:
     tests_in_budget: int = 4
     seed: int = 1
     notes: str = ""
+    guessed: tuple[str, ...] = guesses()  # of BREW_GUESSES
 
     def __post_init__(self) -> None:
         require_key(self.key, "brew")
+        require_guesses(self.guessed, BREW_GUESSES)
         require_aware(self.started_at, "The start of the brew")
         require_between(self.temperature_degc, 1.0, 45.0, "A brewing temperature", "degC")
 

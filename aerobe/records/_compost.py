@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from aerobe.errors import UnusableRecord
 from aerobe.records._checks import require_between, require_key, require_one_of
+from aerobe.records._guesses import guesses, require_guesses
 
 PROCESSES = ("windrow", "in-vessel", "static aerated", "worm", "unknown")
 
@@ -71,6 +72,10 @@ class FoodDose:
         require_between(self.at_h, 0.0, 1000.0, "A feeding time", "h")
 
 
+# What may stand in a recipe as a guess: an amount nobody gave, or the weight of compost that was measured by volume.
+RECIPE_GUESSES = ("compost", "weight of compost", "food")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recipe:
     """What goes into a litre of brew."""
@@ -82,7 +87,9 @@ class Recipe:
     foods: tuple[FoodDose, ...] = ()
     water: str = "unknown"  # rain, well, tap with chlorine ... free text
     notes: str = ""
+    guessed: tuple[str, ...] = guesses()  # of RECIPE_GUESSES; they widen what is believed of the start
 
     def __post_init__(self) -> None:
         require_key(self.key, "recipe")
+        require_guesses(self.guessed, RECIPE_GUESSES)
         require_between(self.compost_g_per_l, 0.0, 1000.0, "Compost", "g/L")

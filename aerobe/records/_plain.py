@@ -20,7 +20,7 @@ R = TypeVar("R")
 def as_plain(value: object) -> Any:
     """A record as dicts, lists, strings and numbers; datetimes as ISO 8601 with offset."""
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {item.name: as_plain(getattr(value, item.name)) for item in dataclasses.fields(value)}
+        return {item.name: as_plain(getattr(value, item.name)) for item in dataclasses.fields(value) if _is_written(item, value)}
     if isinstance(value, datetime):
         return value.isoformat()
     if isinstance(value, (list, tuple)):
@@ -61,6 +61,11 @@ def from_plain(cls: type[R], data: object) -> R:
         return cls(**{name: _cast(hints[name], item, f"{cls.__name__}.{name}") for name, item in data.items()})
     except TypeError as fault:
         raise UnusableRecord(f"A {cls.__name__} is incomplete: {fault}.", "Add the missing fields.") from None
+
+
+def _is_written(item: dataclasses.Field[Any], record: object) -> bool:
+    # A field that came later is left out while it says nothing, so that older records keep their hash.
+    return not item.metadata.get("later") or getattr(record, item.name) != item.default
 
 
 @functools.cache

@@ -6,8 +6,11 @@ from dataclasses import dataclass
 
 from aerobe.errors import UnusableRecord
 from aerobe.records._checks import require_between, require_key, require_one_of
+from aerobe.records._guesses import guesses, require_guesses
 
 DIFFUSERS = ("fine bubble", "coarse bubble", "open pipe", "venturi", "none")
+# What may stand in a vessel as a guess. A flow can be nobody's, read off the pump's label, or worked out from the pump's watts.
+VESSEL_GUESSES = ("depth", "flow", "flow of a label", "flow of a power", "diffuser")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,9 +42,11 @@ class Vessel:
     depth_m: float  # liquid depth over the diffuser [m]
     air: AirSupply
     altitude_m: float = 0.0  # above sea level [m]
+    guessed: tuple[str, ...] = guesses()  # of VESSEL_GUESSES; they widen what is believed of the air
 
     def __post_init__(self) -> None:
         require_key(self.key, "vessel")
+        require_guesses(self.guessed, VESSEL_GUESSES)
         require_between(self.volume_l, 0.01, 1e6, "A volume", "L")
         require_between(self.depth_m, 0.01, 20.0, "A depth", "m")
         require_between(self.altitude_m, -450.0, 6000.0, "An altitude", "m")

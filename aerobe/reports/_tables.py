@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 
 from aerobe.charts import FigureTable
-from aerobe.records import Assay, Compost, Reading, Recipe, Vessel
+from aerobe.records import Assay, Compost, Reading, Recipe, Vessel, guess_mark
 from aerobe.reports._blocks import Block, Facts, Grid, Points, Words
 from aerobe.units import number
 
@@ -54,9 +54,13 @@ def recipe_blocks(recipe: Recipe, compost: Compost | None) -> tuple[Block, ...]:
     rows: list[tuple[str | float | None, ...]] = [
         ("compost and foods", "not stated", "not stated")
         if unsaid and not recipe.foods
-        else (f"compost: {compost.name if compost else recipe.compost}", f"{recipe.compost_g_per_l:g}", "0")
+        else (
+            f"compost: {compost.name if compost else recipe.compost}",
+            _dose(recipe.compost_g_per_l, recipe, "compost", "weight of compost"),
+            "0",
+        )
     ]
-    rows += [(dose.food, f"{dose.g_per_l:g}", f"{dose.at_h:g}") for dose in recipe.foods]
+    rows += [(dose.food, _dose(dose.g_per_l, recipe, "food"), f"{dose.at_h:g}") for dose in recipe.foods]
     table = FigureTable(columns=("what", "per litre [g/L]", "added at [h]"), rows=tuple(rows), caption=recipe.name)
     facts: list[tuple[str, str]] = [("Water", recipe.water)]
     if compost is not None:
@@ -69,6 +73,10 @@ def recipe_blocks(recipe: Recipe, compost: Compost | None) -> tuple[Block, ...]:
     return Grid(table=table), Facts(rows=tuple(facts))
 
 
+def _dose(g_per_l: float, recipe: Recipe, *guesses: str) -> str:
+    return f"{g_per_l:.4g}{guess_mark(recipe.guessed, *guesses)}"
+
+
 def _yes(value: bool | None) -> str:
     return "not known" if value is None else "yes" if value else "no"
 
@@ -76,10 +84,15 @@ def _yes(value: bool | None) -> str:
 def vessel_facts(vessel: Vessel) -> tuple[tuple[str, str], ...]:
     """Vessel and air in a few lines."""
     air = vessel.air
+    depth = guess_mark(vessel.guessed, "depth")
+    flow = guess_mark(vessel.guessed, "flow", "flow of a label", "flow of a power")
     kla = "guessed from flow and bubbles" if air.kla_per_h is None else f"measured, {number(air.kla_per_h)} per h at 20 degC"
     return (
-        ("Vessel", f"{vessel.name}, {vessel.volume_l:g} L, {vessel.depth_m:g} m deep, {vessel.altitude_m:g} m above the sea"),
-        ("Air", f"{air.flow_l_per_min:g} L/min through {air.diffuser}"),
+        (
+            "Vessel",
+            f"{vessel.name}, {vessel.volume_l:.4g} L, {vessel.depth_m:.3g} m deep{depth}, {vessel.altitude_m:g} m above the sea",
+        ),
+        ("Air", f"{air.flow_l_per_min:.3g} L/min{flow} through {air.diffuser}{guess_mark(vessel.guessed, 'diffuser')}"),
         ("Oxygen transfer", kla),
     )
 

@@ -16,6 +16,7 @@ from aerobe.units._kinds import (
     OXYGEN,
     OXYGEN_PERCENT,
     PH,
+    POWER,
     PRESSURE,
     RATE,
     TEMPERATURE,
@@ -23,7 +24,7 @@ from aerobe.units._kinds import (
     Kind,
     kind,
 )
-from aerobe.units._writing import number, parse_number, percent, ratio_words, span, whole_numbers, with_uncertainty
+from aerobe.units._writing import number, parse_number, percent, ratio_words, span, unit_sign, whole_numbers, with_uncertainty
 
 __all__ = [
     "AIR_FLOW",
@@ -41,6 +42,7 @@ __all__ = [
     "OXYGEN",
     "OXYGEN_PERCENT",
     "PH",
+    "POWER",
     "PRESSURE",
     "RATE",
     "TEMPERATURE",
@@ -52,6 +54,7 @@ __all__ = [
     "percent",
     "ratio_words",
     "span",
+    "unit_sign",
     "whole_numbers",
     "with_uncertainty",
 ]

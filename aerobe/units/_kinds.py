@@ -200,6 +200,7 @@ AIR_FLOW = Kind(
     low=0.0,
     high=1e6,
 )
+POWER = Kind(name="electrical power", house="W", accepts={"W": 1.0, "watt": 1.0, "kW": 1000.0}, low=0.0, high=1e5)
 LENGTH = Kind(
     name="length",
     house="m",
@@ -252,6 +253,7 @@ KINDS: dict[str, Kind] = {
         COUNT,
         DOSE,
         AIR_FLOW,
+        POWER,
         LENGTH,
         AREA,
         PRESSURE,

@@ -75,6 +75,26 @@ def number(value: float, digits: int = 3) -> str:
     return f"{rounded:.{max(0, digits - 1 - size)}f}"
 
 
+_SIGNS = (
+    ("degC", "°C"),
+    ("degF", "°F"),
+    ("ug ", "µg "),
+    ("ug/", "µg/"),
+    ("uS/", "µS/"),
+    ("umol", "µmol"),
+    ("uM", "µM"),
+    ("m3", "m³"),
+    ("m2", "m²"),
+)
+
+
+def unit_sign(unit: str) -> str:
+    """A unit as people print it: `µg C/mL` for `ug C/mL`, `°C` for `degC`. Text is read either way."""
+    for plain, sign in _SIGNS:
+        unit = unit.replace(plain, sign)
+    return unit
+
+
 def percent(share: float, places: int = 0) -> str:
     """A part of a whole as `47 %`."""
     return f"{100.0 * share:.{places}f} %"

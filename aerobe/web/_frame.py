@@ -42,7 +42,8 @@ from starlette.requests import HTTPConnection
 
 from aerobe import usecases
 from aerobe.errors import ImportFault
-from aerobe.units import number, span, with_uncertainty
+from aerobe.records import guess_mark
+from aerobe.units import number, span, unit_sign, with_uncertainty
 from aerobe.web._live import Live
 from aerobe.web._roles import OWNER, Access
 from aerobe.web._serve_settings import ServeSettings
@@ -265,8 +266,8 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters.update(number=number, json_data=json_data, clock=usecases.notebook.spoken, hours=hours_words)
-    made.globals.update(asset=asset, entry_token=entry_token, span=span, with_uncertainty=with_uncertainty)
+    made.filters.update(number=number, json_data=json_data, clock=usecases.notebook.spoken, hours=hours_words, unit=unit_sign)
+    made.globals.update(asset=asset, entry_token=entry_token, guess_mark=guess_mark, span=span, with_uncertainty=with_uncertainty)
     return made
 
 

@@ -33,12 +33,15 @@ if TYPE_CHECKING:
         stops_noticed,
         take_in_events,
     )
+    from aerobe.usecases.brews._guessed import Guessed, guesses_of_brew
     from aerobe.usecases.brews._hindsight import Hindsight, look_back_at
     from aerobe.usecases.brews._pictures import DrawnPicture, brew_pictures, replay_picture
+    from aerobe.usecases.brews._put_away import CAN_BE_PUT_AWAY, put_away, put_away_or_back
     from aerobe.usecases.brews._reminders import Reminder, calendar_of
     from aerobe.usecases.brews._sensors import KINDS_OF_CHANNELS, Point, brew_at, evidence_count, live_troubles, take_points
-    from aerobe.usecases.brews._shelf import add_recipe, add_test, add_vessels
-    from aerobe.usecases.brews._starting import BrewStart, FoodTyped, start_brew, start_choices
+    from aerobe.usecases.brews._shelf import add_compost, add_recipe, add_test, add_vessels
+    from aerobe.usecases.brews._starting import brew_to_repeat, latest_choices, start_brew, start_choices
+    from aerobe.usecases.brews._typed import BrewStart, FoodTyped
     from aerobe.usecases.brews._under_way import (
         WORKED_OUT,
         OxygenNow,
@@ -70,12 +73,15 @@ else:
                 "stops_noticed",
                 "take_in_events",
             ),
+            "_guessed": ("Guessed", "guesses_of_brew"),
             "_hindsight": ("Hindsight", "look_back_at"),
             "_pictures": ("DrawnPicture", "brew_pictures", "replay_picture"),
+            "_put_away": ("CAN_BE_PUT_AWAY", "put_away", "put_away_or_back"),
             "_reminders": ("Reminder", "calendar_of"),
             "_sensors": ("KINDS_OF_CHANNELS", "Point", "brew_at", "evidence_count", "live_troubles", "take_points"),
-            "_shelf": ("add_recipe", "add_test", "add_vessels"),
-            "_starting": ("BrewStart", "FoodTyped", "start_brew", "start_choices"),
+            "_shelf": ("add_compost", "add_recipe", "add_test", "add_vessels"),
+            "_starting": ("brew_to_repeat", "latest_choices", "start_brew", "start_choices"),
+            "_typed": ("BrewStart", "FoodTyped"),
             "_under_way": (
                 "OxygenNow",
                 "WORKED_OUT",
@@ -97,12 +103,14 @@ __all__ = [
     "Advice",
     "AirStop",
     "BrewStart",
+    "CAN_BE_PUT_AWAY",
     "Call",
     "DrawnPicture",
     "EVENTS_OF_A_FORM",
     "EventEntry",
     "EventsTakenIn",
     "FoodTyped",
+    "Guessed",
     "Hindsight",
     "KINDS_OF_CHANNELS",
     "Noted",
@@ -112,6 +120,7 @@ __all__ = [
     "Reminder",
     "SMELLS",
     "WORKED_OUT",
+    "add_compost",
     "add_recipe",
     "add_test",
     "add_vessels",
@@ -122,6 +131,7 @@ __all__ = [
     "brew_at",
     "brew_of_code",
     "brew_pictures",
+    "brew_to_repeat",
     "brew_version",
     "brew_view",
     "brews_overview",
@@ -132,13 +142,17 @@ __all__ = [
     "end_brew",
     "events_of_brew",
     "evidence_count",
+    "guesses_of_brew",
     "infer_history",
     "kla_as_typed",
+    "latest_choices",
     "live_troubles",
     "look_back_at",
     "note_event",
     "past_of",
     "plain_advice",
+    "put_away",
+    "put_away_or_back",
     "read_vessel",
     "record_and_advise",
     "record_probe",

@@ -53,6 +53,7 @@ def story_of_history(history: BrewHistory, *, reach_h: float = 0.0) -> tuple[Bre
         oxygen=_log(history, "oxygen"),
         temperature=_log(history, "temperature"),
         events=history.events,
+        temperature_guessed="temperature" in history.brew.guessed,
         horizon_h=max(DEFAULT_HORIZON_H, max(_last_hour(history), reach_h) + HOURS_BEYOND),
     )
     return story, (*notes, *ph_notes(_log(history, "pH"), history.brew.temperature_degc))

@@ -58,14 +58,22 @@ def card(request: Request, key: str) -> Response:
 
 
 @router.get("/brews/new")
-def new(request: Request) -> Response:
-    """The form of a new brew; the first one is guided by it."""
-    return page(request, "brews/new.html", context=_new_context(request))
+def new(request: Request, again: str = "") -> Response:
+    """The form of a new brew; the first one is guided by it. `again` is the brew that is to be brewed once more."""
+    return page(request, "brews/new.html", context=_new_context(request, again))
 
 
-def _new_context(request: Request) -> dict[str, object]:
-    choices = usecases.brews.start_choices(notebook_of(request))
-    return {"title": "New brew", "choices": choices, "cautions": usecases.safety.cautions_for("brewing")}
+def _new_context(request: Request, again: str = "") -> dict[str, object]:
+    notebook = notebook_of(request)
+    once = usecases.brews.brew_to_repeat(notebook, again) if again else None
+    return {
+        "title": f"{once.name} again" if once else "New brew",
+        "choices": usecases.brews.start_choices(notebook),
+        "latest": usecases.brews.latest_choices(notebook),
+        "again": once,
+        "tests": str(once.tests_in_budget) if once else "",
+        "cautions": usecases.safety.cautions_for("brewing"),
+    }
 
 
 @router.post("/brews")
@@ -152,6 +160,7 @@ def _brew_context(request: Request, key: str) -> dict[str, object]:
         "call": call,
         "hindsight": hindsight,
         "pictures": usecases.brews.brew_pictures(notebook_of(request), view, advice, now=now),
+        "guesses": usecases.brews.guesses_of_brew(notebook_of(request), key),
         "steps": usecases.trials.steps_of_brew(notebook_of(request), view.card.brew),
         "events": usecases.brews.standing_events_of(notebook_of(request), key),
         "stops": usecases.brews.stops_noticed(notebook_of(request), key),

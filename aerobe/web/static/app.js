@@ -87,7 +87,11 @@ tick();
 setInterval(tick, 15000);
 
 // ---- forms: one tap, one entry; focus goes to the fault ------------------------------------------------------------
-document.querySelector("[data-focus]")?.focus();
+// The first answer that needs another look, wherever it is folded away; else the fault of the whole.
+for (const wrong of document.querySelectorAll("[aria-invalid=true]")) {
+  for (let fold = wrong.closest("details"); fold; fold = fold.parentElement.closest("details")) fold.open = true;
+}
+(document.querySelector("[aria-invalid=true]") ?? document.querySelector("[data-focus]"))?.focus();
 document.addEventListener("submit", (event) => {
   const form = event.target;
   // A field may be called "method" and would hide the form's own.
@@ -326,9 +330,18 @@ for (const pad of document.querySelectorAll("[data-pad]")) {
 
 // ---- a part of a form that is only for "another ..." ---------------------------------------------------------------
 for (const select of document.querySelectorAll("select[data-shows]")) {
-  const part = document.getElementById(select.dataset.shows);
-  const show = () => { part.hidden = select.value !== "(new)"; };
+  const parts = select.dataset.shows.split(" ").map((name) => document.getElementById(name));
+  const show = () => { for (const part of parts) part.hidden = select.value !== "(new)"; };
   select.addEventListener("change", show);
+  show();
+}
+
+// A field that an answer makes idle: data-unless="name value".
+for (const part of document.querySelectorAll("[data-unless]")) {
+  const [name, value] = part.dataset.unless.split(" ");
+  const form = part.closest("form");
+  const show = () => { part.hidden = new FormData(form).get(name) === value; };
+  form.addEventListener("change", show);
   show();
 }
 

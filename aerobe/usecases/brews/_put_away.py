@@ -1,0 +1,40 @@
+"""Out of sight, not gone: brews, recipes, vessels and tests that a person has put away, and back again."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from aerobe.errors import NotFound
+from aerobe.notebook import Notebook, Receipt
+from aerobe.records import Assay, Brew, Recipe, Vessel
+
+CAN_BE_PUT_AWAY: dict[str, type[Brew] | type[Recipe] | type[Vessel] | type[Assay]] = {
+    "brew": Brew,
+    "recipe": Recipe,
+    "vessel": Vessel,
+    "assay": Assay,
+}
+
+
+def put_away(notebook: Notebook) -> set[tuple[str, str]]:
+    """What is put away now, as pairs of noun and key."""
+    last = {(noun, item.subject): bool(item.payload["away"]) for noun in CAN_BE_PUT_AWAY for item in notebook.kept(_kind(noun))}
+    return {pair for pair, away in last.items() if away}
+
+
+def put_away_or_back(notebook: Notebook, noun: str, key: str, *, away: bool, now: datetime, who: str = "") -> Receipt:
+    """Put something away, or bring it back. It stays in the notebook, and whatever names it goes on as before.
+
+    Raises
+    ------
+    NotFound
+        If there is no such thing.
+    """
+    if noun not in CAN_BE_PUT_AWAY:
+        raise NotFound(f"'{noun}' is nothing that can be put away.", f"Use one of: {', '.join(CAN_BE_PUT_AWAY)}.")
+    notebook.get(CAN_BE_PUT_AWAY[noun], key)
+    return notebook.keep(_kind(noun), key, {"away": away}, at=now, who=who)
+
+
+def _kind(noun: str) -> str:
+    return f"put away {noun}"
