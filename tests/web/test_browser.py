@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 
 from aerobe import usecases
+from aerobe.records import Brew
 from aerobe.web import ServeSettings, create_app, open_state
 from aerobe.web._app import system_clock
 from aerobe.web._serve import make_server
@@ -158,6 +159,46 @@ def type_with_keys(page: Any, digits: str) -> None:
     for digit in digits:
         name = "decimal mark" if digit in ",." else digit
         page.locator(".pad").get_by_role("button", name=name, exact=True).click()
+
+
+def test_a_newcomer_starts_with_four_answers_mends_slips_where_they_are_and_starts_again_with_two_taps(
+    browser: Any, served: Served
+) -> None:
+    one = visit(browser, served, "phone")
+    page = one.page
+    page.goto(served.base + "/brews/new")
+    # A slip in two answers, one of them folded away: both are told, the first has the focus.
+    page.locator("#flow").fill("a lot")
+    page.get_by_text("When it began, its name").click()
+    page.locator("#temperature").fill("warm")
+    page.get_by_role("button", name="Start the clock").click()
+    page.locator("#volume-wrong").wait_for()
+    assert page.evaluate("document.activeElement.id") == "volume"
+    wrong = "[...document.querySelectorAll('[aria-invalid=true]')].map((field) => field.id)"
+    assert page.evaluate(wrong) == ["volume", "flow", "temperature"]
+    assert page.locator("#temperature").is_visible() and page.locator("#flow").input_value() == "a lot"
+    page.locator("#temperature").fill("")
+    # The four answers: how big, how much compost, what food, what air.
+    page.locator("#volume").fill("20")
+    page.locator("#compost_amount").fill("0,5")
+    page.locator("#food_1").select_option("molasses")
+    page.get_by_role("radio", name="I don’t know").check()
+    assert page.locator("#flow").is_hidden()
+    page.get_by_role("button", name="Start the clock").click()
+    page.wait_for_url("**/brews/brew-of-*")
+    page.locator(".call .say").wait_for()
+    until(page, "!document.querySelector('.call .say').textContent.includes('Working')", seconds=180)
+    assert "No call" not in page.locator(".call .say").inner_text()
+    page.get_by_text("things are guesses").wait_for()
+    first = page.url
+    # The second brew: two taps.
+    page.goto(served.base + "/")
+    page.get_by_role("link", name="New brew").click()
+    page.get_by_role("button", name="Start the clock").click()
+    page.wait_for_url("**/brews/brew-of-*")
+    assert page.url.split("?")[0] != first.split("?")[0]
+    assert len({brew.vessel for brew in served.notebook.find(Brew)}) == 1
+    assert [told for told in one.faults if "422" not in told] == [] and not one.foreign  # the refused form, as meant
 
 
 @pytest.mark.parametrize("size", ["phone", "desk"])
