@@ -24,6 +24,7 @@ _ROOMS = (
     "verdicts",
     "trials",
     "evidence",
+    "practice",
     "notebook",
     "charts",
     "reports",
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
     from aerobe.usecases.exchange import *
     from aerobe.usecases.notebook import *
     from aerobe.usecases.oxygen import *
+    from aerobe.usecases.practice import *
     from aerobe.usecases.reports import *
     from aerobe.usecases.safety import *
     from aerobe.usecases.trials import *

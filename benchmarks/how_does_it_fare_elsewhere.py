@@ -31,9 +31,10 @@ from pathlib import Path
 import numpy as np
 from threadpoolctl import threadpool_limits
 
+from aerobe.practice import Played
+from aerobe.practice import _players as agents
 from aerobe.worlds import END_H, HELD_OUT, TUNING, WORLDS, World, make_world, with_pump_stop
-from benchmarks.elsewhere import aerobe_plays, agents
-from benchmarks.elsewhere.agents import Played
+from benchmarks.elsewhere import aerobe_plays
 from benchmarks.elsewhere.curves import curves, play_curve
 from benchmarks.elsewhere.people import BREWS, PEOPLE, play_person, show_people
 from benchmarks.elsewhere.people import WAYS as PEOPLE_WAYS

@@ -20,8 +20,8 @@ from concurrent.futures import ProcessPoolExecutor
 
 import numpy as np
 
+from aerobe.practice import kit_for, story_for, with_log_until
 from aerobe.worlds import TUNING, make_world
-from benchmarks.elsewhere.aerobe_plays import kit_for, story_for, with_log_until
 
 NAMES = ("peak time", "peak biomass", "loss at 24 h")
 

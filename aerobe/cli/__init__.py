@@ -33,6 +33,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "export": ("aerobe.cli._exchange:export", "Write the notebook, or one trial, as an open data package."),
     "trial": ("aerobe.cli._trials:trial", "Plan a trial, print its run sheet, judge it, find out what to ask next."),
     "notebook": ("aerobe.cli._notebook:notebook", "Check, copy and restore the notebook; see what was changed."),
+    "practise": ("aerobe.cli._practise:app", "A simulated brew to play: learn when to test and when to harvest; no record."),
     "oxygen": ("aerobe.cli._oxygen:app", "How much food the air carries; transfer, uptake, sizing, probes."),
     "safety": ("aerobe.cli._safety:app", "Gates, compost rules, tests, water, cautions; may this tea go there?"),
     "evidence": ("aerobe.cli._evidence:app", "What many people found: take in, list, weigh, pool every brew."),

@@ -26,6 +26,7 @@ from aerobe.web._frame import STATIC, page, wants_json
 from aerobe.web._guard import Guard, TooMuch
 from aerobe.web._live import Live
 from aerobe.web._pairing import Pairing
+from aerobe.web._practising import open_practising
 from aerobe.web._serve_settings import ServeSettings
 from aerobe.web._session import require_own_form, require_whole_text
 from aerobe.web._state import WebState, open_state
@@ -87,6 +88,7 @@ def create_app(
     app.state.broker = Broker(notebook, app.state.live, clock, name=state.name)
     app.state.thinker = _thinker(notebook, clock, app.state.live, advise or _advise)
     app.state.hindsight = _hindsight(notebook, clock, app.state.live, look_back or (None if advise else _look_back))
+    app.state.practising = open_practising(state, clock, app.state.live, able=advise is None)
     app.state.watch = Watch(notebook, state, app.state.live, app.state.thinker, clock)
     found = list(page_modules())
     # A page file may show several entries: `nav` alone or a tuple of them.

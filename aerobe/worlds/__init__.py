@@ -26,8 +26,19 @@ from aerobe.worlds import (
     _walls,
 )
 from aerobe.worlds._law import Known, Law, Spread
-from aerobe.worlds._make import TEST_CONSTANT, TEST_ERROR, TEST_SCALE, World, ensemble, make_people, make_world, with_pump_stop
-from aerobe.worlds._march import END_H, Courses
+from aerobe.worlds._make import (
+    TEST_CONSTANT,
+    TEST_ERROR,
+    TEST_SCALE,
+    World,
+    draw_known,
+    ensemble,
+    make_people,
+    make_world,
+    watched,
+    with_pump_stop,
+)
+from aerobe.worlds._march import END_H, Courses, march
 
 TUNING = {law.key: law for law in (_guilds.LAW, _crowded.LAW, _particles.LAW, _meals.LAW, _stuffy.LAW, _poisoned.LAW)}
 HELD_OUT = {law.key: law for law in (_lysed.LAW, _quota.LAW, _grazed.LAW, _nights.LAW, _dormant.LAW, _walls.LAW)}
@@ -46,8 +57,11 @@ __all__ = [
     "Law",
     "Spread",
     "World",
+    "draw_known",
     "ensemble",
     "make_people",
     "make_world",
+    "march",
+    "watched",
     "with_pump_stop",
 ]

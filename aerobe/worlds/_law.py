@@ -12,6 +12,7 @@ from scipy.special import ndtr
 Array = NDArray[np.float64]
 Terms = Mapping[str, Array]
 
+NIGHT_H = 3.5  # half width of a cold night, assumed [h]
 OXYGEN_PER_CARBON = 32.0 / 12.0  # one O2 for each carbon respired (stoichiometry)
 
 
@@ -56,6 +57,8 @@ class Known:
         A second feed of molasses midway; nan and 0 where there is none. [h, g/L]
     pump_off_h, pump_on_h
         The air stops between these hours; nan where it never does. [h]
+    cold_at_h, cold_by_degc
+        A cold night about this hour, by so much at its coldest; nan and 0 where there is none. [h, degC]
     """
 
     compost_g_per_l: Array
@@ -73,6 +76,8 @@ class Known:
     feed_g_per_l: Array
     pump_off_h: Array
     pump_on_h: Array
+    cold_at_h: Array
+    cold_by_degc: Array
 
     def rows(self, which: NDArray[np.int64]) -> Known:
         """Some brews of these, in this order, also one many times."""
@@ -81,7 +86,11 @@ class Known:
     def temperature(self, elapsed_h: float) -> Array:
         """Water temperature at an hour, shape (brews,). [degC]"""
         wave = np.cos(2.0 * np.pi * (elapsed_h - self.warmest_h) / 24.0)
-        return np.asarray(self.temperature_degc + self.swing_degc * wave - self.cooling_degc_per_day * elapsed_h / 24.0)
+        usual = self.temperature_degc + self.swing_degc * wave - self.cooling_degc_per_day * elapsed_h / 24.0
+        if not self.cold_by_degc.any():
+            return np.asarray(usual)
+        night = self.cold_by_degc * np.exp(-0.5 * ((elapsed_h - self.cold_at_h) / NIGHT_H) ** 2)
+        return np.asarray(usual - np.where(np.isnan(self.cold_at_h), 0.0, night))
 
     @property
     def sugar_mg_c_per_l(self) -> Array:

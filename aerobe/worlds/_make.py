@@ -96,8 +96,13 @@ class World:
 
 
 def draw_known(count: int, rng: np.random.Generator, habits: Mapping[str, float] | None = None) -> Known:
-    """Recipes, vessels and weather as people have them; `habits` changes the shares of brews with a food or a second feed,
-    and the ranges of temperature and its swing."""
+    """Recipes, vessels and weather as people have them.
+
+    Parameters
+    ----------
+    habits
+        Changes the shares of brews with a food or a second feed [-], and the ranges of temperature and its swing [degC].
+    """
     habit = HABITS | dict(habits or {})
 
     def with_food(name: str, low: float, high: float) -> Array:
@@ -121,6 +126,8 @@ def draw_known(count: int, rng: np.random.Generator, habits: Mapping[str, float]
         feed_g_per_l=np.where(fed, rng.uniform(0.3, 1.5, count), 0.0),
         pump_off_h=np.full(count, np.nan),
         pump_on_h=np.full(count, np.nan),
+        cold_at_h=np.full(count, np.nan),
+        cold_by_degc=np.zeros(count),
     )
 
 
@@ -168,9 +175,25 @@ def with_pump_stop(world: World, off_h: float, hours: float, seed: int) -> World
     )
 
 
-def watched(law: Law, known: Known, scores: Array, rng: np.random.Generator, *, person: NDArray[np.int64]) -> World:
-    """The courses of brews and what is seen of them."""
-    courses = march(law, known, scores)
+def watched(
+    law: Law,
+    known: Known,
+    scores: Array,
+    rng: np.random.Generator,
+    *,
+    person: NDArray[np.int64],
+    courses: Courses | None = None,
+) -> World:
+    """The courses of brews and what is seen of them.
+
+    Parameters
+    ----------
+    scores
+        Of the hidden terms, shape (brews, terms). [-]
+    courses
+        If they are known already; worked out if left out.
+    """
+    courses = march(law, known, scores) if courses is None else courses
     times, count = courses.times_h, len(scores)
     temperature = np.stack([known.temperature(float(t)) for t in times], axis=1)
     lot_at = rng.uniform(6.0, 40.0, count) if law.lots > 0.0 else np.full(count, np.inf)

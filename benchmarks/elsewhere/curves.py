@@ -13,9 +13,10 @@ from pathlib import Path
 
 import numpy as np
 
+from aerobe.practice import Played, call_at, kit_for
+from aerobe.practice import _players as agents
 from aerobe.worlds import END_H, TEST_CONSTANT
-from benchmarks.elsewhere import aerobe_plays, agents
-from benchmarks.elsewhere.agents import Played
+from benchmarks.elsewhere import aerobe_plays
 
 HERE = Path(__file__).parents[1]
 PEAK = 200.0
@@ -128,8 +129,8 @@ def play_curve(curve: Curve, way: str) -> Played:
         return Played(hour=end, tests=len(curve.read_at))
     bare, seen = stand_in(), ()
     for place, hour in enumerate(curve.read_at[:-1]):
-        seen = (*seen, aerobe_plays.kit_for(hour, curve.biomass_at(0, hour)))
-        posterior, advice = aerobe_plays.call(replace(bare, measurements=seen), hour, 0)
+        seen = (*seen, kit_for(hour, curve.biomass_at(0, hour)))
+        posterior, advice = call_at(replace(bare, measurements=seen), hour, 0)
         if advice.call == "harvest now":
             inside = aerobe_plays.held(posterior, curve, 0)
             return Played(hour=hour, tests=len(seen), expected=advice.expected_loss_now, **inside)

@@ -27,6 +27,14 @@ reading correct kelp-3-6h-sample-1 46 --why misread
 reading list kelp-3 --all
 call kelp-3
 call replay kelp-2 --every 24 --until 24
+practise new --seed 3 --probe
+practise step practice-1 --hours 12
+practise test practice-1
+practise control practice-1
+practise pump practice-1
+practise harvest practice-1
+practise curtain practice-1
+practise series
 call beliefs kelp-3
 assay example
 assay certificate {home}/study.csv --name "My cards" --scale-low 3 --scale-high 600
@@ -117,7 +125,7 @@ evidence list
 evidence weigh "with kelp (invented)" "plain (invented)"
 """
 # Their answers take a folder of reports or many trials to make; tests of their own rooms run them.
-ELSEWHERE = {"report site", "evidence brews", "serve", "completion"}
+ELSEWHERE = {"practise play", "report site", "evidence brews", "serve", "completion"}
 
 
 def prepare(home: Path) -> None:

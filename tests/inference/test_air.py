@@ -113,7 +113,7 @@ def test_a_mornings_stop_is_not_read_as_spent_food():
     world = make_world(TUNING["crowded"], 4, 1)
     stopped = with_pump_stop(world, 9.0, 4.0, 3)
     brew = next(brew for brew in range(4) if uptake_at(stopped, brew, 9.0) >= 2.0)
-    from benchmarks.elsewhere.aerobe_plays import story_for, with_log_until
+    from aerobe.practice import story_for, with_log_until
 
     posterior = infer_brew(with_log_until(story_for(stopped, brew), stopped, brew, 15.0), seed=1)
     assert any("air stood still" in note for note in posterior.notes)

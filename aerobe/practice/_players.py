@@ -1,4 +1,4 @@
-"""Players beside aerobe: an agent that knows the world's own ranges, a plain one that knows no recipe, and simple habits.
+"""Players beside the call: an agent that knows the world's own ranges, a plain one that knows no recipe, and simple habits.
 
 The first two hold an ensemble of courses and weights. Both follow the same rule as the harvest call did when this was
 written: harvest where the expected share of the peak forgone is least; test first if one more test, looked ahead once, avoids
@@ -11,8 +11,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from aerobe.worlds import TEST_CONSTANT, TEST_ERROR, TEST_SCALE, World, ensemble
+
+Array = NDArray[np.float64]
 
 TEST_PRICE = 0.002  # a test costs so much of a full brew: 0.2 of 100
 NEAR_H = 0.5
@@ -41,12 +44,12 @@ class Played:
 class Ensemble:
     """Courses at times, shape (draws, times), and the oxygen that goes with them (None: it has no say)."""
 
-    times_h: np.ndarray
-    biomass: np.ndarray
-    oxygen: np.ndarray | None
+    times_h: Array
+    biomass: Array
+    oxygen: Array | None
 
     @property
-    def loss(self) -> np.ndarray:
+    def loss(self) -> Array:
         """Share of its own peak that each course forgoes at each time."""
         return 1.0 - self.biomass / self.biomass.max(axis=1, keepdims=True)
 
@@ -57,11 +60,11 @@ def knowing(world: World, brew: int, draws: int, seed: int) -> Ensemble:
     return Ensemble(times_h=courses.times_h, biomass=courses.biomass, oxygen=courses.oxygen)
 
 
-def plain(times_h: np.ndarray, seed: int) -> Ensemble:
+def plain(times_h: Array, seed: int) -> Ensemble:
     """Rise, plateau and fall with wide priors: no recipe, no biology."""
     rng = np.random.default_rng([seed, 17])
 
-    def log_even(low: float, high: float) -> np.ndarray:
+    def log_even(low: float, high: float) -> Array:
         return np.exp(rng.uniform(np.log(low), np.log(high), (PLAIN_DRAWS, 1)))
 
     rate, fold, start = log_even(0.08, 0.6), log_even(2.0, 40.0), 20.0 * np.exp(rng.standard_normal((PLAIN_DRAWS, 1)))
@@ -74,7 +77,7 @@ def plain(times_h: np.ndarray, seed: int) -> Ensemble:
     return Ensemble(times_h=times_h, biomass=start * np.exp(rise) * (floor + (1.0 - floor) * np.exp(-fall * over)), oxygen=None)
 
 
-def log_weight_of_tests(have: Ensemble, tests: list[tuple[float, float]], error: float, lots: float) -> np.ndarray:
+def log_weight_of_tests(have: Ensemble, tests: list[tuple[float, float]], error: float, lots: float) -> Array:
     """Log likelihood of results (hour, value) for each course, the scale of the tests integrated out."""
     if not tests:
         return np.zeros(len(have.biomass))
@@ -90,7 +93,7 @@ def log_weight_of_tests(have: Ensemble, tests: list[tuple[float, float]], error:
     )
 
 
-def log_weight_of_log(have: Ensemble, world: World, brew: int, now_h: float) -> np.ndarray:
+def log_weight_of_log(have: Ensemble, world: World, brew: int, now_h: float) -> Array:
     """Log likelihood of the probe's hourly means so far; zero, slope and drift of the probe are errors with memory."""
     hours = int(now_h)
     if have.oxygen is None or hours < 1:
@@ -106,10 +109,10 @@ def log_weight_of_log(have: Ensemble, world: World, brew: int, now_h: float) -> 
     return -0.5 * (apart**2).sum(axis=0)
 
 
-def tempered(log_weight: np.ndarray) -> np.ndarray:
+def tempered(log_weight: Array) -> Array:
     """Weights that sum to one, flattened until enough draws count."""
 
-    def flat(power: float) -> np.ndarray:
+    def flat(power: float) -> Array:
         w = np.exp(power * (log_weight - log_weight.max()))
         return w / w.sum()
 
@@ -124,13 +127,14 @@ def tempered(log_weight: np.ndarray) -> np.ndarray:
 
 def move(
     have: Ensemble,
-    loss: np.ndarray,
-    weight: np.ndarray,
+    loss: Array,
+    weight: Array,
     now_h: float,
     tests_left: int,
     last_h: float | None,
     error: float,
     seed: int,
+    price: float = TEST_PRICE,
 ) -> tuple[str, float, float]:
     """The rule: "harvest", "wait" or "test", when, and the loss expected of a harvest now."""
     ahead = have.times_h >= now_h - 1e-9
@@ -139,7 +143,7 @@ def move(
     best = int(expected.argmin())
     if tests_left and len(times) > 1:
         at, with_test = _looked_ahead(have, cost, weight, now_h, last_h, error, seed)
-        if expected[best] - with_test > TEST_PRICE:
+        if expected[best] - with_test > price:
             return "test", at, float(expected[0])
     if times[best] <= now_h + NEAR_H or expected[0] <= expected[best] + 1e-3:
         return "harvest", now_h, float(expected[0])
@@ -147,7 +151,7 @@ def move(
 
 
 def _looked_ahead(
-    have: Ensemble, cost: np.ndarray, weight: np.ndarray, now_h: float, last_h: float | None, error: float, seed: int
+    have: Ensemble, cost: Array, weight: Array, now_h: float, last_h: float | None, error: float, seed: int
 ) -> tuple[float, float]:
     """The best time of one more test and the loss expected after it."""
     ahead = have.times_h >= now_h - 1e-9
@@ -173,17 +177,27 @@ def _looked_ahead(
     return float(times[places[flat[0]]]), float(after.min())
 
 
-def play(have: Ensemble, world: World, brew: int, tests: int, with_log: bool, seed: int, error: float = TEST_ERROR) -> Played:
-    """A brew harvested by an agent with an ensemble."""
+def play(
+    have: Ensemble,
+    world: World,
+    brew: int,
+    tests: int,
+    with_log: bool,
+    seed: int,
+    error: float = TEST_ERROR,
+    price: float = TEST_PRICE,
+) -> Played:
+    """A brew harvested by an agent with an ensemble; a test costs it `price` of a full brew. [-]"""
     rng, loss = np.random.default_rng([seed, brew, 5]), have.loss
-    now, left, seen = 0.0, tests, []
+    now, left = 0.0, tests
+    seen: list[tuple[float, float]] = []
     while now < have.times_h[-1] - 0.5:
         weight = log_weight_of_tests(have, seen, error, world.lots)
         if with_log:
             weight = weight + log_weight_of_log(have, world, brew, now)
         weight = tempered(weight)
         last = seen[-1][0] if seen else None
-        what, at, expected = move(have, loss, weight, now, left, last, error, seed)
+        what, at, expected = move(have, loss, weight, now, left, last, error, seed, price)
         if what == "harvest":
             return Played(hour=now, tests=tests - left, expected=expected, **held(have, weight, world, brew))
         if with_log and at > now + ASK_AGAIN_H:
@@ -195,7 +209,7 @@ def play(have: Ensemble, world: World, brew: int, tests: int, with_log: bool, se
     return Played(hour=float(have.times_h[-1]), tests=tests - left)
 
 
-def held(have: Ensemble, weight: np.ndarray, world: World, brew: int) -> dict[str, float]:
+def held(have: Ensemble, weight: Array, world: World, brew: int) -> dict[str, float]:
     """Whether the weighted 90 % intervals of peak time and biomass hold the truth."""
     out = {}
     truth = {"in_time": world.times_h[world.biomass[brew].argmax()], "in_biomass": world.biomass[brew].max()}

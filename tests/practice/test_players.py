@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal
 
+from aerobe.practice import _players as agents
 from aerobe.worlds import TEST_CONSTANT, TEST_SCALE, TUNING, make_world
-from benchmarks.elsewhere import agents
 from benchmarks.elsewhere.curves import PEAK, curves, play_curve
 
 TIMES = np.arange(145) * 0.5

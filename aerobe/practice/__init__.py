@@ -1,0 +1,51 @@
+"""Practice brews: a brew from a foreign world to be played, who else plays it, and the score. Nothing of it is a record."""
+
+from aerobe.practice._brew import KINDS, MOST_TESTS, PRICE, Hidden, begun, hidden_of, moved, waited, world_of
+from aerobe.practice._caller import CallPlayed, call_at, call_plays, kit_for, story_for, with_log_until
+from aerobe.practice._choices import LIMITS, TROUBLES, Choices, Move, Practice, drawn_choices, expected_colour
+from aerobe.practice._curtain import CLOCK_H, Outcome, outcome_of, points_of
+from aerobe.practice._players import Played
+from aerobe.practice._rivals import CallThen, Rival, Rivals, call_alone, call_then, knowing_agent, moments_of, rivals_of
+from aerobe.practice._series import LENGTH, Score, Series, series_of
+
+__all__ = [
+    "CLOCK_H",
+    "KINDS",
+    "LENGTH",
+    "LIMITS",
+    "MOST_TESTS",
+    "PRICE",
+    "TROUBLES",
+    "CallPlayed",
+    "CallThen",
+    "Choices",
+    "Hidden",
+    "Move",
+    "Outcome",
+    "Played",
+    "Practice",
+    "Rival",
+    "Rivals",
+    "Score",
+    "Series",
+    "begun",
+    "call_alone",
+    "call_at",
+    "call_plays",
+    "call_then",
+    "drawn_choices",
+    "expected_colour",
+    "hidden_of",
+    "kit_for",
+    "knowing_agent",
+    "moments_of",
+    "moved",
+    "outcome_of",
+    "points_of",
+    "rivals_of",
+    "series_of",
+    "story_for",
+    "waited",
+    "with_log_until",
+    "world_of",
+]

@@ -1,0 +1,104 @@
+"""Practice brews: to learn the craft of testing without spending a test. Kept apart from the notebook."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from aerobe.usecases._door import lazy_door
+
+if TYPE_CHECKING:
+    from aerobe.practice import (
+        CLOCK_H,
+        LIMITS,
+        MOST_TESTS,
+        PRICE,
+        TROUBLES,
+        CallThen,
+        Choices,
+        Outcome,
+        Practice,
+        Rival,
+        Rivals,
+        Series,
+    )
+    from aerobe.usecases.practice._playing import (
+        Curtain,
+        Seen,
+        begin_practice,
+        curtain_of,
+        move_in_practice,
+        practice_series,
+        rivals_in_practice,
+        running_practice,
+        seen_in_practice,
+        seen_of,
+        think_ahead,
+        wait_in_practice,
+    )
+    from aerobe.usecases.practice._shelf import PracticeShelf
+    from aerobe.worlds import END_H
+else:
+    __getattr__, __dir__ = lazy_door(
+        __name__,
+        {
+            "_playing": (
+                "Curtain",
+                "Seen",
+                "begin_practice",
+                "curtain_of",
+                "move_in_practice",
+                "practice_series",
+                "rivals_in_practice",
+                "running_practice",
+                "seen_in_practice",
+                "seen_of",
+                "think_ahead",
+                "wait_in_practice",
+            ),
+            "_shelf": ("PracticeShelf",),
+            "aerobe.practice": (
+                "CLOCK_H",
+                "CallThen",
+                "Choices",
+                "LIMITS",
+                "MOST_TESTS",
+                "Outcome",
+                "PRICE",
+                "Practice",
+                "Rival",
+                "Rivals",
+                "Series",
+                "TROUBLES",
+            ),
+            "aerobe.worlds": ("END_H",),
+        },
+    )
+
+__all__ = [
+    "CLOCK_H",
+    "CallThen",
+    "Choices",
+    "Curtain",
+    "END_H",
+    "LIMITS",
+    "MOST_TESTS",
+    "Outcome",
+    "PRICE",
+    "Practice",
+    "PracticeShelf",
+    "Rival",
+    "Rivals",
+    "Seen",
+    "Series",
+    "TROUBLES",
+    "begin_practice",
+    "curtain_of",
+    "move_in_practice",
+    "practice_series",
+    "rivals_in_practice",
+    "running_practice",
+    "seen_in_practice",
+    "seen_of",
+    "think_ahead",
+    "wait_in_practice",
+]
