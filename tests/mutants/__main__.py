@@ -13,10 +13,10 @@ from pathlib import Path
 
 from tests.mutants.ready import load_others
 from tests.mutants.sites import Mutant, mutants_of
-from tests.mutants.tries import ROOT, look, try_one
+from tests.mutants.tries import KEPT, ROOT, look, try_one
 
 ROOMS = ("oxygen", "assay", "kinetics", "inference", "decisions", "verdicts", "trials", "evidence")
-KEPT = ROOT / ".aerobe" / "mutants" / "found.jsonl"
+FOUND = KEPT / "found.jsonl"
 SAME = tomllib.loads((Path(__file__).parent / "equivalents.toml").read_text(encoding="utf-8"))
 
 
@@ -32,7 +32,7 @@ def sample(room: str, size: int, seed: str) -> list[Mutant]:
 
 def kept() -> dict[str, dict[str, str]]:
     """What earlier runs found, by the mutant's name and its text: an edited line is tried anew."""
-    lines = KEPT.read_text(encoding="utf-8").splitlines() if KEPT.exists() else []
+    lines = FOUND.read_text(encoding="utf-8").splitlines() if FOUND.exists() else []
     found = [json.loads(line) for line in lines]
     return {one["key"]: one for one in found}
 
@@ -52,7 +52,7 @@ def run_room(room: str, mutants: list[Mutant], again: bool) -> None:
     known = look(room)
     for mutant in left:
         end, by = try_one(mutant, known)
-        with KEPT.open("a", encoding="utf-8") as stream:
+        with FOUND.open("a", encoding="utf-8") as stream:
             stream.write(json.dumps({"key": key_of(mutant), "room": room, "line": mutant.line, "end": end, "by": by}) + "\n")
         print(f"{end:9} {mutant.file}:{mutant.line} {mutant.before[:60]} -> {mutant.after[:60]}", flush=True)
 

@@ -24,6 +24,7 @@ import pytest
 from tests.mutants.sites import Mutant, mutated
 
 ROOT = Path(__file__).parents[2]
+KEPT = ROOT / ".aerobe" / "mutants"
 # All in seconds of processor time, so that a busy machine changes nothing.
 LEAST_S = 60.0  # a mutant that makes a loop endless is noticed by time
 DEAR_S = 2.0  # a test that takes longer is for the whole suite; here it would be paid for by each mutant
@@ -53,29 +54,35 @@ class Known:
 
 
 def look(room: str) -> Known:
-    """Run a room's tests once without a change, in a process of its own; what was seen is kept until room or tests change.
+    """Run a room's tests once without a change, in a process of its own; what was seen of a file is kept until it changes.
 
     Raises RuntimeError if a test fails.
     """
-    digest = hashlib.sha256()
-    for path in sorted([*(ROOT / "aerobe" / room).glob("*.py"), *(ROOT / "tests" / room).glob("*.py")]):
-        digest.update(path.read_bytes())
-    out = ROOT / ".aerobe" / "mutants" / f"{room}-{digest.hexdigest()[:12]}.tsv"
-    if not out.exists():
-        out.parent.mkdir(parents=True, exist_ok=True)
-        part = out.with_suffix(".part")
-        part.unlink(missing_ok=True)
-        if _apart(lambda: _watch(room, part), 3600.0) != 0:
-            raise RuntimeError(f"The tests of {room} fail without any change: python3 run.py test tests/{room}")
-        part.rename(out)
+    kept = {path: _kept(room, path) for path in sorted((ROOT / "tests" / room).glob("test_*.py"))}
+    new = [path for path, seen in kept.items() if not seen.exists()]
+    if new:
+        KEPT.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory() as folder:
+            out = Path(folder) / "seen"
+            if _apart(lambda: _watch(room, [str(path) for path in new], out), 3600.0) != 0:
+                raise RuntimeError(f"The tests of {room} fail without any change: python3 run.py test tests/{room}")
+            lines = out.read_text(encoding="utf-8").splitlines()
+        for path in new:
+            mine = [line for line in lines if line.startswith(f"tests/{room}/{path.name}::")]
+            kept[path].write_text("\n".join(mine), encoding="utf-8")
     enters: dict[str, set[str]] = defaultdict(set)
     seconds: dict[str, float] = {}
-    for line in out.read_text(encoding="utf-8").splitlines():
-        test, took, *functions = line.split("\t")
-        seconds[test] = float(took)
-        for function in functions:
-            enters[function].add(test)
+    for seen in kept.values():
+        for line in filter(None, seen.read_text(encoding="utf-8").splitlines()):
+            test, took, *functions = line.split("\t")
+            seconds[test] = float(took)
+            for function in functions:
+                enters[function].add(test)
     return Known(enters=dict(enters), seconds=seconds)
+
+
+def _kept(room: str, path: Path) -> Path:
+    return KEPT / f"{room}-{path.stem}-{hashlib.sha256(path.read_bytes()).hexdigest()[:12]}.tsv"
 
 
 def try_one(mutant: Mutant, known: Known) -> tuple[str, str]:
@@ -133,8 +140,8 @@ class _First:
             self.out.write_text(report.nodeid, encoding="utf-8")
 
 
-def _watch(room: str, out: Path) -> int:
-    return int(pytest.main([f"tests/{room}", *_QUIET], plugins=[_Watcher(room, out)]))
+def _watch(room: str, files: list[str], out: Path) -> int:
+    return int(pytest.main([*files, *_QUIET], plugins=[_Watcher(room, out)]))
 
 
 def _judge(mutant: Mutant, tests: list[str], out: Path, folder: str) -> int:
