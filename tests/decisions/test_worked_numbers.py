@@ -10,7 +10,7 @@ import pytest
 from pytest import approx
 from scipy.integrate import quad
 
-from aerobe.decisions import losses, oxygen_outlook, value_of_test
+from aerobe.decisions import best_in_hindsight, forecast_of, losses, missed_by, oxygen_outlook, value_of_test
 from aerobe.decisions._caution import Disagreement, disagreement_of
 from aerobe.decisions._loss import attainment
 from aerobe.decisions._trend import clear_fall, hours_without_oxygen, is_far_off
@@ -151,3 +151,14 @@ def test_a_test_is_looked_at_every_hour_and_a_half_and_not_at_once_after_another
     post = replace(ONE, last_result_h=last) if last is not None else ONE
     found = value_of_test(post, losses(ONE, AimChoice(), Costs()), now, reading(0.0, 50.0), until_h=6.0, seed=1)
     assert found is not None and list(found.times_h) == times
+
+
+def test_what_another_hour_missed_and_the_best_hours_in_hindsight() -> None:
+    # On paper: harvested at 6 h instead of 4 h the course of the first test misses 0.2; at 4.5 h, halfway, 0.05.
+    free = Costs(hour_of_waiting=0.0)
+    assert missed_by(ONE, 6.0, AimChoice(), free).mean == approx(0.2)
+    assert missed_by(ONE, 4.5, AimChoice(), free).high == approx(0.05)
+    window = best_in_hindsight(ONE, AimChoice(), free)
+    assert window.best_h == 4.0 and window.start_h <= 4.0 <= window.end_h
+    many = made_posterior(HOURS, np.outer(np.ones(101), ONE.biomass[0]))
+    assert forecast_of(many).biomass[1] == approx(ONE.biomass[0])

@@ -1,0 +1,36 @@
+"""Each function at the door of a science room has its number, and the page that says which is the tests' own."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.house import worked_numbers
+from tests.house.worked_numbers import THROUGH, tests_of
+
+HELD = worked_numbers.held_by()
+
+
+@pytest.mark.parametrize("name", HELD)
+def test_each_function_is_held_to_a_number(name: str) -> None:
+    assert HELD[name] or name in THROUGH, "add a worked number with its source to the room's tests"
+
+
+def test_what_is_said_to_have_no_number_of_its_own_has_none() -> None:
+    assert [name for name in THROUGH if HELD.get(name, ["gone"])] == []
+
+
+def test_the_page_is_the_one_that_the_tests_give() -> None:
+    written = worked_numbers.PAGE.read_text(encoding="utf-8")
+    assert written == worked_numbers.page(), "after a change of a test: python -m tests.house.worked_numbers"
+
+
+def test_a_test_without_a_number_is_not_counted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(worked_numbers, "ROOT", tmp_path)
+    (tmp_path / "test_a.py").write_text(
+        "def made():\n    return seep(1)\n\n\ndef test_words():\n    assert made() == 'wet'\n\n\n"
+        "def test_number():\n    # From a table.\n    assert made() == 3.5\n"
+    )
+    words, number = tests_of(tmp_path / "test_a.py")
+    assert not words.compares and number.compares and "seep" in number.reaches and number.said == "From a table."

@@ -1,0 +1,176 @@
+"""Writes docs/worked-numbers.md: for each function at the door of a science room the tests that hold it to a number.
+
+A test counts where it calls the function, itself or by a helper of its file, and compares with a number.
+
+    python -m tests.house.worked_numbers
+"""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import inspect
+import io
+import re
+import tokenize
+from collections import defaultdict
+from dataclasses import dataclass, field
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+PAGE = ROOT / "docs" / "worked-numbers.md"
+ROOMS = ("oxygen", "assay", "kinetics", "inference", "decisions", "verdicts", "trials", "evidence")
+# Reached by another function only, whose number is theirs too; or judged by what they say or name.
+THROUGH = {
+    "oxygen.judge_series": "which runs of a published series stand out: tests/oxygen/test_reaeration.py",
+    "assay.as_lines": "a text",
+    "assay.conclusion": "a text",
+    "assay.meaning_of": "a text",
+    "assay.same_kind": "refuses, or not",
+    "assay.study_as_table": "a table",
+    "assay.typical_reading": "by `error_for`",
+    "assay.colour_coverage": "a simulation, judged by its share: tests/assay/test_colour.py",
+    "inference.on_one_core": "no formula",
+    "inference.one_blas_thread": "no formula",
+    "inference.ph_notes": "a text: tests/inference/test_ph.py",
+    "verdicts.fit_censored": "by `judge`: tests/verdicts/test_traps.py",
+    "verdicts.hold_back": "takes a claim back",
+    "verdicts.effect_words": "a text",
+    "verdicts.rank_arms": "by `judge`: tests/verdicts/test_verdict.py",
+    "verdicts.standard_of": "finds an arm",
+    "trials.factorial": "resolution of the handbook's fractions: tests/trials/test_plan.py",
+    "trials.rank_levers": "by `plan_trial`",
+    "trials.sheet_style": "a style sheet",
+    "evidence.array_module": "no formula",
+    "evidence.brew_lines": "a table",
+    "evidence.contrasts_of_verdict": "by `weigh`",
+    "evidence.notes_of": "a text",
+    "evidence.trim_and_fill": "by `small_studies`, as metafor has it: tests/evidence/test_pooling.py",
+}
+COMPARERS = {"approx", "assert_allclose", "isclose", "allclose"}
+HEAD = """# Which number holds which formula
+
+Made by `python -m tests.house.worked_numbers` from the tests; do not edit. Each function at the door of a science room stands
+with the tests that call it and compare with a number, and with where that number is from, as the test says it.
+
+"""
+
+
+@dataclass(kw_only=True)
+class Test:
+    """A test, the names it reaches through helpers of its file, and what it says of its number."""
+
+    place: str
+    reaches: set[str] = field(default_factory=set)
+    compares: bool = False
+    said: str = ""
+
+
+def tests_of(path: Path) -> list[Test]:
+    """Every test of a file."""
+    source = path.read_text(encoding="utf-8")
+    tree = ast.parse(source)
+    helpers = {
+        node.name: node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef)
+    }
+    named: dict[str, ast.AST] = dict(helpers)
+    for node in tree.body:
+        if isinstance(node, ast.Assign):
+            named |= {target.id: node.value for target in node.targets if isinstance(target, ast.Name)}
+    remarks = _remarks(source)
+    found = []
+    for node in tree.body:
+        if isinstance(node, ast.FunctionDef) and node.name.startswith("test_"):
+            reached = _reached(node, named)
+            lines = range(node.lineno, (node.end_lineno or node.lineno) + 1)
+            said = " ".join(remarks[line] for line in lines if line in remarks)
+            place = f"{path.relative_to(ROOT).as_posix()}::{node.name}"
+            found.append(Test(place=place, reaches=reached, compares=_compares(node, named), said=said))
+    return found
+
+
+def _reached(node: ast.AST, named: dict[str, ast.AST], seen: frozenset[str] = frozenset()) -> set[str]:
+    names = {part.id for part in ast.walk(node) if isinstance(part, ast.Name)}
+    names |= {part.attr for part in ast.walk(node) if isinstance(part, ast.Attribute)}
+    names |= {part.arg for part in ast.walk(node) if isinstance(part, ast.arg)}
+    for name in names & set(named) - seen:
+        names |= _reached(named[name], named, seen | {name})
+    return names
+
+
+def _compares(node: ast.AST, named: dict[str, ast.AST]) -> bool:
+    for part in ast.walk(node):
+        if isinstance(part, ast.Call):
+            name = part.func.attr if isinstance(part.func, ast.Attribute) else getattr(part.func, "id", "")
+            if name in COMPARERS:
+                return True
+            if name in named and name.startswith(("check", "assert")) and _compares(named[name], {}):
+                return True
+        if isinstance(part, ast.Compare) and any(_is_number(side) for side in (part.left, *part.comparators)):
+            return True
+    return False
+
+
+def _is_number(node: ast.AST) -> bool:
+    if isinstance(node, ast.Tuple | ast.List):
+        return any(_is_number(part) for part in node.elts)
+    if isinstance(node, ast.UnaryOp):
+        return _is_number(node.operand)
+    return isinstance(node, ast.Constant) and type(node.value) in (int, float)
+
+
+def _remarks(source: str) -> dict[int, str]:
+    tokens = tokenize.generate_tokens(io.StringIO(source).readline)
+    return {token.start[0]: token.string.lstrip("# ") for token in tokens if token.type == tokenize.COMMENT}
+
+
+def functions() -> dict[str, object]:
+    """What stands at the doors of the science rooms and computes."""
+    found = {}
+    for room in ROOMS:
+        module = importlib.import_module(f"aerobe.{room}")
+        for name in module.__all__:
+            thing = getattr(module, name)
+            if inspect.isfunction(thing):
+                found[f"{room}.{name}"] = thing
+    return found
+
+
+def held_by() -> dict[str, list[Test]]:
+    """Tests with a number for each function; those of the function's own room first."""
+    tests = [test for path in sorted((ROOT / "tests").rglob("test_*.py")) for test in tests_of(path) if test.compares]
+    by_name: dict[str, list[Test]] = defaultdict(list)
+    for test in tests:
+        for name in test.reaches:
+            by_name[name].append(test)
+    found = {}
+    for whole in functions():
+        room, name = whole.split(".")
+        found[whole] = sorted(by_name[name], key=lambda test: (f"tests/{room}/" not in test.place, not test.said, test.place))
+    return found
+
+
+def page() -> str:
+    """The table."""
+    lines = [HEAD.rstrip(), ""]
+    held = held_by()
+    for room in ROOMS:
+        lines += [f"## {room}", "", "| function | held by | where the number is from |", "|---|---|---|"]
+        for whole, tests in held.items():
+            if whole.startswith(f"{room}."):
+                first = tests[0] if tests else None
+                more = f" and {len(tests) - 1} more" if len(tests) > 1 else ""
+                place = f"`{first.place.removeprefix('tests/')}`{more}" if first else THROUGH.get(whole, "nothing")
+                said = _short(first.said) if first else ""
+                lines.append(f"| `{whole.split('.')[1]}` | {place} | {said} |")
+        lines.append("")
+    return "\n".join(lines)
+
+
+def _short(text: str) -> str:
+    text = re.sub(r"\s+", " ", text).replace("|", "/").replace("<", "&lt;")
+    return text if len(text) <= 160 else text[:157].rsplit(" ", 1)[0] + " ..."
+
+
+if __name__ == "__main__":
+    PAGE.write_text(page(), encoding="utf-8")
