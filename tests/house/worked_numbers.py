@@ -51,7 +51,7 @@ COMPARERS = {"approx", "assert_allclose", "isclose", "allclose"}
 HEAD = """# Which number holds which formula
 
 Made by `python -m tests.house.worked_numbers` from the tests; do not edit. Each function at the door of a science room stands
-with the tests that call it and compare with a number, and with where that number is from, as the test says it.
+with a test that calls it and compares with a number, and with where that number is from, as the test says it.
 
 """
 
@@ -121,7 +121,11 @@ def _is_number(node: ast.AST) -> bool:
 
 def _remarks(source: str) -> dict[int, str]:
     tokens = tokenize.generate_tokens(io.StringIO(source).readline)
-    return {token.start[0]: token.string.lstrip("# ") for token in tokens if token.type == tokenize.COMMENT}
+    return {
+        token.start[0]: token.string.lstrip("# ")
+        for token in tokens
+        if token.type == tokenize.COMMENT and "type: ignore" not in token.string
+    }
 
 
 def functions() -> dict[str, object]:
@@ -159,12 +163,21 @@ def page() -> str:
         for whole, tests in held.items():
             if whole.startswith(f"{room}."):
                 first = tests[0] if tests else None
-                more = f" and {len(tests) - 1} more" if len(tests) > 1 else ""
-                place = f"`{first.place.removeprefix('tests/')}`{more}" if first else THROUGH.get(whole, "nothing")
+                place = f"`{first.place.removeprefix('tests/')}`" if first else THROUGH.get(whole, "nothing")
                 said = _short(first.said) if first else ""
                 lines.append(f"| `{whole.split('.')[1]}` | {place} | {said} |")
         lines.append("")
     return "\n".join(lines)
+
+
+def rows(text: str) -> dict[str, str]:
+    """Which test the page names for each function."""
+    found, room = {}, ""
+    for line in text.splitlines():
+        room = line[3:] if line.startswith("## ") else room
+        if match := re.match(r"\| `(\w+)` \| (.*?) \|", line):
+            found[f"{room}.{match[1]}"] = match[2].strip("`")
+    return found
 
 
 def _short(text: str) -> str:
