@@ -4,9 +4,10 @@ from aerobe.charts._assay import colour_without_cells, meaning_of_readings, rati
 from aerobe.charts._brew import RawPoint, Window, brew_curve, oxygen_curve
 from aerobe.charts._courses import Course, PastCall, calls_replayed, courses_by_arm
 from aerobe.charts._evidence import RatioRow, arm_points, forest, funnel
+from aerobe.charts._look import COLOURS, FONTS_FOLDER, Look
 from aerobe.charts._oxygen import biomass_by_dose, kla_by_flow, lowest_oxygen_by_dose, reaeration_run, uptake_curve
 from aerobe.charts._readings import readings_chart
-from aerobe.charts._style import COLOURS, FONTS_FOLDER, FigureTable, Look, Picture, config, picture, records_of, series_scales
+from aerobe.charts._style import FigureTable, Picture
 from aerobe.charts._trials import best_dose_words, designs_by_cost, dose_curve
 from aerobe.charts._weighed import weighed_pictures
 
@@ -27,7 +28,6 @@ __all__ = [
     "brew_curve",
     "calls_replayed",
     "colour_without_cells",
-    "config",
     "courses_by_arm",
     "designs_by_cost",
     "dose_curve",
@@ -37,12 +37,9 @@ __all__ = [
     "lowest_oxygen_by_dose",
     "meaning_of_readings",
     "oxygen_curve",
-    "picture",
     "ratio_by_phase",
     "readings_chart",
     "reaeration_run",
-    "records_of",
-    "series_scales",
     "two_tests",
     "uptake_curve",
     "weighed_pictures",

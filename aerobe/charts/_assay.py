@@ -8,7 +8,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from aerobe.assay import Certificate, PhaseBias, biomass_from_reading, decision_limit
-from aerobe.charts._style import FigureTable, Picture, picture, records_of, series_scales
+from aerobe.charts._look import series_keys, series_looks
+from aerobe.charts._plot import Axis, Band, Follow, Intervals, Key, Line, Mark, Plot, Points, Rule, Span
+from aerobe.charts._style import FigureTable, Picture
 from aerobe.records import AssayError
 from aerobe.units import number
 
@@ -27,35 +29,26 @@ def meaning_of_readings(certificate: Certificate, error: AssayError, *, top: flo
     top
         Largest reading shown; the top of the scale or of the study if left out. [unit of the study]
     """
-    import altair as alt
-
     unit = certificate.study.unit
     highest = top or certificate.study.scale_high or max(item.signal for item in certificate.study.readings)
     readings = np.linspace(0.0, highest, 61)
     means = [biomass_from_reading(error, float(reading), level=certificate.level) for reading in readings]
     # A band without an upper end is drawn to the edge of the picture; the table says 'unbounded'.
     edge = 2.0 * highest
-    data = alt.InlineData(
-        values=records_of(
-            reading=readings,
-            low=[item.low for item in means],
-            high=[min(item.high, edge) for item in means],
-            middle=[max(0.0, item.value) for item in means],
-        )
-    )
+    low, high = [item.low for item in means], [min(item.high, edge) for item in means]
+    middle, at = [max(0.0, item.value) for item in means], readings.tolist()
     floor = error.bias + decision_limit(error)
-    x = alt.X("reading:Q", title=f"reading [{unit}]", scale=alt.Scale(domain=[0, highest], nice=False))
-    y_title = f"Biomass [{unit}]"
-    blind = alt.Chart(alt.InlineData(values=[{"from": 0.0, "to": floor, "words": "cannot be told from no microbes"}]))
-    layers = [
-        blind.mark_rect(color="@slate", opacity=0.15).encode(x=alt.X("from:Q", title=f"reading [{unit}]"), x2="to:Q"),
-        alt.Chart(data).mark_area(color="@leaf", opacity=0.25).encode(x=x, y=alt.Y("low:Q", title=y_title), y2="high:Q"),
-        alt.Chart(data).mark_line(color="@leaf").encode(x=x, y=alt.Y("middle:Q", title=y_title)),
-        alt.Chart(alt.InlineData(values=[{"at": floor, "words": f"below {number(floor)}: no microbes shown"}]))
-        .mark_text(align="left", baseline="top", dx=5, dy=2)
-        .encode(x="at:Q", y=alt.value(0), text="words:N"),
-        alt.Chart(alt.InlineData(values=[{"at": floor}])).mark_rule(color="@ember", strokeDash=[8, 4]).encode(x="at:Q"),
-    ]
+    plot = Plot(
+        x=Axis(title=f"reading [{unit}]", low=0.0, high=highest),
+        y=Axis(title=f"Biomass [{unit}]", from_zero=True),
+        marks=(
+            Span(low=0.0, high=floor, colour="slate", edge="slate", opacity=0.15),
+            Band(x=at, low=low, high=high, colour="leaf", opacity=0.25),
+            Line(x=at, y=middle, colour="leaf"),
+            Rule(at=floor, along="x", colour="ember", dash=(8, 4), words=f"below {number(floor)}: no microbes shown"),
+        ),
+        follows=(Follow(name="biomass", unit=unit, x=at, middle=middle, low=low, high=high),),
+    )
     level = f"{100 * certificate.level:.0f} %"
     shown = means[len(means) // 2]
     says = (
@@ -72,13 +65,11 @@ def meaning_of_readings(certificate: Certificate, error: AssayError, *, top: flo
         rows=rows,
         caption=f"{level} interval of a single reading",
     )
-    return picture(alt.layer(*layers), title="What a reading means", says=says, figures=figures)
+    return Picture(title="What a reading means", says=says, figures=figures, plot=plot)
 
 
 def colour_without_cells(certificate: Certificate) -> Picture | None:
     """Readings without living cells against their colour, with the fitted lines; nothing if the study had none."""
-    import altair as alt
-
     fit = certificate.colour
     if fit is None:
         return None
@@ -89,34 +80,24 @@ def colour_without_cells(certificate: Certificate) -> Picture | None:
         for item in certificate.study.of("water blank", "filtered blank", "killed control", "colourant")
         if not math.isnan(item.colour) and (item.what or _NO_COLOUR) in names
     ]
-    scales = series_scales(names)
-    points = alt.InlineData(
-        values=records_of(
-            colour=[item.colour for item in dark],
-            signal=[item.signal for item in dark],
-            what=[item.what or _NO_COLOUR for item in dark],
-            kind=[item.role for item in dark],
-        )
-    )
+    looks = series_looks(names)
     reach = max(item.colour for item in dark)
-    shown = [name for name in fit.names if name in names]
-    ends = [(name, colour) for name in shown for colour in (0.0, reach)]
-    lines = alt.InlineData(
-        values=records_of(
-            colour=[colour for _, colour in ends], signal=[fit.bias_at(*end)[0] for end in ends], what=[name for name, _ in ends]
-        )
+    marks: list[Mark] = []
+    for name, look in looks.items():
+        if name in fit.names:
+            ends = [fit.bias_at(name, colour)[0] for colour in (0.0, reach)]
+            marks.append(Line(x=(0.0, reach), y=ends, colour=look.colour, dash=look.dash))
+    for name, look in looks.items():
+        mine = [item for item in dark if (item.what or _NO_COLOUR) == name]
+        words = tuple(f"{name}, {item.role}: {number(item.signal)} {unit}" for item in mine)
+        at, signals = [item.colour for item in mine], [item.signal for item in mine]
+        marks.append(Points(x=at, y=signals, colour=look.colour, shape=look.shape, opacity=0.8, words=words))
+    plot = Plot(
+        x=Axis(title="colour of the liquid [as measured]", from_zero=True),
+        y=Axis(title=f"Reading [{unit}]", from_zero=True),
+        marks=tuple(marks),
+        keys=series_keys(looks),
     )
-    x = alt.X("colour:Q", title="colour of the liquid [as measured]")
-    y = alt.Y("signal:Q", title=f"Reading [{unit}]")
-    tint = alt.Color("what:N", title=None, scale=alt.Scale(**scales["colour"]))
-    layers = [
-        alt.Chart(lines)
-        .mark_line()
-        .encode(x=x, y=y, color=tint, strokeDash=alt.StrokeDash("what:N", title=None, scale=alt.Scale(**scales["dash"]))),
-        alt.Chart(points)
-        .mark_point(filled=True, opacity=0.8)
-        .encode(x=x, y=y, color=tint, shape=alt.Shape("what:N", title=None, scale=alt.Scale(**scales["shape"]))),
-    ]
     parts = [f"{name} {number(slope)}" for name, slope in zip(fit.names, fit.slopes, strict=True)]
     says = f"Readings without living cells rise with colour; per unit of colour: {', '.join(parts)} {unit}."
     rows = tuple((name, slope, fit.slope(name)[1]) for name, slope in zip(fit.names, fit.slopes, strict=True))
@@ -125,7 +106,7 @@ def colour_without_cells(certificate: Certificate) -> Picture | None:
         rows=rows,
         caption=f"Background without colour: {number(fit.background)} {unit}",
     )
-    return picture(alt.layer(*layers), title="What colour adds", says=says, figures=figures)
+    return Picture(title="What colour adds", says=says, figures=figures, plot=plot)
 
 
 def two_tests(
@@ -140,32 +121,17 @@ def two_tests(
     slope, intercept
         Of the fitted line.
     """
-    import altair as alt
-
     top = float(max(*first, *second))
-    pairs = alt.InlineData(values=records_of(first=first, second=second))
-    lines = alt.InlineData(
-        values=[
-            {"first": x, "second": y, "line": name}
-            for name, ends in (
-                ("equal", ((0.0, 0.0), (top, top))),
-                ("fitted", ((0.0, intercept), (top, intercept + slope * top))),
-            )
-            for x, y in ends
-        ]
-    )
-    x, y = alt.X("first:Q", title=f"{names[0]} [{unit}]"), alt.Y("second:Q", title=f"{names[1]} [{unit}]")
-    scales = series_scales(("equal", "fitted"))
-    chart = alt.layer(
-        alt.Chart(lines)
-        .mark_line()
-        .encode(
-            x=x,
-            y=y,
-            color=alt.Color("line:N", title=None, scale=alt.Scale(**scales["colour"])),
-            strokeDash=alt.StrokeDash("line:N", title=None, scale=alt.Scale(**scales["dash"])),
+    looks = series_looks(("equal", "fitted"))
+    ends = {"equal": (0.0, top), "fitted": (intercept, intercept + slope * top)}
+    plot = Plot(
+        x=Axis(title=f"{names[0]} [{unit}]", from_zero=True),
+        y=Axis(title=f"{names[1]} [{unit}]", from_zero=True),
+        marks=(
+            *(Line(x=(0.0, top), y=ends[name], colour=look.colour, dash=look.dash) for name, look in looks.items()),
+            Points(x=first, y=second, colour="ink"),
         ),
-        alt.Chart(pairs).mark_point(color="@ink", filled=True).encode(x=x, y=y),
+        keys=(*series_keys(looks, with_shape=False), Key(name="sample", colour="ink", shape="circle")),
     )
     says = (
         f"{len(first)} samples by both tests; the fitted line is {names[1]} = {number(intercept)} + {number(slope)} x {names[0]}."
@@ -174,39 +140,27 @@ def two_tests(
         columns=(f"{names[0]} [{unit}]", f"{names[1]} [{unit}]"),
         rows=tuple(zip(map(float, first), map(float, second), strict=True)),
     )
-    return picture(chart, title=f"{names[0]} and {names[1]}", says=says, figures=figures)
+    return Picture(title=f"{names[0]} and {names[1]}", says=says, figures=figures, plot=plot)
 
 
 def ratio_by_phase(found: PhaseBias, *, names: tuple[str, str]) -> Picture:
     """Ratio of two tests by phase of growth and food, with intervals, on a log scale."""
-    import altair as alt
-
     foods = list(dict.fromkeys(row[0] for row in found.ratios))[:6]
-    scales = series_scales(foods)
-    rows = [row for row in found.ratios if row[0] in foods]
-    data = alt.InlineData(
-        values=records_of(
-            food=[row[0] for row in rows],
-            phase=[row[1] for row in rows],
-            ratio=[row[2] for row in rows],
-            low=[row[3] for row in rows],
-            high=[row[4] for row in rows],
-        )
-    )
-    x = alt.X("phase:N", title="phase", sort=list(dict.fromkeys(row[1] for row in rows)), axis=alt.Axis(labelAngle=0))
-    offset = alt.XOffset("food:N", sort=foods)
-    y_title = f"{names[0]} over {names[1]} [-]"
-    y = alt.Y("ratio:Q", title=y_title, scale=alt.Scale(type="log", nice=False, padding=10))
-    tint = alt.Color("food:N", title=None, scale=alt.Scale(**scales["colour"]))
-    chart = alt.layer(
-        alt.Chart(alt.InlineData(values=[{"one": 1.0}])).mark_rule(strokeDash=[2, 2]).encode(y=alt.Y("one:Q", title=y_title)),
-        alt.Chart(data)
-        .mark_rule(strokeWidth=2)
-        .encode(x=x, xOffset=offset, y=alt.Y("low:Q", title=y_title), y2="high:Q", color=tint),
-        alt.Chart(data)
-        .mark_point(filled=True)
-        .encode(x=x, xOffset=offset, y=y, color=tint, shape=alt.Shape("food:N", title=None, scale=alt.Scale(**scales["shape"]))),
+    looks = series_looks(foods)
+    phases = list(dict.fromkeys(row[1] for row in found.ratios if row[0] in looks))
+    marks: list[Mark] = [Rule(at=1.0, along="y", dash=(2, 2))]
+    for number_of, (food, look) in enumerate(looks.items()):
+        mine = [row for row in found.ratios if row[0] == food]
+        at = [phases.index(row[1]) + 0.7 * ((number_of + 0.5) / len(looks) - 0.5) for row in mine]
+        words = tuple(f"{food}, {row[1]}: {number(row[2])} ({number(row[3])} to {number(row[4])})" for row in mine)
+        marks.append(Intervals(at=at, low=[row[3] for row in mine], high=[row[4] for row in mine], colour=look.colour))
+        marks.append(Points(x=at, y=[row[2] for row in mine], colour=look.colour, shape=look.shape, words=words))
+    plot = Plot(
+        x=Axis(title="phase", kind="names", names=tuple(phases), has_grid=False),
+        y=Axis(title=f"{names[0]} over {names[1]} [-]", kind="log"),
+        marks=tuple(marks),
+        keys=series_keys(looks, with_dash=False),
     )
     figures = FigureTable(columns=("food", "phase", "ratio", "low", "high"), rows=tuple(found.ratios))
     title = f"{names[0]} over {names[1]}, by phase"
-    return picture(chart, title=title, says=f"{names[0]} over {names[1]}: {found.says}", figures=figures)
+    return Picture(title=title, says=f"{names[0]} over {names[1]}: {found.says}", figures=figures, plot=plot)

@@ -4,22 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from datetime import datetime, timedelta
 
-from aerobe.charts._style import FigureTable, Picture, picture, records_of
+from aerobe.charts._plot import Axis, Band, Follow, Intervals, Key, Line, Mark, Plot, Points, Rule, Span
+from aerobe.charts._style import FigureTable, Picture
 from aerobe.units import number
 
-if TYPE_CHECKING:
-    import altair as alt
-
-    from aerobe.charts._style import Layer
-
 MARKS = {
-    "in the fit": ("circle", "@ember"),
-    "below detection": ("triangle-down", "@ember"),
-    "above range": ("triangle-up", "@ember"),
-    "control": ("square", "@slate"),
-    "set aside": ("cross", "@soft"),
+    "in the fit": ("circle", "ember"),
+    "below detection": ("triangle-down", "ember"),
+    "above range": ("triangle-up", "ember"),
+    "control": ("square", "slate"),
+    "set aside": ("cross", "soft"),
 }
 
 
@@ -60,6 +56,7 @@ def brew_curve(
     unit: str = "ug C/mL",
     level: str = "90 %",
     name: str = "this brew",
+    begin: datetime | None = None,
 ) -> Picture:
     """The curve of a brew: band, raw readings, harvest window.
 
@@ -77,31 +74,21 @@ def brew_curve(
         When it was harvested, for one that was. [h]
     quantity, unit, level, name
         Words for axis, sentence and table.
+    begin
+        When aeration began: the axis then shows clock time, with the hours beside it.
 
     Returns
     -------
     Picture
         One chart, its sentence, and a table of about ten times and of all readings.
     """
-    import altair as alt
-
-    x_axis = alt.X("h:Q", title="hours since aeration began", scale=alt.Scale(nice=False), axis=alt.Axis(grid=False))
-    curve = alt.InlineData(values=records_of(h=elapsed_h, low=low, middle=middle, high=high))
-    y_title = f"{quantity} [{unit}]"
-    layers: list[Layer] = []
-    if window is not None:
-        layers += _window_layers(window)
-    layers.append(
-        alt.Chart(curve)
-        .mark_area(color="@leaf", opacity=0.22)
-        .encode(x=x_axis, y=alt.Y("low:Q", title=y_title, scale=alt.Scale(zero=True)), y2="high:Q")
-    )
-    layers.append(alt.Chart(curve).mark_line(color="@leaf").encode(x=x_axis, y=alt.Y("middle:Q", title=y_title)))
-    if now_h is not None:
-        layers += _moment_layers(now_h, "now")
-    if harvested_h is not None:
-        layers += _moment_layers(harvested_h, "harvested", align="right")
-    layers += _point_layers(points, x_axis, y_title)
+    marks: list[Mark] = window_marks(window)
+    marks += [
+        Band(x=elapsed_h, low=low, high=high, colour="leaf", opacity=0.22),
+        Line(x=elapsed_h, y=middle, colour="leaf"),
+        *_moments(now_h, harvested_h, begin),
+        *point_marks(points, unit),
+    ]
     top = max(range(len(middle)), key=lambda place: middle[place])
     says = f"{quantity} of {name}, with the {level} band: highest near {number(elapsed_h[top])} h at {number(middle[top])} {unit}"
     says += f" ({number(low[top])} to {number(high[top])}). {_points_in_words(points)}"
@@ -111,7 +98,18 @@ def brew_curve(
     if harvested_h is not None:
         says += f" Harvested at {number(harvested_h)} h."
     figures = _curve_table(elapsed_h, low, middle, high, points, f"{quantity} [{unit}]", level)
-    return picture(alt.layer(*layers), title=f"{quantity}: {name}", says=says, figures=figures)
+    plot = Plot(
+        x=time_axis(begin),
+        y=Axis(title=unit, from_zero=True),
+        marks=tuple(marks),
+        keys=(
+            Key(name=f"expected, with its {level} band", colour="leaf", dash=()),
+            *point_keys(points),
+            *window_keys(window),
+        ),
+        follows=(Follow(name=quantity, unit=unit, x=elapsed_h, middle=middle, low=low, high=high),),
+    )
+    return Picture(title=f"{quantity}: {name}", says=says, figures=figures, plot=plot)
 
 
 def oxygen_curve(
@@ -128,6 +126,7 @@ def oxygen_curve(
     window: Window | None = None,
     level: str = "90 %",
     name: str = "this brew",
+    begin: datetime | None = None,
 ) -> Picture:
     """Dissolved oxygen: the log as it came, the forecast with its band, the floor.
 
@@ -139,7 +138,7 @@ def oxygen_curve(
         The model's band, shape (times,). [h], [mg/L]
     floor_mg_per_l, saturation_mg_per_l
         Lines to judge by. [mg/L]
-    now_h, window, level, name
+    now_h, window, level, name, begin
         As in `brew_curve`.
 
     Raises
@@ -147,35 +146,28 @@ def oxygen_curve(
     ValueError
         If there is neither a log nor a forecast.
     """
-    import altair as alt
-
-    x_axis = alt.X("h:Q", title="hours since aeration began", scale=alt.Scale(nice=False), axis=alt.Axis(grid=False))
-    y_title = "Dissolved oxygen [mg/L]"
-    layers: list[Layer] = []
-    if window is not None:
-        layers += _window_layers(window)
+    if not len(logged_h) and not len(forecast_h):
+        raise ValueError("an oxygen chart needs a log or a forecast")
+    marks: list[Mark] = window_marks(window)
+    keys: list[Key] = []
+    follows: list[Follow] = []
     if len(forecast_h):
-        data = alt.InlineData(values=records_of(h=forecast_h, low=low_mg_per_l, middle=middle_mg_per_l, high=high_mg_per_l))
-        layers.append(
-            alt.Chart(data)
-            .mark_area(color="@water", opacity=0.2)
-            .encode(x=x_axis, y=alt.Y("low:Q", title=y_title, scale=alt.Scale(zero=True)), y2="high:Q")
-        )
-        layers.append(
-            alt.Chart(data).mark_line(color="@water", strokeDash=[6, 3]).encode(x=x_axis, y=alt.Y("middle:Q", title=y_title))
+        marks += [
+            Band(x=forecast_h, low=low_mg_per_l, high=high_mg_per_l, colour="water"),
+            Line(x=forecast_h, y=middle_mg_per_l, colour="water", dash=(6, 3)),
+        ]
+        keys.append(Key(name=f"forecast, with its {level} band", colour="water", dash=(6, 3)))
+        follows.append(
+            Follow(name="forecast", unit="mg/L", x=forecast_h, middle=middle_mg_per_l, low=low_mg_per_l, high=high_mg_per_l)
         )
     if len(logged_h):
-        log = alt.InlineData(values=records_of(h=logged_h, oxygen=logged_mg_per_l))
-        layers.append(
-            alt.Chart(log).mark_line(color="@ink", strokeWidth=1.5).encode(x=x_axis, y=alt.Y("oxygen:Q", title=y_title))
-        )
-    for value, words, colour in ((floor_mg_per_l, "floor", "@ember"), (saturation_mg_per_l, "in balance with air", "@soft")):
+        marks.append(Line(x=logged_h, y=logged_mg_per_l, colour="ink", width=1.5))
+        keys.append(Key(name="logged", colour="ink", dash=()))
+        follows.append(Follow(name="logged", unit="mg/L", x=logged_h, middle=logged_mg_per_l))
+    for value, words, colour in ((floor_mg_per_l, "floor", "ember"), (saturation_mg_per_l, "in balance with air", "soft")):
         if value is not None:
-            layers += _level_layers(value, words, colour)
-    if now_h is not None:
-        layers += _moment_layers(now_h, "now")
-    if not layers:
-        raise ValueError("an oxygen chart needs a log or a forecast")
+            marks.append(Rule(at=value, along="y", colour=colour, dash=(8, 4), words=f"{words} {number(value)}"))
+    marks += _moments(now_h, None, begin)
     says = _oxygen_in_words(logged_h, logged_mg_per_l, forecast_h, low_mg_per_l, middle_mg_per_l, floor_mg_per_l, level, name)
     rows: list[tuple[str | float | None, ...]] = [
         ("logged", h, value, None, None) for h, value in _thinned(logged_h, logged_mg_per_l)
@@ -184,76 +176,82 @@ def oxygen_curve(
         ("forecast", forecast_h[i], middle_mg_per_l[i], low_mg_per_l[i], high_mg_per_l[i]) for i in _spread(len(forecast_h), 8)
     ]
     figures = FigureTable(columns=("what", "time [h]", "oxygen [mg/L]", f"{level} from", "to"), rows=tuple(rows))
-    return picture(alt.layer(*layers), title=f"Oxygen: {name}", says=says, figures=figures, height_px=230)
+    plot = Plot(
+        x=time_axis(begin),
+        y=Axis(title="mg/L", from_zero=True),
+        marks=tuple(marks),
+        keys=tuple(keys),
+        follows=tuple(follows),
+        height_px=230,
+    )
+    return Picture(title=f"Dissolved oxygen: {name}", says=says, figures=figures, plot=plot)
 
 
-def _window_layers(window: Window) -> list[Layer]:
-    import altair as alt
-
-    span = alt.InlineData(values=[{"from": window.from_h, "to": window.to_h, "mid": 0.5 * (window.from_h + window.to_h)}])
-    band = alt.Chart(span).mark_rect(color="@window", opacity=0.3).encode(x=alt.X("from:Q"), x2="to:Q")
-    words = alt.Chart(span).mark_text(text="harvest", baseline="bottom", dy=-3, fontWeight=600).encode(x="mid:Q", y=alt.value(0))
-    layers = [band, words]
-    if window.best_h is not None:
-        best = alt.InlineData(values=[{"h": window.best_h}])
-        layers.append(alt.Chart(best).mark_rule(color="@straw", strokeWidth=2).encode(x="h:Q"))
-    return layers
+def time_axis(begin: datetime | None) -> Axis:
+    """Time since aeration began: by the clock where its beginning is known."""
+    return Axis(title="" if begin is not None else "hours since aeration began", begin=begin, has_grid=False)
 
 
-def _moment_layers(at_h: float, words: str, *, align: Literal["left", "right"] = "left") -> list[Layer]:
-    import altair as alt
-
-    here = alt.InlineData(values=[{"h": at_h}])
-    rule = alt.Chart(here).mark_rule(color="@ink", strokeDash=[2, 3]).encode(x="h:Q")
-    text = alt.Chart(here).mark_text(text=words, align=align, dx=4 if align == "left" else -4, baseline="top")
-    return [rule, text.encode(x="h:Q", y=alt.value(2))]
-
-
-def _level_layers(value: float, words: str, colour: str) -> list[Layer]:
-    import altair as alt
-
-    here = alt.InlineData(values=[{"y": value}])
-    rule = alt.Chart(here).mark_rule(color=colour, strokeDash=[8, 4], strokeWidth=1.5).encode(y="y:Q")
-    text = alt.Chart(here).mark_text(text=f"{words} {number(value)}", align="right", dy=-7).encode(x=alt.value("width"), y="y:Q")
-    return [rule, text]
-
-
-def _point_layers(points: Sequence[RawPoint], x_axis: alt.X, y_title: str) -> list[Layer]:
-    import altair as alt
-
-    if not points:
+def window_marks(window: Window | None) -> list[Mark]:
+    """The span to harvest in, named above it, and its best moment."""
+    if window is None:
         return []
-    data = alt.InlineData(
-        values=records_of(
-            h=[point.elapsed_h for point in points],
-            value=[point.value for point in points],
-            low=[point.low for point in points],
-            high=[point.high for point in points],
-            kind=[point.kind for point in points],
-        )
-    )
-    kinds = [kind for kind in MARKS if any(point.kind == kind for point in points)]
-    legend = alt.Legend(title=None) if len(kinds) > 1 else None
-    shape = alt.Shape("kind:N", scale=alt.Scale(domain=kinds, range=[MARKS[kind][0] for kind in kinds]), legend=legend)
-    colour = alt.Color("kind:N", scale=alt.Scale(domain=kinds, range=[MARKS[kind][1] for kind in kinds]), legend=legend)
-    bars = (
-        alt.Chart(data)
-        .transform_filter("datum.low != null")
-        .mark_rule(strokeWidth=1.5)
-        .encode(x=x_axis, y=alt.Y("low:Q", title=y_title), y2="high:Q", color=colour)
-    )
-    marks = (
-        alt.Chart(data)
-        .mark_point(filled=True, size=90, opacity=1, stroke="@paper", strokeWidth=1)
-        .encode(
-            x=x_axis,
-            y=alt.Y("value:Q", title=y_title),
-            shape=shape,
-            color=colour,
-            tooltip=[alt.Tooltip("h:Q", title="hours"), alt.Tooltip("value:Q"), alt.Tooltip("kind:N")],
-        )
-    )
-    return [bars, marks]
+    marks: list[Mark] = [Span(low=window.from_h, high=window.to_h, words="harvest window")]
+    if window.best_h is not None:
+        marks.append(Rule(at=window.best_h, along="x", colour="straw", width=2.5))
+    return marks
+
+
+def window_keys(window: Window | None) -> list[Key]:
+    """The line of the best moment in the legend."""
+    return [] if window is None or window.best_h is None else [Key(name="best moment", colour="straw", dash=())]
+
+
+def _moments(now_h: float | None, harvested_h: float | None, begin: datetime | None) -> list[Mark]:
+    marks: list[Mark] = []
+    for at_h, words in ((now_h, "now"), (harvested_h, "harvested")):
+        if at_h is not None:
+            at_clock = f" {begin + timedelta(hours=at_h):%H:%M}" if begin is not None else ""
+            marks.append(Rule(at=at_h, along="x", colour="ink", width=2.0, words=f"{words}{at_clock}", is_flagged=True))
+    return marks
+
+
+def point_marks(points: Sequence[RawPoint], unit: str) -> list[Mark]:
+    """Readings by kind, each with its shape, and the interval of the assay where it is known."""
+    marks: list[Mark] = []
+    for kind, (shape, colour) in MARKS.items():
+        mine = [point for point in points if point.kind == kind]
+        sure = [(point, point.low, point.high) for point in mine if point.low is not None and point.high is not None]
+        if sure:
+            marks.append(
+                Intervals(
+                    at=[point.elapsed_h for point, _, _ in sure],
+                    low=[low for _, low, _ in sure],
+                    high=[high for _, _, high in sure],
+                    colour=colour,
+                    width=1.5,
+                )
+            )
+        if mine:
+            marks.append(
+                Points(
+                    x=[point.elapsed_h for point in mine],
+                    y=[point.value for point in mine],
+                    colour=colour,
+                    shape=shape,
+                    words=tuple(f"{kind}: {number(point.value)} {unit}" for point in mine),
+                )
+            )
+    return marks
+
+
+def point_keys(points: Sequence[RawPoint]) -> list[Key]:
+    """The kinds of readings there are, for the legend."""
+    return [
+        Key(name="reading" if kind == "in the fit" else kind, colour=colour, shape=shape)
+        for kind, (shape, colour) in MARKS.items()
+        if any(point.kind == kind for point in points)
+    ]
 
 
 def _points_in_words(points: Sequence[RawPoint]) -> str:

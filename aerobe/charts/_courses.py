@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-from aerobe.charts._style import FigureTable, Picture, digits_for, picture, records_of, series_scales
+from aerobe.charts._look import series_keys, series_looks
+from aerobe.charts._plot import Axis, Intervals, Key, Line, Mark, Plot, Points, Rule, Span
+from aerobe.charts._style import FigureTable, Picture
 from aerobe.units import number
-
-if TYPE_CHECKING:
-    from aerobe.charts._style import Layer
 
 _HOURS = "hours since aeration began"
 CALLS = ("harvest now", "wait until", "test at")
@@ -47,37 +45,21 @@ def courses_by_arm(courses: Sequence[Course], *, quantity: str, unit: str) -> Pi
     quantity, unit
         Words for the axis.
     """
-    import altair as alt
-
-    arms = list(dict.fromkeys(course.arm for course in courses))
-    scales = series_scales(arms)
-    rows: list[dict[str, object]] = [
-        {"h": hour, "value": value, "arm": course.arm, "brew": course.brew}
-        for course in courses
-        for hour, value in zip(course.hours, course.values, strict=True)
-    ]
-    data = alt.Chart(alt.InlineData(values=rows))
-    x = alt.X("h:Q", title=_HOURS, scale=alt.Scale(nice=False), axis=alt.Axis(grid=False))
-    axis = alt.Axis(format=digits_for(max(value for course in courses for value in course.values)))
-    y = alt.Y("value:Q", title=f"{quantity} [{unit}]", scale=alt.Scale(type="log", nice=False), axis=axis)
-    colour = alt.Color("arm:N", title=None, scale=alt.Scale(**scales["colour"]))
-    shape = alt.Shape("arm:N", title=None, scale=alt.Scale(**scales["shape"]))
-    layers = [
-        # The dash stands in the mark and not in a scale: a legend of dashed symbols could not be read.
-        alt.Chart(alt.InlineData(values=[row for row in rows if row["arm"] == arm]))
-        .mark_line(strokeWidth=1.5, opacity=0.7, strokeDash=dash)
-        .encode(x=x, y=y, color=colour, detail="brew:N")
-        for arm, dash in zip(arms, scales["dash"]["range"], strict=True)
-    ]
-    layers += [
-        data.mark_point(filled=True, size=55, opacity=1).encode(x=x, y=y, color=colour, shape=shape),
-    ]
+    looks = series_looks(list(dict.fromkeys(course.arm for course in courses)))
+    marks: list[Mark] = []
+    for course in courses:
+        look = looks[course.arm]
+        marks.append(Line(x=course.hours, y=course.values, colour=look.colour, dash=look.dash, width=1.5, opacity=0.7))
+    for course in courses:
+        look = looks[course.arm]
+        words = tuple(f"{course.brew}: {number(value)} {unit}" for value in course.values)
+        marks.append(Points(x=course.hours, y=course.values, colour=look.colour, shape=look.shape, radius=4.2, words=words))
     highest = {course.brew: _highest(course) for course in courses}
     says = f"{quantity} of {len(courses)} brews over time, log scale, as read; lines join readings and claim nothing between. "
     says += (
         "Highest reading: "
         + "; ".join(
-            f"{arm} at {' and '.join(f'{number(highest[c.brew][0])} h' for c in courses if c.arm == arm)}" for arm in arms
+            f"{arm} at {' and '.join(f'{number(highest[c.brew][0])} h' for c in courses if c.arm == arm)}" for arm in looks
         )
         + "."
     )
@@ -85,7 +67,14 @@ def courses_by_arm(courses: Sequence[Course], *, quantity: str, unit: str) -> Pi
         columns=("brew", "arm", "readings", "highest at [h]", f"highest [{unit}]", f"last [{unit}]"),
         rows=tuple((c.brew, c.arm, str(len(c.hours)), *highest[c.brew], c.values[-1]) for c in courses),
     )
-    return picture(alt.layer(*layers), title=f"{quantity} over time", says=says, figures=figures, height_px=300)
+    plot = Plot(
+        x=Axis(title=_HOURS, has_grid=False),
+        y=Axis(title=f"{quantity} [{unit}]", kind="log"),
+        marks=tuple(marks),
+        keys=series_keys(looks),
+        height_px=300,
+    )
+    return Picture(title=f"{quantity} over time", says=says, figures=figures, plot=plot)
 
 
 def _highest(course: Course) -> tuple[float, float]:
@@ -105,38 +94,22 @@ def calls_replayed(calls: Sequence[PastCall], *, highest_h: float, between_h: tu
     name
         Of the brew.
     """
-    import altair as alt
-
-    data = alt.Chart(
-        alt.InlineData(
-            values=records_of(
-                asked=[item.asked_h for item in calls],
-                low=[item.from_h for item in calls],
-                high=[item.to_h for item in calls],
-                best=[item.best_h for item in calls],
-                call=[item.call for item in calls],
-            )
-        )
-    )
-    x = alt.X("asked:Q", title="asked at hour", axis=alt.Axis(grid=False))
-    y_title = "Harvest window [h]"
-    top = max([item.to_h for item in calls] + [between_h[1], calls[-1].asked_h])
-    y_scale = alt.Scale(domain=[0.0, top], nice=False)
-    shown = [call for call in CALLS if any(item.call == call for item in calls)]
-    colour = alt.Color("call:N", title=None, scale=alt.Scale(domain=shown, range=_marks(shown, ("@leaf", "@water", "@ember"))))
-    shapes = _marks(shown, ("circle", "square", "triangle-up"))
-    shape = alt.Shape("call:N", title=None, scale=alt.Scale(domain=shown, range=shapes))
-    peak = alt.Chart(alt.InlineData(values=[{"low": between_h[0], "high": between_h[1], "at": highest_h}]))
-    ends = alt.Chart(alt.InlineData(values=[{"asked": h, "now": h} for h in (calls[0].asked_h, calls[-1].asked_h)]))
-    y = alt.Y("low:Q", title=y_title, scale=y_scale)
-    layers: list[Layer] = [
-        peak.mark_rect(color="@window", opacity=0.3).encode(y=y, y2="high:Q"),
-        peak.mark_rule(color="@straw", strokeWidth=2).encode(y=alt.Y("at:Q", title=y_title, scale=y_scale)),
-        peak.mark_text(text="highest reading", align="right", dy=-7).encode(x=alt.value("width"), y="at:Q"),
-        ends.mark_line(color="@soft", strokeWidth=1.5, strokeDash=[2, 3]).encode(x=x, y=alt.Y("now:Q", title=y_title)),
-        data.mark_rule(strokeWidth=5, opacity=0.6).encode(x=x, y=y, y2="high:Q", color=colour),
-        data.mark_point(filled=True, size=80, opacity=1).encode(x=x, y=alt.Y("best:Q", title=y_title), color=colour, shape=shape),
+    ends = (calls[0].asked_h, calls[-1].asked_h)
+    top = max([item.to_h for item in calls] + [between_h[1], ends[1]])
+    marks: list[Mark] = [
+        Span(low=between_h[0], high=between_h[1], along="y"),
+        Rule(at=highest_h, along="y", colour="straw", width=2.0, words="highest reading"),
+        Line(x=ends, y=ends, colour="soft", width=1.5, dash=(2, 3)),
     ]
+    keys = []
+    for call, colour, shape in zip(CALLS, ("leaf", "water", "ember"), ("circle", "square", "triangle-up"), strict=True):
+        mine = [item for item in calls if item.call == call]
+        if mine:
+            asked = [item.asked_h for item in mine]
+            low, high = [item.from_h for item in mine], [item.to_h for item in mine]
+            marks.append(Intervals(at=asked, low=low, high=high, colour=colour, width=5.0, opacity=0.6))
+            marks.append(Points(x=asked, y=[item.best_h for item in mine], colour=colour, shape=shape))
+            keys.append(Key(name=call, colour=colour, shape=shape))
     first = next((item for item in calls if item.call == "harvest now"), None)
     says = f"Harvest windows called for {name} at {len(calls)} past hours, from what was known then. "
     says += f"The highest reading came at {number(highest_h)} h, so the peak lies between {number(between_h[0])} and "
@@ -147,8 +120,10 @@ def calls_replayed(calls: Sequence[PastCall], *, highest_h: float, between_h: tu
         columns=("asked at [h]", "call", "window from [h]", "to [h]", "best [h]"),
         rows=tuple((item.asked_h, item.call, item.from_h, item.to_h, item.best_h) for item in calls),
     )
-    return picture(alt.layer(*layers), title=f"Calls as they would have been: {name}", says=says, figures=figures)
-
-
-def _marks(shown: Sequence[str], marks: tuple[str, str, str]) -> list[str]:
-    return [mark for call, mark in zip(CALLS, marks, strict=True) if call in shown]
+    plot = Plot(
+        x=Axis(title="asked at hour", has_grid=False),
+        y=Axis(title="Harvest window [h]", low=0.0, high=top),
+        marks=tuple(marks),
+        keys=tuple(keys),
+    )
+    return Picture(title=f"Calls as they would have been: {name}", says=says, figures=figures, plot=plot)

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, replace
 
-from aerobe.charts._style import FOLDED, FigureTable, Picture, digits_for, folded, picture, records_of
+from aerobe.charts._look import SHAPES
+from aerobe.charts._plot import Axis, Intervals, Key, Line, Mark, Plot, Points, Rule, Span
+from aerobe.charts._style import FigureTable, Picture, folded
 from aerobe.units import number
 
-if TYPE_CHECKING:
-    from aerobe.charts._style import Layer
+ROW_PX = 46  # a label and its interval under it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,81 +55,53 @@ def forest(
     ValueError
         If there is no ratio to draw.
     """
-    import altair as alt
-
-    shown = [row for row in rows if row.ratio is not None]
+    shown = [(place, row, row.ratio) for place, row in enumerate(rows) if row.ratio is not None]
     if not shown:
         raise ValueError("no ratio to draw")
-    low, high = _reach(shown, margin_ratio)
-    names = {row.label: folded(row.label, 22) for row in rows}
-    order, lines = list(names.values()), [line for name in names.values() for line in name.split("\n")]
-    x = alt.X(
-        "ratio:Q",
-        title=axis,
-        scale=alt.Scale(type="log", domain=[low, high], nice=False, clamp=True),
-        axis=alt.Axis(values=_ticks(low, high), grid=True, format="~g"),
-    )
-    # Room for a wider font than ours: a browser that lacks ours would cut the labels off.
-    room = min(165.0, 7.6 * max(len(line) for line in lines))
-    axis_y = alt.Axis(labelExpr=FOLDED, labelLimit=170, labelLineHeight=14, minExtent=room, domain=False, ticks=False)
-    y = alt.Y("label:N", sort=order, title=None, axis=axis_y)
-    data = alt.InlineData(
-        values=records_of(
-            label=[names[row.label] for row in shown],
-            ratio=[row.ratio for row in shown],
-            low=[row.low for row in shown],
-            high=[row.high for row in shown],
-            weight=[row.weight or 0.0 for row in shown],
-            outer_low=[row.outer_low for row in shown],
-            outer_high=[row.outer_high for row in shown],
-            kind=["pool" if row.is_pooled else "trial" for row in shown],
-        )
-    )
-    layers: list[Layer] = []
+    low, high = _reach([row for _, row, _ in shown], margin_ratio)
+    marks: list[Mark] = []
     if margin_ratio is not None and margin_ratio > 1.0:
-        strip = alt.InlineData(values=[{"from": 1.0 / margin_ratio, "to": margin_ratio}])
-        layers.append(alt.Chart(strip).mark_rect(color="@window", opacity=0.25).encode(x=alt.X("from:Q"), x2="to:Q"))
-    one = alt.InlineData(values=[{"ratio": 1.0}])
-    layers.append(alt.Chart(one).mark_rule(color="@ink", strokeWidth=1).encode(x=x))
-    base = alt.Chart(data)
-    layers.append(
-        base.transform_filter("datum.outer_low != null")
-        .mark_rule(color="@water", strokeWidth=1.5, strokeDash=[4, 3])
-        .encode(x=alt.X("outer_low:Q"), x2="outer_high:Q", y=y)
-    )
-    layers.append(
-        base.transform_filter("datum.low != null")
-        .mark_rule(color="@leaf", strokeWidth=2)
-        .encode(x=alt.X("low:Q"), x2="high:Q", y=y)
-    )
-    layers.append(
-        base.transform_filter("datum.kind == 'trial'")
-        .mark_point(color="@leaf", shape="square", filled=True, opacity=1)
-        .encode(x=x, y=y, size=alt.Size("weight:Q", scale=alt.Scale(domain=[0, 100], range=[50, 420]), legend=None))
-    )
-    layers.append(
-        base.transform_filter("datum.kind == 'pool'")
-        .mark_point(color="@ember", shape="diamond", filled=True, size=220, opacity=1)
-        .encode(x=x, y=y)
-    )
-    cut = [row for row in shown if _is_cut(row, low, high)]
+        marks.append(Span(low=1.0 / margin_ratio, high=margin_ratio, opacity=0.25))
+    marks.append(Rule(at=1.0, along="x", colour="ink", width=1.0))
+    for place, row, ratio in shown:
+        marks += _row_marks(float(place), row, ratio)
+    cut = [(place, row) for place, row, _ in shown if _is_cut(row, low, high)]
     for shape, edge, gone in (
-        ("triangle-left", low, [row for row in cut if min(_ends(row)) < low]),
-        ("triangle-right", high, [row for row in cut if max(_ends(row)) > high]),
+        ("triangle-left", low, [place for place, row in cut if min(_ends(row)) < low]),
+        ("triangle-right", high, [place for place, row in cut if max(_ends(row)) > high]),
     ):
         if gone:
-            arrows = alt.InlineData(values=[{"label": names[row.label], "ratio": edge} for row in gone])
-            layers.append(
-                alt.Chart(arrows).mark_point(color="@ember", shape=shape, filled=True, size=70, opacity=1).encode(x=x, y=y)
-            )
+            marks.append(Points(x=[edge] * len(gone), y=gone, colour="ember", shape=shape))
     if cut:
-        says += f" Cut at the edge of the chart (arrow), whole in the table: {', '.join(row.label for row in cut)}."
+        says += f" Cut at the edge of the chart (arrow), whole in the table: {', '.join(row.label for _, row in cut)}."
     table = FigureTable(
         columns=("what", "ratio [-]", f"{level} from", "to", "weight [%]"),
         rows=tuple((row.label, row.ratio, row.low, row.high, row.weight) for row in rows),
     )
-    row_px = max(28, 8 + 16 * max(name.count("\n") + 1 for name in order))
-    return picture(alt.layer(*layers), title=title, says=says, figures=table, height_px=60 + row_px * len(rows))
+    plot = Plot(
+        x=Axis(title=axis, kind="log", low=low, high=high, ticks=tuple(_ticks(low, high))),
+        y=Axis(kind="names", names=tuple(row.label for row in rows), is_reversed=True),
+        marks=tuple(marks),
+        height_px=ROW_PX * len(rows),
+    )
+    return Picture(title=title, says=says, figures=table, plot=plot)
+
+
+def _row_marks(place: float, row: RatioRow, ratio: float) -> list[Mark]:
+    """The interval of a row and its ratio on it: a square as large as its weight, or the diamond of a pool."""
+    at, marks = (place,), list[Mark]()
+    if row.outer_low is not None and row.outer_high is not None:
+        marks.append(
+            Intervals(at=at, low=(row.outer_low,), high=(row.outer_high,), along="x", colour="water", dash=(4, 3), width=1.5)
+        )
+    if row.low is not None and row.high is not None:
+        marks.append(Intervals(at=at, low=(row.low,), high=(row.high,), along="x", colour="leaf"))
+    if row.is_pooled:
+        marks.append(Points(x=(ratio,), y=at, colour="ember", shape="diamond", radius=7.0))
+    else:
+        radius = math.sqrt((50.0 + 3.7 * (row.weight or 0.0)) / math.pi)
+        marks.append(Points(x=(ratio,), y=at, colour="leaf", shape="square", radius=radius))
+    return marks
 
 
 def funnel(
@@ -149,32 +121,34 @@ def funnel(
     pooled
         The pooled effect. [ln ratio]
     """
-    import altair as alt
-
     top = 1.05 * max(errors)
-    ratios = [math.exp(effect) for effect in effects]
-    edge = alt.InlineData(
-        values=[
-            {"side": side, "ratio": math.exp(pooled + sign * 1.96 * error), "se": error}
-            for side, sign in (("left", -1), ("right", 1))
-            for error in (0.0, top)
-        ]
-    )
-    dots = alt.InlineData(values=records_of(ratio=ratios, se=errors, label=labels))
-    x = alt.X(
-        "ratio:Q", title="ratio (log scale)", scale=alt.Scale(type="log", nice=False), axis=alt.Axis(format="~g", grid=False)
-    )
-    y = alt.Y("se:Q", title="standard error of ln ratio", scale=alt.Scale(reverse=True, domain=[0, top]))
-    lines = alt.Chart(edge).mark_line(color="@soft", strokeDash=[4, 3], strokeWidth=1.5).encode(x=x, y=y, detail="side:N")
-    middle = alt.Chart(alt.InlineData(values=[{"ratio": math.exp(pooled)}])).mark_rule(color="@ember").encode(x=x)
-    points = alt.Chart(dots).mark_point(color="@leaf", filled=True, size=90, opacity=0.9).encode(x=x, y=y)
+    ratios, middle = [math.exp(effect) for effect in effects], math.exp(pooled)
+    marks: list[Mark] = [
+        Line(
+            x=[math.exp(pooled + sign * 1.96 * error) for error in (0.0, top)],
+            y=(0.0, top),
+            colour="soft",
+            dash=(4, 3),
+            width=1.5,
+        )
+        for sign in (-1, 1)
+    ]
+    marks += [
+        Rule(at=middle, along="x", colour="ember"),
+        Points(x=ratios, y=errors, colour="leaf", opacity=0.9, words=tuple(labels)),
+    ]
     outside = sum(abs(effect - pooled) > 1.96 * error for effect, error in zip(effects, errors, strict=True))
     says = f"{len(effects)} trials around a pooled ratio of {number(math.exp(pooled))}; {outside} lie outside the funnel in "
     says += "which 19 of 20 would lie if trials did not differ."
     table = FigureTable(
         columns=("trial", "ratio [-]", "standard error of ln ratio"), rows=tuple(zip(labels, ratios, errors, strict=True))
     )
-    return picture(alt.layer(lines, middle, points), title=title, says=says, figures=table)
+    plot = Plot(
+        x=Axis(title="ratio (log scale)", kind="log", has_grid=False),
+        y=Axis(title="standard error of ln ratio", low=0.0, high=top, is_reversed=True),
+        marks=tuple(marks),
+    )
+    return Picture(title=title, says=says, figures=table, plot=plot)
 
 
 def arm_points(
@@ -198,30 +172,31 @@ def arm_points(
     log_scale
         Whether ratios matter, so that the middle is the geometric mean.
     """
-    import altair as alt
-
     order = list(dict.fromkeys(arms))
-    names = {arm: folded(arm, max(10, 75 // len(order))) for arm in order}
     named = [block or "no block" for block in blocks]
-    data = alt.InlineData(values=records_of(arm=[names[arm] for arm in arms], value=values, block=named, label=labels))
     middles = {arm: _middle([value for one, value in zip(arms, values, strict=True) if one == arm], log_scale) for arm in order}
-    scale = alt.Scale(zero=False, padding=12)
+    several = list(dict.fromkeys(named))
+    shapes = {block: SHAPES[place % len(SHAPES)] for place, block in enumerate(several)}
+    marks: list[Mark] = [Points(x=range(len(order)), y=list(middles.values()), colour="ember", shape="tick", radius=5.5)]
+    for block, shape in shapes.items():
+        mine = [place for place, one in enumerate(named) if one == block]
+        marks.append(
+            Points(
+                x=[order.index(arms[place]) for place in mine],
+                y=[values[place] for place in mine],
+                colour="leaf",
+                shape=shape,
+                is_filled=False,
+                words=tuple(f"{labels[place]}: {number(values[place])} {unit}" for place in mine),
+            )
+        )
+    keys = [Key(name="middle of an arm", colour="ember", dash=())]
+    if len(several) > 1:
+        keys += [Key(name=block, colour="leaf", shape=shape, is_filled=False) for block, shape in shapes.items()]
+    spread = 0.08 * (max(values) - min(values))
+    scale = Axis(low=min(values) - spread, high=max(values) + spread)
     if log_scale:
-        scale = alt.Scale(type="log", nice=False, domain=[min(values) / 1.3, max(values) * 1.3])
-    axis_x = alt.Axis(labelAngle=0, labelExpr=FOLDED, labelLimit=170, labelLineHeight=14, labelOverlap=False)
-    x = alt.X("arm:N", sort=list(names.values()), title=None, axis=axis_x)
-    axis_y = alt.Axis(format=digits_for(max(values)))
-    y = alt.Y("value:Q", title=f"{quantity} [{unit}]" if unit else quantity, scale=scale, axis=axis_y)
-    several = len(set(blocks)) > 1
-    shape = alt.Shape("block:N", title="block", legend=alt.Legend() if several else None)
-    bars = (
-        alt.Chart(alt.InlineData(values=records_of(arm=list(names.values()), value=list(middles.values()))))
-        .mark_tick(color="@ember", thickness=3, size=46)
-        .encode(x=x, y=y)
-    )
-    dots = (
-        alt.Chart(data).mark_point(color="@leaf", filled=False, size=90, opacity=1, strokeWidth=2).encode(x=x, y=y, shape=shape)
-    )
+        scale = Axis(kind="log", low=min(values) / 1.3, high=max(values) * 1.3)
     says = (
         f"{quantity} of {len(values)} brews: "
         + "; ".join(f"{arm} {number(middles[arm])} {unit} in the middle of {list(arms).count(arm)}" for arm in order)
@@ -231,7 +206,13 @@ def arm_points(
         columns=("brew", "arm", "block", f"{quantity} [{unit}]" if unit else quantity),
         rows=tuple(zip(labels, arms, blocks, values, strict=True)),
     )
-    return picture(alt.layer(bars, dots), title=f"Every brew: {quantity.lower()}", says=says, figures=table)
+    plot = Plot(
+        x=Axis(kind="names", names=tuple(folded(arm, max(8, 44 // len(order))) for arm in order), has_grid=False),
+        y=replace(scale, title=f"{quantity} [{unit}]" if unit else quantity),
+        marks=tuple(marks),
+        keys=tuple(keys),
+    )
+    return Picture(title=f"Every brew: {quantity.lower()}", says=says, figures=table, plot=plot)
 
 
 def _middle(values: Sequence[float], log_scale: bool) -> float:

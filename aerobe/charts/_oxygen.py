@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from datetime import datetime
 
 import numpy as np
 
-from aerobe.charts._style import FigureTable, Picture, picture, records_of
+from aerobe.charts._brew import time_axis
+from aerobe.charts._plot import Axis, Band, Follow, Intervals, Key, Line, Mark, Plot, Points, Rule
+from aerobe.charts._style import FigureTable, Picture
 from aerobe.oxygen import DoseRow, KlaEstimate, UptakeTrack
 from aerobe.units import number
-
-if TYPE_CHECKING:
-    import altair as alt
-
-    from aerobe.charts._style import Layer
 
 _DOSE = "dose [g/L, log scale]"
 
@@ -40,24 +37,19 @@ def lowest_oxygen_by_dose(
     ceiling_g_per_l, dose_g_per_l
         Marked where given. [g/L]
     """
-    import altair as alt
-
     drawn = [row for row in rows if row.dose_g_per_l > 0.0]
-    data = alt.InlineData(
-        values=records_of(
-            dose=[row.dose_g_per_l for row in drawn],
-            low=[row.lowest_oxygen_mg_per_l[0] for row in drawn],
-            middle=[row.lowest_oxygen_mg_per_l[1] for row in drawn],
-            high=[row.lowest_oxygen_mg_per_l[2] for row in drawn],
-        )
+    plot = _by_dose(
+        [row.dose_g_per_l for row in drawn],
+        [row.lowest_oxygen_mg_per_l for row in drawn],
+        what=("Lowest oxygen", "mg/L", "water"),
+        marks=(
+            Rule(at=floor_mg_per_l, along="y", colour="ember", dash=(8, 4), words=f"floor {number(floor_mg_per_l)}"),
+            *_marks(ceiling_g_per_l, dose_g_per_l),
+        ),
     )
-    title = "Lowest oxygen [mg/L]"
-    layers = _band(data, title, "@water")
-    layers += _level(floor_mg_per_l, f"floor {number(floor_mg_per_l)}")
-    layers += _marks(ceiling_g_per_l, dose_g_per_l)
     says = f"Lowest oxygen of a brew by dose of {food}, middle and 90 % band; the floor is {number(floor_mg_per_l)} mg/L."
     says += f" The air carries {number(ceiling_g_per_l)} g/L." if ceiling_g_per_l else " No dose is carried."
-    return picture(alt.layer(*layers), title=f"Lowest oxygen by dose of {food}", says=says, figures=_dose_table(rows))
+    return Picture(title=f"Lowest oxygen by dose of {food}", says=says, figures=_dose_table(rows), plot=plot)
 
 
 def biomass_by_dose(
@@ -70,25 +62,20 @@ def biomass_by_dose(
     rows, food, ceiling_g_per_l, dose_g_per_l
         As for `lowest_oxygen_by_dose`.
     """
-    import altair as alt
-
     drawn = [row for row in rows if row.dose_g_per_l > 0.0]
-    data = alt.InlineData(
-        values=records_of(
-            dose=[row.dose_g_per_l for row in drawn],
-            low=[row.peak_biomass[0] for row in drawn],
-            middle=[row.peak_biomass[1] for row in drawn],
-            high=[row.peak_biomass[2] for row in drawn],
-        )
+    plot = _by_dose(
+        [row.dose_g_per_l for row in drawn],
+        [row.peak_biomass for row in drawn],
+        what=("Peak biomass", "ug C/mL", "leaf"),
+        marks=_marks(ceiling_g_per_l, dose_g_per_l),
     )
-    layers = [*_band(data, "Peak biomass [ug C/mL]", "@leaf"), *_marks(ceiling_g_per_l, dose_g_per_l)]
     first, last = drawn[0], drawn[-1]
     says = (
         f"Peak biomass by dose of {food}, middle and 90 % band: {number(first.peak_biomass[1])} ug C/mL at "
         f"{number(first.dose_g_per_l)} g/L, {number(last.peak_biomass[1])} at {number(last.dose_g_per_l)} g/L. "
         "Beyond the ceiling oxygen limits it, and what grows may not be what you want."
     )
-    return picture(alt.layer(*layers), title=f"Peak biomass by dose of {food}", says=says, figures=_dose_table(rows))
+    return Picture(title=f"Peak biomass by dose of {food}", says=says, figures=_dose_table(rows), plot=plot)
 
 
 def reaeration_run(times_h: Sequence[float], oxygen_mg_per_l: Sequence[float], estimate: KlaEstimate) -> Picture:
@@ -101,29 +88,31 @@ def reaeration_run(times_h: Sequence[float], oxygen_mg_per_l: Sequence[float], e
     estimate
         Of the run.
     """
-    import altair as alt
-
     seconds = 3600.0 * np.asarray(times_h, dtype=float)
-    log = alt.InlineData(values=records_of(s=seconds, oxygen=oxygen_mg_per_l))
     start, end = estimate.window_h
     grid = np.linspace(start, end, 80)
     fitted = estimate.saturation_mg_per_l - (estimate.saturation_mg_per_l - estimate.start_mg_per_l) * np.exp(
         -estimate.kla_per_h * (grid - start)
     )
-    line = alt.InlineData(values=records_of(s=3600.0 * grid, oxygen=fitted))
-    x_axis = alt.X("s:Q", title="seconds", axis=alt.Axis(grid=False))
-    y_axis = alt.Y("oxygen:Q", title="Dissolved oxygen [mg/L]")
-    layers = [
-        alt.Chart(log).mark_point(color="@ink", size=28, opacity=0.7).encode(x=x_axis, y=y_axis),
-        alt.Chart(line).mark_line(color="@water").encode(x=x_axis, y=y_axis),
-        *_level(estimate.saturation_mg_per_l, f"heads for {number(estimate.saturation_mg_per_l)}", "@soft"),
-    ]
+    heads_for, fitted_s = estimate.saturation_mg_per_l, (3600.0 * grid).tolist()
+    plot = Plot(
+        x=Axis(title="seconds", has_grid=False),
+        y=Axis(title="Dissolved oxygen [mg/L]", from_zero=True),
+        marks=(
+            Points(x=seconds.tolist(), y=oxygen_mg_per_l, colour="ink", radius=3.0, is_filled=True, opacity=0.7),
+            Line(x=fitted_s, y=fitted.tolist(), colour="water"),
+            Rule(at=heads_for, along="y", colour="soft", dash=(8, 4), words=f"heads for {number(heads_for)}"),
+        ),
+        keys=(Key(name="reading", colour="ink", shape="circle"), Key(name="fitted", colour="water", dash=())),
+        follows=(Follow(name="fitted", unit="mg/L", x=fitted_s, middle=fitted.tolist()),),
+        height_px=250,
+    )
     says = (
         f"Re-aeration run of {len(seconds)} readings. Fitted from {number(3600 * start)} to {number(3600 * end)} s: kLa "
         f"{number(estimate.kla_per_h)} per hour ({number(estimate.kla_low_per_h)} to {number(estimate.kla_high_per_h)}), heading "
         f"for {number(estimate.saturation_mg_per_l)} mg/L."
     )
-    heads_for, half = estimate.saturation_mg_per_l, 1.645 * estimate.saturation_sd_mg_per_l
+    half = 1.645 * estimate.saturation_sd_mg_per_l
     rows: list[tuple[str | float | None, ...]] = [
         ("kLa at the run's temperature [1/h]", estimate.kla_per_h, estimate.kla_low_per_h, estimate.kla_high_per_h),
         ("kLa at 20 degC [1/h]", estimate.kla20_per_h, None, None),
@@ -131,7 +120,7 @@ def reaeration_run(times_h: Sequence[float], oxygen_mg_per_l: Sequence[float], e
         ("noise of a reading [mg/L]", estimate.noise_mg_per_l, None, None),
     ]
     figures = FigureTable(columns=("what", "value", "90 % from", "to"), rows=tuple(rows))
-    return picture(alt.layer(*layers), title="Re-aeration run", says=says, figures=figures, height_px=250)
+    return Picture(title="Re-aeration run", says=says, figures=figures, plot=plot)
 
 
 def kla_by_flow(flows: Sequence[float], estimates: Sequence[KlaEstimate], *, sound: Sequence[bool], flow_name: str) -> Picture:
@@ -144,55 +133,56 @@ def kla_by_flow(flows: Sequence[float], estimates: Sequence[KlaEstimate], *, sou
     flow_name
         Words for the axis, with the unit.
     """
-    import altair as alt
-
-    kinds = {True: "sound run", False: "run in doubt"}
-    rows = records_of(
-        flow=flows,
-        kla=[item.kla_per_h for item in estimates],
-        low=[item.kla_low_per_h for item in estimates],
-        high=[item.kla_high_per_h for item in estimates],
-        kind=[kinds[bool(item)] for item in sound],
+    kinds = {True: ("sound run", "water", "circle"), False: ("run in doubt", "ember", "cross")}
+    marks: list[Mark] = []
+    for is_sound, (words, colour, shape) in kinds.items():
+        mine = [(flow, item) for flow, item, good in zip(flows, estimates, sound, strict=True) if bool(good) is is_sound]
+        if not mine:
+            continue
+        at, runs = [flow for flow, _ in mine], [item for _, item in mine]
+        low, high = [item.kla_low_per_h for item in runs], [item.kla_high_per_h for item in runs]
+        said = tuple(f"{words}: {number(item.kla_per_h)} per hour" for item in runs)
+        marks.append(Intervals(at=at, low=low, high=high, colour=colour))
+        marks.append(Points(x=at, y=[item.kla_per_h for item in runs], colour=colour, shape=shape, words=said))
+    plot = Plot(
+        x=Axis(title=flow_name, from_zero=True, has_grid=False),
+        y=Axis(title="kLa [1/h]", from_zero=True),
+        marks=tuple(marks),
+        keys=tuple(Key(name=words, colour=colour, shape=shape) for words, colour, shape in kinds.values()),
     )
-    data = alt.Chart(alt.InlineData(values=rows))
-    x = alt.X("flow:Q", title=flow_name, scale=alt.Scale(zero=True), axis=alt.Axis(grid=False))
-    y_title = "kLa [1/h]"
-    shown = list(kinds.values())
-    colour = alt.Color("kind:N", title=None, scale=alt.Scale(domain=shown, range=["@water", "@ember"]))
-    shape = alt.Shape("kind:N", title=None, scale=alt.Scale(domain=shown, range=["circle", "cross"]))
-    layers = [
-        data.mark_rule(strokeWidth=2).encode(x=x, y=alt.Y("low:Q", title=y_title), y2="high:Q", color=colour),
-        data.mark_point(filled=True, size=80, opacity=1).encode(x=x, y=alt.Y("kla:Q", title=y_title), color=colour, shape=shape),
-    ]
     doubtful = [number(flow) for flow, good in zip(flows, sound, strict=True) if not good]
     says = f"Transfer of {len(flows)} runs by air flow, each with its 90 % interval."
     says += f" In doubt: the runs at {', '.join(doubtful)}." if doubtful else " None is in doubt."
     figures = FigureTable(
         columns=(flow_name, "kLa [1/h]", "90 % from", "to", "judged"),
-        rows=tuple((row["flow"], row["kla"], row["low"], row["high"], row["kind"]) for row in rows),
+        rows=tuple(
+            (float(flow), item.kla_per_h, item.kla_low_per_h, item.kla_high_per_h, kinds[bool(good)][0])
+            for flow, item, good in zip(flows, estimates, sound, strict=True)
+        ),
     )
-    return picture(alt.layer(*layers), title="Transfer by air flow", says=says, figures=figures)
+    return Picture(title="Transfer by air flow", says=says, figures=figures, plot=plot)
 
 
-def uptake_curve(track: UptakeTrack, *, name: str) -> Picture:
+def uptake_curve(track: UptakeTrack, *, name: str, begin: datetime | None = None) -> Picture:
     """Oxygen uptake rate through a brew, with its band.
 
     Parameters
     ----------
     track
         From the oxygen log.
-    name
-        Of the brew.
+    name, begin
+        Of the brew, and when its aeration began.
     """
-    import altair as alt
-
-    data = alt.InlineData(values=records_of(h=track.elapsed_h, low=track.low, middle=track.median, high=track.high))
-    x_axis = alt.X("h:Q", title="hours since aeration began", scale=alt.Scale(nice=False), axis=alt.Axis(grid=False))
-    title = "Oxygen uptake [mg/L/h]"
-    layers = [
-        alt.Chart(data).mark_area(color="@plum", opacity=0.2).encode(x=x_axis, y=alt.Y("low:Q", title=title), y2="high:Q"),
-        alt.Chart(data).mark_line(color="@plum").encode(x=x_axis, y=alt.Y("middle:Q", title=title)),
-    ]
+    hours, low, middle, high = (
+        [float(value) for value in part] for part in (track.elapsed_h, track.low, track.median, track.high)
+    )
+    plot = Plot(
+        x=time_axis(begin),
+        y=Axis(title="Oxygen uptake [mg/L/h]", from_zero=True),
+        marks=(Band(x=hours, low=low, high=high, colour="plum"), Line(x=hours, y=middle, colour="plum")),
+        follows=(Follow(name="uptake", unit="mg/L/h", x=hours, middle=middle, low=low, high=high),),
+        height_px=230,
+    )
     top = int(np.argmax(track.median))
     says = (
         f"Oxygen uptake of {name}, middle and 90 % band: highest {number(float(track.median[top]))} mg/L/h "
@@ -205,40 +195,33 @@ def uptake_curve(track: UptakeTrack, *, name: str) -> Picture:
             tuple(float(part[place]) for part in (track.elapsed_h, track.median, track.low, track.high)) for place in places
         ),
     )
-    return picture(alt.layer(*layers), title=f"Oxygen uptake: {name}", says=says, figures=figures, height_px=230)
+    return Picture(title=f"Oxygen uptake: {name}", says=says, figures=figures, plot=plot)
 
 
-def _band(data: alt.InlineData, title: str, colour: str) -> list[Layer]:
-    import altair as alt
+def _by_dose(
+    doses: Sequence[float],
+    bands: Sequence[tuple[float, float, float]],
+    *,
+    what: tuple[str, str, str],
+    marks: Sequence[Mark],
+) -> Plot:
+    """A quantity with its band against the dose; `what` is its name, unit and colour."""
+    name, unit, colour = what
+    low, middle, high = ([band[place] for band in bands] for place in range(3))
+    return Plot(
+        x=Axis(title=_DOSE, kind="log", has_grid=False),
+        y=Axis(title=f"{name} [{unit}]", from_zero=True),
+        marks=(Band(x=doses, low=low, high=high, colour=colour), Line(x=doses, y=middle, colour=colour), *marks),
+        follows=(Follow(name=name, unit=unit, x=doses, middle=middle, low=low, high=high),),
+    )
 
-    x_axis = alt.X("dose:Q", title=_DOSE, scale=alt.Scale(type="log", nice=False), axis=alt.Axis(grid=False, format="~g"))
+
+def _marks(ceiling: float | None, dose: float | None) -> list[Mark]:
     return [
-        alt.Chart(data).mark_area(color=colour, opacity=0.2).encode(x=x_axis, y=alt.Y("low:Q", title=title), y2="high:Q"),
-        alt.Chart(data).mark_line(color=colour).encode(x=x_axis, y=alt.Y("middle:Q", title=title)),
+        Rule(at=value, along="x", colour=colour, dash=dash, width=2.0, words=words)
+        for value, words, colour, dash in ((ceiling, "ceiling", "ember", (8, 4)), (dose, "your dose", "ink", (2, 3)))
+        if value is not None and value > 0.0
     ]
-
-
-def _marks(ceiling: float | None, dose: float | None) -> list[Layer]:
-    import altair as alt
-
-    layers = []
-    for value, words, colour, dash, place in ((ceiling, "ceiling", "@ember", [8, 4], 2), (dose, "your dose", "@ink", [2, 3], 18)):
-        if value is not None and value > 0.0:
-            here = alt.InlineData(values=[{"dose": value}])
-            layers.append(alt.Chart(here).mark_rule(color=colour, strokeDash=dash, strokeWidth=2).encode(x="dose:Q"))
-            layers.append(
-                alt.Chart(here).mark_text(text=words, align="left", dx=4, baseline="top").encode(x="dose:Q", y=alt.value(place))
-            )
-    return layers
-
-
-def _level(value: float, words: str, colour: str = "@ember") -> list[Layer]:
-    import altair as alt
-
-    here = alt.InlineData(values=[{"y": value}])
-    rule = alt.Chart(here).mark_rule(color=colour, strokeDash=[8, 4], strokeWidth=1.5).encode(y="y:Q")
-    text = alt.Chart(here).mark_text(text=words, align="right", dy=-7).encode(x=alt.value("width"), y="y:Q")
-    return [rule, text]
 
 
 def _dose_table(rows: Sequence[DoseRow]) -> FigureTable:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
 
-from aerobe.charts._brew import RawPoint, Window, _point_layers, _window_layers
-from aerobe.charts._style import FigureTable, Picture, picture
+from aerobe.charts._brew import RawPoint, Window, point_keys, point_marks, time_axis, window_keys, window_marks
+from aerobe.charts._plot import Axis, Plot
+from aerobe.charts._style import FigureTable, Picture
 from aerobe.units import number
 
 
@@ -16,6 +19,7 @@ def readings_chart(
     quantity: str = "Living biomass",
     unit: str = "ug C/mL",
     name: str = "this brew",
+    begin: datetime | None = None,
 ) -> Picture:
     """Raw readings over time, no line between them: nothing is claimed about the time in between.
 
@@ -23,7 +27,7 @@ def readings_chart(
     ----------
     points
         The readings, at least one.
-    window, quantity, unit, name
+    window, quantity, unit, name, begin
         As in `brew_curve`.
 
     Raises
@@ -31,23 +35,21 @@ def readings_chart(
     ValueError
         If there is no reading.
     """
-    import altair as alt
-
     if not points:
         raise ValueError("a chart of readings needs a reading")
-    x_axis = alt.X("h:Q", title="hours since aeration began", scale=alt.Scale(nice=True, zero=True), axis=alt.Axis(grid=False))
     y_title = f"{quantity} [{unit}]"
-    layers = [*(_window_layers(window) if window is not None else ()), *_point_layers(points, x_axis, y_title)]
     last = points[-1]
     count = f"{len(points)} reading{'' if len(points) == 1 else 's'}"
     says = (
         f"{count} of {name}, as entered and not corrected. The last: {number(last.value)} {unit} at {number(last.elapsed_h)} h."
     )
     rows = tuple((point.kind, point.elapsed_h, point.value) for point in points)
-    return picture(
-        alt.layer(*layers),
-        title=f"Readings: {name}",
-        says=says,
+    plot = Plot(
+        x=replace(time_axis(begin), from_zero=True),
+        y=Axis(title=unit, from_zero=True),
+        marks=(*window_marks(window), *point_marks(points, unit)),
+        keys=(*point_keys(points), *window_keys(window)),
         height_px=230,
-        figures=FigureTable(columns=("what", "time [h]", y_title), rows=rows),
     )
+    figures = FigureTable(columns=("what", "time [h]", y_title), rows=rows)
+    return Picture(title=f"Readings: {name}", says=says, figures=figures, plot=plot)

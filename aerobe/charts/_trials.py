@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
-from aerobe.charts._style import FigureTable, Picture, picture, records_of
+from aerobe.charts._plot import Axis, Band, Follow, Key, Line, Mark, Plot, Points, Rule, Span
+from aerobe.charts._style import FigureTable, Picture
 from aerobe.trials import GOOD_POWER, Design
 from aerobe.units import number, percent
 from aerobe.verdicts import BrewResult, DoseAnswer
-
-if TYPE_CHECKING:
-    from aerobe.charts._style import Layer
 
 
 def designs_by_cost(designs: Sequence[Design], recommended: Design | None, *, margin_ratio: float) -> Picture:
@@ -27,32 +24,21 @@ def designs_by_cost(designs: Sequence[Design], recommended: Design | None, *, ma
     margin_ratio
         Difference worth having. [-]
     """
-    import altair as alt
-
     every = sorted({id(d): d for d in (*designs, *([recommended] if recommended else []))}.values(), key=lambda d: d.cost)
-    rows = records_of(
-        cost=[d.cost for d in every],
-        told=[d.power.told for d in every],
-        design=[f"{d.brews_per_arm} brews x {d.tests_per_brew} tests" for d in every],
-        mark=["recommended" if d is recommended else "other design" for d in every],
+    plot = Plot(
+        x=Axis(title="cost in all [money]", from_zero=True),
+        y=Axis(title="Chance of telling it", low=0.0, high=1.0, is_share=True),
+        marks=(
+            Line(x=[d.cost for d in every], y=[d.power.told for d in every], colour="slate", opacity=0.5),
+            Rule(at=GOOD_POWER, along="y", dash=(4, 3)),
+            _design_points([d for d in every if d is not recommended], "slate", "circle"),
+            _design_points([] if recommended is None else [recommended], "ember", "diamond"),
+        ),
+        keys=(
+            Key(name="recommended", colour="ember", shape="diamond"),
+            Key(name="other design", colour="slate", shape="circle"),
+        ),
     )
-    x = alt.X("cost:Q", title="cost in all [money]", scale=alt.Scale(zero=True))
-    y = alt.Y("told:Q", title="chance of telling it", scale=alt.Scale(domain=[0, 1]), axis=alt.Axis(format="%"))
-    kinds = alt.Scale(domain=["recommended", "other design"], range=["@ember", "@slate"])
-    shapes = alt.Scale(domain=["recommended", "other design"], range=["diamond", "circle"])
-    points = (
-        alt.Chart(alt.InlineData(values=rows))
-        .mark_point(filled=True, size=90, opacity=1)
-        .encode(
-            x=x,
-            y=y,
-            color=alt.Color("mark:N", scale=kinds, title=None),
-            shape=alt.Shape("mark:N", scale=shapes, title=None),
-            tooltip=["design:N", "cost:Q", alt.Tooltip("told:Q", format=".0%")],
-        )
-    )
-    line = alt.Chart(alt.InlineData(values=rows)).mark_line(color="@slate", opacity=0.5).encode(x=x, y=y)
-    bar = alt.Chart(alt.InlineData(values=[{"told": GOOD_POWER}])).mark_rule(color="@soft", strokeDash=[4, 3]).encode(y="told:Q")
     says = f"Chance that each design tells a difference of {number(margin_ratio)} times; the dashed line is four times in five."
     if recommended is not None:
         says += f" Recommended: {recommended.brews_per_arm} brews of each arm, "
@@ -82,7 +68,14 @@ def designs_by_cost(designs: Sequence[Design], recommended: Design | None, *, ma
             for d in every
         ),
     )
-    return picture(alt.layer(line, points, bar), title="What each design can tell", says=says, figures=figures)
+    return Picture(title="What each design can tell", says=says, figures=figures, plot=plot)
+
+
+def _design_points(designs: Sequence[Design], colour: str, shape: str) -> Points:
+    words = tuple(f"{d.brews_per_arm} brews x {d.tests_per_brew} tests: {percent(d.power.told)}" for d in designs)
+    return Points(
+        x=[d.cost for d in designs], y=[d.power.told for d in designs], colour=colour, shape=shape, radius=5.5, words=words
+    )
 
 
 def dose_curve(
@@ -109,28 +102,31 @@ def dose_curve(
     dose_unit
         Unit of the doses.
     """
-    import altair as alt
 
     def back(values: Sequence[float]) -> list[float]:
         return [math.exp(min(700.0, value)) if is_ratio else value for value in values]
 
-    x = alt.X("dose:Q", title=f"dose [{dose_unit}]")
     y_title = f"{quantity} [{unit}]" if unit else quantity
-    scale = alt.Scale(type="log") if is_ratio else alt.Scale(zero=False)
-    rows = records_of(dose=answer.doses, middle=back(answer.fitted), low=back(answer.low), high=back(answer.high))
-    curve = alt.Chart(alt.InlineData(values=rows))
-    layers: list[Layer] = [
-        curve.mark_area(color="@leaf", opacity=0.2).encode(x=x, y=alt.Y("low:Q", title=y_title, scale=scale), y2="high:Q"),
-        curve.mark_line(color="@leaf").encode(x=x, y=alt.Y("middle:Q", title=y_title, scale=scale)),
-    ]
+    low, middle, high = back(answer.low), back(answer.fitted), back(answer.high)
+    marks: list[Mark] = []
     if answer.best_low is not None and answer.best_high is not None:
-        band = alt.InlineData(values=[{"low": answer.best_low, "high": answer.best_high}])
-        layers.insert(0, alt.Chart(band).mark_rect(color="@window", opacity=0.25).encode(x="low:Q", x2="high:Q"))
-    raw = records_of(dose=[dose for dose, _ in points], value=[r.value for _, r in points], brew=[r.brew for _, r in points])
-    layers.append(
-        alt.Chart(alt.InlineData(values=raw))
-        .mark_point(filled=True, size=70, color="@ember", opacity=1)
-        .encode(x=x, y=alt.Y("value:Q", title=y_title, scale=scale), tooltip=["brew:N", "dose:Q", "value:Q"])
+        marks.append(Span(low=answer.best_low, high=answer.best_high, opacity=0.25, words="best dose"))
+    marks += [
+        Band(x=answer.doses, low=low, high=high, colour="leaf"),
+        Line(x=answer.doses, y=middle, colour="leaf"),
+        Points(
+            x=[dose for dose, _ in points],
+            y=[r.value for _, r in points],
+            colour="ember",
+            words=tuple(f"{r.brew}: {number(r.value)} {unit}" for _, r in points),
+        ),
+    ]
+    plot = Plot(
+        x=Axis(title=f"dose [{dose_unit}]"),
+        y=Axis(title=y_title, kind="log" if is_ratio else "linear"),
+        marks=tuple(marks),
+        keys=(Key(name="curve with its band", colour="leaf", dash=()), Key(name="brew", colour="ember", shape="circle")),
+        follows=(Follow(name=quantity, unit=unit, x=answer.doses, middle=middle, low=low, high=high),),
     )
     says = f"{quantity} by dose, every brew a point. {answer.because} {best_dose_words(answer, dose_unit)}"
     figures = FigureTable(
@@ -138,7 +134,7 @@ def dose_curve(
         rows=tuple((r.brew, dose, r.value) for dose, r in points),
         caption=best_dose_words(answer, dose_unit),
     )
-    return picture(alt.layer(*layers), title=f"{quantity} by dose", says=says.strip(), figures=figures)
+    return Picture(title=f"{quantity} by dose", says=says.strip(), figures=figures, plot=plot)
 
 
 def best_dose_words(answer: DoseAnswer, dose_unit: str = "g/L") -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from aerobe.charts import Course, PastCall, calls_replayed, courses_by_arm
+from aerobe.charts._plot import Line
 
 
 def test_every_brew_keeps_its_readings_and_arms_can_be_told_apart() -> None:
@@ -14,8 +15,8 @@ def test_every_brew_keeps_its_readings_and_arms_can_be_told_apart() -> None:
     shown = courses_by_arm(courses, quantity="Cells", unit="/mL")
     assert [row[3] for row in shown.figures.rows] == [16.0, 28.0, 28.0]
     assert "plain at 16.0 h and 28.0 h; kelp at 28.0 h" in shown.says
-    lines = [layer["mark"] for layer in shown.spec["layer"] if layer["mark"]["type"] == "line"]
-    assert len(lines) == 2 and lines[0]["strokeDash"] != lines[1]["strokeDash"]
+    dashes = [mark.dash for mark in shown.plot.marks if isinstance(mark, Line)]
+    assert len(dashes) == 3 and dashes[0] == dashes[1] != dashes[2]
     drawn = shown.svg()
     assert all(drawn.count(f">{arm}<") == 1 for arm in ("plain", "kelp"))  # each arm once in the legend
     assert shown.svg() == shown.svg()

@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+import itertools
 import json
+from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
+from xml.etree import ElementTree
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from pytest import approx
 
-from aerobe.charts import COLOURS, FigureTable, RawPoint, Window, brew_curve, config, oxygen_curve, picture, series_scales
-from aerobe.charts._style import SERIES
+import aerobe.web
+from aerobe.charts import COLOURS, FigureTable, RawPoint, Window, brew_curve, oxygen_curve
+from aerobe.charts._look import SERIES, series_looks
+from aerobe.charts._plot import Axis, Plot, Points
+from aerobe.charts._scale import clock_ticks, share, ticks
+from aerobe.charts._sheet import LETTER_PX
 
 # Machado, Oliveira & Fernandes 2009, IEEE TVCG 15:1291, table 1, severity 1.0 (matrices from memory; rows sum to 1, tested).
 BLINDNESS = {
@@ -61,11 +71,11 @@ def test_the_first_three_series_can_be_told_apart_by_everyone(look: str, kind: s
 
 
 def test_every_series_also_has_its_own_shape_and_dash() -> None:
-    scales = series_scales(["a", "b", "c", "d", "e", "f"])
-    assert len(set(scales["shape"]["range"])) == 6
-    assert len({tuple(dash) for dash in scales["dash"]["range"]}) == 6
+    looks = list(series_looks(["a", "b", "c", "d", "e", "f"]).values())
+    assert len({look.shape for look in looks}) == 6
+    assert len({look.dash for look in looks}) == 6
     with pytest.raises(ValueError, match="told apart"):
-        series_scales(list("abcdefg"))
+        series_looks(list("abcdefg"))
 
 
 def a_curve() -> dict[str, object]:
@@ -83,22 +93,87 @@ def test_a_brew_chart_says_its_numbers_in_words_and_table() -> None:
     assert "Harvest window 15.0 to 19.0 h, best 17.0 h." in shown.says
     assert "1 reading in the fit, 1 shown" in shown.says
     assert "31.5" in shown.figures.as_text()
-    assert shown.spec["description"] == shown.says
+    assert f'aria-label="{shown.says}"' in shown.svg()
 
 
 def test_a_brew_without_readings_is_called_a_forecast() -> None:
     assert "forecast from the recipe alone" in brew_curve(**a_curve()).says
 
 
-def test_page_and_report_share_one_spec_and_no_colour_name_survives_in_a_report() -> None:
+def test_the_pages_have_the_colours_of_the_charts() -> None:
+    style = (Path(aerobe.web.__file__).parent / "static" / "app.css").read_text(encoding="utf-8")
+    light, dark = style.split(":root {")[1].split("}")[0], style.split(':root[data-look="dark"] {')[1].split("}")[0]
+    for block, look in ((light, "light"), (dark, "dark")):
+        for name, shade in COLOURS[look].items():
+            assert f"--{name}: {shade};" in block, (look, name)
+
+
+def test_a_chart_on_a_page_takes_its_shades_from_the_page_and_on_paper_has_its_own() -> None:
     shown = brew_curve(**a_curve(), points=POINTS)
     page = shown.for_page()
-    assert page["spec"]["width"] == "container"
-    assert set(page["looks"]) == {"light", "dark"}
-    assert '"@leaf"' in json.dumps(page["spec"])
+    assert "var(--leaf)" in page and "#" not in page
     for look in ("light", "dark"):
-        assert '"@' not in json.dumps(shown.spec_in(look))
-    assert COLOURS["dark"]["leaf"] in json.dumps(shown.spec_in("dark"))
+        drawn = shown.svg(look)
+        assert "var(" not in drawn and COLOURS[look]["leaf"] in drawn
+        assert parse(drawn) is not None
+    assert len(page.encode()) < 16_000  # a chart weighs less than a small photo
+
+
+def parse(drawn: str) -> ElementTree.Element:
+    return ElementTree.fromstring(drawn)
+
+
+def test_a_picture_alone_has_the_size_it_was_asked_for_and_says_itself() -> None:
+    shown = brew_curve(**a_curve(), points=POINTS, name="tank <2>")
+    root = parse(shown.svg(width_px=1920, height_px=1080, is_alone=True))
+    assert (root.get("width"), root.get("height")) == ("1920", "1080")
+    _, _, wide, high = map(float, root.get("viewBox", "").split())
+    assert wide / high == approx(1920 / 1080, rel=1e-3)
+    words = " ".join(text for text in root.itertext())
+    assert shown.title in words and "highest near 18.0 h" in words
+    marked = [float(text.get("y", "0")) for text in root.iter("{http://www.w3.org/2000/svg}text")]
+    assert max(marked) < high
+
+
+def test_time_is_shown_by_the_clock_with_the_hours_beside_it() -> None:
+    zone = timezone(timedelta(hours=2))
+    shown = brew_curve(
+        **a_curve(), now_h=14.0, begin=datetime(2026, 5, 1, 8, 20, tzinfo=zone), window=Window(from_h=15.0, to_h=19.0)
+    )
+    page = shown.for_page()
+    for words in (">Sat 2<", ">Sun 3<", ">12:00<", ">0 h<", ">24 h<", ">now 22:20<", ">harvest window<"):
+        assert words in page, words
+    assert ">12:00<" not in brew_curve(**a_curve(), now_h=14.0).for_page()
+
+
+@pytest.mark.parametrize(("reach", "step_h"), [(2.0, 0.5), (12.0, 3.0), (48.0, 12.0), (100.0, 24.0), (900.0, 336.0)])
+def test_clock_ticks_are_few_and_stand_at_round_times(reach: float, step_h: float) -> None:
+    begin = datetime(2026, 3, 28, 17, 43, tzinfo=ZoneInfo("Europe/Berlin"))  # the clocks change that night
+    clock, hours = clock_ticks(Axis(low=0.0, high=reach, begin=begin), few=5, many=12)
+    coarse = [tick for tick in clock if not tick.is_wide]
+    assert 1 <= len(coarse) <= 6 and len(clock) <= 13
+    for tick in clock:
+        moment = (begin.astimezone(UTC) + timedelta(hours=tick.at)).astimezone(begin.tzinfo)
+        assert tick.says in (f"{moment:%H:%M}", f"{moment:%a} {moment.day}")
+        assert moment.minute % 15 == 0
+    gaps = {round(b.at - a.at, 6) for a, b in itertools.pairwise(coarse)}
+    assert all(abs(gap - step_h) <= 1.0 for gap in gaps)  # an hour is lost or won in the night of the change
+    assert [tick.at for tick in hours if not tick.is_wide][:2] == [0.0, step_h]
+
+
+def test_the_read_out_has_every_value_of_the_course_at_its_place() -> None:
+    told = json.loads(brew_curve(**a_curve(), begin=datetime(2026, 5, 1, 8, 20, tzinfo=UTC)).readout())
+    course = told["follows"][0]
+    assert told["begin"] == "2026-05-01T08:20:00+00:00"
+    assert course["at"][0] == 0.0 and course["at"][-1] == 1.0 and course["x"][18] == 18.0
+    assert (course["middle"][18], course["low"][18], course["high"][18]) == (200.0, 150.0, 260.0)
+
+
+def test_words_of_a_notebook_are_never_markup_in_a_drawing() -> None:
+    points = [RawPoint(elapsed_h=1.0, value=2.0)]
+    shown = brew_curve(**a_curve(), points=points, quantity="<script>x</script>", unit="<b>", name='"><img src=x>')
+    for drawn in (shown.for_page(), shown.svg(is_alone=True)):
+        assert "<script" not in drawn and "<b>" not in drawn and "<img" not in drawn
 
 
 def test_the_same_chart_gives_the_same_bytes_and_holds_its_labels() -> None:
@@ -121,8 +196,8 @@ def test_numbers_that_are_not_finite_do_not_break_a_chart() -> None:
     curve = a_curve()
     curve["high"] = np.where(np.arange(49) == 3, np.inf, curve["high"])
     shown = brew_curve(**curve)
-    assert "Infinity" not in json.dumps(shown.spec)
-    assert shown.svg()
+    assert "inf" not in shown.readout() and "nan" not in shown.for_page()
+    assert parse(shown.svg()) is not None
 
 
 def test_a_missing_figure_is_a_dash_and_text_stays_text() -> None:
@@ -132,12 +207,11 @@ def test_a_missing_figure_is_a_dash_and_text_stays_text() -> None:
 
 
 def test_labels_are_large_enough_for_a_phone() -> None:
-    assert config("light")["axis"]["labelFontSize"] >= 13
+    assert LETTER_PX >= 13
 
 
-def test_any_altair_chart_becomes_a_picture() -> None:
-    import altair as alt
-
-    chart = alt.Chart(alt.InlineData(values=[{"x": 1, "y": 2}])).mark_point(color="@plum").encode(x="x:Q", y="y:Q")
-    shown = picture(chart, title="t", says="one point", figures=FigureTable(columns=("x",), rows=((1.0,),)))
-    assert COLOURS["light"]["plum"] in shown.svg()
+def test_one_value_alone_still_has_an_axis() -> None:
+    for kind in ("linear", "log"):
+        plot = Plot(x=Axis(), y=Axis(kind=kind), marks=(Points(x=(3.0,), y=(7.0,), colour="leaf"),)).with_ends()
+        assert share(plot.y, 7.0) == approx(0.5)
+        assert ticks(plot.y, few=5, many=5)

@@ -15,7 +15,7 @@ from aerobe.notebook import open_notebook
 from tests.conftest import DATA
 from tests.notebook.conftest import NOW, furnish
 
-HEAVY = ("numpy", "scipy", "numba", "sqlalchemy", "alembic", "fastapi", "altair", "statsmodels", "markdown_it")
+HEAVY = ("numpy", "scipy", "numba", "sqlalchemy", "alembic", "fastapi", "vl_convert", "statsmodels", "markdown_it")
 
 
 @pytest.fixture

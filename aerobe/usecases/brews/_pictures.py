@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -24,16 +23,26 @@ POINTS_SHOWN = 120
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DrawnPicture:
-    """A charts.Picture with its page form already written as JSON text: small to keep, nothing left to work out."""
+    """A charts.Picture already drawn for the page: small to keep, nothing left to work out."""
 
     title: str
     says: str
     figures: FigureTable
-    page_json: str
+    drawn: str
+    drawn_small: str
+    read_out: str
 
     def for_page(self) -> str:
-        """As `charts.Picture.for_page`, as text."""
-        return self.page_json
+        """As `charts.Picture.for_page`."""
+        return self.drawn
+
+    def at_a_glance(self) -> str:
+        """As `charts.Picture.at_a_glance`."""
+        return self.drawn_small
+
+    def readout(self) -> str:
+        """As `charts.Picture.readout`."""
+        return self.read_out
 
 
 def brew_pictures(
@@ -81,16 +90,16 @@ def replay_picture(notebook: Notebook, brew: str, calls: Sequence[Advice]) -> Pi
 
 
 def _draw(view: BrewView, advice: Advice | Hindsight | None) -> tuple[DrawnPicture, ...]:
-    from altair.utils.schemapi import debug_mode
-
-    # The charts are our own and tested: checking each against the whole grammar costs more than drawing it.
-    with debug_mode(False):
-        made = [_curve(view, advice), _oxygen(view, advice)]
     return tuple(
         DrawnPicture(
-            title=item.title, says=item.says, figures=item.figures, page_json=json.dumps(item.for_page(), separators=(",", ":"))
+            title=item.title,
+            says=item.says,
+            figures=item.figures,
+            drawn=item.for_page(),
+            drawn_small=item.at_a_glance(),
+            read_out=item.readout(),
         )
-        for item in made
+        for item in (_curve(view, advice), _oxygen(view, advice))
         if item is not None
     )
 
@@ -101,7 +110,7 @@ def _curve(view: BrewView, advice: Advice | Hindsight | None) -> Picture | None:
     points = _points(view)
     band = _band(advice, "biomass")
     if band is None:
-        return readings_chart(points, name=view.card.brew.name) if points else None
+        return readings_chart(points, name=view.card.brew.name, begin=view.card.brew.started_at) if points else None
     now_h = view.card.elapsed_h if view.card.state == "under way" else None
     times, low, middle, high = band
     return brew_curve(
@@ -114,6 +123,7 @@ def _curve(view: BrewView, advice: Advice | Hindsight | None) -> Picture | None:
         now_h=now_h,
         harvested_h=view.harvest.elapsed_h if view.harvest is not None else None,
         name=view.card.brew.name,
+        begin=view.card.brew.started_at,
     )
 
 
@@ -137,6 +147,7 @@ def _oxygen(view: BrewView, advice: Advice | Hindsight | None) -> Picture | None
         now_h=view.card.elapsed_h if view.card.state == "under way" else None,
         window=_window(advice),
         name=brew.name,
+        begin=brew.started_at,
     )
 
 

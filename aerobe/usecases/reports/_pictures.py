@@ -38,6 +38,7 @@ def brew_pictures_of(history: BrewHistory, posterior: Posterior, now: datetime) 
         points=points,
         now_h=now_h,
         name=brew.name,
+        begin=brew.started_at,
     )
     low, middle, high = posterior.band_of(posterior.oxygen)
     log = history.log("oxygen")
@@ -52,6 +53,7 @@ def brew_pictures_of(history: BrewHistory, posterior: Posterior, now: datetime) 
         floor_mg_per_l=brew.aim.oxygen_floor_mg_per_l,
         now_h=now_h,
         name=brew.name,
+        begin=brew.started_at,
     )
     return curve, oxygen
 
