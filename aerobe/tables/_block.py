@@ -16,6 +16,7 @@ class Block:
     above: tuple[str, ...] = ()  # lines above the names
     below: tuple[str, ...] = ()  # remarks between and under the rows
     form: str = "rows"  # rows, or plate
+    counted: tuple[tuple[str, str], ...] = ()  # columns whose numbers were read as moments, and what they count
     noted: tuple[str, ...] = ()  # what was done to find it, for the person
 
 

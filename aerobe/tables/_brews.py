@@ -17,13 +17,14 @@ MEAN_OF = ("tests of one brew", "several brews")
 def named(rows: RowsRead) -> RowsRead:
     """The same rows, each with the name of its brew."""
     items = [row.labels for row in rows.results if not row.is_mean] + [probe.labels for probe in rows.probes]
-    names = _names(items)
+    names = names_of(items)
     for probe in rows.probes:
         probe.label = names.get(probe.labels, _joined(probe.labels))
     return replace(rows, results=tuple(replace(row, label=names.get(row.labels, _joined(row.labels))) for row in rows.results))
 
 
-def _names(items: Iterable[Labels]) -> dict[Labels, str]:
+def names_of(items: Iterable[Labels]) -> dict[Labels, str]:
+    """The name of the brew of each set of labels: as many of them as it takes to tell brews apart."""
     every = list(dict.fromkeys(items))
     several = {field for field in Labels.__dataclass_fields__ if len({getattr(item, field) for item in every}) > 1}
     by_brew: dict[str, list[Labels]] = defaultdict(list)

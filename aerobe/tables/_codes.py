@@ -54,11 +54,11 @@ def sentinels_of(block: Block, columns: tuple[Column, ...], questions: Questions
             for number, row in zip(block.numbers, block.rows, strict=True)
             if (cell := read_cell(row[place], column.decimal)).kind == "number"
         ]
-        odd = SENTINELS | _OF_PROBES if is_channel(column.field) else SENTINELS
+        odd = SENTINELS | OF_PROBES if is_channel(column.field) else SENTINELS
         counts = Counter(value for _, value in cells if value in odd)
         rest = [value for _, value in cells if value not in odd]
         for value, times in counts.items():
-            alone = not rest or (value < 0 <= min(rest)) or abs(value) > 3.0 * max(map(abs, rest)) or _gap(value, rest)
+            alone = not rest or stands_apart(value, rest)
             if not alone or (not rest and times < 2):
                 continue
             said = questions.ask(
@@ -75,11 +75,13 @@ def sentinels_of(block: Block, columns: tuple[Column, ...], questions: Questions
 
 
 # What chips and counters of probes give where nothing is connected: all bits set, power-on values, nought.
-_OF_PROBES = frozenset({0.0, 85.0, -127.0, 655.35, 6553.5, 65.535, 327.67, -327.68, 3276.7, -3276.8, 32767.0})
+OF_PROBES = frozenset({0.0, 85.0, -127.0, 655.35, 6553.5, 65.535, 327.67, -327.68, 3276.7, -3276.8, 32767.0})
 
 
-def _gap(value: float, rest: list[float]) -> bool:
-    """Whether a number lies further from all others than they reach apart."""
+def stands_apart(value: float, rest: list[float]) -> bool:
+    """Whether a number lies far off all others: on the other side of nought, many times larger, or beyond their whole reach."""
+    if (value < 0 <= min(rest)) or abs(value) > 3.0 * max(map(abs, rest)):
+        return True
     return min(abs(value - other) for other in rest) > max(max(rest) - min(rest), 0.3 * max(map(abs, rest)))
 
 

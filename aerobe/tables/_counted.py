@@ -21,7 +21,8 @@ def with_moments(block: Block) -> Block:
     """The table with counted days and seconds as dates: where the name says a moment and all cells lie in these years."""
     names = [meanings_of(split_header(name)[0]).keys() | meanings_of(name).keys() for name in block.header]
     columns = [[row[place] for row in block.rows] for place in range(len(block.header))]
-    noted = []
+    noted: list[str] = []
+    read_as: list[tuple[str, str]] = []
     for place, meant in enumerate(names):
         if not meant & {"clock", "date", "time", "elapsed"}:
             continue
@@ -33,15 +34,18 @@ def with_moments(block: Block) -> Block:
         if how:
             read = dict(zip(filter(None, columns[place]), values, strict=True))
             columns[place] = [_moment(read[cell], how) if cell else "" for cell in columns[place]]
+            read_as.append((block.header[place], how))
             noted.append(f"'{block.header[place]}' counts {how}: {columns[place][0] or columns[place][-1]} comes first.")
         elif "time" in meant and _has_date(columns, names, place) and _are_clocks(columns[place]):
             columns[place] = [_with_colon(cell) for cell in columns[place]]
             noted.append(f"'{block.header[place]}' writes clock times without a colon.")
     if not noted:
         return block
-    return replace(block, rows=tuple(zip(*columns, strict=True)), noted=(*block.noted, *noted))
+    return replace(block, rows=tuple(zip(*columns, strict=True)), noted=(*block.noted, *noted), counted=tuple(read_as))
 
 
+# Seconds in what is counted, and the moment of nought in seconds since 1970.
+SCALES = {"days as spreadsheets do": (86400.0, -25569 * 86400.0), "milliseconds since 1970": (0.001, 0.0)}
 _OF_DAYS, _OF_SECONDS, _OF_MILLIS = "days as spreadsheets do", "seconds since 1970, in universal time", "milliseconds since 1970"
 
 

@@ -5,26 +5,26 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 from typing import BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
 
 from aerobe.errors import ImportFault
-from aerobe.tables._clock import zone_of
-from aerobe.tables._columns import Column, is_channel
-from aerobe.tables._read import TableReading
-from aerobe.tables._scores import LABELS
-from aerobe.tables._text import MARKS
-from aerobe.tables._units import channel_kind
-from aerobe.units import ELAPSED, OXYGEN_PERCENT, Kind
+from aerobe.tables._ask import Questions
+from aerobe.tables._clock import winter_of
+from aerobe.tables._read import NEVER_MOVED, TableReading
+from aerobe.tables._results import Labels
+from aerobe.tables._stream_ask import ODD, ask_about, refuse_new_names
+from aerobe.tables._stream_plan import Array, Folded, Plan, kind_of, labels_of, linear, plan_of, zone_table
+from aerobe.tables._way import LEAVE_OUT
+from aerobe.units import OXYGEN_PERCENT
 
-Array = NDArray[np.float64]
 LONG_BYTES = 20_000_000  # text above it is read this way
 HEAD_BYTES = 300_000
 _PIECE = 8 << 20
 _MOST_INTERVALS = 5_000_000
+_MOST_BREWS = 200
 _TAIL = 1 << 16
 
 
@@ -44,6 +44,7 @@ class ThinLog:
 
     channel: str
     unit: str
+    labels: Labels
     times: Array
     low: Array
     mean: Array
@@ -62,6 +63,7 @@ class LongLog:
     bad_rows: int
     empty: int
     bad_cells: int
+    said: tuple[str, ...] = ()
 
 
 def head_of(stream: BinaryIO) -> bytes:
@@ -72,16 +74,23 @@ def head_of(stream: BinaryIO) -> bytes:
 
 
 def read_long_log(
-    stream: BinaryIO, reading: TableReading, *, width_s: float = 60.0, progress: Callable[[float], None] | None = None
+    stream: BinaryIO,
+    reading: TableReading,
+    questions: Questions | None = None,
+    *,
+    width_s: float = 60.0,
+    progress: Callable[[float], None] | None = None,
 ) -> LongLog:
     """Read a whole log by the structure of its head.
 
     Parameters
     ----------
     stream
-        The file, opened for bytes.
+        The file, opened for bytes: letters of one byte or UTF-8, lines that end in a line feed.
     reading
         How its head is read; no question open.
+    questions
+        Takes what only the whole log raises: hours that never were, time that goes back, numbers that are no reading.
     width_s
         Width of an interval. [s]
     progress
@@ -90,115 +99,77 @@ def read_long_log(
     Raises
     ------
     ImportFault
-        If the log names brews, has times that cannot be read so, or spans too long.
+        If it has times that cannot be read so, spans too long, or changes its columns on the way.
     """
-    plan = _plan(reading)
-    first_s, last_s = _span(stream, reading, plan)
+    questions = questions or Questions({})
+    plan = plan_of(reading)
+    labels, hashes = _labels(stream, plan)
+    span = _span(stream, reading, plan)
+    drop = np.ones((len(plan.channels), len(ODD)), dtype=np.bool_)
+    folded = _whole(stream, reading, plan, hashes, drop, span, width_s, progress)
+    refuse_new_names(stream, reading, plan, folded)
+    keep = ask_about(folded, plan, labels, questions)
+    moved = next((question.taken for question in questions.asked if question.key == "no such hour"), "")
+    if moved == NEVER_MOVED:
+        plan = replace(plan, zone=winter_of(plan.zone))
+    if keep.any() or moved == NEVER_MOVED:
+        folded = _whole(stream, reading, plan, hashes, drop & ~keep, span, width_s, progress)
+    said = [f"{int(folded.tally[7])} rows of an hour that never was: {LEAVE_OUT}."] if folded.tally[7] else []
+    said += [f"{int(folded.tally[8])} rows of the hour that came twice are read as its second time."] if folded.tally[8] else []
+    left_out = int((folded.odd_counts * (drop & ~keep)).sum())
+    return _long_log(folded, plan, labels, width_s, tuple(said), left_out)
+
+
+def _whole(
+    stream: BinaryIO,
+    reading: TableReading,
+    plan: Plan,
+    hashes: NDArray[np.uint64],
+    drop: NDArray[np.bool_],
+    span: tuple[float, float],
+    width_s: float,
+    progress: Callable[[float], None] | None,
+) -> Folded:
+    zone = zone_table(plan.zone if plan.by_clock else "", *span)
+    first_s, last_s = span[0] - (86400.0 if len(zone) > 1 else 0.0), span[1] + (86400.0 if len(zone) > 1 else 0.0)
     for _ in range(2):
-        folded = _fold(stream, reading, plan, first_s, last_s, width_s, progress)
-        outside = folded.tally[4]
-        if not outside:
+        folded = _fold(stream, reading, plan, zone, hashes, drop, first_s, last_s, width_s, progress)
+        if not folded.tally[4]:
             break
         first_s, last_s = float(folded.tally[5]), float(folded.tally[6])  # times that jump: once more, over their whole span
-    return _long_log(folded, plan, width_s)
+        zone = zone_table(plan.zone if plan.by_clock else "", first_s, last_s)
+    return folded
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Plan:
-    kinds: NDArray[np.int64]
-    channels: tuple[Column, ...]
-    mark: int
-    comma: int
-    order: int
-    factor_s: float
-    by_clock: bool
-    zone: str
-    skip: int  # lines above the values
-    limits: Array
+def _labels(stream: BinaryIO, plan: Plan) -> tuple[list[Labels], NDArray[np.uint64]]:
+    """The brews that a log names, by one look at every line; none where no column names them."""
+    from aerobe.tables._stream_compiled import LABEL, find_labels
+
+    if not (plan.kinds == LABEL).any():
+        return [Labels()], np.zeros(0, dtype=np.uint64)
+    hashes, spans, known = np.zeros(_MOST_BREWS, np.uint64), np.zeros((_MOST_BREWS, len(plan.kinds), 2), np.int64), 0
+    found: list[Labels] = []
+    for _, piece in _pieces(stream, plan.skip):
+        known = int(find_labels(np.frombuffer(piece, dtype=np.uint8), plan.mark, plan.kinds, hashes, known, spans))
+        if known > _MOST_BREWS:
+            raise ImportFault(f"The log names more than {_MOST_BREWS} brews.", "Is the right column their name? Split it.")
+        for place in range(len(found), known):
+            cells = [piece[start:end].decode(plan.letters, "replace").strip(' "\r') for start, end in spans[place]]
+            found.append(labels_of(cells, plan.columns))
+    return found, hashes[:known]
 
 
-@dataclass(slots=True, kw_only=True)
-class _Folded:
-    lows: Array
-    highs: Array
-    sums: Array
-    counts: NDArray[np.int64]
-    offsets: Array
-    tally: Array
-    first_s: float
-
-
-def _plan(reading: TableReading) -> _Plan:
-    from aerobe.tables._stream_compiled import NUMBER, TIME_CLOCK, TIME_NUMBER, TIME_OF_DAY, UNUSED
-
-    columns = reading.columns
-    labelled = [column.header for column in columns if column.field in LABELS]
-    if labelled or reading.shape.form != "long" or any(column.field == "value" for column in columns):
-        what = f"names brews ('{labelled[0]}')" if labelled else "is no plain log of probes"
-        raise ImportFault(f"{reading.name} is long and {what}.", "Split it into one file for each brew, or below 20 MB.")
-    times = {"elapsed": TIME_NUMBER, "clock": TIME_CLOCK, "date": TIME_CLOCK, "time": TIME_OF_DAY}
-    kinds = [NUMBER if is_channel(column.field) else times.get(column.field, UNUSED) for column in columns]
-    channels = tuple(column for column in columns if is_channel(column.field))
-    elapsed = next((column for column in columns if column.field == "elapsed"), None)
-    answers = {question.key: question.taken for question in reading.questions}
-    decimal = next((column.decimal for column in channels), ".")
-    mark = next(mark for mark, word in MARKS.items() if word == reading.mark.what) if reading.mark.what in MARKS.values() else ","
-    return _Plan(
-        kinds=np.array(kinds, dtype=np.int64),
-        channels=channels,
-        mark=ord(mark),
-        comma=ord(decimal),
-        order=_order(reading, answers),
-        factor_s=3600.0 * ELAPSED.accepts[elapsed.unit] if elapsed else 1.0,
-        by_clock=elapsed is None,
-        zone=answers.get("zone", ""),
-        skip=reading.block.numbers[0] - 1,
-        limits=np.array([_limits(column) for column in channels]),
-    )
-
-
-def _order(reading: TableReading, answers: dict[str, str]) -> int:
-    place = next((at for at, column in enumerate(reading.columns) if column.field in ("clock", "date")), None)
-    if place is None or not reading.block.rows or reading.block.rows[0][place][:4].isdigit():
-        return 0
-    day_first = answers.get("day first", "")
-    if not day_first:
-        from aerobe.tables._clock import day_order
-
-        order, _ = day_order([row[place] for row in reading.block.rows])
-        return 2 if order is False else 1
-    return 1 if day_first == "yes" else 2
-
-
-def _kind(column: Column) -> Kind:
-    kind = channel_kind(column.field, column.unit)
-    if kind is None:
-        raise ImportFault(f"'{column.header}' has no unit of {column.field}.", "Say which, and try again.")
-    return kind
-
-
-def _linear(column: Column) -> tuple[float, float]:
-    """Factor and offset to the house unit: every unit of a channel is linear."""
-    kind = replace(_kind(column), low=-math.inf, high=math.inf)
-    nought = kind.convert(0.0, column.unit)
-    return kind.convert(1.0, column.unit) - nought, nought
-
-
-def _limits(column: Column) -> tuple[float, float]:
-    kind, (factor, offset) = _kind(column), _linear(column)
-    return (kind.low - offset) / factor, (kind.high - offset) / factor
-
-
-def _span(stream: BinaryIO, reading: TableReading, plan: _Plan) -> tuple[float, float]:
+def _span(stream: BinaryIO, reading: TableReading, plan: Plan) -> tuple[float, float]:
     """First and last moment, from the head and the tail of the file. [s]"""
     found = []
     size = stream.seek(0, 2)
     stream.seek(max(0, size - _TAIL))
     tail = stream.read()
     tail = tail[tail.find(b"\n") + 1 :] if size > _TAIL else _without_head(tail, plan.skip)
+    no_zone, no_names, all_odd = np.zeros((1, 3)), np.zeros(0, np.uint64), np.ones((len(plan.channels), len(ODD)), np.bool_)
     for piece in (_without_head(head_of(stream), plan.skip), tail):
-        folded = _empty(1, len(plan.channels), 0.0)
-        _fold_piece(piece, plan, folded, 1e18, -5e17)
+        folded = _empty(1, plan, 1, 0.0)
+        _fold_piece(piece, 0, plan, no_zone, no_names, all_odd, folded, 1e18)
         found += [float(folded.tally[5]), float(folded.tally[6])]
     good = [moment for moment in found if math.isfinite(moment)]
     if not good:
@@ -213,11 +184,11 @@ def _without_head(content: bytes, lines: int) -> bytes:
     return content[place:]
 
 
-def _empty(intervals: int, channels: int, first_s: float) -> _Folded:
-    shape = intervals, channels
-    tally = np.zeros(7)
+def _empty(intervals: int, plan: Plan, names: int, first_s: float) -> Folded:
+    shape = intervals * names, len(plan.channels)
+    tally = np.zeros(10)
     tally[5], tally[6] = math.inf, -math.inf
-    return _Folded(
+    return Folded(
         lows=np.zeros(shape),
         highs=np.zeros(shape),
         sums=np.zeros(shape),
@@ -225,86 +196,109 @@ def _empty(intervals: int, channels: int, first_s: float) -> _Folded:
         offsets=np.zeros(shape),
         tally=tally,
         first_s=first_s,
+        odd_counts=np.zeros((len(plan.channels), len(ODD)), dtype=np.int64),
+        lasts=np.full(names, -math.inf),
+        backs=np.zeros((names, 2)),
+        bad_at=[],
     )
+
+
+def _pieces(stream: BinaryIO, skip: int):  # type: ignore[no-untyped-def]
+    """Whole lines, some megabytes at a time, with where they begin in the file; without the lines above the values."""
+    size = stream.seek(0, 2)
+    stream.seek(0)
+    done, rest, begun = 0, b"", 0
+    while piece := stream.read(_PIECE):
+        done += len(piece)
+        piece = rest + piece
+        cut = piece.rfind(b"\n") + 1 if done < size else len(piece)
+        whole, rest = piece[:cut], piece[cut:]
+        lines = _without_head(whole, skip) if begun == 0 else whole
+        yield begun + len(whole) - len(lines), lines
+        begun += len(whole)
 
 
 def _fold(
     stream: BinaryIO,
     reading: TableReading,
-    plan: _Plan,
+    plan: Plan,
+    zone: Array,
+    hashes: NDArray[np.uint64],
+    drop: NDArray[np.bool_],
     first_s: float,
     last_s: float,
     width_s: float,
     progress: Callable[[float], None] | None,
-) -> _Folded:
-    begin = math.floor(first_s / width_s) * width_s
+) -> Folded:
+    begin, names = math.floor(first_s / width_s) * width_s, max(len(hashes), 1)
     intervals = int((last_s - begin) // width_s) + 2
-    if intervals > _MOST_INTERVALS:
+    if intervals * names > _MOST_INTERVALS:
         raise ImportFault(f"{reading.name} spans {(last_s - first_s) / 86400:.0f} days.", "Check its times, or split it.")
-    folded = _empty(intervals, len(plan.channels), begin)
+    folded = _empty(intervals, plan, names, begin)
     size = stream.seek(0, 2)
-    stream.seek(0)
-    done, rest, first = 0, b"", True
-    while piece := stream.read(_PIECE):
-        done += len(piece)
-        piece = rest + piece
-        cut = piece.rfind(b"\n") + 1
-        whole, rest = (piece[:cut], piece[cut:]) if done < size else (piece, b"")
-        whole = _without_head(whole, plan.skip) if first else whole
-        first = False
-        _fold_piece(whole, plan, folded, width_s, begin)
+    for place, piece in _pieces(stream, plan.skip):
+        _fold_piece(piece, place, plan, zone, hashes, drop, folded, width_s)
         if progress is not None:
-            progress(done / max(size, 1))
+            progress(min(1.0, (place + len(piece)) / max(size, 1)))
     return folded
 
 
-def _fold_piece(piece: bytes, plan: _Plan, folded: _Folded, width_s: float, first_s: float) -> None:
+def _fold_piece(
+    piece: bytes,
+    place: int,
+    plan: Plan,
+    zone: Array,
+    hashes: NDArray[np.uint64],
+    drop: NDArray[np.bool_],
+    folded: Folded,
+    width_s: float,
+) -> None:
     from aerobe.tables._stream_compiled import fold_lines
 
-    text = np.frombuffer(piece, dtype=np.uint8)
+    text, bad_at = np.frombuffer(piece, dtype=np.uint8), np.zeros(64, dtype=np.int64)
+    told = plan.mark, plan.comma, plan.kinds, plan.order, plan.factor_s, plan.origin_s, zone, width_s, folded.first_s, plan.limits
+    filled = folded.odd_counts, folded.lasts, folded.backs, bad_at
     arrays = folded.lows, folded.highs, folded.sums, folded.counts, folded.offsets, folded.tally
-    fold_lines(text, plan.mark, plan.comma, plan.kinds, plan.order, plan.factor_s, width_s, first_s, plan.limits, *arrays)
+    folded.tally[9] = 0
+    fold_lines(text, *told, np.array(ODD), drop, hashes, *filled, *arrays)
+    folded.bad_at += [place + int(at) for at in bad_at[: int(folded.tally[9])]]
 
 
-def _long_log(folded: _Folded, plan: _Plan, width_s: float) -> LongLog:
-    starts = folded.first_s + width_s * np.arange(len(folded.lows))
+def _long_log(folded: Folded, plan: Plan, labels: list[Labels], width_s: float, said: tuple[str, ...], odd: int) -> LongLog:
+    intervals = len(folded.lows) // len(labels)
+    starts = folded.first_s + width_s * np.arange(intervals)
     logs = []
-    for at, column in enumerate(plan.channels):
-        full = np.flatnonzero(folded.counts[:, at])
-        if not len(full):
-            continue
-        count = folded.counts[full, at]
-        factor, offset = _linear(column)
-        ends = folded.lows[full, at] * factor + offset, folded.highs[full, at] * factor + offset
-        moments = starts[full] + folded.offsets[full, at] / count
-        logs.append(
-            ThinLog(
-                channel=column.field,
-                unit="% saturation" if _kind(column).name == OXYGEN_PERCENT.name else _kind(column).house,
-                times=_universal(moments, plan.zone) if plan.by_clock else moments / 3600.0,
-                low=np.minimum(*ends),
-                mean=folded.sums[full, at] / count * factor + offset,
-                high=np.maximum(*ends),
-                count=count,
+    for name, mine in enumerate(labels):
+        part = slice(name * intervals, (name + 1) * intervals)
+        lows, highs, sums, counts = (array[part] for array in (folded.lows, folded.highs, folded.sums, folded.counts))
+        for at, column in enumerate(plan.channels):
+            full = np.flatnonzero(counts[:, at])
+            if not len(full):
+                continue
+            count = counts[full, at]
+            factor, offset = linear(column)
+            ends = lows[full, at] * factor + offset, highs[full, at] * factor + offset
+            moments = starts[full] + folded.offsets[part][full, at] / count
+            logs.append(
+                ThinLog(
+                    channel=column.field,
+                    unit="% saturation" if kind_of(column).name == OXYGEN_PERCENT.name else kind_of(column).house,
+                    labels=mine,
+                    times=moments if plan.by_clock else moments / 3600.0,
+                    low=np.minimum(*ends),
+                    mean=sums[full, at] / count * factor + offset,
+                    high=np.maximum(*ends),
+                    count=count,
+                )
             )
-        )
     rows, bad_rows, empty, bad_cells = (int(value) for value in folded.tally[:4])
     return LongLog(
-        logs=tuple(logs), by_clock=plan.by_clock, width_s=width_s, rows=rows, bad_rows=bad_rows, empty=empty, bad_cells=bad_cells
+        logs=tuple(logs),
+        by_clock=plan.by_clock,
+        width_s=width_s,
+        rows=rows,
+        bad_rows=bad_rows,
+        empty=empty,
+        bad_cells=bad_cells + odd,
+        said=said,
     )
-
-
-def _universal(moments: Array, zone: str) -> Array:
-    """Seconds since 1970 in universal time of moments on a local clock."""
-    if not zone or not len(moments):
-        return moments
-    place = zone_of(zone)
-    hours = np.floor(moments / 3600.0)
-    offsets = {hour: _offset_s(hour, place) for hour in np.unique(hours)}
-    return moments - np.array([offsets[hour] for hour in hours])
-
-
-def _offset_s(hour: float, place: object) -> float:
-    local = datetime.fromtimestamp(hour * 3600.0, tz=UTC).replace(tzinfo=place)  # type: ignore[arg-type]
-    offset = local.utcoffset()
-    return offset.total_seconds() if offset is not None else 0.0

@@ -203,3 +203,22 @@ def test_a_long_log_is_thinned_and_gives_the_same_uptake(book: Notebook) -> None
     whole, thin = (uptake_from_log(t, v, kla20_per_h=5.0, kla_log_sd=0.1) for t, v in ((hours, oxygen), (times, values)))
     middle = np.interp([1.0, 3.0, 5.0], whole.elapsed_h, whole.median)
     assert np.interp([1.0, 3.0, 5.0], thin.elapsed_h, thin.median) == pytest.approx(middle, rel=0.02, abs=0.05)
+
+
+def test_a_long_log_that_names_brews_goes_to_each_and_begins_those_that_are_new(book: Notebook) -> None:
+    furnish(book)
+    rows = "".join(
+        f"{name},{at / 30 + 0.004:.5f},{8.0 - at / 1000:.3f}\n" for at in range(120) for name in ("b1", "north", "south")
+    )
+    content = ("tank,hours,DO_mg_per_L\n" + rows).encode()
+    before = fingerprint(book)
+    with pytest.raises(ImportFault, match=r"\[transfer\]"):
+        take_in_long_log(book, io.BytesIO(content), "long.csv", Wishes(), now=LATER)
+    assert fingerprint(book) == before
+    said = Wishes(replies={"transfer": "not known"})
+    taken = take_in_long_log(book, io.BytesIO(content), "long.csv", said, now=LATER)
+    assert len(taken.brews) == 2 and taken.log_points == 360
+    for key in ("b1", *taken.brews):
+        times, values = book.log(key, "oxygen")
+        assert (len(times), float(values[0]), float(values[-1])) == (120, 8.0, pytest.approx(7.881))
+    assert take_in_long_log(book, io.BytesIO(content), "long.csv", said, now=LATER).log_points == 0  # once is enough

@@ -96,7 +96,7 @@ def preview_table(
     rows, questions = reading.rows, reading.questions
     if rows is not None and notebook is not None and now is not None:
         brews = known_brews(notebook, trial_key(wishes.trial or bare(name)))
-        questions = (*questions, *_about_brews(rows, wishes, answers, brews))
+        questions = (*questions, *about_brews(rows, wishes, answers, brews))
         rows, asked = checked_rows(
             rows, answers, brew_of=lambda item: brew_for(item, wishes, answers, brews), started_at=wishes.started_at, now=now
         )
@@ -124,7 +124,7 @@ def brew_for(item: RowRead | ProbeColumn, wishes: Wishes, answers: dict[str, str
     return brews.get(fold_label(wishes.brew)) if wishes.brew else None
 
 
-def _about_brews(rows: RowsRead, wishes: Wishes, answers: dict[str, str], brews: dict[str, Brew]) -> list[Question]:
+def about_brews(rows: RowsRead, wishes: Wishes, answers: dict[str, str], brews: dict[str, Brew]) -> list[Question]:
     """One brew named for a table that names brews itself; and how air reaches brews of which nobody says it."""
     asked = []
     unknown = [label for label in rows.brews if fold_label(label) not in brews]

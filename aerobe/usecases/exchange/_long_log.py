@@ -16,9 +16,23 @@ from aerobe.errors import ImportFault
 from aerobe.notebook import LogEnvelope, Notebook, Pen
 from aerobe.oxygen import saturation_mg_per_l
 from aerobe.records import Brew, SensorLog, Vessel
-from aerobe.tables import LONG_BYTES, LongLog, ThinLog, head_of, read_long_log, read_table
+from aerobe.tables import (
+    LONG_BYTES,
+    LongLog,
+    ProbeColumn,
+    Question,
+    Questions,
+    RowsRead,
+    ThinLog,
+    head_of,
+    names_of,
+    plain_stream,
+    read_long_log,
+    read_table,
+)
 from aerobe.units import number
-from aerobe.usecases.exchange._intake import Preview, preview_table
+from aerobe.usecases.exchange._intake import Preview, about_brews, brew_for, preview_table
+from aerobe.usecases.exchange._intake_trial import TrialMade, known_brews, make_trial, trial_key
 from aerobe.usecases.exchange._keeper import TakenIn
 from aerobe.usecases.exchange._origin import note_origin
 from aerobe.usecases.exchange._rows_kept import bare
@@ -37,7 +51,7 @@ def is_long(path: Path) -> bool:
 
 def look_at_long_log(stream: BinaryIO, name: str, wishes: Wishes) -> Preview:
     """How the head of a long log is understood. Nothing is kept."""
-    return preview_table(head_of(stream), name, wishes)
+    return preview_table(head_of(plain_stream(stream, name)), name, wishes)
 
 
 def take_in_long_log(
@@ -50,54 +64,66 @@ def take_in_long_log(
     who: str = "",
     progress: Callable[[float], None] | None = None,
 ) -> TakenIn:
-    """Keep a long log of one brew: its mean each minute as a log, the lowest, highest and number of readings beside it.
+    """Keep a long log: its mean each minute as a log, the lowest, highest and number of readings beside it.
+
+    A column that names brews tells whose each row is; brews that the notebook does not know are begun, as by a short table.
 
     Parameters
     ----------
     stream, name
         The file, opened for bytes, and its name.
     wishes
-        As for `take_in`; `brew` names whose log it is.
+        As for `take_in`; `brew` names whose log it is, where no column does.
     progress
         Told the share that is done, 0 to 1.
 
     Raises
     ------
     ImportFault
-        If no brew is named, a question is open, or nothing could be kept.
+        If nothing names a brew, a question is open, or nothing could be kept.
     """
-    if not wishes.brew:
-        raise ImportFault(f"{name} is a long log.", "Say whose it is: --brew KEY. One file for each brew.")
-    brew = notebook.get(Brew, wishes.brew)
-    reading = read_table(head_of(stream), name, wishes.answers(), columns=wishes.columns, zone=wishes.own_zone)
-    if reading.open_questions:
-        asked = " ".join(f"[{question.key}] {question.says}" for question in reading.open_questions)
-        raise ImportFault(f"Before this log can be taken in: {asked}", "Answer by the word in brackets and try again.")
-    found = read_long_log(stream, reading, progress=progress)
-    times = {log.channel: _hours(log, found, brew) for log in found.logs}
-    for channel, hours in times.items():
-        said = impossible(float(hours[-1]), brew, now=now) or impossible(float(hours[0]), brew, now=now)
-        if said:
-            raise ImportFault(
-                f"The log of {channel} cannot be of this brew. {said}", "Check brew, zone and the clock of the logger."
-            )
+    stream = plain_stream(stream, name)
+    answers = wishes.answers()
+    reading = read_table(head_of(stream), name, answers, columns=wishes.columns, zone=wishes.own_zone)
+    _refuse_open(reading.open_questions)
+    questions = Questions(answers)
+    found = read_long_log(stream, reading, questions, progress=progress)
+    if not found.logs:
+        raise ImportFault(
+            f"Not one value of {name} could be kept.", "Look at its columns and units. Nothing was written; try again."
+        )
+    stubs = _stubs(found)
+    held = known_brews(notebook, trial_key(wishes.trial or bare(name)))
+    every = [*questions.asked]
+    if any(stub.label for stub in stubs):
+        every += about_brews(RowsRead(results=(), probes=tuple(stubs), temperatures={}), wishes, answers, held)
+    elif not wishes.brew:
+        raise ImportFault(f"{name} is a long log that names no brew.", "Say whose it is: --brew KEY.")
+    _refuse_open(tuple(question for question in every if question.open))
+    replies = {question.key: question.taken for question in every}
     sha = _digest(stream)
-    notes: list[str] = []
+    notes: list[str] = list(found.said)
     with notebook.writing() as pen:
-        points = sum(_keep(notebook, pen, brew, log, times, found, notes, now, who) for log in found.logs)
-        if not found.logs:
-            raise ImportFault(
-                f"Not one value of {name} could be kept.", "Look at its columns and units. Nothing was written; try again."
-            )
-        note_origin(notebook, pen, brew.key, file=bare(name), sha256=sha, now=now, who=who)
+        begun = [stub for stub in stubs if brew_for(stub, wishes, replies, held) is None]
+        trial = _begin(notebook, pen, begun, wishes, replies, bare(name), now, who) if begun else None
+        held |= trial.by_label if trial else {}
+        points = 0
+        for log, stub in zip(found.logs, stubs, strict=True):
+            brew = brew_for(stub, wishes, replies, held)
+            if brew is None:
+                raise ImportFault(f"The notebook has no brew '{wishes.brew or stub.label}'.", "Name one by its key: --brew KEY.")
+            points += _keep(notebook, pen, brew, log, found, notes, now, who)
+        for key in sorted({brew.key for stub in stubs if (brew := brew_for(stub, wishes, replies, held))}):
+            note_origin(notebook, pen, key, file=bare(name), sha256=sha, now=now, who=who)
         pen.note(at=now, who=who, did="import", noun="file", key=sha[:16], why=f"{bare(name)}: {points} log points")
-    every = f"one value in {found.width_s:g} s of each channel"
-    thinned = f"{found.rows} rows became {every}: the mean. Lowest, highest and number are kept beside."
+    every_s = f"one value in {found.width_s:g} s of each channel"
+    thinned = f"{found.rows} rows became {every_s}: the mean. Lowest, highest and number are kept beside."
     met = (f"{found.bad_rows} rows without a time, ", f"{found.bad_cells} values that are none or beyond what a probe can show")
     notes += [thinned] + ([f"Left out: {met[0]}{met[1]}."] if found.bad_rows + found.bad_cells else [])
+    asked = (*reading.questions, *every)
     return TakenIn(
-        trial="",
-        brews=(),
+        trial=trial.trial if trial else "",
+        brews=trial.brews if trial else (),
         assays=(),
         readings=0,
         duplicates=0,
@@ -105,9 +131,66 @@ def take_in_long_log(
         kept_beside=0,
         empty=found.empty,
         faults=(),
-        notes=tuple(notes),
-        taken_for=tuple(f"{item.asks} Taken: {item.taken}." for item in reading.questions if not item.reply and item.default),
+        notes=(*notes, *(trial.notes if trial else ())),
+        taken_for=tuple(f"{item.asks} Taken: {item.taken}." for item in asked if not item.reply and item.default),
         ignored=reading.ignored,
+    )
+
+
+def _refuse_open(questions: tuple[Question, ...]) -> None:
+    if questions:
+        asked = " ".join(f"[{question.key}] {question.says}" for question in questions)
+        raise ImportFault(f"Before this log can be taken in: {asked}", "Answer by the word in brackets and try again.")
+
+
+def _stubs(found: LongLog) -> list[ProbeColumn]:
+    """One probe for each thinned log, with its first and last moment only: enough to say whose it is and when it began."""
+    names = names_of(log.labels for log in found.logs)
+    stubs = []
+    for log in found.logs:
+        ends = [float(log.times[0]), float(log.times[-1])]
+        stubs.append(
+            ProbeColumn(
+                labels=log.labels,
+                channel=log.channel,
+                unit=log.unit,
+                label=names.get(log.labels, ""),
+                rows=[1, found.rows],
+                places=[0, 1],
+                elapsed_h=[None, None] if found.by_clock else list(ends),
+                clocks=[datetime.fromtimestamp(end, tz=UTC) for end in ends] if found.by_clock else [None, None],
+                values=[float(log.mean[0]), float(log.mean[-1])],
+            )
+        )
+    return stubs
+
+
+def _begin(
+    notebook: Notebook,
+    pen: Pen,
+    begun: list[ProbeColumn],
+    wishes: Wishes,
+    replies: dict[str, str],
+    file: str,
+    now: datetime,
+    who: str,
+) -> TrialMade | None:
+    """A trial for brews that only the log names, as a table's brews begin one."""
+    named = [stub for stub in begun if stub.label]
+    if not named:
+        return None
+    return make_trial(
+        notebook,
+        pen,
+        named,
+        [],
+        key=trial_key(wishes.trial or file),
+        name=wishes.trial or file,
+        started_at=wishes.started_at,
+        temperatures={},
+        transfer=replies.get("transfer", ""),
+        now=now,
+        who=who,
     )
 
 
@@ -135,21 +218,20 @@ def _hours(log: ThinLog, found: LongLog, brew: Brew) -> Array:
 
 
 def _keep(
-    notebook: Notebook,
-    pen: Pen,
-    brew: Brew,
-    log: ThinLog,
-    times: dict[str, Array],
-    found: LongLog,
-    notes: list[str],
-    now: datetime,
-    who: str,
+    notebook: Notebook, pen: Pen, brew: Brew, log: ThinLog, found: LongLog, notes: list[str], now: datetime, who: str
 ) -> int:
-    hours = times[log.channel]
+    hours = _hours(log, found, brew)
+    said = impossible(float(hours[-1]), brew, now=now) or impossible(float(hours[0]), brew, now=now)
+    if said:
+        raise ImportFault(
+            f"The log of {log.channel} cannot be of '{brew.key}'. {said}", "Check brew, zone and the clock of the logger."
+        )
     scale: Array | float = 1.0
     if log.unit == "% saturation":
-        water = next((item for item in found.logs if item.channel == "temperature"), None)
-        degrees = np.interp(hours, times["temperature"], water.mean) if water else np.full(len(hours), brew.temperature_degc)
+        water = next((item for item in found.logs if item.channel == "temperature" and item.labels == log.labels), None)
+        degrees = (
+            np.interp(hours, _hours(water, found, brew), water.mean) if water else np.full(len(hours), brew.temperature_degc)
+        )
         altitude = notebook.get(Vessel, brew.vessel).altitude_m
         scale = np.asarray(saturation_mg_per_l(degrees, altitude_m=altitude)) / 100.0
         by = "the temperatures of the log" if water else f"the brew's {number(brew.temperature_degc)} degC"
