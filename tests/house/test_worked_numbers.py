@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from tests.house import worked_numbers
-from tests.house.worked_numbers import THROUGH, tests_of
+from tests.house.worked_numbers import THROUGH, found_in
 
 HELD = worked_numbers.held_by()
 
@@ -34,5 +34,5 @@ def test_a_test_without_a_number_is_not_counted(tmp_path: Path, monkeypatch: pyt
         "def made():\n    return seep(1)\n\n\ndef test_words():\n    assert made() == 'wet'\n\n\n"
         "def test_number():\n    # From a table.\n    assert made() == 3.5\n"
     )
-    words, number = tests_of(tmp_path / "test_a.py")
+    words, number = found_in(tmp_path / "test_a.py")
     assert not words.compares and number.compares and "seep" in number.reaches and number.said == "From a table."

@@ -66,7 +66,7 @@ class Test:
     said: str = ""
 
 
-def tests_of(path: Path) -> list[Test]:
+def found_in(path: Path) -> list[Test]:
     """Every test of a file."""
     source = path.read_text(encoding="utf-8")
     tree = ast.parse(source)
@@ -142,7 +142,7 @@ def functions() -> dict[str, object]:
 
 def held_by() -> dict[str, list[Test]]:
     """Tests with a number for each function; those of the function's own room first."""
-    tests = [test for path in sorted((ROOT / "tests").rglob("test_*.py")) for test in tests_of(path) if test.compares]
+    tests = [test for path in sorted((ROOT / "tests").rglob("test_*.py")) for test in found_in(path) if test.compares]
     by_name: dict[str, list[Test]] = defaultdict(list)
     for test in tests:
         for name in test.reaches:
