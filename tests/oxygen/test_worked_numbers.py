@@ -15,12 +15,15 @@ from aerobe.oxygen import (
     FOODS,
     YIELD,
     Outcome,
+    air_spans,
     balance_ceiling_g_per_l,
     check_probe,
     compare_changes,
     course_saturation_mg_per_l,
+    depth_as_wide_m,
     first_guess_kla,
     flow_exponent,
+    flow_of_power_l_per_min,
     food_balance,
     food_ceiling,
     holding_time,
@@ -46,8 +49,10 @@ from aerobe.oxygen import (
     uptake_from_log,
     vessel_kla,
     warming_until_h,
+    with_flow_guessed,
 )
 from aerobe.oxygen._demand import _add, _product
+from aerobe.oxygen._first_guess import GUESS_LOG_SD
 from aerobe.oxygen._foods import Range
 from aerobe.oxygen._uptake import _mixture_quantile
 from aerobe.records import AirSupply, FoodDose, Recipe, Vessel
@@ -210,6 +215,22 @@ def test_the_transfer_that_is_needed_allows_for_what_the_brew_does_to_bubbles() 
     assert (ALPHA.low, ALPHA.mid, ALPHA.high) == (0.4, 0.7, 1.0)
     assert needed_kla_per_h(60.0, 9.0, 6.0) == approx(20.0 / 0.7)
     assert needed_kla_per_h(60.0, 9.0, 6.0, alpha=0.5) == approx(40.0)
+
+
+def test_the_air_that_nobody_looked_at() -> None:
+    # On paper: 20 L as deep as wide: pi/4 d^3 = 0.02 m3, d = 0.294 m. Flow: a quarter litre a litre a minute, seven tenths of a
+    # label, or what the watts push (common practice, no source).
+    assert depth_as_wide_m(20.0) == approx(0.2942, abs=1e-4)
+    watts = pump_power_w(8.0, pump_pressure_kpa(0.4))
+    assert flow_of_power_l_per_min(watts, 0.4) == approx(8.0)
+    ways = [with_flow_guessed(BUCKET), with_flow_guessed(BUCKET, 20.0), with_flow_guessed(BUCKET, None, watts)]
+    assert [way.air.flow_l_per_min for way in ways] == approx([5.0, 14.0, 8.0])
+    middle, low, high = air_spans(ways[0])["flow"]
+    assert (
+        middle == 5.0
+        and low * high == approx(25.0)
+        and math.log(high / 5.0) == approx(norm.ppf(0.95) * GUESS_LOG_SD["flow"], rel=1e-3)
+    )
 
 
 def test_a_plan_turns_the_guess_round() -> None:
