@@ -23,7 +23,6 @@ from aerobe.oxygen import (
     depth_as_wide_m,
     first_guess_kla,
     flow_exponent,
-    flow_of_power_l_per_min,
     food_balance,
     food_ceiling,
     holding_time,
@@ -222,7 +221,6 @@ def test_the_air_that_nobody_looked_at() -> None:
     # label, or what the watts push (common practice, no source).
     assert depth_as_wide_m(20.0) == approx(0.2942, abs=1e-4)
     watts = pump_power_w(8.0, pump_pressure_kpa(0.4))
-    assert flow_of_power_l_per_min(watts, 0.4) == approx(8.0)
     ways = [with_flow_guessed(BUCKET), with_flow_guessed(BUCKET, 20.0), with_flow_guessed(BUCKET, None, watts)]
     assert [way.air.flow_l_per_min for way in ways] == approx([5.0, 14.0, 8.0])
     middle, low, high = air_spans(ways[0])["flow"]
