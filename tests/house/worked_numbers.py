@@ -176,7 +176,7 @@ def rows(text: str) -> dict[str, str]:
     for line in text.splitlines():
         room = line[3:] if line.startswith("## ") else room
         if match := re.match(r"\| `(\w+)` \| (.*?) \|", line):
-            found[f"{room}.{match[1]}"] = match[2].strip("`")
+            found[f"{room}.{match[1]}"] = re.sub(r"^`(.*)`$", r"\1", match[2])
     return found
 
 
