@@ -10,6 +10,7 @@ import math
 import numpy as np
 import pytest
 from pytest import approx
+from scipy.integrate import solve_ivp
 
 from aerobe.kinetics import PARAMETERS, decay_factor, growth_factor, transfer_factor
 from aerobe.kinetics import _compiled as model
@@ -171,11 +172,22 @@ def test_one_step_of_constant_air_is_the_textbook_rise() -> None:
 
 
 def test_forcing_runs_straight_between_its_ends() -> None:
-    # On paper: saturation rising from 8 to 10 over an hour at 15/h: C = 8 + 2 t - 2/15 + k exp(-15 t), with C(0) = 0.
+    # On paper: saturation rising from 8 to 10 within half an hour at 15/h: C = 8 + 4 t - 4/15 + k exp(-15 t), with C(0) = 0.
     y, work = np.zeros(7), np.zeros((12, 7))
     left, right = np.array([1.0, 1.0, 1.0, 8.0]), np.array([1.0, 1.0, 1.0, 10.0])
-    model.advance.py_func(y, ORDER, 0.0, 1.0, left, right, 1e-8, 0.01, work, np.zeros((7, 7)), np.zeros(7, np.int64))
-    assert y[5] == approx(10.0 - 2.0 / 15.0 + (2.0 / 15.0 - 8.0) * math.exp(-15.0), rel=1e-6)
+    model.advance.py_func(y, ORDER, 2.0, 2.5, left, right, 1e-8, 0.01, work, np.zeros((7, 7)), np.zeros(7, np.int64))
+    assert y[5] == approx(10.0 - 4.0 / 15.0 + (4.0 / 15.0 - 8.0) * math.exp(-7.5), rel=1e-6)
+
+
+def test_growth_and_decay_follow_their_forcing_within_a_step() -> None:
+    # On paper: without food, bacteria decay at 0.04/h times a factor that runs from 1 to 3 in half an hour: exp(-0.04 x 0.5 x 2).
+    y, work = np.array([50.0, 0.0, 0.0, 0.0, 0.0, 9.0, 0.5]), np.zeros((12, 7))
+    left, right = np.array([1.0, 1.0, 1.0, 9.0]), np.array([2.0, 3.0, 1.0, 9.0])
+    model.advance.py_func(y, ORDER, 2.0, 2.5, left, right, 1e-6, 0.01, work, np.zeros((7, 7)), np.zeros(7, np.int64))
+    # What decays becomes slow food, and a little of it is eaten again: within a thousandth.
+    assert y[0] == approx(50.0 * math.exp(-0.04), rel=3e-3)
+    # Readiness by the logistic law: odds grow by exp of 0.4 x 0.5 x 1.5.
+    assert y[6] / (1.0 - y[6]) == approx(math.exp(0.3), rel=1e-5)
 
 
 def test_temperature_factors_have_their_numbers() -> None:
@@ -190,3 +202,28 @@ def test_temperature_factors_have_their_numbers() -> None:
     # 1.10 a degree: between 1.04 of handbooks and 1.12 of ASM1's pair 0.62 and 0.20 per day ten degrees apart.
     assert decay_factor(30.0) == approx(1.1**10) and 1.04**10 < float(decay_factor(30.0)) < 0.62 / 0.20
     assert transfer_factor(10.0) == approx(1.024**-10)
+
+
+def test_the_second_structure_takes_smaller_steps_where_food_answers_fast() -> None:
+    # A reference solver on the same slopes; much life on little food turns over within minutes, where a tenth of an hour is far
+    # too long.
+    p = np.zeros((1, 15))
+    given = P | {
+        "half_food_mg_c_per_l": 1.0,
+        "carbon_to_nitrogen": 5.0,
+        "half_nitrogen_mg_per_l": 0.5,
+        "acid_limit_mg_c_per_l": 40.0,
+    }
+    for place, name in enumerate(second.NITROGEN_PARAMETERS):
+        p[0, place] = given.get(name, 0.0)
+    start = np.array([[300.0, 50.0, 30.0, 5.0, 40.0, 0.0, 1.0]])
+    shared = np.array([[1.0, 1.0], [1.0, 1.0], [9.0, 9.0], [4.0, 4.0], [0.0, 0.0], [0.0, 0.0], [0.0, 0.0], [1.0, 1.0]])
+    found = second.simulate_nitrogen(start, p, np.ones((1, 2)), shared, np.ones(1), np.array([0.0, 1.0]))
+
+    def slopes(_: float, y: np.ndarray) -> np.ndarray:
+        out = np.zeros(7)
+        second._slopes.py_func(y, p[0], 1.0, 1.0, 60.0, 9.0, out)
+        return out
+
+    exact = solve_ivp(slopes, (0.0, 1.0), start[0], method="LSODA", rtol=1e-9, atol=1e-9).y[:, -1]
+    assert found[0, 1, :2] == approx(exact[:2], rel=2e-4)

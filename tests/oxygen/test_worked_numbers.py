@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import inspect
 import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from pytest import approx
-from scipy.stats import norm
+from scipy.stats import multivariate_normal, norm
 
+from aerobe import oxygen
 from aerobe.oxygen import (
     ALPHA,
     FOODS,
@@ -32,6 +34,7 @@ from aerobe.oxygen import (
     oxygen_from_percent,
     percent_of_saturation,
     pressure_at_altitude_kpa,
+    probe_troubles,
     pump_power_w,
     pump_pressure_kpa,
     rising_window,
@@ -53,7 +56,8 @@ from aerobe.oxygen import (
 from aerobe.oxygen._demand import _add, _product
 from aerobe.oxygen._first_guess import GUESS_LOG_SD
 from aerobe.oxygen._foods import Range
-from aerobe.oxygen._uptake import _mixture_quantile
+from aerobe.oxygen._grid_fit import _MEMORY_STEPS, Prior, _evidence
+from aerobe.oxygen._uptake import _filter, _mixture_quantile, _smooth
 from aerobe.records import AirSupply, FoodDose, Recipe, Vessel
 
 BUCKET = Vessel(key="b", name="b", volume_l=20.0, depth_m=0.4, air=AirSupply(flow_l_per_min=10.0, diffuser="coarse bubble"))
@@ -353,3 +357,110 @@ def test_a_closed_vessel_warms_up_until_its_highest_reading() -> None:
     assert warming_until_h(times, 8.0 - 0.2 * times) == 0.0
     warm = np.where(times <= 3.0, 15.0 + times, 18.0)
     assert warming_until_h(times, 8.0 - 0.2 * times, times, warm) == approx(2.25)  # the last under 17.5 degC
+
+
+def test_a_rise_at_once_two_early_temperatures_and_a_late_one() -> None:
+    times = np.arange(0.0, 10.0, 0.25)
+    early = np.full(len(times), 7.4)
+    early[:4] = 8.0, 9.2, 8.4, 7.8
+    assert warming_until_h(times, early) == 0.25  # on paper: means of three are 8.40, 8.53, 8.47
+    falling = 8.0 - 0.2 * times
+    # Two temperatures of the first six hours are too few; three and those after tell where it settles.
+    assert warming_until_h(times, falling, [0.0, 5.0, 9.0], [10.0, 17.0, 18.0]) == 0.0
+    assert warming_until_h(times, falling, [0.0, 2.0, 5.0, 8.0, 9.0], [10.0, 15.0, 19.0, 20.0, 20.0]) == 5.0
+    assert warming_until_h(times, falling, [0.0, 2.0, 4.0], [10.0, 15.0, 20.0]) == 2.0
+
+
+def test_the_smoother_agrees_with_the_whole_covariance_at_once() -> None:
+    # Independent computation: oxygen and uptake at all times and all readings are one normal vector; conditioned by matrices.
+    times, seen = np.array([0.0, 0.2, 0.5, 0.9]), np.array([6.0, 5.2, 5.5, 5.1])
+    saturation, rate = np.array([9.0, 9.1, 8.9, 9.0]), np.array([[12.0, 13.0, 12.0, 11.0]])
+    wander, noise = 6.0, 0.2
+    count = len(times)
+    start = rate[0, 0] * (saturation[0] - seen[0])
+    mean, cover = np.zeros((count, 2)), np.zeros((count, count, 2, 2))
+    mean[0], cover[0, 0] = (seen[0], start), np.diag([4.0, max(start**2, 25.0)])
+    for i in range(1, count):
+        step = times[i] - times[i - 1]
+        k = 0.5 * (rate[0, i] + rate[0, i - 1])
+        decay, reach = math.exp(-k * step), (1.0 - math.exp(-k * step)) / k
+        move = np.array([[decay, -reach], [0.0, 1.0]])
+        mean[i] = move @ mean[i - 1] + [k * reach * 0.5 * (saturation[i] + saturation[i - 1]), 0.0]
+        for j in range(i):
+            cover[i, j] = move @ cover[i - 1, j]
+            cover[j, i] = cover[i, j].T
+        cover[i, i] = move @ cover[i - 1, i - 1] @ move.T + np.diag([wander**2 * step * reach**2 / 3.0, wander**2 * step])
+    oxygen, uptake = cover[:, :, 0, 0] + noise**2 * np.eye(count), cover[:, :, 1, 0]
+    gain = uptake @ np.linalg.inv(oxygen)
+    means, spreads = _smooth(times, seen, saturation, rate, np.array([wander]), np.array([noise]))
+    assert means[0] == approx(mean[:, 1] + gain @ (seen - mean[:, 0]), rel=1e-8)
+    assert spreads[0] ** 2 == approx(np.diag(cover[:, :, 1, 1] - gain @ uptake.T), rel=1e-8)
+    evidence = _filter(times, seen, saturation, rate, np.array([wander]), np.array([noise]))[0][0]
+    exact = multivariate_normal(mean[:, 0], oxygen).logpdf(seen)
+    assert evidence == approx(exact + 0.5 * count * math.log(2.0 * math.pi), rel=1e-8)
+
+
+def test_the_evidence_of_a_run_is_that_of_one_normal_vector() -> None:
+    # Independent computation: readings are X b with b normal, and noise with a memory: one normal vector, up to a constant.
+    times = np.linspace(0.0, 0.3, 31)
+    rng = np.random.default_rng(2)
+
+    def design(kla: np.ndarray, lag: np.ndarray) -> np.ndarray:
+        gone = np.exp(-kla[:, None] * times)
+        return np.stack([gone, 1.0 - gone], axis=2)
+
+    seen = design(np.array([12.0]), np.zeros(1))[0] @ [1.0, 9.0] + 0.05 * rng.standard_normal(31)
+    prior = Prior(mean=np.array([0.5, 9.1]), sd=np.array([1.0, 0.3]))
+    klas = np.array([8.0, 12.0, 18.0])
+    found, means, variances, noises = _evidence(times, seen, design, prior, klas, np.zeros(1), np.ones(1))
+    memories = [part * 0.01 for part in _MEMORY_STEPS if part * 0.01 <= 0.3 / 4.0]
+    exact = np.zeros(found.shape)
+    for i, kla in enumerate(klas):
+        x = design(np.array([kla]), np.zeros(1))[0]
+        for m, memory in enumerate(memories):
+            keep = np.exp(-np.abs(times[:, None] - times) / memory) if memory else np.eye(31)
+            for n, noise in enumerate(noises):
+                whole = noise**2 * keep + x @ np.diag(prior.sd**2) @ x.T
+                exact[i, 0, m, n] = multivariate_normal(x @ prior.mean, whole).logpdf(seen)
+                if (i, n) == (1, 2):
+                    after = np.diag(prior.sd**2) - np.diag(prior.sd**2) @ x.T @ np.linalg.solve(whole, x @ np.diag(prior.sd**2))
+                    shift = np.diag(prior.sd**2) @ x.T @ np.linalg.solve(whole, seen - x @ prior.mean)
+                    assert means[i, 0, m, n] == approx(prior.mean + shift, rel=1e-6)
+                    assert variances[i, 0, m, n] == approx(np.diag(after), rel=1e-6)
+    assert found - exact == approx(np.full(found.shape, (found - exact).flat[0]), abs=1e-6)
+
+
+def test_sea_level_and_fresh_water_are_taken_where_nothing_is_said() -> None:
+    asked = {"altitude_m": 0.0, "salinity": 0.0, "pressure_kpa": None, "base_uptake_mg_per_l_h": 0.0, "surface_per_h": 0.0}
+    for function in (getattr(oxygen, name) for name in oxygen.__all__):
+        for name, given in inspect.signature(function).parameters.items() if inspect.isfunction(function) else ():
+            if name in asked and given.default is not inspect.Parameter.empty:
+                assert given.default == asked[name], f"{function.__name__}: {name}"
+
+
+def test_a_live_probe_is_judged_by_the_thresholds_that_are_said() -> None:
+    # Common practice, no source: a spike is 1.5 mg/L, 2 degC, 0.5 pH or 300 uS/cm off the middle of its
+    # neighbours, two in an hour.
+    hours = np.arange(0.0, 3.0, 0.05)
+    for channel, height in (("oxygen", 1.5), ("temperature", 2.0), ("pH", 0.5), ("conductivity", 300.0)):
+        level = 6.0 + 0.01 * np.sin(5.0 * hours)
+        for factor, kinds in ((0.93, set()), (1.07, {"jumping"})):
+            shown = level.copy()
+            shown[[-6, -12]] += factor * height
+            assert {item.kind for item in probe_troubles(channel, hours, shown, now_h=3.0)} == kinds
+            if kinds:
+                old = level.copy()
+                old[[10, 20]] += factor * height  # two hours ago is history
+                assert probe_troubles(channel, hours, old, now_h=3.0) == ()
+    moving = 6.0 + 0.1 * np.sin(5.0 * hours)
+    # Silent after a quarter of an hour, and after five of its steps.
+    assert [len(probe_troubles("oxygen", hours, moving, now_h=now)) for now in (3.19, 3.21)] == [0, 1]
+    assert [len(probe_troubles("oxygen", 4.0 * hours, moving, now_h=now)) for now in (12.79, 12.81)] == [0, 1]
+    for last, kind in ((-0.4, "out of range"), (25.1, "out of range"), (-0.2, ""), (7.0, "")):
+        found = probe_troubles("oxygen", hours, np.append(moving[:-1], last), now_h=3.0)
+        assert [item.kind for item in found] == ([kind] if kind else [])
+    # Stuck after an hour of one value where it moved before: 21 points of three minutes.
+    for points, kinds in ((20, []), (22, ["stuck"])):
+        still = moving.copy()
+        still[-points:] = still[-points]
+        assert [item.kind for item in probe_troubles("oxygen", hours, still, now_h=3.0)] == kinds
