@@ -15,7 +15,7 @@ from aerobe.errors import NotebookFault
 from aerobe.notebook import _logs
 from aerobe.notebook._backup import bring_up_to_date
 from aerobe.notebook._pen import Pen
-from aerobe.notebook._reads import Change, Kept, Receipt, all_kept, all_readings, changes, get, load
+from aerobe.notebook._reads import Change, Kept, Receipt, all_kept, all_readings, changes, get, load, taken_back
 from aerobe.notebook._schema import BY_CLASS, audit, log_chunks, settings
 from aerobe.notebook._store import Store, file_mode_private
 from aerobe.records import Reading, SensorLog
@@ -97,6 +97,24 @@ class Notebook:
         """
         with self.store.reading() as connection:
             return all_readings(connection, brew, assay=assay, with_corrected=with_corrected)
+
+    def take_back_reading(self, key: str, *, at: datetime, who: str = "", why: str = "") -> Receipt:
+        """A reading that was entered by mistake counts no longer; it stays in the notebook, and so does who took it back.
+
+        Raises
+        ------
+        NotFound
+            If there is no such reading.
+        NotAllowed
+            If it belongs to no brew, or a correction stands for it.
+        """
+        with self.writing() as pen:
+            return pen.take_back_reading(key, at=at, who=who, why=why)
+
+    def taken_back(self, brew: str | None = None) -> set[str]:
+        """Keys of the readings (of a brew) that were taken back, with those that they had corrected."""
+        with self.store.reading() as connection:
+            return taken_back(connection, brew)
 
     def reading(self, key: str) -> Reading:
         """The reading with this key, replaced or not."""

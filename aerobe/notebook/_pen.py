@@ -10,7 +10,7 @@ import sqlalchemy as sa
 
 from aerobe.errors import NotAllowed, UnusableRecord
 from aerobe.notebook import _logs
-from aerobe.notebook._reads import Receipt, no_such, singular
+from aerobe.notebook._reads import TAKEN_BACK, Receipt, get, no_such, singular, taken_back
 from aerobe.notebook._schema import BY_CLASS, Noun, entries, kept, metadata, readings, settings
 from aerobe.notebook._schema import audit as audit_table
 from aerobe.records import Brew, Reading, Recipe, SensorLog, as_plain, canonical_json, content_hash, from_plain
@@ -172,6 +172,18 @@ class Pen:
         did = "correct" if reading.replaces else "add"
         self.note(at=at, who=who or reading.operator, did=did, noun="readings", key=reading.key, brew=reading.brew, why=why)
         return Receipt(noun="readings", key=reading.key, was_new=True)
+
+    def take_back_reading(self, key: str, *, at: datetime, who: str = "", why: str = "") -> Receipt:
+        """As `Notebook.take_back_reading`."""
+        reading = get(self.connection, Reading, key)
+        if not reading.brew:
+            raise NotAllowed("A reading of no brew is part of a study.", "Correct it instead, or leave it out of the study.")
+        newer = self.connection.execute(sa.select(readings.c.key).where(readings.c.replaces == key)).scalar()
+        if newer is not None:
+            raise NotAllowed(f"The reading '{key}' has been corrected by '{newer}'.", f"Take back '{newer}' instead.")
+        if key in taken_back(self.connection, reading.brew):
+            return Receipt(noun="readings", key=key, was_new=False)
+        return self.keep(TAKEN_BACK, reading.brew, {"reading": key, "why": why}, at=at, who=who)
 
     def _may_correct(self, key: str) -> None:
         if not self._holds("readings", key):

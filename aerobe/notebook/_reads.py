@@ -70,7 +70,7 @@ def load(cls: type[R], text: str) -> R:
 def all_readings(
     connection: sa.Connection, brew: str | None, *, assay: str | None = None, with_corrected: bool = False
 ) -> list[Reading]:
-    """Readings in order of time; see `Notebook.readings`."""
+    """Readings in order of time, without those taken back unless `with_corrected`; see `Notebook.readings`."""
     # By key and not by number: a notebook that was exported and taken in again must give its fits the same order.
     wanted = sa.select(readings.c.payload).order_by(readings.c.elapsed_h, readings.c.key)
     if brew is not None:
@@ -80,7 +80,25 @@ def all_readings(
     if not with_corrected:
         newer = readings.alias("newer")
         wanted = wanted.where(~sa.exists().where(newer.c.replaces == readings.c.key))
-    return [load(Reading, text) for text in connection.execute(wanted).scalars()]
+    found = [load(Reading, text) for text in connection.execute(wanted).scalars()]
+    if with_corrected:
+        return found
+    gone = taken_back(connection, brew)
+    return [item for item in found if item.key not in gone]
+
+
+TAKEN_BACK = "reading taken back"  # kept under the key of its brew
+
+
+def taken_back(connection: sa.Connection, brew: str | None) -> set[str]:
+    """Keys of readings that were entered by mistake and taken back, with those that they had corrected."""
+    found: set[str] = set()
+    for item in all_kept(connection, TAKEN_BACK, brew):
+        key: str | None = str(item.payload["reading"])
+        while key:
+            found.add(key)
+            key = connection.execute(sa.select(readings.c.replaces).where(readings.c.key == key)).scalar()
+    return found
 
 
 def all_kept(connection: sa.Connection, kind: str, subject: str | None) -> list[Kept]:

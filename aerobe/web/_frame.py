@@ -26,6 +26,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -250,10 +251,17 @@ def page(
         "now": clock_of(request),
         "alarms": request.app.state.watch.alarms(),
         "notice": request.query_params.get("done", ""),
+        "undo": _undo(request.query_params.get("undo", "")),
         **(context or {}),
         **more,
     }
     return HTMLResponse(environment().get_template(template).render(full), status_code=status)
+
+
+def _undo(kept: str) -> str:
+    """Address that takes back what was kept just now, from its brew and key; empty if it names nothing."""
+    found = re.fullmatch(r"([\w.-]{1,80})/([\w.-]{1,80})", kept)
+    return f"/brews/{found[1]}/readings/{found[2]}/take-back" if found else ""
 
 
 @lru_cache(maxsize=1)

@@ -35,8 +35,9 @@ if TYPE_CHECKING:
     )
     from aerobe.usecases.brews._guessed import Guessed, guesses_of_brew
     from aerobe.usecases.brews._hindsight import Hindsight, look_back_at
+    from aerobe.usecases.brews._mending import Mend, copy_recipe, give_test, mend, to_mend
     from aerobe.usecases.brews._pictures import DrawnPicture, brew_pictures, replay_picture
-    from aerobe.usecases.brews._put_away import CAN_BE_PUT_AWAY, put_away, put_away_or_back
+    from aerobe.usecases.brews._put_away import CAN_BE_PUT_AWAY, put_away, put_away_or_back, things_put_away
     from aerobe.usecases.brews._reminders import Reminder, calendar_of
     from aerobe.usecases.brews._sensors import KINDS_OF_CHANNELS, Point, brew_at, evidence_count, live_troubles, take_points
     from aerobe.usecases.brews._shelf import add_compost, add_recipe, add_test, add_vessels
@@ -75,8 +76,9 @@ else:
             ),
             "_guessed": ("Guessed", "guesses_of_brew"),
             "_hindsight": ("Hindsight", "look_back_at"),
+            "_mending": ("Mend", "copy_recipe", "give_test", "mend", "to_mend"),
             "_pictures": ("DrawnPicture", "brew_pictures", "replay_picture"),
-            "_put_away": ("CAN_BE_PUT_AWAY", "put_away", "put_away_or_back"),
+            "_put_away": ("CAN_BE_PUT_AWAY", "put_away", "put_away_or_back", "things_put_away"),
             "_reminders": ("Reminder", "calendar_of"),
             "_sensors": ("KINDS_OF_CHANNELS", "Point", "brew_at", "evidence_count", "live_troubles", "take_points"),
             "_shelf": ("add_compost", "add_recipe", "add_test", "add_vessels"),
@@ -113,6 +115,7 @@ __all__ = [
     "Guessed",
     "Hindsight",
     "KINDS_OF_CHANNELS",
+    "Mend",
     "Noted",
     "OxygenNow",
     "Point",
@@ -139,15 +142,18 @@ __all__ = [
     "calendar_of",
     "call_in_words",
     "codes_to_read",
+    "copy_recipe",
     "end_brew",
     "events_of_brew",
     "evidence_count",
+    "give_test",
     "guesses_of_brew",
     "infer_history",
     "kla_as_typed",
     "latest_choices",
     "live_troubles",
     "look_back_at",
+    "mend",
     "note_event",
     "past_of",
     "plain_advice",
@@ -167,5 +173,7 @@ __all__ = [
     "story_of_history",
     "take_in_events",
     "take_points",
+    "things_put_away",
+    "to_mend",
     "trial_names",
 ]

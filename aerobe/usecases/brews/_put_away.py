@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
 
 from aerobe.errors import NotFound
@@ -20,6 +21,26 @@ def put_away(notebook: Notebook) -> set[tuple[str, str]]:
     """What is put away now, as pairs of noun and key."""
     last = {(noun, item.subject): bool(item.payload["away"]) for noun in CAN_BE_PUT_AWAY for item in notebook.kept(_kind(noun))}
     return {pair for pair, away in last.items() if away}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PutAway:
+    """One thing that is put away: what it is, its name, and where its page and its form are."""
+
+    noun: str
+    key: str
+    name: str
+    what: str
+
+
+def things_put_away(notebook: Notebook) -> tuple[PutAway, ...]:
+    """Everything that is put away, by name."""
+    words = {"assay": "test"}
+    found = [
+        PutAway(noun=noun, key=key, name=notebook.get(CAN_BE_PUT_AWAY[noun], key).name, what=words.get(noun, noun))
+        for noun, key in put_away(notebook)
+    ]
+    return tuple(sorted(found, key=lambda item: (item.name.lower(), item.key)))
 
 
 def put_away_or_back(notebook: Notebook, noun: str, key: str, *, away: bool, now: datetime, who: str = "") -> Receipt:

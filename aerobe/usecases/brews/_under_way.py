@@ -12,6 +12,7 @@ from weakref import WeakKeyDictionary
 from aerobe.notebook import LogEnvelope, Notebook
 from aerobe.records import Assay, Brew, Compost, Harvest, Reading, Recipe, RunSheet, Trial, Use, Vessel
 from aerobe.usecases.brews._budget import Budget, budget_of
+from aerobe.usecases.brews._put_away import put_away
 from aerobe.usecases.notebook._moments import AHEAD
 from aerobe.usecases.trials._blinding import HIDDEN, is_hidden
 
@@ -79,7 +80,10 @@ def brews_overview(notebook: Notebook, *, now: datetime, earlier: int = 20) -> O
     """Brews under way with their oxygen, planned ones, and so many of the earlier ones."""
     held = held_by(notebook)
     groups: dict[str, list[Brew]] = {"under way": [], "planned": [], "harvested": [], "left open": []}
+    gone = put_away(notebook)
     for brew in held.brews.values():
+        if ("brew", brew.key) in gone:
+            continue
         groups[_state(brew, held.ends.get(brew.key), now)].append(brew)
     past = sorted(groups["harvested"] + groups["left open"], key=lambda brew: brew.started_at, reverse=True)
     return Overview(
@@ -94,7 +98,12 @@ def brews_overview(notebook: Notebook, *, now: datetime, earlier: int = 20) -> O
 def brews_under_way(notebook: Notebook, *, now: datetime) -> tuple[Brew, ...]:
     """The brews that stand under air now."""
     held = held_by(notebook)
-    return tuple(brew for brew in _newest_first(held.brews.values()) if _state(brew, held.ends.get(brew.key), now) == "under way")
+    gone = put_away(notebook)
+    return tuple(
+        brew
+        for brew in _newest_first(held.brews.values())
+        if _state(brew, held.ends.get(brew.key), now) == "under way" and ("brew", brew.key) not in gone
+    )
 
 
 def trial_names(notebook: Notebook) -> tuple[tuple[str, str], ...]:

@@ -11,7 +11,7 @@ from aerobe.errors import AerobeError, NotAQuantity, UnusableRecord
 from aerobe.notebook import Notebook, Pen
 from aerobe.oxygen import UNKNOWN_DIFFUSER, depth_as_wide_m, with_flow_guessed
 from aerobe.records import DIFFUSERS, AirSupply, Vessel
-from aerobe.units import AIR_FLOW, FRACTION, LENGTH, POWER, RATE, VOLUME, number
+from aerobe.units import AIR_FLOW, FRACTION, LENGTH, POWER, RATE, VOLUME
 from aerobe.usecases.brews._form import Answers
 from aerobe.usecases.brews._typed import NEW, BrewStart
 from aerobe.usecases.notebook._records import new_key
@@ -96,7 +96,7 @@ def vessel_of_answers(notebook: Notebook, form: BrewStart, answers: Answers) -> 
     depth = answers.read("depth", "Depth of the water", lambda: _depth(form.depth, litres, guessed), instead=0.3)
     altitude = answers.read("altitude", "Altitude", lambda: LENGTH.read(form.altitude or "0 m"), instead=0.0)
     air = AirSupply(flow_l_per_min=1.0, diffuser=_diffuser(form.diffuser, answers, guessed))
-    draft = replace(bare, name=form.vessel_name.strip() or f"Vessel of {number(litres)} L", air=air)
+    draft = replace(bare, name=form.vessel_name.strip() or f"Vessel of {litres:.4g} L", air=air)
     # One after another, so that each fault stands at its own field.
     sized = answers.read("volume", "Water in the vessel", lambda: replace(draft, volume_l=litres), instead=draft)
     deep = answers.read("depth", "Depth", lambda: replace(sized, depth_m=depth, guessed=tuple(guessed)), instead=sized)

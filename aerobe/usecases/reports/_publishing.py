@@ -84,7 +84,9 @@ def _records(notebook: Notebook, brews: tuple[str, ...], trial: str, with_people
     arms: list[Arm] = [arm for plan in plans for arm in plan.arms]
     named = _once([*(brew.recipe for brew in chosen), *(arm.recipe for arm in arms)])
     recipes = [notebook.get(Recipe, key) for key in named]
-    readings = _in_order([item for key in brews for item in notebook.readings(key, with_corrected=True)])
+    gone = notebook.taken_back()
+    told = [item for key in brews for item in notebook.readings(key, with_corrected=True) if item.key not in gone]
+    readings = _in_order(told)
     sheets = [sheet for sheet in notebook.find(RunSheet) if trial and sheet.trial == trial]
     everything: list[object] = [
         *(notebook.get(Compost, key) for key in _once(item.compost for item in recipes)),

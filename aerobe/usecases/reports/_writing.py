@@ -192,7 +192,7 @@ def _build_brew(copy: Notebook, key: str, options: Options, now: datetime) -> Re
         recipe=history.recipe,
         compost=history.compost,
         vessel=history.vessel,
-        readings=copy.readings(key, with_corrected=True),
+        readings=[item for item in copy.readings(key, with_corrected=True) if item.key not in copy.taken_back(key)],
         assays=history.assays,
         logs=history.logs,
         harvest=history.harvest,
@@ -219,7 +219,8 @@ def _build_trial(copy: Notebook, key: str, options: Options, now: datetime) -> R
     trial = copy.get(Trial, key)
     brews = copy.find(Brew, of=key)
     assays = {item.key: item for item in copy.find(Assay)}
-    readings: list[Reading] = copy.readings(with_corrected=True)
+    gone = copy.taken_back()
+    readings: list[Reading] = [item for item in copy.readings(with_corrected=True) if item.key not in gone]
     at_h, assay = options.get("at_h"), str(options.get("assay", ""))
     verdict, _, notes = judged(copy, key, at_h=None if at_h is None else float(at_h), now=now, assay=assay)
     recipes = [copy.get(Recipe, name) for name in dict.fromkeys(arm.recipe for arm in trial.arms) if name]

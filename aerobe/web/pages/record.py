@@ -12,6 +12,7 @@ from fastapi.responses import FileResponse, JSONResponse
 from aerobe import usecases
 from aerobe.errors import AerobeError, NotAllowed, NotFound
 from aerobe.records import ROLES
+from aerobe.units import unit_sign
 from aerobe.web._frame import (
     Fields,
     clock_of,
@@ -64,7 +65,7 @@ async def keep(request: Request, key: str, sent: Sent) -> Response:
     """Keep a reading. Answers in JSON when the page's own queue sends it."""
     notebook, now = notebook_of(request), clock_of(request)
     try:
-        says = await run_in_threadpool(_keep, request, key, sent)
+        says, reading = await run_in_threadpool(_keep, request, key, sent)
     except AerobeError as fault:
         if wants_json(request):
             raise  # the page's own queue sent it; the answer in JSON says problem and remedy
@@ -74,13 +75,14 @@ async def keep(request: Request, key: str, sent: Sent) -> Response:
     brew = await run_in_threadpool(lambda: usecases.brews.brew_view(notebook, key, now=now).card.brew)
     await run_in_threadpool(call_of, request, brew, urgent=True)
     live_of(request).tell("brew", key)
+    undo = f"{key}/{reading}" if reading else ""
     if photo_fault:
         says = f"{says} {photo_fault}"
     if wants_json(request):
-        return JSONResponse({"says": says, "go_to": f"/brews/{key}"})
+        return JSONResponse({"says": says, "go_to": f"/brews/{key}", "undo": undo})
     if sent.text("again"):
         return go_to(f"/brews/{key}/record?{urlencode({'what': sent.text('what'), 'done': says, 'replicate': _next(sent)})}")
-    return go_to(f"/brews/{key}?{urlencode({'done': says})}")
+    return go_to(f"/brews/{key}?{urlencode({'done': says, 'undo': undo})}")
 
 
 @router.post("/brews/{key}/events")
@@ -169,11 +171,12 @@ async def add_photo(request: Request, key: str, reading: str, sent: Sent) -> Res
     return go_to(f"/brews/{key}/readings/{reading}?done=The+photo+is+stored.")
 
 
-def _keep(request: Request, key: str, sent: Fields) -> str:
+def _keep(request: Request, key: str, sent: Fields) -> tuple[str, str]:
+    """What is said of it, and the key of the reading that can be taken back at once; empty for what a log holds."""
     notebook, now, what = notebook_of(request), clock_of(request), sent.text("what")
     if what == "smell":
         usecases.safety.note_smell(notebook, key, sent.text("signal"), now=now, token=sent.text("entry"))
-        return f"Kept: smells {sent.text('signal')}."
+        return f"Kept: smells {sent.text('signal')}.", ""
     if what in PROBES:
         unit = sent.text("signal_unit", PROBES[what][1][0])
         usecases.brews.record_probe(
@@ -187,7 +190,7 @@ def _keep(request: Request, key: str, sent: Fields) -> str:
             token=sent.text("entry"),
             now=now,
         )
-        return f"Kept: {PROBES[what][0].lower()} {sent.text('signal')} {unit}."
+        return f"Kept: {PROBES[what][0].lower()} {sent.text('signal')} {unit_sign(unit)}.", ""
     entry = usecases.notebook.ReadingEntry(
         brew=key,
         assay=what.removeprefix("assay:"),
@@ -204,7 +207,8 @@ def _keep(request: Request, key: str, sent: Fields) -> str:
     )
     receipt = usecases.notebook.add_reading(notebook, entry, now=now, at_vessel=True)
     kept = notebook.reading(receipt.key)
-    return f"Kept: {kept.typed_as} {kept.unit}." if not kept.typed_as.endswith(kept.unit) else f"Kept: {kept.typed_as}."
+    typed = kept.typed_as if kept.typed_as.endswith(kept.unit) else f"{kept.typed_as} {unit_sign(kept.unit)}"
+    return f"Kept: {typed}.", receipt.key
 
 
 def _with_doubt(notes: str, doubt_s: str) -> str:
@@ -278,6 +282,7 @@ def _one_context(request: Request, key: str, reading: str) -> dict[str, object]:
         "reading": found,
         "brew_key": key,
         "newer": newer,
+        "taken_back": reading in notebook.taken_back(key),
         "older": older,
         "roles": ROLES,
         "photo": bool(usecases.notebook.photos_of(notebook, settings_of(request).photos, reading)),

@@ -233,6 +233,7 @@ async function arrived(form, submitter, entry, result, untouched, values) {
   }
   const next = new URL(result.go_to ?? form.dataset.then ?? location.pathname.replace(/\/(record|harvest)$/, ""), location.origin);
   if (result.says) next.searchParams.set("done", result.says);
+  if (result.undo) next.searchParams.set("undo", result.undo);
   location.assign(next);
 }
 
@@ -272,6 +273,11 @@ for (const select of document.querySelectorAll("select[data-shows]")) {
   const show = () => { for (const part of parts) part.hidden = select.value !== "(new)"; };
   select.addEventListener("change", show);
   show();
+}
+
+// A way back that stands for some seconds; afterwards the thing's own page still has it.
+for (const form of document.querySelectorAll("[data-fleeting]")) {
+  setTimeout(() => { if (!form.contains(document.activeElement)) form.remove(); }, 1000 * Number(form.dataset.fleeting));
 }
 
 // A field that an answer makes idle: data-unless="name value".

@@ -65,7 +65,7 @@ async function fresh(request) {
   const store = await caches.open(STORE);
   // "?done=..." only carries a notice: the page without it is the page.
   const plain = new URL(request.url);
-  for (const name of ["done", "replicate"]) plain.searchParams.delete(name);
+  for (const name of ["done", "replicate", "undo"]) plain.searchParams.delete(name);
   const asked = fetch(request);
   try {
     return await taken(await withinTime(asked), plain.href);

@@ -1,0 +1,281 @@
+"""What can be put right of a vessel, a recipe, a test and a brew: each part as a person reads it, and how it is read back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from aerobe.errors import NotFound, UnusableRecord
+from aerobe.notebook import Notebook
+from aerobe.oxygen import FOODS
+from aerobe.records import DIFFUSERS, METHODS, Assay, Brew, Compost, FoodDose, Recipe, Vessel
+from aerobe.units import DOSE, ELAPSED, LENGTH, MONEY, RATE, TEMPERATURE, VOLUME
+from aerobe.usecases.brews._starting import tests_of
+from aerobe.usecases.brews._vessel import with_flow
+
+Options = tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """One thing that can be put right. A text that is left as it was changes nothing, not even a digit behind it.
+
+    Parameters
+    ----------
+    shown
+        The part of a record as text; empty where it is a guess.
+    taken
+        The record with the part read from a text.
+    options
+        What there is to choose from, in the notebook.
+    """
+
+    name: str
+    label: str
+    shown: Callable[[Any], str]
+    taken: Callable[[Any, str], Any]
+    hint: str = ""
+    options: Callable[[Notebook], Options] | None = None
+    lines: bool = False
+
+
+def _named(record: Any, text: str) -> Any:
+    if not text:
+        raise UnusableRecord("It has no name.", "Name it as you call it.")
+    return replace(record, name=text)
+
+
+def _without(record: Any, *guesses: str) -> tuple[str, ...]:
+    return tuple(item for item in record.guessed if item not in guesses)
+
+
+def _need(text: str, such_as: str) -> str:
+    if not text:
+        raise UnusableRecord("It is left empty.", f"Give it with its unit, for example {such_as}.")
+    return text
+
+
+NAME = Part(name="name", label="Name", shown=lambda record: record.name, taken=_named)
+NOTES = Part(
+    name="notes",
+    label="Notes",
+    shown=lambda record: record.notes,
+    taken=lambda record, text: replace(record, notes=text),
+    lines=True,
+)
+
+
+def _kla(vessel: Vessel, text: str) -> Vessel:
+    if not text:
+        return replace(vessel, air=replace(vessel.air, kla_per_h=None, kla_log_sd=None))
+    return replace(vessel, air=replace(vessel.air, kla_per_h=RATE.read(text), kla_log_sd=None))
+
+
+VESSEL: tuple[Part, ...] = (
+    NAME,
+    Part(
+        name="volume",
+        label="Water in it",
+        shown=lambda vessel: f"{vessel.volume_l:.6g} L",
+        taken=lambda vessel, text: replace(vessel, volume_l=VOLUME.read(_need(text, "20 L"))),
+    ),
+    Part(
+        name="depth",
+        label="Depth from the surface to the air outlet",
+        shown=lambda vessel: "" if "depth" in vessel.guessed else f"{100.0 * vessel.depth_m:.6g} cm",
+        taken=lambda vessel, text: replace(vessel, depth_m=LENGTH.read(_need(text, "30 cm")), guessed=_without(vessel, "depth")),
+    ),
+    Part(
+        name="flow",
+        label="Air flow, measured",
+        hint="With its unit: 5 L/min.",
+        shown=lambda vessel: (
+            "" if any(item.startswith("flow") for item in vessel.guessed) else f"{vessel.air.flow_l_per_min:.6g} L/min"
+        ),
+        taken=lambda vessel, text: with_flow(vessel, _need(text, "5 L/min"), "measured"),
+    ),
+    Part(
+        name="label",
+        label="or what the pump's label says",
+        hint="A flow such as 8 L/min, or its watts such as 5 W. Less of it reaches the water; that is reckoned in.",
+        shown=lambda vessel: "",
+        taken=lambda vessel, text: with_flow(vessel, text, "label"),
+    ),
+    Part(
+        name="diffuser",
+        label="How the air comes out",
+        shown=lambda vessel: "" if "diffuser" in vessel.guessed else vessel.air.diffuser,
+        taken=lambda vessel, text: replace(vessel, air=replace(vessel.air, diffuser=text), guessed=_without(vessel, "diffuser")),
+        options=lambda _: tuple((item, item) for item in DIFFUSERS),
+    ),
+    Part(
+        name="altitude",
+        label="Height above the sea",
+        shown=lambda vessel: f"{vessel.altitude_m:.6g} m",
+        taken=lambda vessel, text: replace(vessel, altitude_m=LENGTH.read(_need(text, "300 m"))),
+    ),
+    Part(
+        name="transfer",
+        label="Measured transfer (kLa)",
+        hint="Clear it if it was measured with other air or water than stand here.",
+        shown=lambda vessel: "" if vessel.air.kla_per_h is None else f"{vessel.air.kla_per_h:.6g} /h",
+        taken=_kla,
+    ),
+)
+
+
+def _dose_line(dose: FoodDose) -> str:
+    later = f" at {dose.at_h:g} h" if dose.at_h else ""
+    return f"{dose.food}: {dose.g_per_l:.6g} g/L{later}"
+
+
+def foods_of_lines(text: str) -> tuple[FoodDose, ...]:
+    """Doses from lines such as `molasses: 1.5 g/L` or `molasses: 1 g/L at 12 h`.
+
+    Raises
+    ------
+    AerobeError
+        If a line cannot be read.
+    """
+    doses = []
+    for line in filter(None, (line.strip() for line in text.splitlines())):
+        food, _, rest = line.rpartition(":")
+        amount, _, at = rest.partition(" at ")
+        if not food.strip() or not amount.strip():
+            raise UnusableRecord(f"'{line[:60]}' is no food with its dose.", "Write one a line: molasses: 1.5 g/L")
+        dose = FoodDose(
+            food=FOODS.find(food.strip()).key, g_per_l=DOSE.read(amount), at_h=ELAPSED.read(at) if at.strip() else 0.0
+        )
+        doses.append(dose)
+    return tuple(doses)
+
+
+RECIPE: tuple[Part, ...] = (
+    NAME,
+    Part(
+        name="compost",
+        label="Compost",
+        shown=lambda recipe: recipe.compost,
+        taken=lambda recipe, text: replace(recipe, compost=text),
+        options=lambda notebook: tuple((item.key, item.name) for item in notebook.find(Compost)),
+    ),
+    Part(
+        name="compost_dose",
+        label="Compost in a litre",
+        hint="Wet as it is, for example 25 g/L.",
+        shown=lambda recipe: (
+            "" if {"compost", "weight of compost"} & set(recipe.guessed) else f"{recipe.compost_g_per_l:.6g} g/L"
+        ),
+        taken=lambda recipe, text: replace(
+            recipe, compost_g_per_l=DOSE.read(_need(text, "25 g/L")), guessed=_without(recipe, "compost", "weight of compost")
+        ),
+    ),
+    Part(
+        name="foods",
+        label="Foods",
+        hint="One a line: molasses: 1.5 g/L. Added later: molasses: 1 g/L at 12 h.",
+        shown=lambda recipe: "\n".join(_dose_line(dose) for dose in recipe.foods),
+        taken=lambda recipe, text: replace(recipe, foods=foods_of_lines(text), guessed=_without(recipe, "food")),
+        lines=True,
+    ),
+    Part(
+        name="water",
+        label="Water",
+        shown=lambda recipe: recipe.water,
+        taken=lambda recipe, text: replace(recipe, water=text or "unknown"),
+    ),
+    NOTES,
+)
+TEST: tuple[Part, ...] = (
+    NAME,
+    Part(
+        name="method",
+        label="How it works",
+        shown=lambda test: test.method,
+        taken=lambda test, text: replace(test, method=text),
+        options=lambda _: tuple((item, item) for item in METHODS),
+    ),
+    Part(
+        name="price",
+        label="Price of one test",
+        shown=lambda test: f"{test.price:.6g}",
+        taken=lambda test, text: replace(test, price=MONEY.read(text or "0")),
+    ),
+)
+
+
+def _not_of_a_trial(brew: Brew) -> None:
+    if brew.trial:
+        raise UnusableRecord(
+            "This brew belongs to a trial, whose plan says this.", "Leave it; a note can say what was different."
+        )
+
+
+def _with_recipe(brew: Brew, text: str) -> Brew:
+    _not_of_a_trial(brew)
+    return replace(brew, recipe=text)
+
+
+def _with_vessel(brew: Brew, text: str) -> Brew:
+    _not_of_a_trial(brew)
+    return replace(brew, vessel=text)
+
+
+BREW: tuple[Part, ...] = (
+    NAME,
+    Part(
+        name="temperature",
+        label="Water temperature",
+        shown=lambda brew: "" if "temperature" in brew.guessed else f"{brew.temperature_degc:.6g} °C",
+        taken=lambda brew, text: replace(
+            brew, temperature_degc=TEMPERATURE.read(_need(text, "20 °C")), guessed=_without(brew, "temperature")
+        ),
+    ),
+    Part(
+        name="vessel",
+        label="Vessel",
+        shown=lambda brew: brew.vessel,
+        taken=_with_vessel,
+        options=lambda notebook: tuple((item.key, item.name) for item in notebook.find(Vessel)),
+    ),
+    Part(
+        name="recipe",
+        label="Recipe",
+        shown=lambda brew: brew.recipe,
+        taken=_with_recipe,
+        options=lambda notebook: tuple((item.key, item.name) for item in notebook.find(Recipe)),
+    ),
+    Part(
+        name="tests",
+        label="Tests you can afford on it",
+        shown=lambda brew: str(brew.tests_in_budget),
+        taken=lambda brew, text: replace(brew, tests_in_budget=tests_of(text or "0", True)),
+    ),
+    Part(
+        name="price",
+        label="Price of one test",
+        shown=lambda brew: f"{brew.costs.test:.6g}",
+        taken=lambda brew, text: replace(brew, costs=replace(brew.costs, test=MONEY.read(text or "0"))),
+    ),
+    NOTES,
+)
+MENDABLE: dict[str, tuple[type[Any], str, tuple[Part, ...]]] = {
+    "vessel": (Vessel, "vessels", VESSEL),
+    "recipe": (Recipe, "recipes", RECIPE),
+    "assay": (Assay, "assays", TEST),
+    "brew": (Brew, "brews", BREW),
+}
+
+
+def mendable(noun: str) -> tuple[type[Any], str, tuple[Part, ...]]:
+    """Class, table and parts of a noun.
+
+    Raises
+    ------
+    NotFound
+        If nothing of it can be put right here.
+    """
+    if noun not in MENDABLE:
+        raise NotFound(f"'{noun}' cannot be put right here.", f"Use one of: {', '.join(MENDABLE)}.")
+    return MENDABLE[noun]
