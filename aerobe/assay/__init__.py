@@ -25,11 +25,9 @@ from aerobe.assay._colour import ColourBias, ColourReading, RecipeBias, colour_f
 from aerobe.assay._comparison import (
     Agreement,
     Line,
-    PhaseBias,
     deming,
     limits_of_agreement,
     passing_bablok,
-    phase_bias,
 )
 from aerobe.assay._counts import (
     Density,
@@ -57,6 +55,7 @@ from aerobe.assay._linearity import (
 )
 from aerobe.assay._mpn import MostProbableNumber, most_probable_number
 from aerobe.assay._outliers import Mandel, OutlierTest, cochran, cochran_critical, grubbs, grubbs_critical, mandel
+from aerobe.assay._phases import PhaseBias, phase_bias
 from aerobe.assay._planning import TestPlan, best_tests_per_sample, plan_tests
 from aerobe.assay._plates import Plate, PlateCount, crowded_plates, legacy_mean, log10_uncertainty, two_digits, weighted_mean
 from aerobe.assay._priors import PRIOR_SCATTER, PriorScatter, prior_scatter
