@@ -81,11 +81,12 @@ class NavItem:
     order: int  # small numbers first
     icon: str = "dot"  # a symbol of static/icons.svg
     first: bool = False  # in the bar under the thumb, not only in the menu
+    more: bool = False  # behind "More": for experts, or seldom wanted
 
 
-def menu_entry(label: str, href: str, *, order: int, icon: str = "dot", first: bool = False) -> NavItem:
+def menu_entry(label: str, href: str, *, order: int, icon: str = "dot", first: bool = False, more: bool = False) -> NavItem:
     """An entry of the menu; a page file exposes it as `nav`."""
-    return NavItem(label=label, href=href, order=order, icon=icon, first=first)
+    return NavItem(label=label, href=href, order=order, icon=icon, first=first, more=more)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import html
 import json
+import re
 import warnings
 from collections.abc import Iterator
 from dataclasses import replace
@@ -13,7 +15,7 @@ import numpy as np
 import pytest
 
 from aerobe import cli, usecases
-from aerobe.records import AirSupply, Vessel
+from aerobe.records import VESSEL_GUESSES, AirSupply, Vessel
 from aerobe.web import create_app
 from tests.oxygen._runs import runs_of_2019
 from tests.oxygen.test_questions import as_text
@@ -47,7 +49,7 @@ def test_the_page_answers_with_sliders_charts_and_the_caution(browser: TestClien
     assert "pathogens" in page.text and "what brewers call aerobic" in page.text
     too_much = browser.get("/parts/oxygen/answer", params={"dose": "10", "kla": "40 /h"}).text
     assert "is more than the air carries" in too_much and "<html" not in too_much
-    assert 'id="shown-dose" for="dose" hx-swap-oob="true">10<' in too_much
+    assert 'id="oxygen-more"' in too_much and "hx-swap-oob" in too_much  # what explains it changes with the answer
 
 
 def test_a_vessel_of_the_notebook_is_taken_over(browser: TestClient) -> None:
@@ -68,6 +70,31 @@ def test_a_measured_kla_keeps_its_certainty_on_the_way_through_the_page(browser:
     typed = usecases.oxygen.FoodForm(volume="60 L", depth="0.6 m", flow="30 L/min", kla="40 /h", compost="20 g/L")
     question = replace(typed.question(draws=300), vessel=book.get(Vessel, "tank"))
     assert usecases.oxygen.ask_food_ceiling(question, tolerance=0.05).ceiling.dose_g_per_l == data["ceiling"]["dose_g_per_l"]
+
+
+def test_what_was_guessed_of_a_vessel_stays_a_guess_on_the_way_through_the_page(browser: TestClient) -> None:
+    air = AirSupply(flow_l_per_min=30.0)
+    book = browser.app.state.notebook
+    guessed = VESSEL_GUESSES[:2]
+    book.add(Vessel(key="told", name="Told", volume_l=60.0, depth_m=0.6, air=air), at=NOW)
+    book.add(Vessel(key="loose", name="Loose", volume_l=60.0, depth_m=0.6, air=air, guessed=guessed), at=NOW)
+    told, loose = (browser.get("/api/oxygen/ceiling", params={"vessel": key}).json() for key in ("told", "loose"))
+    assert loose["kla_log_sd"] > told["kla_log_sd"]
+    assert loose["kla_log_sd"] == usecases.oxygen.vessel_kla(book.get(Vessel, "loose"))[1]
+    assert f'name="guessed" value="{" ".join(guessed)}"' in browser.get("/oxygen", params={"vessel": "loose"}).text
+
+
+def test_three_sliders_are_in_the_open_and_the_answer_stands_beside_them(browser: TestClient) -> None:
+    page = browser.get("/oxygen").text
+    bench = page[page.index('class="bench"') : page.index('id="oxygen-more"')]
+    assert bench.split("<details>")[0].count('type="range"') == 3
+    assert 'id="oxygen-answer"' in bench and "data-by-dose" in bench
+    told = json.loads(html.unescape(re.search(r'data-by-dose="([^"]*)"', bench)[1]))
+    assert told["ceiling"] == pytest.approx(browser.get("/api/oxygen/ceiling").json()["ceiling"]["dose_g_per_l"])
+    assert len(told["dose"]) == len(told["chance"]) == len(told["oxygen"]) and told["dose"] == sorted(told["dose"])
+    # Where the ceiling lies, the chance that is read out has just reached what is asked for.
+    at = max(place for place, dose in enumerate(told["dose"]) if dose <= told["ceiling"])
+    assert told["chance"][at] >= told["asked"] > told["chance"][at + 1]
 
 
 def test_a_slip_comes_back_with_its_remedy(browser: TestClient) -> None:

@@ -83,3 +83,20 @@ def test_faults_of_evidence_come_back_with_their_remedy(shed: Any) -> None:
     assert answer.status_code == 422 and "Missing columns" in answer.text
     answer = shed.client.get("/evidence/weigh", params={"recipe": "moon", "against": "sun"})
     assert answer.status_code == 422 and "No trial is about" in answer.text
+
+
+def test_a_report_is_read_on_the_screen_first_and_its_files_are_buttons(shed: Any, packages: list[bytes]) -> None:
+    usecases.exchange.import_package(shed.notebook, packages[0], now=shed.clock.now)
+    assert 'href="/reports/trial/kelp"' in shed.client.get("/reports").text
+    answer = shed.client.get("/reports/trial/kelp")
+    assert answer.status_code == 200 and "content-disposition" not in answer.headers
+    html, made = answer.text, usecases.reports.report_of_trial(shed.notebook, "kelp", now=shed.clock.now)
+    rest = f"<summary>{made.sections[0].title}"
+    shown = (made.title, made.headline, "90 % interval", 'class="plot', "/reports/trial/kelp.pdf", rest)
+    places = [html.index(part) for part in shown]
+    assert places == sorted(places)  # question, answer, ratio with interval, one chart; then files; then the rest, folded
+    for section in made.sections:
+        assert f"<summary>{section.title}</summary>" in html
+    assert "/reports/trial/kelp.zip?people=true" in shed.client.get("/reports/trial/kelp?people=true").text
+    for path in ("/reports/trial/none", "/reports/secret/kelp"):
+        assert shed.client.get(path).status_code == 404

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from aerobe.errors import NotAQuantity
 from aerobe.oxygen import FOODS
@@ -33,6 +33,8 @@ class FoodForm:
         Measured transfer at 20 degC, such as "20 /h"; empty if not measured.
     kla_error
         Standard error of the measured transfer, such as "5 %"; empty if not known, then 20 %.
+    guessed
+        What of the vessel was guessed when it was written down, so that its air is believed no more than it deserves.
     altitude
         Height above sea level.
     temperature
@@ -58,6 +60,7 @@ class FoodForm:
     diffuser: str = "coarse bubble"
     kla: str = ""  # measured, at 20 degC; empty if not measured
     kla_error: str = ""  # a share; empty if not known
+    guessed: str = ""  # what of the vessel nobody measured, with spaces between: names as a vessel keeps them
     altitude: str = "0 m"
     temperature: str = "20 degC"
     compost: str = "50 g/L"
@@ -88,6 +91,7 @@ class FoodForm:
             kla=self.kla,
             kla_error=self.kla_error,
         )
+        vessel = replace(vessel, guessed=tuple(self.guessed.split()))
         recipe = Recipe(
             key="recipe",
             name="this recipe",

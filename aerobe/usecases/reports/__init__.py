@@ -8,7 +8,7 @@ from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
     from aerobe.charts import Picture
-    from aerobe.reports import Report
+    from aerobe.reports import Facts, Report, Shown
     from aerobe.usecases.reports._certificate import certificate_as_pdf
     from aerobe.usecases.reports._site import static_site
     from aerobe.usecases.reports._writing import (
@@ -36,13 +36,15 @@ else:
                 "report_of_trial",
             ),
             "aerobe.charts": ("Picture",),
-            "aerobe.reports": ("Report",),
+            "aerobe.reports": ("Facts", "Report", "Shown"),
         },
     )
 
 __all__ = [
+    "Facts",
     "Picture",
     "Report",
+    "Shown",
     "Wanted",
     "certificate_as_pdf",
     "check_package",

@@ -15,7 +15,7 @@ from aerobe.units import parse_number, whole_numbers
 from aerobe.web._frame import Fields, clock_of, fields, menu_entry, notebook_of, page
 
 router = APIRouter()
-nav = menu_entry("My tests", "/assay", order=35, icon="assay")
+nav = menu_entry("Is my test any good?", "/assay", order=35, icon="assay")
 Sent = Annotated[Fields, Depends(fields)]
 TITLE = "Is my test any good?"
 

@@ -15,7 +15,7 @@ from aerobe.web._frame import Fields, chosen_file, clock_of, fields, go_to, live
 from aerobe.web._uploads import Uploads
 
 router = APIRouter()
-nav = menu_entry("Data in and out", "/data", order=80, icon="data")
+nav = menu_entry("Data in and out", "/data", order=80, icon="data", more=True)
 Sent = Annotated[Fields, Depends(fields)]
 
 

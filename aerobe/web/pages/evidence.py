@@ -13,7 +13,7 @@ from aerobe.errors import AerobeError
 from aerobe.web._frame import Fields, chosen_file, clock_of, fields, go_to, menu_entry, notebook_of, page
 
 router = APIRouter()
-nav = menu_entry("Evidence", "/evidence", order=45, icon="evidence")
+nav = menu_entry("What many people found", "/evidence", order=65, icon="evidence", more=True)
 Sent = Annotated[Fields, Depends(fields)]
 
 

@@ -16,7 +16,7 @@ from aerobe.web._frame import STATIC, access_of, asset, live_of, page
 router = APIRouter()
 LISTENERS_AT_MOST = 200
 OF_ONE_DEVICE = 12
-SHELL = ("app.css", "app.js", "vendor/htmx.min.js", "chart.js", "icons.svg", "mark.svg")
+SHELL = ("app.css", "app.js", "vendor/htmx.min.js", "chart.js", "food.js", "icons.svg", "mark.svg")
 
 
 @router.get("/app.webmanifest")

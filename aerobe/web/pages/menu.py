@@ -12,4 +12,4 @@ router = APIRouter()
 @router.get("/menu")
 def menu(request: Request) -> Response:
     """Every entry of the menu."""
-    return page(request, "menu.html", title="Menu")
+    return page(request, "menu.html", title="Everything")

@@ -17,7 +17,7 @@ from aerobe.units import DOSE, ELAPSED, FRACTION, LENGTH, OXYGEN, RATE, TEMPERAT
 from aerobe.web._frame import Fields, clock_of, fields, menu_entry, notebook_of, page
 
 router = APIRouter()
-nav = menu_entry("Food and air", "/oxygen", order=40, icon="oxygen")
+nav = menu_entry("How much food?", "/oxygen", order=40, icon="oxygen")
 Sent = Annotated[Fields, Depends(fields)]
 
 DRAWS = 300  # a screen needs no finer chance than two percent
@@ -36,13 +36,14 @@ class Slider:
     step: float
     start: float
     unit: str
+    first: bool = False  # in the open; the others are folded
 
 
 SLIDERS = (
-    Slider(name="dose", label="Dose of the food", low=0.0, high=10.0, step=0.1, start=1.0, unit="g/L"),
-    Slider(name="air", label="Air", low=0.05, high=2.0, step=0.05, start=0.5, unit="L a litre a minute"),
+    Slider(name="dose", label="Dose of the food", low=0.0, high=10.0, step=0.1, start=1.0, unit="g/L", first=True),
+    Slider(name="air", label="Air", low=0.05, high=2.0, step=0.05, start=0.5, unit="L a litre a minute", first=True),
     Slider(name="compost", label="Compost", low=0.0, high=120.0, step=5.0, start=50.0, unit="g/L"),
-    Slider(name="temperature", label="Water temperature", low=8.0, high=32.0, step=1.0, start=20.0, unit="degC"),
+    Slider(name="temperature", label="Water temperature", low=8.0, high=32.0, step=1.0, start=20.0, unit="degC", first=True),
     Slider(name="floor", label="Oxygen floor", low=0.5, high=7.0, step=0.5, start=2.0, unit="mg/L"),
     Slider(name="chance", label="Chance asked for", low=50.0, high=95.0, step=5.0, start=90.0, unit="%"),
     Slider(name="hours", label="Length of the brew", low=12.0, high=72.0, step=6.0, start=36.0, unit="h"),
@@ -54,6 +55,7 @@ TYPED = {
     "diffuser": "coarse bubble",
     "kla": "",
     "kla_error": "",
+    "guessed": "",
     "altitude": "0 m",
     "others": "",
     "feeds": "0",
@@ -291,6 +293,7 @@ def _from_vessel(vessel: Vessel) -> dict[str, str]:
         "diffuser": air.diffuser,
         "kla": kla,
         "kla_error": error,
+        "guessed": " ".join(vessel.guessed),
         "altitude": f"{vessel.altitude_m:g} m",
         "air": f"{air.flow_l_per_min / vessel.volume_l:.3g}",
     }
@@ -306,6 +309,7 @@ def _form(values: Mapping[str, str]) -> usecases.oxygen.FoodForm:
         diffuser=values["diffuser"],
         kla=values["kla"],
         kla_error=values["kla_error"],
+        guessed=values["guessed"],
         altitude=values["altitude"],
         temperature=f"{_number(values, 'temperature'):g} degC",
         compost=f"{_number(values, 'compost'):g} g/L",
@@ -341,7 +345,26 @@ def _answer(values: Mapping[str, str]) -> dict[str, object]:
     form = _form(values)
     found = _ceiling(form)
     preview = usecases.oxygen.preview_dose(form.question(draws=DRAWS), _number(values, "dose"))
-    return {"found": found, "preview": preview, "pictures": usecases.oxygen.food_pictures(found, preview)}
+    return {
+        "found": found,
+        "preview": preview,
+        "pictures": usecases.oxygen.food_pictures(found, preview),
+        "by_dose": _by_dose(found),
+    }
+
+
+def _by_dose(found: usecases.oxygen.FoodAnswer) -> dict[str, object]:
+    """What the page reads a dose from at once, between the doses that were worked out: chance, oxygen and biomass."""
+    rows = found.ceiling.rows
+    return {
+        "litres": found.question.vessel.volume_l,
+        "asked": found.question.probability,
+        "ceiling": found.ceiling.dose_g_per_l,
+        "dose": [row.dose_g_per_l for row in rows],
+        "chance": [row.chance_above_floor for row in rows],
+        "oxygen": [row.lowest_oxygen_mg_per_l for row in rows],
+        "biomass": [row.peak_biomass for row in rows],
+    }
 
 
 def _measure_context(request: Request) -> dict[str, object]:

@@ -14,7 +14,7 @@ from aerobe.web._frame import Fields, fields, go_to, menu_entry, page, wants_jso
 from aerobe.web._practising import practising_of
 
 router = APIRouter()
-nav = menu_entry("Practise", "/practise", order=60, icon="practise")
+nav = menu_entry("Practise", "/practise", order=60, icon="practise", more=True)
 Sent = Annotated[Fields, Depends(fields)]
 NUMBERS = {
     "compost": "compost_g_per_l",

@@ -9,7 +9,7 @@ from aerobe.web._frame import clock_of, menu_entry, notebook_of, page
 from aerobe.web._views import call_of
 
 router = APIRouter()
-nav = menu_entry("Reminders", "/reminders", order=70, icon="bell")
+nav = menu_entry("Reminders", "/reminders", order=70, icon="bell", more=True)
 
 
 @router.get("/reminders")

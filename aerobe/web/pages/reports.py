@@ -12,7 +12,7 @@ from aerobe.errors import AerobeError, NotFound
 from aerobe.web._frame import Fields, chosen_file, clock_of, fields, menu_entry, notebook_of, page
 
 router = APIRouter()
-nav = menu_entry("Reports", "/reports", order=46, icon="report")
+nav = menu_entry("Reports", "/reports", order=55, icon="report", more=True)
 Sent = Annotated[Fields, Depends(fields)]
 NOUNS = ("brew", "trial")
 KINDS = {"html": "text/html; charset=utf-8", "pdf": "application/pdf", "zip": "application/zip"}
@@ -27,16 +27,43 @@ def hub(request: Request) -> Response:
 @router.get("/reports/{kind}/{key}.{form}")
 def report(request: Request, kind: str, key: str, form: str, people: bool = False, assay: str = "") -> Response:
     """One report as a file; of a trial, by the test named. It is a download: a page of its own, not one of the app's."""
-    if kind not in NOUNS or form not in KINDS:
+    if form not in KINDS:
         raise NotFound(f"There is no report '{kind}' as '{form}'.", "Choose one on the page of reports.")
-    wanted = usecases.reports.Wanted(with_people=people, assay=assay)
-    make = usecases.reports.report_of_brew if kind == "brew" else usecases.reports.report_of_trial
-    made = make(notebook_of(request), key, now=clock_of(request), wanted=wanted)
+    made = _made(request, kind, key, people=people, assay=assay)
     content = made.package
     if form != "zip":
         content = usecases.reports.report_as_html(made) if form == "html" else usecases.reports.report_as_pdf(made)
     name = f"{kind}-{key}{'-data' if form == 'zip' else ''}.{form}"
     return Response(content, media_type=KINDS[form], headers={"Content-Disposition": f'attachment; filename="{name}"'})
+
+
+@router.get("/reports/{kind}/{key}")
+def shown(request: Request, kind: str, key: str, people: bool = False, assay: str = "") -> Response:
+    """A report on the screen: question, answer, its numbers and one chart first; everything else behind a tap."""
+    made = _made(request, kind, key, people=people, assay=assay)
+    charts = [block for block in made.first if isinstance(block, usecases.reports.Shown)]
+    # Of a trial the comparisons with their intervals stand last, of a brew its course stands first.
+    chart = charts[-1 if kind == "trial" else 0] if charts else None
+    facts = next((block for block in made.first if isinstance(block, usecases.reports.Facts)), None)
+    context: dict[str, object] = {
+        "report": made,
+        "noun": kind,
+        "key": key,
+        "asked": f"?{request.url.query}" if request.url.query else "",
+        "chart": chart,
+        "facts": facts,
+        "rest": [block for block in made.first if block is not chart and block is not facts],
+        "kind_of": lambda block: type(block).__name__,
+    }
+    return page(request, "reports/shown.html", title=made.title, context=context)
+
+
+def _made(request: Request, kind: str, key: str, *, people: bool, assay: str) -> usecases.reports.Report:
+    if kind not in NOUNS:
+        raise NotFound(f"There is no report of a '{kind}'.", "Choose one on the page of reports.")
+    wanted = usecases.reports.Wanted(with_people=people, assay=assay)
+    make = usecases.reports.report_of_brew if kind == "brew" else usecases.reports.report_of_trial
+    return make(notebook_of(request), key, now=clock_of(request), wanted=wanted)
 
 
 @router.post("/reports/check")

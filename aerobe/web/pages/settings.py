@@ -19,7 +19,7 @@ from aerobe.web._roles import ROLES
 from aerobe.web._senders import add_sender, remove_sender, senders
 
 router = APIRouter()
-nav = menu_entry("Settings", "/settings", order=90, icon="settings")
+nav = menu_entry("Settings", "/settings", order=90, icon="settings", more=True)
 Sent = Annotated[Fields, Depends(fields)]
 MAIL_TEXTS = ("mail_to", "mail_from", "mail_host", "mail_user", "webhook", "quiet_from", "quiet_to")
 

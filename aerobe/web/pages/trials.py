@@ -14,7 +14,7 @@ from aerobe.units import number, percent
 from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page, settings_of
 
 router = APIRouter()
-nav = menu_entry("Trials", "/trials", order=30, icon="trial")
+nav = menu_entry("Compare recipes", "/trials", order=30, icon="trial")
 Sent = Annotated[Fields, Depends(fields)]
 WISHES = tuple(usecases.trials.TrialWish.__dataclass_fields__)
 JUDGED_BY = (

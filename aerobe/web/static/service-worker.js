@@ -27,7 +27,7 @@ self.addEventListener("fetch", (event) => {
   if (request.method !== "GET" || url.origin !== self.location.origin || url.pathname === "/live") return;
   if (url.pathname.startsWith("/static/")) event.respondWith(kept(request));
   // A download takes its time and is no page to keep.
-  else if (request.mode === "navigate" && !/^\/(reports\/.+|data\/export|.*\.(ics|csv|zip|pdf|css))$/.test(url.pathname)) {
+  else if (request.mode === "navigate" && !/^\/(reports\/.+\.(html|pdf|zip)|data\/export|.*\.(ics|csv|zip|pdf|css))$/.test(url.pathname)) {
     event.respondWith(fresh(request));
   }
 });
