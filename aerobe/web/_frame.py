@@ -250,7 +250,7 @@ def page(
         "sent": Fields(),
         "access": access_of(request),
         "now": clock_of(request),
-        "alarms": request.app.state.watch.alarms(),
+        "alarms": request.app.state.watch.boxes(),
         "notice": request.query_params.get("done", ""),
         "undo": _undo(request.query_params.get("undo", "")),
         **(context or {}),

@@ -10,7 +10,8 @@ from pathlib import Path
 
 from aerobe import usecases
 from aerobe.errors import AerobeError
-from aerobe.web._alarms import Alarm, AlarmSettings, Dispatch, alarms_for
+from aerobe.web._alarm_boxes import AlarmBox, boxes_of
+from aerobe.web._alarms import AGAIN_AFTER, Alarm, AlarmSettings, Dispatch, alarms_for
 from aerobe.web._live import Live
 from aerobe.web._state import WebState
 from aerobe.web._thinker import Thinker
@@ -35,12 +36,30 @@ class Watch:
         self.notebook, self.state, self.live, self.thinker, self.clock = notebook, state, live, thinker, clock
         self.dispatch = Dispatch()
         self._standing: tuple[Alarm, ...] = ()
+        self._put_away: dict[str, datetime] = {}
         self._seen = -1
         self._care_says = ""
 
     def alarms(self) -> tuple[Alarm, ...]:
         """What stands now."""
         return self._standing
+
+    def boxes(self) -> tuple[AlarmBox, ...]:
+        """What the pages show of it: one box a brew, without those put away. An urgent one comes back after a while."""
+        now = self.clock()
+        return tuple(
+            box
+            for box in boxes_of(self._standing)
+            if (away := self._put_away.get(box.mark)) is None or (box.urgent and abs(now - away) >= AGAIN_AFTER)
+        )
+
+    def put_away(self, mark: str) -> None:
+        """A person has seen this box. It stays away until something new is wrong; nothing that is sent changes by it."""
+        standing = {box.mark for box in boxes_of(self._standing)}
+        self._put_away = {name: at for name, at in self._put_away.items() if name in standing}
+        if mark in standing:
+            self._put_away[mark] = self.clock()
+            self.live.tell("alarm")
 
     def care(self) -> None:
         """The notebook is checked and copied once a day; what is found stands as an alarm until the next look."""
@@ -90,6 +109,7 @@ class Watch:
     def look(self) -> None:
         """One round over the brews under way."""
         now = self.clock()
+        usecases.notebook.keep_demo_alive(self.notebook, now=now)
         found: list[Alarm] = []
         behind = usecases.notebook.clock_trouble(self.notebook, now=now)
         if behind:

@@ -12,10 +12,13 @@ from datetime import datetime, timedelta
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
 from aerobe import usecases
 from aerobe.errors import UnusableRecord
+from aerobe.records import Brew
+from aerobe.web._alarm_boxes import boxes_of
 from aerobe.web._alarms import Alarm, AlarmSettings, Dispatch, alarms_for, is_quiet
 from tests.web.conftest import START, Shed
 
@@ -269,3 +272,53 @@ def test_whatever_a_way_of_telling_raises_is_said_and_never_leaves_the_sender(mo
     alarm = Alarm(brew="b", brew_name="B", kind="oxygen low", says="low", at=START, urgent=True)
     dispatch.send((alarm,), AlarmSettings(webhook="http://a.example/"), now=START)
     assert "odd" in dispatch.says and dispatch.due((alarm,), AlarmSettings(webhook="http://a.example/"), now=START) == (alarm,)
+
+
+def test_alarms_of_one_brew_stand_in_one_box_and_urgent_ones_come_first() -> None:
+    other = replace(AHEAD, brew="c", brew_name="Bucket")
+    boxes = boxes_of([other, LOW, AHEAD, replace(AHEAD, kind="oxygen probe silent", says="The probe is silent.")])
+    assert [box.brew for box in boxes] == ["b", "c"] and boxes[0].urgent
+    assert boxes[0].says == ("Oxygen is 1.0 mg/L.", "The probe is silent.")  # the same sentence once
+
+
+def test_an_alarm_is_put_away_until_something_new_is_wrong(brewing: Shed) -> None:
+    watch = brewing.app.state.watch
+    calm = replace(LOW, brew="barrel-1", kind="oxygen probe silent", says="The probe is silent.", urgent=False)
+    watch._standing = (calm,)
+    assert "The probe is silent." in brewing.client.get("/").text
+    mark = watch.boxes()[0].mark
+    answer = brewing.post("/alarms/seen", mark=mark, back="/shelf")
+    assert answer.status_code == 303 and answer.headers["location"] == "/shelf"
+    assert "The probe is silent." not in brewing.client.get("/").text
+    watch._standing = (calm, replace(LOW, brew="barrel-1"))
+    assert "Oxygen is 1.0 mg/L." in brewing.client.get("/").text  # news is never hidden by what was put away
+    brewing.post("/alarms/seen", mark=watch.boxes()[0].mark, back="//elsewhere.example")
+    assert watch.boxes() == ()
+    brewing.clock.turn(hours=3)
+    assert watch.boxes()[0].urgent  # what is urgent comes back by itself
+    assert watch.alarms() == (calm, replace(LOW, brew="barrel-1"))  # mail goes by what stands, not by what is shown
+
+
+def test_nobody_is_led_elsewhere_after_an_alarm(brewing: Shed) -> None:
+    for back in ("//elsewhere.example", "https://elsewhere.example", "/\\elsewhere.example"):
+        assert brewing.post("/alarms/seen", mark="x", back=back).headers["location"] == "/"
+
+
+def test_the_probe_of_the_demo_goes_on_reading(shed: Shed) -> None:
+    key = usecases.notebook.make_demo(shed.notebook, now=shed.clock())
+    brew = shed.notebook.get(Brew, key)
+    shed.clock.turn(hours=2)
+    assert usecases.brews.live_troubles(shed.notebook, brew, now=shed.clock())
+    assert usecases.notebook.keep_demo_alive(shed.notebook, now=shed.clock()) == pytest.approx(240, abs=4)
+    assert usecases.brews.live_troubles(shed.notebook, brew, now=shed.clock()) == ()
+    assert usecases.notebook.keep_demo_alive(shed.notebook, now=shed.clock()) == 0
+    times, values = shed.notebook.log(key, "oxygen", probe="demo")
+    assert (np.diff(times) > 0).all() and (values >= 0).all()
+    shed.clock.turn(days=5)
+    assert usecases.notebook.keep_demo_alive(shed.notebook, now=shed.clock()) == 0  # a demo left for days is left alone
+
+
+def test_a_notebook_of_ones_own_is_never_added_to(brewing: Shed) -> None:
+    before = brewing.notebook.last_change()
+    assert usecases.notebook.keep_demo_alive(brewing.notebook, now=brewing.clock()) == 0
+    assert brewing.notebook.last_change() == before

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
         restore_notebook,
     )
     from aerobe.usecases.notebook._demo import make_demo
+    from aerobe.usecases.notebook._demo_alive import keep_demo_alive
     from aerobe.usecases.notebook._doctor import Finding, look_over
     from aerobe.usecases.notebook._files import write_whole
     from aerobe.usecases.notebook._moments import clock_trouble, impossible, moment_of, spoken
@@ -45,6 +46,7 @@ else:
                 "restore_notebook",
             ),
             "_demo": ("make_demo",),
+            "_demo_alive": ("keep_demo_alive",),
             "_doctor": ("Finding", "look_over"),
             "_files": ("write_whole",),
             "_moments": ("clock_trouble", "impossible", "moment_of", "spoken"),
@@ -81,6 +83,7 @@ __all__ = [
     "copies_of_notebook",
     "correct_reading",
     "impossible",
+    "keep_demo_alive",
     "keep_photo",
     "list_brews",
     "look_over",

@@ -126,6 +126,7 @@ ASSAY = Assay(
     ),
 )
 PROBE = Probe(noise_mg_per_l=0.08)
+PROBE_NAME = "demo"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,17 +162,17 @@ def make_demo(notebook: Notebook, *, now: datetime, seed: int = 7) -> str:
     if notebook.find(Brew):
         raise NotAllowed("This notebook holds brews already.", "Make the demo in a notebook of its own.")
     rng = np.random.default_rng(seed)
-    runs = _runs(now)
+    runs = demo_runs(now)
     with notebook.writing() as pen:
         _fixed_things(pen, runs, now)
         for number, run in enumerate(runs):
-            course = _course(run, seed=seed * 100 + number)
+            course = demo_course(run, seed=seed * 100 + number)
             _write_brew(pen, run, course, rng, now)
         pen.set_setting("demo", {"made_at": now.isoformat(), "seed": seed, "says": INVENTED}, at=now)
     return runs[-1].key
 
 
-def _runs(now: datetime) -> list[_Run]:
+def demo_runs(now: datetime) -> list[_Run]:
     """Three blocks of two: in each block both recipes stand side by side, their buckets drawn by lot."""
     began = now - timedelta(hours=BREWING_H)
     blocks = [began - timedelta(days=9), began - timedelta(days=5), began]
@@ -198,7 +199,7 @@ def _runs(now: datetime) -> list[_Run]:
     return sorted(runs, key=lambda run: run.started_at)
 
 
-def _course(run: _Run, *, seed: int) -> SimulatedBrew:
+def demo_course(run: _Run, *, seed: int) -> SimulatedBrew:
     """A true course of this recipe: of some drawn, one that a brewer would call an ordinary day."""
     story = BrewStory(recipe=RECIPES[run.arm], vessel=VESSELS[run.vessel], temperature_degc=run.temperature_degc, probe=PROBE)
     drawn = simulate_brews(story, 24, seed=seed)
@@ -257,7 +258,7 @@ def _write_brew(pen: Pen, run: _Run, course: SimulatedBrew, rng: np.random.Gener
     )
     for reading in _readings(run, course, rng):
         pen.add(reading, at=reading.entered_at or now)
-    for log in _logs(run, course, rng):
+    for log in demo_logs(run, course, rng):
         pen.append_log(log, at=now)
     if run.until_h == HARVESTED_AT_H:
         ended = run.started_at + timedelta(hours=HARVESTED_AT_H)
@@ -313,10 +314,10 @@ def _reading(run: _Run, hour: float, value: float, replicate: int, role: str, *,
     )
 
 
-def _logs(run: _Run, course: SimulatedBrew, rng: np.random.Generator) -> Iterator[SensorLog]:
+def demo_logs(run: _Run, course: SimulatedBrew, rng: np.random.Generator, *, from_h: float = 0.0) -> Iterator[SensorLog]:
     """A value a minute of oxygen and of water temperature, up to the harvest or to now."""
     sparse = course.log_oxygen(rng, run.until_h)
-    hours = np.arange(0.0, run.until_h, 1.0 / 60.0)
+    hours = np.arange(from_h, run.until_h, 1.0 / 60.0)
     oxygen = np.interp(hours, sparse.elapsed_h, sparse.values) + rng.normal(0.0, 0.03, len(hours))
     day = np.sin((hours - 9.0) / 24.0 * 2.0 * np.pi)
     water = run.temperature_degc + 0.8 * day + rng.normal(0.0, 0.04, len(hours))
@@ -324,7 +325,7 @@ def _logs(run: _Run, course: SimulatedBrew, rng: np.random.Generator) -> Iterato
         yield SensorLog(
             brew=run.key,
             channel=channel,
-            probe="demo",
+            probe=PROBE_NAME,
             elapsed_h=tuple(hours.tolist()),
             values=tuple(np.round(values, 3).tolist()),
         )

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Request, Response
+from typing import Annotated
+
+from fastapi import APIRouter, Depends, Request, Response
 
 from aerobe import usecases
-from aerobe.web._frame import clock_of, menu_entry, notebook_of, page
+from aerobe.web._frame import Fields, clock_of, fields, go_to, menu_entry, notebook_of, page
 from aerobe.web._views import call_of
+from aerobe.web._watch import Watch
 
 router = APIRouter()
 nav = menu_entry("Reminders", "/reminders", order=70, icon="bell", more=True)
@@ -32,6 +35,15 @@ def calendar(request: Request) -> Response:
 def alarms(request: Request) -> Response:
     """The alarms that stand, for a live change."""
     return page(request, "reminders/alarms.html", title="")
+
+
+@router.post("/alarms/seen")
+def seen(request: Request, sent: Annotated[Fields, Depends(fields)]) -> Response:
+    """Put an alarm away until something new is wrong; what goes out by mail does not change."""
+    watch: Watch = request.app.state.watch
+    watch.put_away(sent.text("mark"))
+    back = sent.text("back", "/")
+    return go_to(back if back.startswith("/") and not back.startswith(("//", "/\\", "/parts/")) else "/")
 
 
 def _due(request: Request) -> tuple[list[usecases.brews.Reminder], bool]:
