@@ -1,23 +1,28 @@
 """Results in, a printable report out: HTML that needs no connection, tagged PDF, and the data package beside it."""
 
 from aerobe.reports._again import Again, Difference, compare
-from aerobe.reports._assay import assay_report
+from aerobe.reports._assay import AssayStudy, assay_report
 from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
-from aerobe.reports._brew import brew_numbers, brew_report
+from aerobe.reports._brew import BrewRecords, brew_numbers, brew_report
 from aerobe.reports._html import as_html
+from aerobe.reports._imprint import Imprint
 from aerobe.reports._origin import FromTable
 from aerobe.reports._pdf import as_pdf
 from aerobe.reports._pooled import POOL_SOURCES, pooled_blocks, pooled_numbers
 from aerobe.reports._publish import LICENCES, with_licence
 from aerobe.reports._recompute import recompute_files
 from aerobe.reports._site import site
-from aerobe.reports._trial import course_pictures, trial_numbers, trial_pictures, trial_report
+from aerobe.reports._trial import TrialRecords, course_pictures, trial_numbers, trial_pictures, trial_report
 
 __all__ = [
     "LICENCES",
     "POOL_SOURCES",
     "Again",
     "Block",
+    "TrialRecords",
+    "Imprint",
+    "BrewRecords",
+    "AssayStudy",
     "Difference",
     "Facts",
     "FromTable",

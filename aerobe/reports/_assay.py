@@ -3,65 +3,69 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from dataclasses import dataclass
 
 from aerobe.charts import FigureTable, Picture
 from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
-from aerobe.reports._brew import health_cautions, known_sources
+from aerobe.reports._brew import known_sources
+from aerobe.reports._imprint import Imprint, health_cautions
 from aerobe.sources import cite
 
 ASSAY_SOURCES = ("rocke-lorenzato-1995", "iso-5725-2", "iso-5725-3", "currie-1968", "iso-11843-2", "jcgm-100-2008")
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AssayStudy:
+    """A test, its study and what was found."""
+
+    name: str
+    method: str
+    unit: str
+    price: float  # of a test [money]
+    conclusion: str  # the certificate in a sentence or two
+    lines: Sequence[tuple[str, str]]  # its headings and sentences
+    cannot_tell: Sequence[str]  # what the study could not show, with the remedy
+    readings: FigureTable  # all readings of the study
+
+
 def assay_report(
+    found: AssayStudy,
+    imprint: Imprint,
     *,
-    name: str,
-    method: str,
-    unit: str,
-    price: float,
-    conclusion: str,
-    lines: Sequence[tuple[str, str]],
-    cannot_tell: Sequence[str],
-    readings: FigureTable,
     pictures: Sequence[Picture],
     numbers: Mapping[str, float | str | None],
-    made_at: datetime,
-    versions: dict[str, str],
     sources: Sequence[str] = (),
-    cautions: Sequence[str] = (),
-    package: bytes = b"",
-    licence: str = "CC-BY-4.0",
-    invented: bool = False,
 ) -> Report:
     """The certificate of an assay as a report.
 
     Parameters
     ----------
-    name, method, unit, price
-        Of the test; price in the person's money.
-    readings
-        All readings of the study.
-    conclusion
-        The certificate in a sentence or two.
-    lines
-        Its headings and sentences.
-    cannot_tell
-        What the study could not show, with the remedy.
-    cautions
-        Short cautions for people's health.
-    pictures, numbers, made_at, versions, sources, package, licence, invented
+    found
+        The test and its study.
+    imprint
         As in `brew_report`.
+    pictures
+        For the first page.
+    numbers
+        That a re-run must find again.
+    sources
+        Keys beside those of every assay.
     """
-    facts = (("Method", method), ("Unit", unit), ("Price of a test", f"{price:g}"), ("Readings", str(len(readings.rows))))
+    facts = (
+        ("Method", found.method),
+        ("Unit", found.unit),
+        ("Price of a test", f"{found.price:g}"),
+        ("Readings", str(len(found.readings.rows))),
+    )
     first: list[Block] = [Facts(rows=facts), *(Shown(picture=picture) for picture in pictures)]
-    missing = tuple(cannot_tell) or ("The study left nothing open that this program knows to ask for.",)
+    missing = tuple(found.cannot_tell) or ("The study left nothing open that this program knows to ask for.",)
     first.append(Warned(title="What this study cannot tell", items=missing))
-    first.append(health_cautions(cautions))
-    body = [Points(items=tuple(f"{head}: {words}" for head, words in lines if words != conclusion))]
+    first.append(health_cautions(imprint.cautions))
+    body = [Points(items=tuple(f"{head}: {words}" for head, words in found.lines if words != found.conclusion))]
     return Report(
-        title=name,
+        title=found.name,
         kind="assay",
-        headline=conclusion,
+        headline=found.conclusion,
         first=tuple(first),
         sections=(
             Section(title="What was found", blocks=tuple(body)),
@@ -74,14 +78,12 @@ def assay_report(
                     ),
                 ),
             ),
-            Section(title="All readings", blocks=(Grid(table=readings),)),
+            Section(title="All readings", blocks=(Grid(table=found.readings),)),
         ),
         sources=tuple(cite(*known_sources(*ASSAY_SOURCES, *sources))),
-        made_at=made_at,
-        versions=versions,
+        made_at=imprint.made_at,
+        versions=imprint.versions,
         numbers=dict(numbers),
-        package=package,
         package_name="assay-data.zip",
-        licence=licence,
-        invented=invented,
+        invented=imprint.invented,
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -10,7 +11,7 @@ from aerobe.charts import FigureTable, Picture
 from aerobe.inference import Posterior
 from aerobe.records import Assay, Brew, Compost, Harvest, Reading, Recipe, SensorLog, Vessel
 from aerobe.reports._blocks import Block, Facts, Grid, Report, Section, Shown, Warned, Words
-from aerobe.reports._origin import FromTable, origin_block
+from aerobe.reports._imprint import Imprint
 from aerobe.reports._tables import limits_of_readings, noise_and_colour, readings_table, recipe_blocks, vessel_facts
 from aerobe.sources import cite
 from aerobe.units import number, with_uncertainty
@@ -25,88 +26,76 @@ MODEL_SOURCES = (
 )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BrewRecords:
+    """What the notebook holds of one brew; readings include corrected ones."""
+
+    brew: Brew
+    recipe: Recipe
+    compost: Compost | None
+    vessel: Vessel
+    readings: Sequence[Reading]
+    assays: Mapping[str, Assay]
+    logs: Sequence[SensorLog]
+    harvest: Harvest | None
+    advice: Sequence[tuple[datetime, str]]  # calls that were made while it brewed, with their times
+    start: str = ""  # what to say where the start of the brew is not known
+
+
 def brew_report(
-    *,
-    brew: Brew,
-    recipe: Recipe,
-    compost: Compost | None,
-    vessel: Vessel,
-    readings: Sequence[Reading],
-    assays: Mapping[str, Assay],
-    logs: Sequence[SensorLog],
-    harvest: Harvest | None,
-    posterior: Posterior,
-    pictures: Sequence[Picture],
-    advice: Sequence[tuple[datetime, str]],
-    cautions: Sequence[str],
-    made_at: datetime,
-    versions: dict[str, str],
-    sources: Sequence[str] = (),
-    notes: Sequence[str] = (),
-    package: bytes = b"",
-    licence: str = "CC-BY-4.0",
-    invented: bool = False,
-    tables: Sequence[FromTable] = (),
-    start: str = "",
+    kept: BrewRecords, posterior: Posterior, imprint: Imprint, *, pictures: Sequence[Picture], notes: Sequence[str] = ()
 ) -> Report:
     """The report of a brew: what came out, how sure it is, and everything it rests on.
 
     Parameters
     ----------
-    brew, recipe, compost, vessel, readings, assays, logs, harvest
-        The records; readings include corrected ones.
+    kept
+        The records.
     posterior
         Of this brew.
+    imprint
+        When and by what it was made, and the cautions it carries.
     pictures
         Charts for the first page.
     notes
         What was noticed about the readings.
-    advice
-        Calls that were made while it brewed, with their times.
-    cautions
-        Short cautions for people's health.
-    made_at, versions, sources, package, licence, invented
-        See `Report`; `sources` are keys beside those of the model.
-    tables, start
-        Tables that data came in from; what to say where the start of the brew is not known.
 
     Returns
     -------
     Report
         Ready for HTML or PDF.
     """
-    numbers = brew_numbers(posterior, harvest)
+    brew, recipe, vessel, readings, assays = kept.brew, kept.recipe, kept.vessel, kept.readings, kept.assays
+    numbers = brew_numbers(posterior, kept.harvest)
     limits = [
         f"One brew: it speaks of {brew.name}, and nothing can be said about the recipe {recipe.name}.",
         *limits_of_readings(readings, assays),
         *notes,
         *_limits_of_fit(posterior, vessel),
     ]
-    first: list[Block] = [Facts(rows=tuple(_facts(brew, recipe, vessel, harvest, numbers, start)))]
+    first: list[Block] = [Facts(rows=tuple(_facts(brew, recipe, vessel, kept.harvest, numbers, kept.start)))]
     first += [Shown(picture=picture) for picture in pictures]
-    first += [Warned(title="What this brew cannot tell", items=tuple(limits)), *origin_block(tables), health_cautions(cautions)]
+    first += [Warned(title="What this brew cannot tell", items=tuple(limits)), *imprint.blocks()]
     return Report(
         title=brew.name,
         kind="brew",
         headline=_headline(numbers, posterior),
         first=tuple(first),
         sections=(
-            Section(title="What went in", blocks=(*recipe_blocks(recipe, compost), Facts(rows=vessel_facts(vessel)))),
-            Section(title="What was planned before", blocks=_planned(brew, advice)),
+            Section(title="What went in", blocks=(*recipe_blocks(recipe, kept.compost), Facts(rows=vessel_facts(vessel)))),
+            Section(title="What was planned before", blocks=_planned(brew, kept.advice)),
             Section(title="How colour and noise were handled", blocks=noise_and_colour(readings, assays)),
             Section(title="The model and its fit", blocks=_fit(posterior)),
-            Section(title="All readings", blocks=(readings_table(readings, assays, with_brew=False), *_logs(logs))),
+            Section(title="All readings", blocks=(readings_table(readings, assays, with_brew=False), *_logs(kept.logs))),
         ),
-        sources=tuple(cite(*known_sources(*MODEL_SOURCES, *sources))),
-        made_at=made_at,
-        versions=versions,
+        sources=tuple(cite(*known_sources(*MODEL_SOURCES))),
+        made_at=imprint.made_at,
+        versions=imprint.versions,
         seed=posterior.seed,
         numbers=numbers,
-        package=package,
         package_name=f"{brew.key}-data.zip",
-        licence=licence,
-        from_tables=bool(tables),
-        invented=invented,
+        from_tables=bool(imprint.tables),
+        invented=imprint.invented,
     )
 
 
@@ -185,14 +174,6 @@ def _limits_of_fit(posterior: Posterior, vessel: Vessel) -> list[str]:
     if vessel.air.kla_per_h is None:
         found.append("Oxygen transfer was guessed from the air flow, not measured.")
     return found
-
-
-def health_cautions(cautions: Sequence[str]) -> Warned:
-    """Cautions with the sentence that no report goes without."""
-    return Warned(
-        title="For your health and others'",
-        items=(*cautions, "Local codes and licensed practice decide what may be used, where and when."),
-    )
 
 
 def _planned(brew: Brew, advice: Sequence[tuple[datetime, str]]) -> tuple[Block, ...]:

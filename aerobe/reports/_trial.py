@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from dataclasses import dataclass
 
 from aerobe.charts import Course, FigureTable, Picture, RatioRow, arm_points, courses_by_arm, forest
 from aerobe.evidence import Weighed
 from aerobe.records import Assay, Brew, Compost, Reading, Recipe, RunSheet, Trial
 from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
-from aerobe.reports._brew import health_cautions, known_sources
-from aerobe.reports._origin import FromTable, origin_block
+from aerobe.reports._brew import known_sources
+from aerobe.reports._imprint import Imprint
 from aerobe.reports._pooled import POOL_SOURCES, pooled_blocks, pooled_numbers
 from aerobe.reports._recompute import recompute_files
 from aerobe.reports._tables import limits_of_readings, noise_and_colour, readings_table, recipe_blocks
@@ -23,35 +23,37 @@ MOST_ARMS = 6  # that one picture can tell apart
 VERDICT_SOURCES = ("welch-1947", "games-howell-1976", "hurlbert-1984", "schuirmann-1987", "lan-demets-1983", "rank-sets-2022")
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrialRecords:
+    """What the notebook holds of one trial; `recipes` with their composts, one for each recipe in the trial."""
+
+    trial: Trial
+    run_sheet: RunSheet | None
+    brews: Sequence[Brew]
+    recipes: Sequence[tuple[Recipe, Compost | None]]
+    readings: Sequence[Reading]
+    assays: Mapping[str, Assay]
+    starts: Mapping[str, str]  # by key of a brew what to say where its start is not known
+
+
 def trial_report(
-    *,
-    trial: Trial,
-    run_sheet: RunSheet | None,
+    kept: TrialRecords,
     verdict: Verdict,
-    brews: Sequence[Brew],
-    recipes: Sequence[tuple[Recipe, Compost | None]],
-    readings: Sequence[Reading],
-    assays: Mapping[str, Assay],
-    cautions: Sequence[str],
-    made_at: datetime,
-    versions: dict[str, str],
-    sources: Sequence[str] = (),
-    package: bytes = b"",
-    licence: str = "CC-BY-4.0",
-    invented: bool = False,
+    imprint: Imprint,
+    *,
     pooled: Sequence[Weighed] = (),
     notes: Sequence[str] = (),
     basis: str = "",
-    tables: Sequence[FromTable] = (),
-    starts: Mapping[str, str] | None = None,
 ) -> Report:
     """The report of a trial: the verdict, the raw result of every brew, rivals, and what was planned before and what not.
 
     Parameters
     ----------
-    trial, run_sheet, verdict, brews, recipes, readings, assays
-        The records and the verdict; `recipes` with their composts, one for each recipe in the trial.
-    cautions, made_at, versions, sources, package, licence, invented
+    kept
+        The records.
+    verdict
+        On them.
+    imprint
         As in `brew_report`.
     notes
         What was noticed about the brews, such as those left out.
@@ -59,9 +61,9 @@ def trial_report(
         What other people's trials say of the same recipes, if any were taken in.
     basis
         Which test the verdict rests on, and which others there are.
-    tables, starts
-        Tables that data came in from; and by key of a brew what to say where its start is not known.
     """
+    trial, run_sheet, brews, readings, assays = kept.trial, kept.run_sheet, kept.brews, kept.readings, kept.assays
+    sources: tuple[str, ...] = VERDICT_SOURCES
     first: list[Block] = [Facts(rows=tuple(_facts(trial, run_sheet, verdict)))]
     first += [Shown(picture=picture) for picture in trial_pictures(verdict)]
     first += [Points(items=tuple(item.because for item in verdict.comparisons))]
@@ -70,15 +72,15 @@ def trial_report(
         first.append(Warned(title="What this trial cannot tell", items=tuple(limits)))
     if verdict.settle is not None:
         first.append(Words(text=f"What would settle it: {verdict.settle.words}"))
-    first += [*origin_block(tables), health_cautions(cautions)]
+    first += [*imprint.blocks()]
     sections = [
         Section(title="What was planned before, and what was not", blocks=_planned(trial, run_sheet, verdict)),
         Section(
-            title="Result of every brew", blocks=(*_results(verdict, brews, starts or {}), *_over_time(brews, readings, assays))
+            title="Result of every brew", blocks=(*_results(verdict, brews, kept.starts), *_over_time(brews, readings, assays))
         ),
         Section(title="How colour and noise were handled", blocks=noise_and_colour(readings, assays)),
         Section(title="How the verdict was reached", blocks=_method(verdict)),
-        Section(title="The recipes", blocks=tuple(block for pair in recipes for block in recipe_blocks(*pair))),
+        Section(title="The recipes", blocks=tuple(block for pair in kept.recipes for block in recipe_blocks(*pair))),
         Section(title="All readings", blocks=(readings_table(readings, assays, with_brew=True),)),
     ]
     if pooled:
@@ -92,16 +94,14 @@ def trial_report(
         basis=basis,
         first=tuple(first),
         sections=tuple(sections),
-        sources=tuple(cite(*known_sources(*VERDICT_SOURCES, *sources))),
-        made_at=made_at,
-        versions=versions,
+        sources=tuple(cite(*known_sources(*sources))),
+        made_at=imprint.made_at,
+        versions=imprint.versions,
         seed=run_sheet.seed if run_sheet else None,
         numbers={**trial_numbers(verdict), **pooled_numbers(pooled)},
-        package=package,
         package_name=f"{trial.key}-data.zip",
-        licence=licence,
-        from_tables=bool(tables),
-        invented=invented,
+        from_tables=bool(imprint.tables),
+        invented=imprint.invented,
     )
 
 

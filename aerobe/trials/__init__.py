@@ -1,7 +1,7 @@
 """Trials: plan what a budget can answer, draw the run sheet, and propose what to ask next."""
 
 from aerobe.trials._best_arm import NextRound, brews_to_find_the_best, next_round
-from aerobe.trials._calendar import calendar_of
+from aerobe.trials._calendar import CalendarEvent, calendar_file, calendar_of
 from aerobe.trials._circumstances import CLEAR, Circumstances
 from aerobe.trials._controls import Controls, controls_for, with_controls
 from aerobe.trials._design import GOOD_POWER, Design
@@ -36,6 +36,7 @@ __all__ = [
     "SCATTERS",
     "WEEKLY_BATCHES",
     "Budget",
+    "CalendarEvent",
     "Circumstances",
     "Controls",
     "Design",
@@ -51,6 +52,7 @@ __all__ = [
     "SimulateBrew",
     "Told",
     "brews_to_find_the_best",
+    "calendar_file",
     "calendar_of",
     "controls_for",
     "draw_run_sheet",

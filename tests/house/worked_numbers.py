@@ -41,6 +41,7 @@ THROUGH = {
     "trials.factorial": "resolution of the handbook's fractions: tests/trials/test_plan.py",
     "trials.rank_levers": "by `plan_trial`",
     "trials.sheet_style": "a style sheet",
+    "trials.calendar_file": "a file: tests/trials/test_sheet.py",
     "evidence.array_module": "no formula",
     "evidence.brew_lines": "a table",
     "evidence.contrasts_of_verdict": "by `weigh`",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,25 +40,17 @@ def calendar_of(reminders: Iterable[Reminder], *, now: datetime, warn_minutes: i
     ------
     rfc-5545
     """
-    from icalendar import Alarm, Calendar, Event
+    from aerobe.trials import CalendarEvent, calendar_file
 
-    calendar = Calendar()
-    calendar.add("prodid", "-//Aerobe//Brewing//EN")
-    calendar.add("version", "2.0")
-    for reminder in reminders:
-        event = Event()
-        event.add("uid", f"{reminder.name}@aerobe.local")
-        event.add("dtstamp", now.astimezone(UTC))
-        # In UTC: a bare offset has no name that a calendar knows, and would be read as the time of wherever the phone is.
-        event.add("dtstart", reminder.at.astimezone(UTC))
-        event.add("dtend", (reminder.until or reminder.at + timedelta(minutes=15)).astimezone(UTC))
-        event.add("summary", f"{reminder.brew_name}: {reminder.what}")
-        event.add("description", reminder.says)
-        alarm = Alarm()
-        alarm.add("action", "DISPLAY")
-        alarm.add("description", reminder.says)
-        alarm.add("trigger", timedelta(minutes=-warn_minutes))
-        event.add_component(alarm)
-        calendar.add_component(event)
-    made: bytes = calendar.to_ical()
-    return made
+    events = [
+        CalendarEvent(
+            uid=f"{reminder.name}@aerobe.local",
+            starts_at=reminder.at,
+            ends_at=reminder.until or reminder.at + timedelta(minutes=15),
+            summary=f"{reminder.brew_name}: {reminder.what}",
+            description=reminder.says,
+            spoken=reminder.says,
+        )
+        for reminder in reminders
+    ]
+    return calendar_file(events, product="-//Aerobe//Brewing//EN", made_at=now, remind_minutes=warn_minutes)

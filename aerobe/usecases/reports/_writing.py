@@ -6,7 +6,7 @@ package lacks. What earlier brews of the person taught is left out for the same 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -14,7 +14,7 @@ from typing import Any
 from aerobe.errors import ImportFault, NotEnoughData
 from aerobe.notebook import Notebook, brew_history
 from aerobe.records import Assay, Brew, Compost, Reading, Recipe, Trial
-from aerobe.reports import Again, Report, as_html, as_pdf, compare, with_licence
+from aerobe.reports import Again, FromTable, Imprint, Report, as_html, as_pdf, compare, with_licence
 from aerobe.usecases.exchange._origin import start_in_words, tables_of
 from aerobe.usecases.exchange._packages import export_package, import_package, versions
 from aerobe.usecases.reports._publishing import copy_of, empty_notebook, table_of_study
@@ -180,14 +180,14 @@ def _is_invented(notebook: Notebook) -> bool:
 
 def _build_brew(copy: Notebook, key: str, options: Options, now: datetime) -> Report:
     from aerobe.inference import infer_brew
-    from aerobe.reports import brew_report
+    from aerobe.reports import BrewRecords, brew_report
     from aerobe.usecases.brews._beliefs import story_of_history
     from aerobe.usecases.reports._pictures import brew_pictures_of
 
     history = brew_history(copy, key)
     story, notes = story_of_history(history)
     posterior = infer_brew(story, seed=history.brew.seed)
-    return brew_report(
+    kept = BrewRecords(
         brew=history.brew,
         recipe=history.recipe,
         compost=history.compost,
@@ -196,21 +196,15 @@ def _build_brew(copy: Notebook, key: str, options: Options, now: datetime) -> Re
         assays=history.assays,
         logs=history.logs,
         harvest=history.harvest,
-        posterior=posterior,
-        notes=notes,
-        pictures=brew_pictures_of(history, posterior, now),
-        cautions=_cautions(),
         advice=[(item.at, _call(item.payload)) for item in history.advice],
-        made_at=now,
-        versions=versions(),
-        invented=bool(options.get("invented")),
-        tables=tables_of(copy, [history.brew]),
         start=start_in_words(copy, history.brew),
     )
+    imprint = _imprint(options, now, tables_of(copy, [history.brew]))
+    return brew_report(kept, posterior, imprint, pictures=brew_pictures_of(history, posterior, now), notes=notes)
 
 
 def _build_trial(copy: Notebook, key: str, options: Options, now: datetime) -> Report:
-    from aerobe.reports import trial_report
+    from aerobe.reports import TrialRecords, trial_report
     from aerobe.usecases.evidence._pooling import weighed_with_others
     from aerobe.usecases.trials._plan_and_judge import sheet_of
     from aerobe.usecases.trials._results import judged
@@ -224,29 +218,23 @@ def _build_trial(copy: Notebook, key: str, options: Options, now: datetime) -> R
     at_h, assay = options.get("at_h"), str(options.get("assay", ""))
     verdict, _, notes = judged(copy, key, at_h=None if at_h is None else float(at_h), now=now, assay=assay)
     recipes = [copy.get(Recipe, name) for name in dict.fromkeys(arm.recipe for arm in trial.arms) if name]
-    return trial_report(
+    kept = TrialRecords(
         trial=trial,
         run_sheet=sheet_of(copy, key),
-        verdict=verdict,
-        basis=rests_on(copy, key, assay=assay).words,
-        notes=notes,
-        pooled=weighed_with_others(copy),
         brews=brews,
         recipes=[(recipe, copy.get(Compost, recipe.compost)) for recipe in recipes],
         readings=readings,
         assays=assays,
-        cautions=_cautions(),
-        made_at=now,
-        versions=versions(),
-        invented=bool(options.get("invented")),
-        tables=tables_of(copy, brews),
         starts={brew.key: start_in_words(copy, brew) for brew in brews},
     )
+    basis = rests_on(copy, key, assay=assay).words
+    imprint = _imprint(options, now, tables_of(copy, brews))
+    return trial_report(kept, verdict, imprint, pooled=weighed_with_others(copy), notes=notes, basis=basis)
 
 
 def _build_assay(copy: Notebook, key: str, options: Options, now: datetime) -> Report:
     from aerobe.assay import characterise, study_from_table
-    from aerobe.reports import assay_report
+    from aerobe.reports import AssayStudy, assay_report
     from aerobe.usecases.assay._certificate import ASSAY_CAUTION, CERTIFICATE_SOURCES, certificate_pictures, certify_study
     from aerobe.usecases.reports._pictures import study_readings
 
@@ -258,7 +246,7 @@ def _build_assay(copy: Notebook, key: str, options: Options, now: datetime) -> R
     for name in ("constant_sd", "proportional_cv", "bias", "bias_sd", "gain_log_sd", "detection_limit"):
         value = getattr(error, name)
         numbers[name.replace("_", " ")] = None if value is None else float(f"{value:.6g}")
-    return assay_report(
+    found = AssayStudy(
         name=study.name,
         method=study.method,
         unit=study.unit,
@@ -267,13 +255,18 @@ def _build_assay(copy: Notebook, key: str, options: Options, now: datetime) -> R
         lines=answer.lines,
         cannot_tell=(*certificate.missing, *certificate.suspects),
         readings=study_readings(study),
+    )
+    return assay_report(
+        found,
+        Imprint(made_at=now, versions=versions(), cautions=(ASSAY_CAUTION,)),
         pictures=certificate_pictures(answer),
         numbers={"conclusion": answer.conclusion, **numbers},
-        made_at=now,
-        versions=versions(),
         sources=CERTIFICATE_SOURCES,
-        cautions=(ASSAY_CAUTION,),
     )
+
+
+def _imprint(options: Options, now: datetime, tables: Sequence[FromTable]) -> Imprint:
+    return Imprint(made_at=now, versions=versions(), cautions=_cautions(), tables=tables, invented=bool(options.get("invented")))
 
 
 _BUILDERS: dict[str, Callable[[Notebook, str, dict[str, object], datetime], Report]] = {
