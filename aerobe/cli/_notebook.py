@@ -135,6 +135,34 @@ def notebook_restore(copy: Path, /, *, where: Where = OWN) -> None:
     say({"restored": str(copy), "before": str(before)}, as_json=where.json, text=f"Restored. What was there is in {before}")
 
 
+@notebook.command(name="rescue")
+def notebook_rescue(damaged: Path, target: Path, /, *, json: JSON_ONLY = False) -> int:
+    """Save what is whole of a damaged notebook into a new one. The damaged file is left as it is. Exit code 4 if rows are lost.
+
+    Parameters
+    ----------
+    damaged
+        The notebook that does not open, or that `aerobe notebook check` finds fault with.
+    target
+        A new file.
+    """
+    from aerobe.usecases.notebook import rescue_notebook
+
+    with progress("reading what can be read"):
+        found = rescue_notebook(damaged, target)
+    lines = [f"Saved to {target}: " + ", ".join(f"{count} {name.replace('_', ' ')}" for name, count in found.saved.items()) + "."]
+    lines += [*found.lost[:40], *([f"And {len(found.lost) - 40} more."] if len(found.lost) > 40 else [])]
+    lines += [f"Rows that did not fit are kept as they stood in {found.left_over}."] if found.left_over else []
+    lines += [f"Photos, devices and settings lie in {damaged.name}.app: give that folder the new notebook's name."]
+    told = {
+        "saved": [{"table": name, "rows": count} for name, count in found.saved.items()],
+        "lost": found.lost,
+        "left_over": str(found.left_over or ""),
+    }
+    say(told, as_json=json, text=lines)
+    return NOT_SETTLED if found.lost else 0
+
+
 @notebook.command(name="changes")
 def notebook_changes(*, brew: str = "", newest: int = 30, where: Where = OWN) -> None:
     """Who changed what, oldest first.

@@ -8,6 +8,7 @@ from aerobe.notebook._notebook import Notebook, open_notebook
 from aerobe.notebook._package import write_package
 from aerobe.notebook._pen import Pen
 from aerobe.notebook._reads import Change, Kept, Receipt
+from aerobe.notebook._rescue import Rescued, rescue
 from aerobe.notebook._unpack import Unpacked, read_package
 
 __all__ = [
@@ -18,6 +19,7 @@ __all__ = [
     "Notebook",
     "Pen",
     "Receipt",
+    "Rescued",
     "Unpacked",
     "back_up",
     "brew_history",
@@ -26,6 +28,7 @@ __all__ = [
     "fingerprint",
     "open_notebook",
     "read_package",
+    "rescue",
     "restore",
     "rows_of",
     "write_package",

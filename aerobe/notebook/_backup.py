@@ -88,7 +88,7 @@ def bring_up_to_date(store: Store, *, at: datetime, create: bool) -> Path | None
     if have is None:
         if not create:
             raise NotebookFault("This notebook is empty or no notebook.", "Check the path, or start one with `aerobe brew new`.")
-        _begin(store)
+        begin(store)
         return None
     if have > SCHEMA:
         raise NotebookFault(
@@ -100,8 +100,8 @@ def bring_up_to_date(store: Store, *, at: datetime, create: bool) -> Path | None
     return copy
 
 
-def _begin(store: Store) -> None:
-    """The newest tables in an empty store."""
+def begin(store: Store) -> None:
+    """The newest tables in an empty store; refused where it holds other data."""
     with store.writing() as connection:
         # Another program may have begun the same store while this one waited for its turn.
         found = sa.inspect(connection).get_table_names()

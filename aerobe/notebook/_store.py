@@ -17,7 +17,10 @@ import sqlalchemy as sa
 
 from aerobe.errors import NotebookFault, UnusableRecord
 
-DAMAGED = "This file is damaged or is no notebook.", "Restore a dated copy: `aerobe notebook restore`."
+DAMAGED = (
+    "This file is damaged or is no notebook.",
+    "Restore a dated copy: `aerobe notebook restore`; or save what is whole: `aerobe notebook rescue DAMAGED NEW`.",
+)
 READ_ONLY = (
     "The notebook can only be read: its file or disk is write-protected.",
     "Make the disk writable, or copy the notebook to another one and open it there.",

@@ -16,6 +16,7 @@ CHANNEL_KINDS: dict[str, tuple[Kind, ...]] = {
     "pH": (PH,),
     "conductivity": (CONDUCTIVITY,),
 }
+LONGEST_NAME = 160
 DIMENSIONLESS = ("OD", "absorbance", "NTU", "FNU", "FTU", "RLU", "RFU", "AU")
 
 # Words for units that headers use beside the accepted ones: folded, and as the house writes them.
@@ -135,6 +136,8 @@ def _fits_letter(words: str, unit: Unit) -> bool:
 def split_header(header: str) -> tuple[str, str, Unit | None]:
     """A header's words, its unit as written, and the unit as understood (None: none, or none that is known)."""
     text = header.strip()
+    if len(text) > LONGEST_NAME:
+        return text, "", None  # no name of a column; what follows would look through it for longer than anybody waits
     whole = unit_of(text)
     if whole is not None and len(text) > 1:
         return re.split(r"[\s_]*(?:/|_per_| per )", text, maxsplit=1)[0], text, whole

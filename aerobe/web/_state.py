@@ -19,6 +19,7 @@ from typing import Any
 
 from aerobe.errors import AerobeError, NotebookFault
 from aerobe.web._alarms import AlarmSettings
+from aerobe.web._keys import Ring, hidden, shown, system_ring
 
 LOCK_WAIT_S = 5.0  # a change takes milliseconds: a lock this old was left behind [s]
 EMPTY: dict[str, Any] = {"version": 1, "secret": "", "devices": [], "senders": [], "alarms": {}, "broker": {}}
@@ -32,8 +33,8 @@ def hashed(token: str) -> str:
 class WebState:
     """The app's memory. All changes go through `change`, which writes the whole file at once or not at all."""
 
-    def __init__(self, path: Path | None, content: dict[str, Any]) -> None:
-        self.path = path
+    def __init__(self, path: Path | None, content: dict[str, Any], ring: Ring | None = None) -> None:
+        self.path, self._ring = path, ring
         self._content = content
         self._lock = threading.Lock()
         self._stamp = _stamp_of(path) if path is not None else None
@@ -74,9 +75,11 @@ class WebState:
         if self.path is None:
             return
         beside = self.path.with_suffix(".part")
-        handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+        with contextlib.suppress(FileNotFoundError):
+            beside.unlink()  # a link that somebody laid there must not lead elsewhere
+        handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         with os.fdopen(handle, "w", encoding="utf-8") as stream:
-            json.dump(self._content, stream, indent=1)
+            json.dump(hidden(self._content, self.path, self._ring), stream, indent=1)
             stream.flush()
             os.fsync(stream.fileno())
         os.replace(beside, self.path)
@@ -88,7 +91,7 @@ class WebState:
             return
         try:
             content = {**EMPTY, **json.loads(self.path.read_text(encoding="utf-8"))}
-            _require_usable(content)
+            _require_usable(shown(content, self.path, self._ring))
         except Exception:
             return  # a file spoilt under a running app: what is known goes on, and the next start says it
         self._content, self._stamp = content, stamp
@@ -137,17 +140,18 @@ def open_state(path: Path | None) -> WebState:
     NotebookFault
         If the file is there and cannot be read.
     """
+    ring = system_ring() if path is not None else None
     if path is not None and path.exists():
         try:
             content = {**EMPTY, **json.loads(path.read_text(encoding="utf-8"))}
-            _require_usable(content)
+            _require_usable(shown(content, path, ring))
         except (OSError, ValueError, TypeError, AttributeError, KeyError, RecursionError, AerobeError) as fault:
             raise NotebookFault(
                 f"The app's memory {path} cannot be read ({fault}).",
                 "Put back a copy, or remove it: devices and senders must then be paired again; no reading is lost.",
             ) from None
-        return WebState(path, content)
-    state = WebState(path, json.loads(json.dumps({**EMPTY, "secret": secrets.token_hex(32)})))
+        return WebState(path, content, ring)
+    state = WebState(path, json.loads(json.dumps({**EMPTY, "secret": secrets.token_hex(32)})), ring)
     try:
         state._write()
     except OSError as fault:

@@ -76,6 +76,7 @@ notebook copy {home}/copy.notebook
 notebook copies
 notebook changes --newest 5
 notebook restore {home}/copy.notebook
+notebook rescue {home}/copy.notebook {home}/rescued.notebook
 oxygen saturation --temperature "18 degC" --altitude "500 m"
 oxygen probe "8.9 mg/L" --temperature "20 degC" --zero "0.1 mg/L"
 oxygen sulphite "20 L" "9 mg/L"
@@ -184,6 +185,7 @@ def answers(home: Path) -> dict[str, list[Any]]:
 
 
 ALONE = {
+    "notebook": {"rescue"},
     "oxygen": {
         "saturation",
         "probe",

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from aerobe.usecases.exchange._long_log import is_long, long_log_envelope, look_at_long_log, take_in_long_log
     from aerobe.usecases.exchange._origin import start_in_words
     from aerobe.usecases.exchange._packages import export_package, import_package
+    from aerobe.usecases.exchange._tried import require_harmless
     from aerobe.usecases.exchange._wishes import Wishes
 else:
     __getattr__, __dir__ = lazy_door(
@@ -23,6 +24,7 @@ else:
             "_long_log": ("is_long", "long_log_envelope", "look_at_long_log", "take_in_long_log"),
             "_origin": ("start_in_words",),
             "_packages": ("export_package", "import_package"),
+            "_tried": ("require_harmless",),
             "_wishes": ("Wishes",),
             "aerobe.tables": ("FIELDS", "RowRead"),
         },
@@ -40,6 +42,7 @@ __all__ = [
     "long_log_envelope",
     "look_at_long_log",
     "preview_table",
+    "require_harmless",
     "start_in_words",
     "take_in",
     "take_in_long_log",

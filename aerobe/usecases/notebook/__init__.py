@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING
 from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
-    from aerobe.notebook import BrewHistory, Notebook, Receipt
+    from aerobe.notebook import BrewHistory, Notebook, Receipt, Rescued
     from aerobe.usecases.notebook._care import (
         Cared,
         back_up_notebook,
         care_for_the_day,
         check_notebook,
         copies_of_notebook,
+        rescue_notebook,
         restore_notebook,
     )
     from aerobe.usecases.notebook._demo import make_demo
@@ -43,6 +44,7 @@ else:
                 "care_for_the_day",
                 "check_notebook",
                 "copies_of_notebook",
+                "rescue_notebook",
                 "restore_notebook",
             ),
             "_demo": ("make_demo",),
@@ -62,7 +64,7 @@ else:
                 "notebook_summary",
                 "open_notebook",
             ),
-            "aerobe.notebook": ("BrewHistory", "Notebook", "Receipt"),
+            "aerobe.notebook": ("BrewHistory", "Notebook", "Receipt", "Rescued"),
         },
     )
 
@@ -74,6 +76,7 @@ __all__ = [
     "PHOTO_KINDS",
     "ReadingEntry",
     "Receipt",
+    "Rescued",
     "add_reading",
     "back_up_notebook",
     "brew_history",
@@ -94,6 +97,7 @@ __all__ = [
     "notebook_summary",
     "open_notebook",
     "photos_of",
+    "rescue_notebook",
     "restore_notebook",
     "spoken",
     "write_whole",

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TypedDict
 
-from aerobe.notebook import Notebook, back_up, check, copies_of, fingerprint, open_notebook, restore, rows_of
+from aerobe.notebook import Notebook, Rescued, back_up, check, copies_of, fingerprint, open_notebook, rescue, restore, rows_of
 
 
 class Care(TypedDict):
@@ -39,6 +39,17 @@ def copies_of_notebook(notebook: Notebook) -> list[Path]:
 def restore_notebook(notebook: Notebook, copy: Path, *, now: datetime) -> Path:
     """Put a copy in the notebook's place. What was there is copied first; the path of that copy comes back."""
     return restore(notebook.store, copy, at=now)
+
+
+def rescue_notebook(damaged: Path, target: Path) -> Rescued:
+    """Begin a new notebook with every row of a damaged one that is as it was written; the damaged file is left as it is.
+
+    Raises
+    ------
+    NotebookFault
+        If not one row can be read, or the target is there already.
+    """
+    return rescue(damaged, target)
 
 
 DAILY = "daily"

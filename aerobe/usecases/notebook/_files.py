@@ -21,7 +21,9 @@ def write_whole(path: Path, content: bytes | str) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         # What a notebook holds is the person's own: other accounts of the machine need not read it.
-        handle = os.open(half, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | getattr(os, "O_BINARY", 0), 0o600)
+        with contextlib.suppress(FileNotFoundError):
+            half.unlink()  # a link that somebody laid there must not lead elsewhere
+        handle = os.open(half, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o600)
         with os.fdopen(handle, "wb") as stream:
             stream.write(content.encode() if isinstance(content, str) else content)
             stream.flush()

@@ -85,7 +85,9 @@ def _context(request: Request) -> dict[str, object]:
 
 
 def _take_in_or_show(request: Request, name: str, content: bytes) -> Response:
-    if content[:4] == b"PK\x03\x04" and not name.lower().endswith((".xlsx", ".ods", ".xlsm")):
+    package = content[:4] == b"PK\x03\x04" and not name.lower().endswith((".xlsx", ".ods", ".xlsm"))
+    usecases.exchange.require_harmless(content, name, package=package)
+    if package:
         unpacked = usecases.exchange.import_package(notebook_of(request), content, now=clock_of(request))
         live_of(request).tell("everything")
         rows = [[word, count, unpacked.known.get(word, 0)] for word, count in unpacked.new.items()]

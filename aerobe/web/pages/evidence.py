@@ -55,6 +55,7 @@ def weigh(request: Request, recipe: str = "", against: str = "", outcome: str = 
 
 
 def _take(request: Request, content: bytes, name: str, site: str) -> usecases.evidence.TakenEvidence:
+    usecases.exchange.require_harmless(content, name, package=content[:4] == b"PK\x03\x04")
     return usecases.evidence.take_evidence(notebook_of(request), content, name, now=clock_of(request), site=site)
 
 

@@ -71,6 +71,7 @@ async def check(request: Request, sent: Sent) -> Response:
     """Compute the reports in a package anew."""
     try:
         content, _ = await chosen_file(sent, "file", choose="Choose the data package (zip) that came with a report.")
+        await run_in_threadpool(usecases.exchange.require_harmless, content, "The package", package=True)
         checks = await run_in_threadpool(usecases.reports.check_package, content, now=clock_of(request))
     except AerobeError as fault:
         context = await run_in_threadpool(_context, request)

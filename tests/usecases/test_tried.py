@@ -1,0 +1,48 @@
+"""Texts and packages from outside are tried apart: what asks for too much is refused, and this process lives."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from aerobe.errors import ImportFault
+from aerobe.isolation import Limits
+from aerobe.notebook import open_notebook
+from aerobe.tables import read_table
+from aerobe.usecases.exchange import export_package, require_harmless
+from tests.notebook.conftest import NOW, furnish
+
+TIGHT = Limits(memory_bytes=700_000_000, seconds=4.0)
+
+
+def test_a_long_text_that_costs_too_much_is_refused_and_a_plain_one_is_not() -> None:
+    require_harmless(b"hours,DO mg/L\n" + b"1,8\n" * 40_000, "plain.csv", package=False)
+    endless = b"hours,brew,cells/mL\n" + b"".join(b"%d,b%d,%d\n" % (at % 7, at, at) for at in range(600_000))
+    with pytest.raises(ImportFault, match=r"endless\.csv"):
+        require_harmless(endless, "endless.csv", package=False, limits=TIGHT)
+
+
+def test_a_package_is_tried_in_an_empty_notebook(tmp_path: Path) -> None:
+    with open_notebook(tmp_path / "a.notebook", at=NOW) as book:
+        furnish(book)
+        content = export_package(book, now=NOW + timedelta(hours=1))
+    require_harmless(content, "a.zip", package=True)
+    with zipfile.ZipFile(io.BytesIO(content)) as packed:
+        parts = {item: packed.read(item) for item in packed.namelist()}
+    spoilt = io.BytesIO()
+    with zipfile.ZipFile(spoilt, "w") as packed:
+        for name, text in parts.items():
+            packed.writestr(f"../{name}" if name.endswith("brews.json") else name, text)
+    with pytest.raises(ImportFault):
+        require_harmless(spoilt.getvalue(), "a.zip", package=True)
+
+
+@pytest.mark.parametrize("sign", ["(", "( ", "[a", "_ ", "log10 (", "()", " in "])
+def test_a_name_of_endless_signs_is_read_through(sign: str) -> None:
+    name = (sign * 20_000)[:20_000]
+    reading = read_table(f'hours,"{name}",DO mg/L\n0,1,8\n1,2,7\n'.encode(), "x.csv")
+    assert len(reading.columns) == 3
