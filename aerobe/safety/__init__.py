@@ -29,7 +29,7 @@ from aerobe.safety._rule_clearance import CellFinding, Clearance, clearances, de
 from aerobe.safety._rule_editions import Edition, edition_of, editions
 from aerobe.safety._rule_questions import Question, question_of, questions
 from aerobe.safety._rule_table import Cell, Outcome, Table, all_tables, decide, rule_places, table_of, tables_for
-from aerobe.safety._rule_words import Suggestion, animal_additive, on_the_list, suggestions
+from aerobe.safety._rule_words import Suggestion, animal_additive, animal_material, is_known_name, on_the_list, suggestions
 from aerobe.safety._smell import smell_of
 from aerobe.safety._tea import CERTIFICATES, RiskNote, TeaFinding, judge_material, judge_tea, regrowth_risk
 from aerobe.safety._thresholds import DECIDES, LOCAL, Threshold, all_thresholds, threshold
@@ -51,6 +51,8 @@ from aerobe.safety._water import Dechlorination, Sanitising, dechlorinate, judge
 
 __all__ = [
     "animal_additive",
+    "animal_material",
+    "is_known_name",
     "oxygen_history",
     "mist_gates",
     "OxygenHistory",

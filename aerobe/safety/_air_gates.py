@@ -159,25 +159,31 @@ def time_without_air(facts: BrewFacts) -> Gate:
         return unshown_gate(
             name, "The air is noted as stopped in the future.", "Correct the time at which the air stopped.", cap.source
         )
-    held = hours or facts.hold_before_h
-    if held == 0.0:
+    # What was held before the last start of the air is judged beside a stop that lasts.
+    found = [_held(facts, held, lasts_on) for held, lasts_on in ((hours, True), (facts.hold_before_h, False)) if held > 0.0]
+    if not found:
         return open_gate(name, "The air is running.", cap.source)
-    lasts = _lasts_h(facts)
+    return next((gate for gate in found if not gate.is_open), found[0])
+
+
+def _held(facts: BrewFacts, held: float, lasts_on: bool) -> Gate:
+    """One time without air: the one that lasts on, or the longest before it."""
+    name, cap, lasts = "time without air", threshold("hold-at-most"), _lasts_h(facts)
     most = threshold("no-oxygen-most")
     if held - (lasts or 0.0) >= most.value:
         said = "nobody knows how long the oxygen lasted" if lasts is None else f"by the measured uptake it lasts {lasts:.1f} h"
         return shut_gate(name, f"The air was off for {held:.1f} h; {said}. {most.says}", THROW_OUT, cap.source, OURS)
     against = _against_the_hold(facts, held, lasts)
     if against is None:
-        tense = "Air off for" if hours else "The air runs again; it was off for"
+        tense = "Air off for" if lasts_on else "The air was started again; it was off for"
         return open_gate(name, f"{tense} {held:.1f} h; the oxygen lasts {lasts or 0.0:.1f} h by the measured uptake.", cap.source)
     why, known = against
-    if not hours and (asked := _asked_after_a_hold(facts)) is None:
+    if not lasts_on and (asked := _asked_after_a_hold(facts)) is None:
         return open_gate(name, f"{why} Since then it was aired again and the smell was good.", cap.source, OURS)
     how = (
         "Start the air again, keep every reading at the floor or above for "
         f"{threshold('recent-oxygen').value:g} h, then note the smell. {threshold('hold-at-most').says}"
-        if hours
+        if lasts_on
         else str(asked)
     )
     return (shut_gate if known else unshown_gate)(name, why, how, cap.source, OURS)

@@ -153,6 +153,9 @@ def _judge(rule: HeatRule, compost: Compost, largest_piece_mm: float | None) -> 
     else:
         points += _heat(rule, compost.heat)
     state = next((state for state in (FAILS, NOT_SHOWN) if any(point[0] == state for point in points)), SHOWN)
+    most = threshold("heap-warmth-most")
+    if compost.heat is not None and max(compost.heat.temperatures_degc, default=0.0) > most.value:
+        state, points = NOT_SHOWN, [*points, (NOT_SHOWN, f"the log reaches over {most.value:g} {most.unit}: are these degF?")]
     if rule.standing == REVOKED:
         state, points = NOT_SHOWN, [*points, (NOT_SHOWN, "the rule is revoked: look for the one in its place")]
     said = "; ".join(text for point, text in points if text and (point == state or state == SHOWN))

@@ -46,7 +46,7 @@ class BrewFacts:
     uptake_mg_per_l_per_h: float | None = None  # oxygen uptake, upper end of its interval [mg/L/h]
     holding_time_h: float | None = None  # how long oxygen lasts without air, lower end, where a fit of the brew gives it [h]
     held_degc: float | None = None  # highest while the air was off [degC]
-    hold_before_h: float = 0.0  # how long the air was off before it was started again; 0 if it never stopped [h]
+    hold_before_h: float = 0.0  # how long the air was off at most before it was last started again; 0 if it never stopped [h]
     restarted_at_h: float | None = None  # when it was started again, on the brew's clock [h]
     temperature_degc: float | None = None  # highest that was measured in the brew [degC]
     compost: str = NOT_SHOWN  # one of STATES, from the compost's history

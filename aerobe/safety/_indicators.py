@@ -51,7 +51,8 @@ def judge_count(limit: str, *, point: float | None, low: float, high: float) -> 
     rule = threshold(limit)
     if rule.detects:
         raise NotFound(f"The limit '{limit}' asks for presence or absence, not for a count.", "Give whether it was detected.")
-    middle = low if point is None else point
+    # All tubes positive: the count lies above what the tubes could show, however low the lower end reaches.
+    middle = (low if low == 0.0 or math.isfinite(high) else high) if point is None else point
     if any(math.isnan(value) for value in (low, middle, high)) or not 0.0 <= low <= middle <= high:
         raise UnusableReading(
             "The count does not lie inside its own interval.", "Give point value, lower and upper limit, as printed."

@@ -20,6 +20,7 @@ LOWEST = -0.3  # a zero that is off by more is no reading [mg/L]
 ODD_SHARE = 0.05  # more values than this outside what water holds: the unit is wrong, not the moment [-]
 # A value that repeats: a coarse display in a calm tank does so for a while. Common practice, no source.
 STUCK_AFTER_MOVING = (6.0, 12)  # hours and points, for a probe that did move
+COARSE_MG_PER_L, COARSE_EVERY_H = 0.1, 0.5  # a meter with one decimal repeats itself when it is read less often than this
 STUCK_LOGGER = (3.0, 12.0)  # hours and points an hour, for a logger, also one that never moved
 
 
@@ -134,12 +135,15 @@ def _stuck(times: Array, values: Array) -> Iterator[tuple[int, int]]:
     """First and last point of each run of one value that is too long to be the water's."""
     if len(values) < 2:
         return
+    tenths = values / COARSE_MG_PER_L
+    coarse = bool(np.all(np.abs(tenths - np.round(tenths)) < 1e-6))
     starts = np.concatenate([[0], np.flatnonzero(np.diff(values) != 0.0) + 1])
     ends = np.concatenate([starts[1:] - 1, [len(values) - 1]])
     for first, last in zip(starts.tolist(), ends.tolist(), strict=True):
         hours, points = times[last] - times[first], last - first + 1
         dense = hours >= STUCK_LOGGER[0] and points >= STUCK_LOGGER[1] * hours
         rests = len(starts) > 1 and hours >= STUCK_AFTER_MOVING[0] and points >= STUCK_AFTER_MOVING[1]
+        rests = rests and not (coarse and hours > points * COARSE_EVERY_H)
         if dense or rests:
             yield first, last
 

@@ -57,7 +57,9 @@ class End:
 
 def ends_of(use: UseFacts) -> tuple[End, ...]:
     """Every way in that is not ruled out by an answer; `nothing` only if all of them are."""
-    eaten = None if use.edible is None else use.edible or use.touches_edible_part is True or use.seedling is True
+    # An answer that only makes sense of something eaten says that something is.
+    said = (use.touches_edible_part, use.seedling, use.eaten_raw, use.rarely_raw, use.grows_in_soil and not use.smoked_or_steeped)
+    eaten = None if use.edible is None else use.edible or True in said
     found = [
         End(name=name, is_sure=answer is True, asked_by=asked)
         for name, answer, asked in (

@@ -12,7 +12,7 @@ from aerobe.safety._rule_clearance import ASKED, OPEN, Clearance, clearances
 from aerobe.safety._rule_editions import edition_of
 from aerobe.safety._rule_questions import question_of
 from aerobe.safety._rule_table import rule_places
-from aerobe.safety._rule_words import suggestions
+from aerobe.safety._rule_words import is_known_name, suggestions
 from aerobe.safety._thresholds import DECIDE, threshold
 from aerobe.safety._use_facts import TREATED, TREATED_A, UNKNOWN, UNTREATED, UseFacts
 
@@ -86,6 +86,13 @@ def _germs(use: UseFacts) -> Gate:
 def _against_the_name(use: UseFacts) -> Gate:
     name = "answers"
     against = [item for item in suggestions(use.crop) if getattr(use, item.fact) is False]
+    if use.edible is False and not use.names_checked and not is_known_name(use.crop):
+        return unshown_gate(
+            name,
+            f"'{use.crop}' is no name on file, and the answer is that nothing there is eaten.",
+            "Look again: eaten, smoked, steeped, grazed? If the answers are right, say that they were looked at again.",
+            CHOICE,
+        )
     if not against or use.names_checked:
         return open_gate(name, "No answer goes against what the name suggests, or it was looked at again.", CHOICE)
     said = "; ".join(f"'{item.word}' suggests yes to: {question_of(item.fact).asks}" for item in against)

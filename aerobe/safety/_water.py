@@ -14,6 +14,9 @@ def water_kind(note: str) -> str:
     """The kind of water that a free-text note names; with several, the one to be most careful with."""
     words = set(re.findall(r"[a-z]+", note.lower()))
     kinds = tables("water")["kinds"]
+    if not words <= set(kinds["public"]) | set(kinds["plain"]):
+        # A word that is not known beside "tap" may be what went in after the tap.
+        kinds = {**kinds, "public": ()}
     return next((kind for kind in ("surface", "other", "rain", "well", "public") if words & set(kinds[kind])), "not known")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import time
 from dataclasses import dataclass, field
@@ -21,7 +22,8 @@ NEXT_LOOK = timedelta(minutes=31)  # when a call says no hour, or one that is pa
 PATIENCE_S = 120.0
 LOOKS = 16
 EVENING_H = 10
-METER_H = (*range(2, 24, 2), 23.9)  # hours at which the oxygen is read by hand: no gap is longer than two
+WARMTH = 20.0  # of the tea, by the same meter [degC]
+ROUND_H = 1.75  # between two rounds with the hand meter: air that nobody watched for two hours lets no tea out
 
 
 @dataclass
@@ -47,6 +49,7 @@ class Person:
     buckets: dict[str, Tea] = field(default_factory=dict)  # by code
     recipes: dict[str, str] = field(default_factory=dict)  # by code, from the key of codes
     spent: int = 0  # tests made
+    metered: dict[str, float] = field(default_factory=dict)  # to which hour the air was watched, by label
     typed: dict[tuple[str, str], list[float]] = field(default_factory=dict)  # what was written down, by code and kind
     calls: dict[str, list[str]] = field(default_factory=dict)  # what the call said, by code
     harvested_h: dict[str, float] = field(default_factory=dict)
@@ -136,21 +139,33 @@ class Person:
             self.clock.now += timedelta(minutes=15)
 
     def rounds(self) -> None:
-        """Go round with the hand meter until the sheet's hour: air that nobody watched lets no tea out."""
-        for hour in METER_H:
-            self.clock.now = MORNING + timedelta(days=1, hours=hour)
-            if hour == EVENING_H:
-                self._evening()
-            for code in self.buckets:
-                self._trial()
-                self.browse.follow(code)
-                self._meter(self.buckets[code], self._hours(code))
-
-    def _evening(self) -> None:
-        """Look at every bucket once before the sheet's hour: the tests of the sheet are not to be spent early."""
-        for code in self.buckets:
+        """Go round with the hand meter until the sheet's hour, on paper: air that nobody watched lets no tea out."""
+        self.clock.now = MORNING + timedelta(days=1, hours=EVENING_H)
+        for code in sorted(self.recipes, key=self.recipes.__getitem__)[:: BUCKETS - 1]:
+            # One bucket of each recipe, before the sheet's hour: the tests of the sheet are not to be spent early.
             assert not self._call(code).startswith("Test")
             assert "With molasses" not in self.browse.text(), "the recipe stands beside its code"
+        self.clock.now = MORNING + timedelta(days=1, hours=23.9)
+        self._watch(*self.buckets)
+
+    def _watch(self, *codes: str) -> None:
+        """Write down what the hand meter showed in these buckets since they were last written down."""
+        self._log({code: (self.buckets[code], self._hours(code)) for code in codes}, self.name)
+
+    def _log(self, seen: dict[str, tuple[Tea, float]], trial: str = "") -> None:
+        """Type the paper of the rounds into a table, to the hours given and since the last, and take that in."""
+        lines = ["brew,time_h,oxygen (mg/L),temperature (degC)"]
+        for label, (tea, to_h) in seen.items():
+            from_h = self.metered.get(label, 0.0)
+            rounds = math.ceil((to_h - from_h) / ROUND_H)
+            hours = [from_h + (to_h - from_h) * (place + 1) / rounds for place in range(rounds)]
+            lines += [f"{label},{hour:.3f},{tea.air(hour):.1f},{WARMTH:.1f}" for hour in hours]
+            self.metered[label] = to_h
+        self.browse.open("/data")
+        self.browse.press("Look at it", file=("rounds.csv", "\n".join(lines).encode(), "text/csv"))
+        if trial:
+            self.browse.press("Read it again as said above", trial=trial)
+        self.browse.press("Take it in")
 
     def sheet_hour(self) -> None:
         """Make the tests of the run sheet, each bucket at its own hour."""
@@ -163,7 +178,8 @@ class Person:
             for role in re.findall(r"Record the (sample|killed control|blank)", self.browse.text()):
                 self.browse.follow(f"Record the {role}")
                 self._type(code, role)
-            self._settle(self.buckets[code], self._hours(code))
+            self._smell()
+        self._watch(*self.buckets)
 
     def follow_calls_to_harvest(self) -> None:
         """Harvest when the call says so; else come back at the hour it names, for two days at most."""
@@ -172,9 +188,11 @@ class Person:
         while back:
             code = min(back, key=back.__getitem__)
             self.clock.now = max(self.clock.now, back[code])
+            if self._hours(code) - self.metered[code] > 0.5:
+                self._watch(code)
             said = self._call(code)
             if said.startswith("Hold back"):
-                self._settle(self.buckets[code], self._hours(code))
+                self._smell()
                 said = self._call(code)
             if said.startswith("Harvest now") or self._hours(code) > 44.0:
                 self.browse.follow("Harvest")
@@ -208,7 +226,9 @@ class Person:
                 self.browse.press("Keep", signal=self.world.test(self.last, hour, "sample"))
                 self.spent += 1
             elif said.startswith("Hold back"):
-                self._settle(self.last, hour)
+                self._log({"for-the-beds": (self.last, hour)})
+                self.browse.open(address)
+                self._smell()
             else:
                 self.clock.now = _moment(said, self.clock.now)
         else:
@@ -236,16 +256,11 @@ class Person:
         self.calls.setdefault(code, []).append(said[0][:60])
         return said[0]
 
-    def _settle(self, tea: Tea, hour: float) -> None:
-        """What a harvest waits for: oxygen by a hand meter, and the smell."""
-        self._meter(tea, hour)
-        self.browse.follow("Note the smell")
+    def _smell(self) -> None:
+        """Smell the tea of the brew on the page, and note it where the gates are."""
+        self.browse.follow("Harvest")
+        self.browse.follow("Gates")
         self.browse.press("Note the smell", smell="earthy")
-
-    def _meter(self, tea: Tea, hour: float) -> None:
-        self.browse.follow("Record")
-        self.browse.follow("Oxygen")
-        self.browse.press("Keep", signal=f"{tea.air(hour):.1f}".replace(".", ","), signal_unit="mg/L")
 
     def _type(self, code: str, role: str) -> None:
         number = self.world.test(self.buckets[code], self._hours(code), role)
@@ -270,14 +285,16 @@ class Person:
         self.verdict = self.browse.text()
 
     def ask_where(self) -> None:
-        """May the tea go to the roots of a young orchard? And to lettuce?"""
+        """May the tea with molasses be poured between lettuce?"""
         self._trial()
-        self.browse.follow(next(iter(self.buckets)))
+        self.browse.follow(next(code for code, recipe in self.recipes.items() if recipe == "with-molasses"))
         self.browse.follow("May this tea go there?")
-        asked = {"crop": "lettuce", "edible": "yes", "days": "20", "method": "drench"}
+        asked = {"crop": "lettuce", "edible": "yes", "days": "20", "method": "drench", "made_of": ("plants", "manure")}
         self.browse.press("May it go there?", **asked)
         assert "Still asked for this use" in self.browse.text()
-        self.browse.press("May it go there?", touches="yes", soil="yes", **asked)
+        nobody = dict.fromkeys(("smoked", "grazed", "people", "in_water", "organic", "soiled"), "no")
+        known = {"seedling": "no", "raw": "yes", "there": "yes", "touches": "no", "soil": "yes", "in_soil": "no", "later": "yes"}
+        self.browse.press("May it go there?", **asked, **nobody, **known)
         self.use = self.browse.text()
 
     def publish(self) -> tuple[bytes, bytes]:

@@ -34,13 +34,6 @@ def somebody(folder: Path, world: World, clock: Clock, *, name: str) -> Iterator
             yield Person(browse=PlainBrowser(client), clock=clock, world=world, name=name)
 
 
-# The gates now ask for oxygen every two hours and for more about a use than this person tells; the walk from the sheet
-# to the pool has to be taught that first. Until then it is not walked, and says so at the end of every run.
-to_be_walked_again = pytest.mark.xfail(
-    run=False, reason="the scripted person does not yet answer what the gates ask since 2026-11-27"
-)
-
-
 @pytest.fixture(scope="module")
 def north(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Person]:
     folder = tmp_path_factory.mktemp("north")
@@ -84,17 +77,17 @@ def told(verdict: str) -> tuple[float, float, float]:
 
 
 def by_hand(person: Person) -> tuple[float, float, float]:
-    """The same from what was written down: Student's t with pooled variance on log(sample - killed control). [-]
+    """The same from what was written down: Welch's t on log(sample - killed control). [-]
 
-    Source: any textbook of statistics, such as Snedecor & Cochran 1989, ch. 6 (from memory); critical value from scipy.
+    Source: Welch 1947, Satterthwaite 1946 (from memory), as in any textbook of statistics; critical value from scipy.
     """
     logs = {"plain": [], "with-molasses": []}
     for code, recipe in person.recipes.items():
         logs[recipe].append(math.log(person.typed[code, "sample"][0] - person.typed[code, "killed control"][0]))
     first, second = np.array(logs["with-molasses"]), np.array(logs["plain"])
-    free = len(first) + len(second) - 2
-    spread = math.sqrt((first.var() * len(first) + second.var() * len(second)) / free)
-    half = stats.t.ppf(0.95, free) * spread * math.sqrt(1 / len(first) + 1 / len(second))
+    shares = [each.var(ddof=1) / len(each) for each in (first, second)]
+    free = sum(shares) ** 2 / sum(share**2 / (len(each) - 1) for share, each in zip(shares, (first, second), strict=True))
+    half = stats.t.ppf(0.95, free) * math.sqrt(sum(shares))
     middle = first.mean() - second.mean()
     return math.exp(middle), math.exp(middle - half), math.exp(middle + half)
 
@@ -120,7 +113,6 @@ def test_the_planner_says_what_the_budget_cannot_answer_and_promises_the_power_o
     assert planned.sheet.count("800 g compost, in 20.0 L of water") == each
 
 
-@to_be_walked_again
 def test_the_run_sheet_is_kept_to_and_no_test_beyond_the_budget_is_asked_for(north: Person, south: Person) -> None:
     for person in (north, south):
         made = {
@@ -131,7 +123,6 @@ def test_the_run_sheet_is_kept_to_and_no_test_beyond_the_budget_is_asked_for(nor
         assert person.spent <= TESTS
 
 
-@to_be_walked_again
 def test_a_large_true_effect_is_told(north: Person) -> None:
     ratio, low, high = told(north.verdict)
     assert "with-molasses is better than plain" in north.verdict
@@ -139,7 +130,6 @@ def test_a_large_true_effect_is_told(north: Person) -> None:
     assert (ratio, low, high) == pytest.approx(by_hand(north), rel=0.03)  # two digits stand on the page
 
 
-@to_be_walked_again
 def test_a_brown_water_is_not_taken_for_growth(south: Person) -> None:
     raw = {
         recipe: np.mean([south.typed[code, "sample"][0] for code, of in south.recipes.items() if of == recipe])
@@ -153,7 +143,6 @@ def test_a_brown_water_is_not_taken_for_growth(south: Person) -> None:
     assert not re.search(r"is (better|worse|higher|lower) than", south.verdict)
 
 
-@to_be_walked_again
 def test_the_call_is_followed_to_a_good_harvest(north: Person, south: Person) -> None:
     for person in (north, south):
         assert set(person.harvested_h) == set(person.recipes)
@@ -166,14 +155,15 @@ def test_the_call_is_followed_to_a_good_harvest(north: Person, south: Person) ->
     assert north.last.alive(north.last_h) >= 0.9 * north.last.biomass.max()
 
 
-@to_be_walked_again
 def test_a_use_that_nobody_could_defend_is_held_back(north: Person, south: Person) -> None:
     for person in (north, south):
-        assert "Hold back: contact with food, indicator tests, days to harvest." in person.use
+        # 21 CFR 112.51(b)(5), 112.56(a)(1): fed, so untreated; wetted soil at the leaves that are eaten is contact.
+        assert re.search(r"Hold back: (time without air, )?eaten\.", person.use) and "112.56(a)(1)" in person.use, person.use[
+            :900
+        ]
         assert "Local codes and licensed practice decide." in person.use
 
 
-@to_be_walked_again
 def test_what_is_published_is_found_again_and_pools_in_another_notebook(north: Person, south: Person) -> None:
     report, package = north.publish()
     assert report.startswith(b"%PDF") and package.startswith(b"PK")
@@ -188,7 +178,6 @@ def test_what_is_published_is_found_again_and_pools_in_another_notebook(north: P
     assert "Trials differ beyond their errors" in pooled
 
 
-@to_be_walked_again
 def test_the_package_gives_the_same_verdict_in_an_empty_notebook(north: Person, tmp_path: Path) -> None:
     _, package = north.publish()
     for guest in somebody(tmp_path, World(feeds=1.0, seed=9), Clock(now=north.clock()), name=north.name):

@@ -69,10 +69,11 @@ def trial_key(name: str) -> str:
 
 
 def known_brews(notebook: Notebook, trial: str) -> dict[str, Brew]:
-    """Brews by folded key, and by folded name within the trial: `Control A` of another trial is another brew."""
+    """Brews by folded key, and by name or code on the label within the trial: `Control A` of another trial is another brew."""
     brews = notebook.find(Brew)
+    coded = {fold_label(brew.blind_code): brew for brew in brews if brew.blind_code and brew.trial == trial}
     named = {fold_label(brew.name): brew for brew in brews if brew.trial in ("", trial)}
-    return named | {fold_label(brew.key): brew for brew in brews}
+    return coded | named | {fold_label(brew.key): brew for brew in brews}
 
 
 def make_trial(

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from aerobe.errors import UnusableRecord
-from aerobe.notebook import Notebook, Receipt
-from aerobe.records import Brew, Harvest
+from aerobe.notebook import Notebook, Receipt, brew_history
+from aerobe.records import Brew, BrewEvent, Harvest, standing_events
 from aerobe.safety import threshold
 from aerobe.usecases.notebook._moments import elapsed_from
 
@@ -91,26 +91,70 @@ def note_air(
     return notebook.keep("air", brew, kept, at=now, who=who, token=token)
 
 
+Stop = tuple[float, float | None]  # since when the air was off, and until when; None: it still is [h]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Air:
-    """What is noted of a brew's air."""
+    """What is noted of a brew's air: by answers, by events, and by its harvest."""
 
     unbroken: bool | None  # None: not answered
     answered_at_h: float  # when, on the brew's clock [h]
-    restarted_h: float | None  # when it was started again after the harvest; None: it was not [h]
+    stops: tuple[Stop, ...]  # every time without air that is more than brief, in order [h]
+
+    @property
+    def judged(self) -> Stop | None:
+        """The stop that stands for all: the one that lasts, else the longest; None where the air ran throughout."""
+        if self.stops and self.stops[-1][1] is None:
+            return self.stops[-1]
+        return max(self.stops, key=lambda stop: (stop[1] or 0.0) - stop[0], default=None)
+
+    @property
+    def restarted_h(self) -> float | None:
+        """When the air was last started again, also where it is off once more; None where it never was. [h]"""
+        return max((on for _, on in self.stops if on is not None), default=None)
+
+    @property
+    def longest_before_h(self) -> float:
+        """The longest time without air that has ended; 0 where there was none. [h]"""
+        return max((on - off for off, on in self.stops if on is not None), default=0.0)
 
 
-def air_of_brew(notebook: Notebook, record: Brew, stopped_h: float | None, *, now: datetime) -> Air:
-    """The last answers on a brew's air. A break that was noted is not undone by a later yes."""
+def air_of_brew(notebook: Notebook, record: Brew, harvested_h: float | None, *, now: datetime) -> Air:
+    """The answers and events of a brew's air until now. A break that was noted is not undone by a later yes."""
     now_h = record.hours_at(now)
     notes = [
         (record.hours_at(kept.at), kept.payload) for kept in notebook.kept("air", record.key) if record.hours_at(kept.at) <= now_h
     ]
     answers = [(at, payload["unbroken"]) for at, payload in notes if payload.get("unbroken") is not None]
-    starts = [payload["restarted_h"] for _, payload in notes if payload.get("restarted_h") is not None]
-    again = starts[-1] if starts and stopped_h is not None and stopped_h <= starts[-1] <= now_h else None
+    switched = [(item.elapsed_h, runs) for item in _events(notebook, record) if (runs := _runs(item)) is not None]
+    switched += [(payload["restarted_h"], True) for _, payload in notes[-1:] if payload.get("restarted_h") is not None]
+    switched += [(harvested_h, False)] if harvested_h is not None else []
     return Air(
         unbroken=None if not answers else all(bool(answer) for _, answer in answers),
         answered_at_h=answers[-1][0] if answers else float("-inf"),
-        restarted_h=again,
+        stops=_stops([(at, runs) for at, runs in sorted(switched) if at <= now_h]),
     )
+
+
+def _events(notebook: Notebook, record: Brew) -> tuple[BrewEvent, ...]:
+    return standing_events(brew_history(notebook, record.key).events)
+
+
+def _runs(event: BrewEvent) -> bool | None:
+    """Whether the air runs after an event; None where it says nothing of that."""
+    if event.what == "air flow":
+        return bool(event.amount)
+    return {"air off": False, "air on": True}.get(event.what)
+
+
+def _stops(switched: list[tuple[float, bool]]) -> tuple[Stop, ...]:
+    found: list[Stop] = []
+    off: float | None = None
+    for at, runs in switched:
+        if not runs:
+            off = at if off is None else off
+        elif off is not None:
+            found += [(off, at)] if at - off > threshold("air-stop-brief").value else []
+            off = None
+    return (*found, (off, None)) if off is not None else tuple(found)

@@ -23,9 +23,58 @@ from aerobe.safety import (
 from aerobe.units import COUNT, LENGTH, VOLUME, parse_number
 from aerobe.usecases.safety._place_entry import PlaceEntry, number_or_none, yes_or_no
 
-POURED = {"pour", "poured", "pouring", "drench", "drenched", "watering", "can", "drip", "dripper"}
+POURED = {
+    "pour",
+    "poured",
+    "pouring",
+    "drench",
+    "drenched",
+    "watering",
+    "can",
+    "drip",
+    "dripper",
+    "drippers",
+    "soaker",
+    "ladle",
+    "bucket",
+    "jug",
+    "subsurface",
+    "subirrigation",
+    "wick",
+}
 # Words that change nothing beside those.
-BESIDE_POURED = {"a", "by", "from", "hand", "line", "on", "onto", "roots", "rose", "slowly", "soil", "the", "to", "with"}
+BESIDE_POURED = {
+    "a",
+    "by",
+    "from",
+    "hand",
+    "line",
+    "on",
+    "onto",
+    "roots",
+    "rose",
+    "slowly",
+    "soil",
+    "the",
+    "to",
+    "with",
+    "and",
+    "root",
+    "irrigation",
+    "hose",
+    "tape",
+    "emitter",
+    "emitters",
+    "zone",
+    "at",
+    "base",
+    "foot",
+    "of",
+    "plant",
+    "plants",
+    "into",
+    "low",
+}
 SPRAYED = {
     "spray",
     "sprayed",

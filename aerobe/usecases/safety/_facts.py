@@ -22,7 +22,7 @@ from aerobe.safety import (
     oxygen_history,
     threshold,
 )
-from aerobe.usecases.safety._air_and_smell import air_of_brew, smell_of_brew
+from aerobe.usecases.safety._air_and_smell import Air, air_of_brew, smell_of_brew
 from aerobe.usecases.safety._notes import pieces_of, place_of
 
 
@@ -49,15 +49,16 @@ def brew_facts(notebook: Notebook, brew: str, *, now: datetime, risk: float | No
     record = notebook.get(Brew, brew)
     now_h = record.hours_at(now)
     end = _harvest(notebook, brew)
-    stopped_h = None if end is None else end.elapsed_h
-    air = air_of_brew(notebook, record, stopped_h, now=now)
+    air = air_of_brew(notebook, record, None if end is None else end.elapsed_h, now=now)
+    stopped_h, again_h = air.judged or (None, None)
+    runs = air.judged is None or again_h is not None
     # The time looked at ends with the air, unless it was started again.
-    until_h = now_h if stopped_h is None or air.restarted_h is not None else stopped_h
-    lowest, at_stop, uptake = _oxygen(notebook, brew, now_h, stopped_h, air.restarted_h)
-    outlook = _fresh_outlook(notebook, brew, now if end is None else None, record, stopped_h)
+    until_h = now_h if runs or stopped_h is None else stopped_h
+    lowest, at_stop, uptake = _oxygen(notebook, brew, now_h, stopped_h, again_h, air.restarted_h)
+    outlook = _fresh_outlook(notebook, brew, now if end is None and runs else None, record, stopped_h)
     compost, why = compost_state(notebook, record)
     smell = smell_of_brew(notebook, record, end, now=now)
-    past = _oxygen_history(notebook, record, until_h, (stopped_h, air.restarted_h))
+    past = _oxygen_history(notebook, record, until_h, (stopped_h, again_h))
     seen_to = past.last_unseen_to_h
     return BrewFacts(
         oxygen_floor_mg_per_l=record.aim.oxygen_floor_mg_per_l,
@@ -65,16 +66,16 @@ def brew_facts(notebook: Notebook, brew: str, *, now: datetime, risk: float | No
         lowest_recent_oxygen_mg_per_l=lowest,
         probability_below_floor=_number(outlook, "probability_below") if risk is None else risk,
         # An answer speaks for the time before it was given.
-        air_unbroken=None if seen_to is None or air.answered_at_h < seen_to else air.unbroken,
+        air_unbroken=_unbroken(notebook, brew, air, seen_to),
         smell=smell.words,
         smell_at_h=smell.at_h,
         # The record of a brew begins with its air; only a recorded harvest ends it.
-        hours_since_air_stopped=_hours_off(now_h, stopped_h, air.restarted_h),
+        hours_since_air_stopped=_hours_off(now_h, stopped_h, again_h),
         oxygen_when_air_stopped_mg_per_l=at_stop,
         uptake_mg_per_l_per_h=uptake,
         holding_time_h=_number(outlook, "holding_time_low_h"),
-        held_degc=None if stopped_h is None else _warmest(notebook, brew, stopped_h, air.restarted_h or now_h),
-        hold_before_h=0.0 if stopped_h is None or air.restarted_h is None else air.restarted_h - stopped_h,
+        held_degc=None if stopped_h is None else _warmest(notebook, brew, stopped_h, again_h or now_h),
+        hold_before_h=air.longest_before_h,
         restarted_at_h=air.restarted_h,
         temperature_degc=_warmest_known(notebook, brew, until_h),
         compost=compost,
@@ -119,17 +120,28 @@ def _hours_off(now_h: float, stopped_h: float | None, restarted_h: float | None)
     return 0.0 if stopped_h is None or restarted_h is not None else max(now_h - stopped_h, 0.0)
 
 
+def _unbroken(notebook: Notebook, brew: str, air: Air, seen_to_h: float | None) -> bool | None:
+    """Whether the air is noted to have run where no reading shows the oxygen: a stop that was entered there says no."""
+    if seen_to_h is None:
+        return None
+    for stop in air.stops:
+        # The stop that is judged by itself is left out of the log.
+        if stop != air.judged and stop[1] is not None and not _points(notebook, brew, stop[0], stop[1]):
+            return False
+    return None if air.answered_at_h < seen_to_h else air.unbroken
+
+
 def _oxygen(
-    notebook: Notebook, brew: str, now_h: float, stopped_h: float | None, restarted_h: float | None
+    notebook: Notebook, brew: str, now_h: float, stopped_h: float | None, again_h: float | None, restarted_h: float | None
 ) -> tuple[float | None, float | None, float | None]:
     """Lowest recent reading, the last one before the air stopped, and the steepest fall after it. [mg/L, mg/L, mg/L/h]"""
     window = threshold("recent-oxygen").value
-    end_h = now_h if stopped_h is None or restarted_h is not None else stopped_h
+    end_h = now_h if stopped_h is None or again_h is not None else stopped_h
     recent = _points(notebook, brew, max(end_h - window, restarted_h or -math.inf), max(now_h, end_h))
     lowest = min((value for _, value in recent), default=None)
     if stopped_h is None:
         return lowest, None, None
-    pairs = _points(notebook, brew, stopped_h - 1.0, now_h if restarted_h is None else restarted_h)
+    pairs = _points(notebook, brew, stopped_h - 1.0, now_h if again_h is None else again_h)
     before = [value for at, value in pairs if at <= stopped_h]
     after = [(at, value) for at, value in pairs if at > stopped_h]
     uptake = None
@@ -195,7 +207,8 @@ def _warmest_known(notebook: Notebook, brew: str, until_h: float) -> float | Non
 
 def _warmest(notebook: Notebook, brew: str, from_h: float, to_h: float) -> float | None:
     _, values = notebook.log(brew, "temperature", from_h=from_h, to_h=to_h)
-    return max((float(value) for value in values if math.isfinite(value)), default=None)
+    # Water under 0 degC does not brew: such a value is of another unit.
+    return max((float(value) for value in values if math.isfinite(value) and value >= 0.0), default=None)
 
 
 def compost_state(notebook: Notebook, record: Brew) -> tuple[str, str]:

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from aerobe.errors import UnusableRecord
 from aerobe.notebook import Notebook, Receipt
-from aerobe.records import Brew, Compost, from_plain
+from aerobe.records import Brew, Compost, Recipe, from_plain
 from aerobe.safety import CERTIFICATES, FAILS, NOT_SHOWN, SHOWN
 from aerobe.units import parse_number
 from aerobe.usecases.safety._place_entry import made_of as read_made_of
@@ -101,13 +101,22 @@ def note_germ(
 
 
 def germs_of(notebook: Notebook, brew: str) -> dict[str, str]:
-    """The finding on each disease germ of a brew; not noted is not shown."""
+    """The finding on each disease germ of a brew; not noted is not shown. Found in another tea of its compost is found here."""
     found = dict.fromkeys(GERM_FACTS.values(), NOT_SHOWN)
-    for kept in notebook.kept("disease germ", brew):
-        fact = GERM_FACTS[str(kept.payload["germ"])]
-        if found[fact] != FAILS:
-            found[fact] = FAILS if kept.payload["found"] else SHOWN
+    for key in (brew, *_of_the_same_compost(notebook, brew)):
+        for kept in notebook.kept("disease germ", key):
+            fact = GERM_FACTS[str(kept.payload["germ"])]
+            if kept.payload["found"]:
+                found[fact] = FAILS
+            elif key == brew and found[fact] != FAILS:
+                found[fact] = SHOWN
     return found
+
+
+def _of_the_same_compost(notebook: Notebook, brew: str) -> list[str]:
+    compost = notebook.get(Recipe, notebook.get(Brew, brew).recipe).compost
+    recipes = {item.key for item in notebook.find(Recipe) if item.compost == compost}
+    return [item.key for item in notebook.find(Brew) if item.recipe in recipes and item.key != brew]
 
 
 def set_own_rule(notebook: Notebook, *, days: str, test: str, now: datetime, who: str = "") -> None:

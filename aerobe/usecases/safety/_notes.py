@@ -211,12 +211,17 @@ def _per_100_ml(test: IndicatorTest) -> tuple[float, float, float]:
     return number.value * PER_100_ML, number.low * PER_100_ML, number.high * PER_100_ML
 
 
-def indicator_findings(notebook: Notebook, brew: str) -> tuple[str, str]:
-    """What the tests of a brew show for E. coli and enterococci. One failed test is not undone by another that passes."""
+def indicator_findings(notebook: Notebook, brew: str, *, not_before: datetime | None = None) -> tuple[str, str]:
+    """What the tests of a brew show for E. coli and enterococci. One failed test is not undone by another that passes.
+
+    A test that was entered before food or water went in (`not_before`) speaks of another tea: it can fail, but shows nothing.
+    """
     found: dict[str, list[str]] = {germ: [] for germ in GERMS}
     for kept in notebook.kept("indicator test", brew):
         test = from_plain(IndicatorTest, kept.payload)
-        found[test.germ].append(judge_indicator(test).state)
+        state = judge_indicator(test).state
+        old = not_before is not None and kept.at < not_before
+        found[test.germ].append(NOT_SHOWN if old and state == SHOWN else state)
     return _worst(found["E. coli"]), _worst(found["enterococci"])
 
 

@@ -3,16 +3,26 @@
 from __future__ import annotations
 
 from dataclasses import fields, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
-from aerobe.notebook import Notebook
-from aerobe.records import Brew, Compost, Recipe
-from aerobe.safety import NOT_SHOWN, UseFacts, animal_additive, heat_place, judge_compost, judge_material, judge_tea
+from aerobe.notebook import Notebook, brew_history
+from aerobe.records import Brew, Compost, Recipe, standing_events
+from aerobe.safety import (
+    NOT_SHOWN,
+    UseFacts,
+    animal_additive,
+    animal_material,
+    heat_place,
+    judge_compost,
+    judge_material,
+    judge_tea,
+)
 from aerobe.usecases.safety._entry import UseEntry, mist_of
 from aerobe.usecases.safety._material import germs_of, material_of, own_rule_of
 from aerobe.usecases.safety._notes import indicator_findings, pieces_of, place_of, water_finding
 from aerobe.usecases.safety._place_entry import made_of, number_or_none, yes_or_no
 
+MANURE = "manure"  # of MADE_OF
 ONE_HOUR = 1.0  # 21 CFR 112.3: an agricultural tea is held for longer
 
 
@@ -36,13 +46,14 @@ def use_facts(notebook: Notebook, entry: UseEntry, *, now: datetime) -> UseFacts
     record = notebook.get(Brew, entry.brew)
     recipe = notebook.get(Recipe, record.recipe)
     noted = material_of(notebook, recipe.compost)
-    e_coli, enterococci = indicator_findings(notebook, entry.brew)
+    foods, fed_at = _foods(notebook, record, recipe, now=now)
+    e_coli, enterococci = indicator_findings(notebook, entry.brew, not_before=fed_at)
     germs, (own_days, own_test) = germs_of(notebook, entry.brew), own_rule_of(notebook)
     place, compost = place_of(notebook), notebook.get(Compost, recipe.compost)
     certificate = entry.certificate.strip() or noted.certificate
     # What was noted of the compost and what is said now are both in it.
-    materials = tuple(dict.fromkeys((*noted.made_of, *made_of(entry.made_of))))
-    foods = tuple(dose.food for dose in recipe.foods)
+    said = made_of(entry.made_of)
+    materials = tuple(dict.fromkeys((*noted.made_of, *said, *_animal_too(compost, (*noted.made_of, *said)))))
     said_animal, named_animal = yes_or_no(entry.animal_food), animal_additive(foods)
     soiled = yes_or_no(entry.soiled)
     held_h = record.hours_at(now)
@@ -98,3 +109,20 @@ def _kind(notebook: Notebook, compost: Compost, place: str, materials: tuple[str
     named = heat_place(place)
     state = judge_compost(compost, named, largest_piece_mm=pieces_of(notebook, compost.key)).state if named else NOT_SHOWN
     return judge_material(compost=state, made_of=materials, certificate=certificate)
+
+
+def _animal_too(compost: Compost, said: tuple[str, ...]) -> tuple[str, ...]:
+    """Manure beside plants, where the record of a compost that is said to be of plants only names animal material."""
+    named = compost.animal_origin is True or animal_material(f"{compost.name}, {compost.origin}")
+    return (MANURE,) if named and set(said) == {"plants"} else ()
+
+
+def _foods(notebook: Notebook, record: Brew, recipe: Recipe, *, now: datetime) -> tuple[tuple[str, ...], datetime | None]:
+    """What the brew was fed until now, by recipe or as it was noted, and when its food or water last changed."""
+    now_h = record.hours_at(now)
+    events = [item for item in standing_events(brew_history(notebook, record.key).events) if item.elapsed_h <= now_h]
+    doses = [*((dose.food, dose.at_h) for dose in recipe.foods), *((item.food, item.elapsed_h) for item in events if item.food)]
+    watered = [item.elapsed_h for item in events if item.what == "water added"]
+    changed = max([*(at for _, at in doses if at <= now_h), *watered], default=None)
+    fed_at = None if changed is None else record.started_at + timedelta(hours=changed)
+    return tuple(dict.fromkeys(food for food, _ in doses)), fed_at
