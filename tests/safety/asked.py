@@ -123,7 +123,8 @@ def make_tea(book: Notebook, key: str, tea: str) -> datetime:
         at=START,
     )
     book.add(Brew(key=key, name=key, recipe=key, vessel="bin", started_at=START), at=START)
-    course, warmth, smell, asked = {}, 21.0, "earthy", NOW
+    course: dict[float, float] = {}
+    warmth, smell, asked = 21.0, "earthy", NOW
     later = []
     for part in happened:
         word, *rest = part.split(" ", 1)
