@@ -154,6 +154,7 @@ def what_is_missing():
     names = {
         "chromium": (["chromium", "chromium-browser", "google-chrome"], "the pages are not tried in a browser", "chromium"),
         "mosquitto": (["mosquitto"], "sensors over MQTT are not tried", "mosquitto"),
+        "mount": (["mount"], "full and read-only disks are not tried", "mount"),
         "pdftotext": (["pdftotext"], "the text of PDF reports is not read back", "poppler-utils"),
     }
     places = os.pathsep.join([os.environ.get("PATH", ""), "/usr/sbin", "/usr/local/sbin"])

@@ -31,10 +31,19 @@ P = {
 ORDER = np.array([P[name] for name in PARAMETERS])
 
 
+@pytest.fixture(autouse=True)
+def plain(monkeypatch: pytest.MonkeyPatch) -> None:
+    """All functions as they are written, also where they call each other."""
+    for module in (model, second):
+        for name, thing in list(vars(module).items()):
+            if hasattr(thing, "py_func"):
+                monkeypatch.setattr(module, name, thing.py_func)
+
+
 def change(bacteria=0.0, fungi=0.0, grazers=0.0, food=0.0, slow=0.0, oxygen=0.0, ready=1.0, *, growth=1.0, decay=1.0, air=1.0):  # type: ignore[no-untyped-def]
     """dy/dt at 9 mg/L saturation."""
     out = np.zeros(7)
-    model.slopes.py_func(np.array([bacteria, fungi, grazers, food, slow, oxygen, ready]), ORDER, growth, decay, air, 9.0, out)
+    model.slopes(np.array([bacteria, fungi, grazers, food, slow, oxygen, ready]), ORDER, growth, decay, air, 9.0, out)
     return out
 
 
@@ -90,7 +99,7 @@ def test_the_second_structure_term_by_term() -> None:
     p[names["fermented_share"]], p[names["acid_growth_per_h"]], p[names["acid_limit_mg_c_per_l"]] = 0.3, 0.2, 40.0
     state = np.array([50.0, 20.0, 10.0, 6.0, 2.0, 15.0, 0.8])
     out = np.zeros(7)
-    oxygen = second._slopes.py_func(state, p, 1.0, 1.0, 15.0, 9.0, out)
+    oxygen = second._slopes(state, p, 1.0, 1.0, 15.0, 9.0, out)
     # On paper, term by term.
     pace = 0.8 * 0.5 * 0.5 / (1.0 + (15.0 / 40.0) ** 2)
     bacteria, fungi = 0.4 * pace * 50.0, 0.2 * pace * 20.0
@@ -119,8 +128,8 @@ def test_linear_equations_are_solved(order: str) -> None:
     matrix = rng.normal(size=(7, 7)) + (8.0 * np.eye(7) if order == "as it comes" else 8.0 * np.eye(7)[::-1])
     right = rng.normal(size=7)
     factors, pivots, x = matrix.copy(), np.zeros(7, np.int64), right.copy()
-    model.factorise.py_func(factors, pivots)
-    model.solve.py_func(factors, pivots, x)
+    model.factorise(factors, pivots)
+    model.solve(factors, pivots, x)
     assert x == approx(np.linalg.solve(matrix, right), rel=1e-12)
 
 
@@ -164,9 +173,7 @@ def test_one_step_of_constant_air_is_the_textbook_rise() -> None:
     left = np.array([1.0, 1.0, 1.0, 9.0])
     step = 0.01
     for start in (0.0, 0.05):
-        step = model.advance.py_func(
-            y, ORDER, start, start + 0.05, left, left, 1e-8, step, work, np.zeros((7, 7)), np.zeros(7, np.int64)
-        )
+        step = model.advance(y, ORDER, start, start + 0.05, left, left, 1e-8, step, work, np.zeros((7, 7)), np.zeros(7, np.int64))
     assert step > 0.0 and y[5] == approx(9.0 * (1.0 - math.exp(-1.5)), rel=1e-6)
     assert work[11, 0] / 0.1 == approx(9.0 - 9.0 * (1.0 - math.exp(-1.5)) / 1.5, rel=2e-3)
 
@@ -175,7 +182,7 @@ def test_forcing_runs_straight_between_its_ends() -> None:
     # On paper: saturation rising from 8 to 10 within half an hour at 15/h: C = 8 + 4 t - 4/15 + k exp(-15 t), with C(0) = 0.
     y, work = np.zeros(7), np.zeros((12, 7))
     left, right = np.array([1.0, 1.0, 1.0, 8.0]), np.array([1.0, 1.0, 1.0, 10.0])
-    model.advance.py_func(y, ORDER, 2.0, 2.5, left, right, 1e-8, 0.01, work, np.zeros((7, 7)), np.zeros(7, np.int64))
+    model.advance(y, ORDER, 2.0, 2.5, left, right, 1e-8, 0.01, work, np.zeros((7, 7)), np.zeros(7, np.int64))
     assert y[5] == approx(10.0 - 4.0 / 15.0 + (4.0 / 15.0 - 8.0) * math.exp(-7.5), rel=1e-6)
 
 
@@ -183,7 +190,7 @@ def test_growth_and_decay_follow_their_forcing_within_a_step() -> None:
     # On paper: without food, bacteria decay at 0.04/h times a factor that runs from 1 to 3 in half an hour: exp(-0.04 x 0.5 x 2).
     y, work = np.array([50.0, 0.0, 0.0, 0.0, 0.0, 9.0, 0.5]), np.zeros((12, 7))
     left, right = np.array([1.0, 1.0, 1.0, 9.0]), np.array([2.0, 3.0, 1.0, 9.0])
-    model.advance.py_func(y, ORDER, 2.0, 2.5, left, right, 1e-6, 0.01, work, np.zeros((7, 7)), np.zeros(7, np.int64))
+    model.advance(y, ORDER, 2.0, 2.5, left, right, 1e-6, 0.01, work, np.zeros((7, 7)), np.zeros(7, np.int64))
     # What decays becomes slow food, and a little of it is eaten again: within a thousandth.
     assert y[0] == approx(50.0 * math.exp(-0.04), rel=3e-3)
     # Readiness by the logistic law: odds grow by exp of 0.4 x 0.5 x 1.5.
@@ -222,8 +229,34 @@ def test_the_second_structure_takes_smaller_steps_where_food_answers_fast() -> N
 
     def slopes(_: float, y: np.ndarray) -> np.ndarray:
         out = np.zeros(7)
-        second._slopes.py_func(y, p[0], 1.0, 1.0, 60.0, 9.0, out)
+        second._slopes(y, p[0], 1.0, 1.0, 60.0, 9.0, out)
         return out
 
     exact = solve_ivp(slopes, (0.0, 1.0), start[0], method="LSODA", rtol=1e-9, atol=1e-9).y[:, -1]
     assert found[0, 1, :2] == approx(exact[:2], rel=2e-4)
+
+
+def test_food_water_and_air_of_a_brew_through_its_hours() -> None:
+    # On paper, without life: at 1 h the air halves; 6 mg C/L of food (of which this brew gets a half) and 2 of slow food go in;
+    # at 2 h a fifth is replaced by water at saturation 9.
+    hours = np.array([0.0, 1.0, 2.0, 3.5])
+    shared = np.ones((7, 4))
+    shared[2] = 9.0
+    shared[3] = 1.0, 0.5, 0.5, 0.5
+    shared[4], shared[5] = (0.0, 6.0, 0.0, 0.0), (0.0, 2.0, 0.0, 0.0)
+    shared[6] = 1.0, 1.0, 0.8, 1.0
+    p = np.zeros(10)
+    p[2], p[3], p[4], p[9] = 0.5, 10.0, 0.5, 2.0
+    start = np.array([10.0, 5.0, 0.0, 4.0, 3.0, 1.0, 0.7])
+    out = np.zeros((1, 4, 8))
+    model.run_all(start[None], p[None], np.ones((1, 4)), shared, np.array([0.5]), hours, 1e-8, out)
+    first = 9.0 - 8.0 * math.exp(-2.0)
+    second_hour = 9.0 - (9.0 - first) * math.exp(-1.0)
+    mixed = 0.8 * second_hour + 0.2 * 9.0
+    last = 9.0 - (9.0 - mixed) * math.exp(-1.5)
+    assert out[0, :, 5] == approx([1.0, first, second_hour, last], rel=1e-6)
+    assert out[0, :, 3] == approx([4.0, 4.0, 7.0, 5.6], rel=1e-9) and out[0, :, 4] == approx([3.0, 3.0, 5.0, 4.0], rel=1e-9)
+    assert out[0, :, 0] == approx([10.0, 10.0, 10.0, 8.0]) and out[0, :, 1] == approx([5.0, 5.0, 5.0, 4.0])
+    assert out[0, :, 6] == approx([0.7] * 4)
+    # The mean oxygen of an hour: 9 - 8 (1 - exp(-2)) / 2, by steps of a trapezium.
+    assert out[0, :2, 7] == approx([1.0, 9.0 - 8.0 * (1.0 - math.exp(-2.0)) / 2.0], rel=2e-3)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -48,6 +49,8 @@ def small_disk(folder: Path, *, size: str = "3m") -> Iterator[Disk]:
     folder.mkdir(parents=True, exist_ok=True)
     if not sys.platform.startswith("linux") or os.geteuid() != 0:
         pytest.skip("only the administrator of a Linux machine can mount a small disk")
+    if shutil.which("mount") is None or shutil.which("umount") is None:
+        pytest.skip("no program `mount` here, so no small disk; on Debian: apt install mount")
     mounted = subprocess.run(["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", folder], capture_output=True, text=True)
     if mounted.returncode:
         pytest.skip(f"no disk can be mounted here: {mounted.stderr.strip()}")
