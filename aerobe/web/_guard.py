@@ -6,7 +6,7 @@ import asyncio
 import ipaddress
 import json
 import time
-from collections import OrderedDict
+from collections import OrderedDict, deque
 from collections.abc import Callable
 from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qsl, quote
@@ -16,7 +16,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from aerobe.web._pairing import IDLE_AT_MOST, Pairing
 from aerobe.web._roles import OWNER, Access, may
 from aerobe.web._session import A_YEAR_S, SESSION_COOKIE
-from aerobe.web._turns import Busy, Turns, is_heavy
+from aerobe.web._turns import Busy, Gone, Turns, is_heavy
 
 DEVICE_COOKIE = "aerobe_device"
 # Nothing from elsewhere, no inline script or style, never inside a foreign frame.
@@ -110,9 +110,12 @@ class Guard:
         if not is_heavy(scope["method"], scope["path"]):
             await self.app(scope, _limited(receive, limit), _with_headers(scope, send, renewed))
             return
+        listener = _Listener(receive)
         try:
-            async with self.turns.turn():
-                await self.app(scope, _limited(receive, limit), _with_headers(scope, send, renewed))
+            async with self.turns.turn(who, listener.gone if scope["method"] == "GET" else None):
+                await self.app(scope, _limited(listener.receive, limit), _with_headers(scope, send, renewed))
+        except Gone:
+            return
         except Busy:
             problem = f"Aerobe is working on {self.turns.waiting} other reports and files."
             remedy = "Nothing is lost: ask again in a minute."
@@ -199,6 +202,23 @@ def is_this_machine(who: str) -> bool:
 def _length(headers: dict[str, str]) -> int:
     text = headers.get("content-length", "0")
     return int(text) if text.isascii() and text.isdigit() else 0
+
+
+class _Listener:
+    """What a client sends, heard while its request waits and handed on when its turn has come."""
+
+    def __init__(self, receive: Receive) -> None:
+        self._receive = receive
+        self._heard: deque[Message] = deque()
+
+    async def gone(self) -> None:
+        """Comes back once the client has hung up."""
+        while not self._heard or self._heard[-1]["type"] != "http.disconnect":
+            self._heard.append(await self._receive())
+
+    async def receive(self) -> Message:
+        """The next message, heard before or now."""
+        return self._heard.popleft() if self._heard else await self._receive()
 
 
 class TooMuch(Exception):

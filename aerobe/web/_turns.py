@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections import Counter
+from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 
 # What takes seconds of a core. Everything else stays quick because these wait for each other and not for a free thread.
@@ -12,38 +13,78 @@ AT_ONCE = 2
 WAITING_AT_MOST = 100
 
 
+SHARE = 50  # of those, for one address: nobody keeps all others out
+
+
 class Busy(Exception):
     """So much waits already that this page would not come in any sensible time."""
+
+
+class Gone(Exception):
+    """Whoever asked no longer listens: the work is for nobody."""
 
 
 class Turns:
     """A fair queue: first come, first served. `waiting` is how many stand in it."""
 
-    def __init__(self, *, at_once: int = AT_ONCE, waiting_at_most: int = WAITING_AT_MOST) -> None:
-        self.waiting_at_most = waiting_at_most
-        self.waiting = 0
+    def __init__(self, *, at_once: int = AT_ONCE, waiting_at_most: int = WAITING_AT_MOST, share: int = SHARE) -> None:
+        self.waiting_at_most, self.share = waiting_at_most, share
+        self._waiting: Counter[str] = Counter()
         self._places = asyncio.Semaphore(at_once)
 
+    @property
+    def waiting(self) -> int:
+        """How many wait, of all addresses."""
+        return self._waiting.total()
+
     @asynccontextmanager
-    async def turn(self) -> AsyncIterator[None]:
+    async def turn(self, who: str = "", gone: Callable[[], Awaitable[None]] | None = None) -> AsyncIterator[None]:
         """Wait for a place and hold it.
+
+        Parameters
+        ----------
+        who
+            The address that asks; each has its share of the queue.
+        gone
+            Comes back once nobody listens any more; a place in the queue is then given up.
 
         Raises
         ------
         Busy
             If too many wait already.
+        Gone
+            If nobody listens any more before the turn has come.
         """
-        if self.waiting >= self.waiting_at_most:
+        if self.waiting >= self.waiting_at_most or self._waiting[who] >= self.share:
             raise Busy
-        self.waiting += 1
+        self._waiting[who] += 1
         try:
-            await self._places.acquire()
+            await self._place(gone)
         finally:
-            self.waiting -= 1
+            self._waiting[who] -= 1
+            self._waiting += Counter()  # addresses with nothing waiting are forgotten
         try:
             yield
         finally:
             self._places.release()
+
+    async def _place(self, gone: Callable[[], Awaitable[None]] | None) -> None:
+        if gone is None or not self._places.locked():
+            await self._places.acquire()
+            return
+        place, left = asyncio.ensure_future(self._places.acquire()), asyncio.ensure_future(gone())
+        held = False
+        try:
+            await asyncio.wait({place, left}, return_when=asyncio.FIRST_COMPLETED)
+            held = place.done() and not left.done()
+        finally:
+            left.cancel()
+            if not held:
+                if place.done() and not place.cancelled():
+                    self._places.release()
+                place.cancel()
+        if not held:
+            raise Gone
 
 
 def is_heavy(method: str, path: str) -> bool:

@@ -7,7 +7,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from aerobe.web._turns import Busy, Turns, is_heavy
+from aerobe.web._turns import Busy, Gone, Turns, is_heavy
 from tests.web.conftest import Shed
 
 
@@ -51,6 +51,61 @@ def test_too_many_are_told_and_one_that_gave_up_frees_its_place() -> None:
         await asyncio.gather(*held, return_exceptions=True)
         async with turns.turn():
             assert turns.waiting == 0
+
+    asyncio.run(go())
+
+
+def test_a_turn_that_nobody_waits_for_any_more_is_given_up_and_costs_nothing() -> None:
+    async def go() -> None:
+        turns, gate, hung_up, done = Turns(at_once=1), asyncio.Event(), asyncio.Event(), []
+
+        async def one(name: str, gone: object = None) -> None:
+            async with turns.turn(name, gone):  # type: ignore[arg-type]
+                await gate.wait()
+                done.append(name)
+
+        async def leave() -> None:
+            await hung_up.wait()
+
+        tasks = [
+            asyncio.create_task(one("first")),
+            asyncio.create_task(one("left", leave)),
+            asyncio.create_task(one("last", leave)),
+        ]
+        await asyncio.sleep(0)
+        hung_up.set()
+        for _ in range(10):
+            await asyncio.sleep(0)
+        tasks.append(asyncio.create_task(one("stays")))
+        await asyncio.sleep(0)
+        assert turns.waiting == 1
+        gate.set()
+        outcomes = await asyncio.gather(*tasks, return_exceptions=True)
+        assert done == ["first", "stays"] and [type(one) for one in outcomes[1:3]] == [Gone, Gone]
+        async with turns.turn():
+            assert turns.waiting == 0
+
+    asyncio.run(go())
+
+
+def test_one_address_cannot_fill_the_queue() -> None:
+    async def go() -> None:
+        turns, gate = Turns(at_once=1, share=2), asyncio.Event()
+
+        async def hold(who: str) -> None:
+            async with turns.turn(who):
+                await gate.wait()
+
+        held = [asyncio.create_task(hold("greedy")) for _ in range(3)]
+        await asyncio.sleep(0)
+        with pytest.raises(Busy):
+            async with turns.turn("greedy"):
+                pass
+        held.append(asyncio.create_task(hold("other")))
+        await asyncio.sleep(0)
+        assert turns.waiting == 3
+        gate.set()
+        await asyncio.gather(*held)
 
     asyncio.run(go())
 
