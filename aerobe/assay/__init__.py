@@ -18,7 +18,7 @@ from aerobe.assay._carbon import (
     cylinder_um3,
     rod_um3,
 )
-from aerobe.assay._censored import CensoredSummary, censored_summary
+from aerobe.assay._censored import METHODS, CensoredSummary, censored_summary
 from aerobe.assay._certificate import Certificate, Precision, as_lines, conclusion, meaning_of, typical_reading
 from aerobe.assay._characterise import characterise
 from aerobe.assay._colour import ColourBias, ColourReading, RecipeBias, colour_fit, estimate_colour_bias
@@ -87,6 +87,7 @@ from aerobe.assay._two_component import (
 from aerobe.assay._variance import Components, OneWay, Share, components, one_way
 
 __all__ = [
+    "METHODS",
     "ASSUMED_GAIN_LOG_SD",
     "CARBON_FACTORS",
     "COLUMNS",

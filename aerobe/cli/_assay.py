@@ -9,7 +9,7 @@ from typing import Annotated
 from cyclopts import App, Parameter
 
 from aerobe.cli import NOT_SETTLED
-from aerobe.cli._assay_counts import basis, carbon, fields, hyphae, plates, ratio, tubes
+from aerobe.cli._assay_counts import basis, below, carbon, fields, hyphae, plates, ratio, tubes
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, progress, say
 from aerobe.cli._pictures import save_picture
 from aerobe.errors import ImportFault, UnusableRecord
@@ -19,7 +19,7 @@ from aerobe.usecases.notebook import write_whole
 
 app = App(name="assay", help="Is my test any good? Certificates, counts, ratios, and how many tests to make.")
 
-for counting in (tubes, plates, fields, ratio, carbon, hyphae, basis):
+for counting in (tubes, plates, fields, below, ratio, carbon, hyphae, basis):
     app.command(counting)
 
 

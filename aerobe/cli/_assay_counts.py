@@ -50,6 +50,24 @@ def plates(counted: str, /, *, lowest: int = 10, highest: int = 300, json: JSON_
     say({"weighted_mean": found, "with_crowded": crowded}, as_json=json, text=lines)
 
 
+def below(results: str, /, *, level: float = 0.9, method: str = "", json: JSON_ONLY = False) -> None:
+    """Mean of results of which some lie below a limit.
+
+    Parameters
+    ----------
+    results
+        Results, those below a limit with their limit: "<10 34 12 <5 80".
+    level
+        Of the interval.
+    method
+        lognormal likelihood, normal likelihood, Kaplan-Meier, or regression on order statistics; left out: by the results.
+    """
+    from aerobe.usecases.assay import mean_of_censored
+
+    found = mean_of_censored(results, level=level, method=method)
+    say(found, as_json=json, text=found.says)
+
+
 def fields(counts: str, /, *, volume_ml: float = 1e-4, dilution: float = 1.0, json: JSON_ONLY = False) -> None:
     """Objects per mL from counts in equal fields or squares.
 

@@ -41,6 +41,7 @@ assay certificate {home}/study.csv --name "My cards" --scale-low 3 --scale-high 
 assay tubes "10 1 0.1" "3 3 3" "3 1 0"
 assay plates "0.01:120 0.01:>300 0.001:14"
 assay fields "12 9 15 8"
+assay below "<10 34 12 <5 80 51"
 assay ratio 2 10 --fungi-sd 0.5 --bacteria-sd 1 --kind mass
 assay compare "12 30 55 80 90 99 120 150 160 200" "14 28 60 77 95 90 124 160 150 210" --foods "{foods}" --phases "{phases}"
 assay addition "0 50 100 150" "96 140 193 240" --background 23

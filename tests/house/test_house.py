@@ -33,6 +33,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "reports": BASE | {"assay", "inference", "decisions", "verdicts", "trials", "evidence", "safety", "charts"},
     "usecases": BASE
     | {
+        "isolation",
         "tables",
         "assay",
         "oxygen",

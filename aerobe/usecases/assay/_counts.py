@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from aerobe import assay as room
@@ -12,6 +13,11 @@ MOST_NUMBERS = 1000  # pairs of pairs are compared, so a longer list would take 
 LARGEST = 1e18  # of a number that a person counts or reads off
 
 
+def _parts(text: str) -> list[str]:
+    parts = text.replace(";", " ").replace("\n", " ").replace(", ", " ").split()
+    return parts[0].split(",") if len(parts) == 1 and parts[0].count(",") > 1 else parts
+
+
 def numbers_typed(text: str, what: str) -> list[float]:
     """Numbers separated by spaces, semicolons or lines; commas separate too when no number has a decimal comma.
 
@@ -20,9 +26,7 @@ def numbers_typed(text: str, what: str) -> list[float]:
     UnusableReading
         If there are none, too many, or one that no test gives.
     """
-    parts = text.replace(";", " ").replace("\n", " ").replace(", ", " ").split()
-    if len(parts) == 1 and parts[0].count(",") > 1:
-        parts = parts[0].split(",")
+    parts = _parts(text)
     if not parts:
         raise UnusableReading(f"No {what} given.", "Type the numbers with spaces between them.")
     if len(parts) > MOST_NUMBERS:
@@ -31,6 +35,28 @@ def numbers_typed(text: str, what: str) -> list[float]:
     if max(map(abs, found)) > LARGEST:
         raise UnusableReading(f"The {what} hold a number that no test gives.", f"Numbers go up to {LARGEST:g}.")
     return found
+
+
+def mean_of_censored(results: str, *, level: float = 0.9, method: str = "") -> room.CensoredSummary:
+    """Mean of typed results of which some are written `<10`; what lies below its limit is never taken as zero or half of it.
+
+    Raises
+    ------
+    UnusableReading
+        If a result is no number, or the method is none.
+    NotEnoughData
+        If too few results lie above their limits.
+    """
+    if method and method not in room.METHODS:
+        raise UnusableReading(f"'{method}' is no way to take results below limits in.", f"One of: {', '.join(room.METHODS)}.")
+    tidy = re.sub(r"<\s+", "<", results)
+    if ">" in tidy:
+        raise UnusableReading(
+            "A result beyond a highest value is no result below a limit.", "Leave it out, or dilute and repeat."
+        )
+    values = numbers_typed(tidy.replace("<", ""), "results")
+    marks = [part.startswith("<") for part in _parts(tidy)]
+    return room.censored_summary(values, marks, level=level, method=method)
 
 
 def count_tubes(amounts: str, tubes: str, positives: str, *, level: float = 0.95) -> room.MostProbableNumber:
