@@ -11,13 +11,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from aerobe.inference import Measurement, Posterior, expected_result, one_blas_thread, result_errors
+from aerobe.inference import Measurement, Posterior, expected_result, lacking_and_error, one_blas_thread, result_errors
 
 Array = NDArray[np.float64]
 
 DRAWS = 1000  # courses used at most
 TRUTHS = 100  # courses that play the truth; with a third of them the noise cost brews half a per cent
 STEP_H = 1.5  # spacing of the times considered [h]
+LOOKS_H = (2.0, 4.0, 6.0, 9.0, 12.0)  # from now on, when the log is looked at again [h]
+LOG_IS_OLD_H = 2.0  # a log that ended longer ago no longer runs [h]
+GAP_DRIFT, GAP_MEMORY_H = 0.35, 6.0  # what else moves the log of that gap: foam, fouling, what is eaten [-, h]
+PROBE_NOISE = 0.1  # of a mean over half an hour [mg/L]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,6 +46,11 @@ class TestValue:
     def best(self) -> int:
         """Place of the best time."""
         return int(np.argmin(self.expected_loss))
+
+    @property
+    def least(self) -> float:
+        """Expected loss after the best test. [-]"""
+        return float(self.expected_loss[self.best])
 
     @property
     def gain(self) -> float:
@@ -104,6 +113,66 @@ def value_of_test(
             weights = _weights(inside[:, place], noise, truths, rng)
             expected[i] = (weights @ loss[:, place:]).min(axis=1).mean()
     return TestValue(times_h=times[places], expected_loss=expected, without=float(loss.mean(axis=0).min()))
+
+
+def value_of_looking(posterior: Posterior, loss: Array, now_h: float, *, seed: int) -> TestValue | None:
+    """Expected loss if the oxygen log runs on and is looked at again; None without a log that reaches to now.
+
+    A log costs nothing to look at again, and a harvest cannot be taken back: what is forgone by waiting for more of the log is
+    only what the brew loses in a few hours.
+
+    Parameters
+    ----------
+    posterior
+        Courses, equally likely.
+    loss
+        Of harvesting at each time, shape (draws, times). [-]
+    now_h
+        The present. [h]
+    seed
+        Fixes the errors drawn.
+
+    Source
+    ------
+    raiffa-schlaifer-1961
+    """
+    until = posterior.logged_until_h
+    if until is None or now_h > until + LOG_IS_OLD_H:
+        return None
+    ahead = posterior.times_h >= now_h - 1e-9
+    every = max(1, len(loss) // DRAWS)
+    times, loss = posterior.times_h[ahead], loss[::every, ahead]
+    steps = [step for step in LOOKS_H if now_h + step < times[-1]]
+    if not steps:
+        return None
+    oxygen = posterior.oxygen[::every]
+    lacking, size = lacking_and_error(oxygen, np.asarray(oxygen.max()))
+    shown, size = (
+        np.stack([_at(item, posterior.times_h, now_h + step) for step in (0.0, *steps)], axis=1) for item in (lacking, size)
+    )
+    places = np.searchsorted(times, now_h + np.array(steps) - 1e-9)
+    rng = np.random.default_rng([seed, 29])
+    truths = (np.arange(TRUTHS) * (len(loss) / TRUTHS)).astype(np.int64)
+    far, expected = np.zeros((len(truths), len(loss))), np.empty(len(steps))
+    with one_blas_thread():
+        for i in range(len(steps)):
+            # What oxygen does from one look to the next, on the log scale of what lacks: uptake over transfer.
+            moved = shown[:, i + 1] - shown[:, i]
+            hours = steps[i] - (steps[i - 1] if i else 0.0)
+            noise = np.sqrt(GAP_DRIFT**2 * -np.expm1(-hours / GAP_MEMORY_H) + (PROBE_NOISE * size[:, i + 1]) ** 2)
+            seen = moved[truths] + noise[truths] * rng.standard_normal(len(truths))
+            far += ((seen[:, None] - moved[None]) / noise[None]) ** 2
+            log_w = -3.0 * np.log1p(far / 3.0)
+            w = np.exp(log_w - log_w.max(axis=1, keepdims=True))
+            w /= w.sum(axis=1, keepdims=True)
+            expected[i] = (w @ loss[:, places[i] :]).min(axis=1).mean()
+    return TestValue(times_h=times[places], expected_loss=expected, without=float(loss.mean(axis=0).min()))
+
+
+def _at(values: Array, times_h: Array, at_h: float) -> Array:
+    right = int(np.clip(np.searchsorted(times_h, at_h), 1, len(times_h) - 1))
+    w = float(np.clip((at_h - times_h[right - 1]) / (times_h[right] - times_h[right - 1]), 0.0, 1.0))
+    return np.asarray(values[:, right - 1] * (1.0 - w) + values[:, right] * w)
 
 
 def _places(times: Array, start_h: float, until_h: float, step_h: float) -> NDArray[np.int64]:

@@ -21,7 +21,9 @@ Plan = tuple[str, float, str, float]
 WINDOW_LOSS = 0.03  # harvest times within this of the best belong to the window [-]
 NEAR_H = 0.5  # a best time closer than this is now [h]
 REPEAT_H = 3.0  # so long after a reading that is far off, a repeat tells more than a harvest [h]
+AIR_BACK_H = 1.0  # to look again when the air should be back [h]
 SOON_H = 2.0  # to look again after a brew in trouble [h]
+WORTH_LOOKING = 0.002  # more avoided loss than this is worth looking at a log again before a harvest [-]
 WORTH_ASKING = 1e-4  # less avoided loss than this is noise of the draws [-]
 
 
@@ -109,11 +111,18 @@ def choose(
     test: NextTest | None,
     value: TestValue | None,
     closed: tuple[Gate, ...],
+    look: TestValue | None = None,
 ) -> Plan:
-    """By expected loss alone: a test if it is worth its price, else harvest at the best time."""
+    """By expected loss alone: a test if it is worth its price, else a harvest at the best time, unless a log that runs on will
+    tell more than waiting for it loses."""
     if test is not None and value is not None and test.loss_avoided > WORTH_ASKING and test.worth > test.price:
         reason = f"one more test is worth {test.worth:.0f} to you and costs {test.price:.0f}."
         return "test at", test.at_h, reason, float(value.expected_loss[value.best])
+    if look is not None and min(loss_now, window.expected_loss) - look.least > WORTH_LOOKING:
+        # The first look, not the best one: what it shows may change the plan.
+        gain = 100.0 * (loss_now - look.least)
+        reason = f"the log will tell more; looking again is expected to save {gain:.0f} % of the attainable."
+        return "wait until", float(look.times_h[0]), reason, look.least
     if window.best_h <= now_h + NEAR_H or loss_now <= window.expected_loss + 1e-3:
         if closed:
             reason = f"the time is right, but {closed[0].why[:1].lower()}{closed[0].why[1:].rstrip('.')}."
@@ -144,6 +153,7 @@ def cautious(
     apart: Disagreement,
     repeat: bool,
     starved_h: float = 0.0,
+    air_off_since_h: float | None = None,
 ) -> Plan:
     """The plan after what readings say by themselves, and where the structures disagree."""
     call, at, because, loss = plan
@@ -152,7 +162,13 @@ def cautious(
     if fall is not None and call == "wait until" and at > now_h + NEAR_H and not closed:
         reason = f"the last three readings fell clearly ({fall.in_words()}); the forecast hopes for more, the readings win."
         return "harvest now", now_h, reason, loss_now
-    if starved_h >= LONG_WITHOUT_H and call == "wait until":
+    if air_off_since_h is not None and air_off_since_h <= now_h and starved_h < LONG_WITHOUT_H and call != "test at":
+        reason = (
+            f"the air stands still since {air_off_since_h:.1f} h. Bring it back first and look again then; what the brew still "
+            "gains is told for air that is back soon."
+        )
+        return "wait until", now_h + AIR_BACK_H, reason, loss
+    if starved_h >= LONG_WITHOUT_H and call != "test at" and (call == "wait until" or air_off_since_h is not None):
         reason = (
             f"the log shows next to no oxygen for {starved_h:.0f} h: what grows then is not foreseen, and no gain is promised. "
             "Bring air in now, or discard the brew."

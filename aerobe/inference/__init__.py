@@ -1,6 +1,7 @@
 """From a recipe, readings and logs to the posterior of one brew."""
 
 from aerobe.inference._air import AirStop, find_stops
+from aerobe.inference._clouds import lacking_and_error
 from aerobe.inference._forcing import stops_in_log
 from aerobe.inference._infer import infer_brew
 from aerobe.inference._measuring import measurements_of
@@ -54,6 +55,7 @@ __all__ = [
     "expected_result",
     "find_stops",
     "infer_brew",
+    "lacking_and_error",
     "learn_from",
     "measurements_of",
     "on_one_core",

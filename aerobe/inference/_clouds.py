@@ -22,10 +22,15 @@ Array = NDArray[np.float64]
 BALANCE = "food and oxygen"
 # Belief in each structure before any reading; tuned on brews of foreign laws.
 BELIEF = {BALANCE: 0.4, NITROGEN: 0.3, EMPIRICAL: 0.3}
+# Beside a log the balance is sampled to follow it and the others are only weighed by it.
+BELIEF_WITH_LOG = {BALANCE: 0.6, NITROGEN: 0.25, EMPIRICAL: 0.15}
 CLOUD = 2048  # courses a structure
 LEAST_DEFICIT = 0.15  # below saturation; less cannot be told from a probe's error [mg/L]
 LOG_FACTOR, LOG_DRIFT, LOG_MEMORY_H = 0.3, 0.35, 6.0  # errors of the log deficit: one for all, and one with memory [-, -, h]
 LOG_DEGREES = 8.0
+LOG_NOISE = 0.1  # of a bin of the log [mg/L]
+ENOUGH = 25.0  # effective courses that a log leaves at least
+LEAST_THERE = 0.3  # oxygen; less cannot be told from none [mg/L]
 KEPT = 3  # clouds kept in the process; each is some 25 megabytes
 
 _KEPT: OrderedDict[tuple[object, ...], tuple[Courses, ...]] = OrderedDict()
@@ -80,25 +85,53 @@ def other_clouds(setting: Setting, scores: Array, seed: int) -> tuple[Courses, .
     return limited, within_nitrogen(setting.basis, empirical)
 
 
-def weighed_by_log(setting: Setting, courses: Courses) -> Courses:
-    """Courses weighed by an oxygen log, through how far oxygen lies below saturation: that is uptake over transfer.
+def lacking_and_error(oxygen: Array, saturation: Array) -> tuple[Array, Array]:
+    """How far oxygen lies between full and none, as the log of what lacks over what is there, and what 1 mg/L moves it by.
 
-    On the log scale the gap is wrong by one factor for all (transfer, carbon respired), by what comes and goes over hours, and
-    by the probe. The t of few degrees keeps a log that no course fits from choosing one at random.
+    What lacks is uptake over transfer; what is there tells when the air carries no more. Any shape. [-, L/mg]
+    """
+    lacks = np.maximum(saturation - oxygen, 0.0) + LEAST_DEFICIT
+    there = np.maximum(oxygen, 0.0) + LEAST_THERE
+    return np.log(lacks / there), 1.0 / lacks + 1.0 / there
+
+
+def weighed_by_log(setting: Setting, courses: Courses) -> Courses:
+    """Courses weighed by an oxygen log, through what it tells of uptake over transfer."""
+    if not len(setting.oxygen.index):
+        return courses
+    return replace(courses, log_weight=_flattened(courses.log_weight + follows_log(setting, courses)))
+
+
+def _flattened(log_weight: Array) -> Array:
+    """Log weights, flattened until enough courses count: a log that no course follows must not choose one."""
+    low, high = 0.0, 1.0
+    for _ in range(12):
+        power = high if low == 0.0 and high == 1.0 else 0.5 * (low + high)
+        w = np.exp(power * (log_weight - log_weight.max()))
+        enough = w.sum() ** 2 >= ENOUGH * np.sum(w**2)
+        if enough and power == 1.0:
+            break
+        low, high = (power, high) if enough else (low, power if power < 1.0 else 1.0 - 1e-9)
+    return power * log_weight
+
+
+def follows_log(setting: Setting, courses: Courses) -> Array:
+    """Log likelihood of an oxygen log for each course, shape (courses,), up to a constant.
+
+    What lacks is wrong by one factor for all hours (transfer, carbon respired), by what comes and goes over hours, and by the
+    probe. The t of few degrees keeps a log that no course fits from choosing one at random.
     """
     index = setting.oxygen.index
-    if not len(index):
-        return courses
     saturation = setting.around.saturation_mg_per_l[index]
-    seen = np.maximum(saturation - setting.oxygen.values, LEAST_DEFICIT)
-    expected = np.maximum(saturation - courses.oxygen[:, index], LEAST_DEFICIT)
+    seen, size = lacking_and_error(setting.oxygen.values, saturation)
+    expected, _ = lacking_and_error(courses.oxygen[:, index], saturation)
     times = setting.grid_h[index]
     covariance = LOG_FACTOR**2 + LOG_DRIFT**2 * np.exp(-np.abs(times[:, None] - times[None]) / LOG_MEMORY_H)
-    covariance = covariance + np.diag((setting.offset_sd / np.maximum(seen, 3.0 * LEAST_DEFICIT)) ** 2 + 0.05**2)
-    whitened = np.linalg.solve(np.linalg.cholesky(covariance), (np.log(seen) - np.log(expected)).T)
+    off = setting.offset_sd * size
+    covariance = covariance + np.outer(off, off) + np.diag((LOG_NOISE * size) ** 2 + 0.05**2)
+    whitened = np.linalg.solve(np.linalg.cholesky(covariance), (seen - expected).T)
     count = len(index)
-    log_w = -0.5 * (LOG_DEGREES + count) * np.log1p(np.sum(whitened**2, axis=0) / LOG_DEGREES)
-    return replace(courses, log_weight=courses.log_weight + log_w)
+    return np.asarray(-0.5 * (LOG_DEGREES + count) * np.log1p(np.sum(whitened**2, axis=0) / LOG_DEGREES))
 
 
 def _key(setting: Setting, shift: Shift | None, seed: int, count: int) -> tuple[object, ...]:

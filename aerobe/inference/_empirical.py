@@ -34,6 +34,7 @@ SECOND_AT_H = (14.0, 0.7)  # after the first rise, at 20 degC [h]
 NO_GROWTH = 0.03  # share that never rises: chlorine, dead compost, too little warmth
 RESPIRED = (1.0, 0.4)  # carbon respired per carbon of biomass made [-]
 UPKEEP = (0.012, 0.5)  # carbon respired per living carbon at 20 degC [1/h]
+CORNER = 0.06  # how round the corner is at which demand meets what the air brings; a little oxygen is always left [-]
 OVERDRAWN = 0.25  # how far, on the log scale, a course may ask for more oxygen than the air brings [-]
 
 
@@ -84,11 +85,14 @@ def empirical_courses(basis: Basis, around: Surroundings, z: Array, rng: np.rand
     log_mass += np.concatenate([[0.0], np.cumsum(np.log(around.shares_kept()))[:-1]])
     shift = 0.3 * rng.standard_normal((n, 1)) * rise / np.maximum(height, 0.5)
     log_ratio = np.log(ratio) + shift * np.minimum(height, 3.0)
-    demand = _demand(log_mass, around, spread(RESPIRED), spread(UPKEEP))
+    respired, upkeep = spread(RESPIRED), spread(UPKEEP)
     kla = basis.kla_per_h * np.exp(basis.kla_log_sd * z[:, [NAMES.index("kla_factor")]])
-    oxygen = around.saturation_mg_per_l * np.exp(-demand / np.maximum(kla * around.transfer() * around.saturation_mg_per_l, 1e-9))
-    kla = kla * transfer_factor(around.temperature_degc)
-    asked = np.log(np.maximum(demand / (kla * around.saturation_mg_per_l), 1e-9)).max(axis=1)
+    supply = np.maximum(kla * around.transfer() * around.saturation_mg_per_l, 1e-9)
+    log_mass = _no_faster_than_air(log_mass, around, respired, upkeep, supply / OXYGEN_PER_CARBON)
+    lacking = _demand(log_mass, around, respired, upkeep) / supply
+    oxygen = around.saturation_mg_per_l * CORNER * np.logaddexp(0.0, (1.0 - lacking) / CORNER)
+    supply = kla * transfer_factor(around.temperature_degc) * around.saturation_mg_per_l
+    asked = np.log(np.maximum(_demand(log_mass, around, respired, upkeep) / supply, 1e-9)).max(axis=1)
     return Courses(
         structure=EMPIRICAL,
         log_mass=log_mass,
@@ -98,6 +102,27 @@ def empirical_courses(basis: Basis, around: Surroundings, z: Array, rng: np.rand
         log_weight=-0.5 * (np.maximum(asked, 0.0) / OVERDRAWN) ** 2,
         runs=0,
     )
+
+
+def _no_faster_than_air(log_mass: Array, around: Surroundings, respired: Array, upkeep: Array, supply: Array) -> Array:
+    """The courses on a clock that slows while they would take more oxygen than the air brings: all that follows comes later.
+
+    `supply` in carbon that can be burnt, shape (courses, times). [mg C/L/h]
+    """
+    times, n = around.times_h, len(log_mass)
+    kept = upkeep * decay_factor(around.temperature_degc)
+    rates = np.diff(log_mass, axis=1) / np.diff(times)
+    out, at, rows = log_mass.copy(), np.full(n, times[0]), np.arange(n)
+    for i in range(len(times) - 1):
+        step = times[i + 1] - times[i]
+        place = np.minimum(np.searchsorted(times, at, side="right") - 1, len(times) - 2)
+        rate, mass = rates[rows, place], np.exp(np.minimum(out[:, i], 60.0))
+        free = np.maximum(supply[:, i] - kept[:, i] * mass, 0.02 * supply[:, i])
+        wanted = respired[:, 0] * np.maximum(rate, 0.0) * mass
+        at = at + step * np.minimum(1.0, free / np.maximum(wanted, 1e-12))
+        place = np.minimum(np.searchsorted(times, at, side="right") - 1, len(times) - 2)
+        out[:, i + 1] = log_mass[rows, place] + rates[rows, place] * (at - times[place])
+    return out
 
 
 def _clock(times: Array, factor: Array, running: Array) -> Array:

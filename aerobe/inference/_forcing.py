@@ -19,6 +19,7 @@ Array = NDArray[np.float64]
 EDGE_H = 0.25  # log values so near to a change of the air say nothing: nobody presses to the minute [h]
 SAME_STOP_H = 0.75  # a found stop that begins or ends so near to an entered one is that one [h]
 SAME_TIME_H = 0.01  # times nearer than this are one in the grid [h]
+BACK_SOON_H = 1.0  # air that stands still is thought to be back after so long [h]
 LEAST_VOLUME = 0.02  # of the vessel that is left when more is said to be drawn off than there was [-]
 
 
@@ -46,6 +47,8 @@ class Forcing:
         Times from which another temperature is expected. [h, degC]
     found
         Stops that nobody entered.
+    off_since_h
+        Since when the air stands still, entered or found; None: it runs. [h]
     notes
         What was found and taken so, in plain words.
     """
@@ -56,6 +59,7 @@ class Forcing:
     warmth: tuple[tuple[float, float], ...]
     found: tuple[AirStop, ...]
     notes: tuple[str, ...]
+    off_since_h: float | None = None
 
     def times_h(self) -> list[float]:
         """Times that must stand in the grid, since what acts changes there. [h]"""
@@ -109,6 +113,11 @@ def forcing_of(story: BrewStory) -> Forcing:
     notes = [stop.says() for stop in found]
     entered = [(item.elapsed_h, item) for item in events]
     air, watered, more = _air_and_water(story.vessel, entered, found)
+    off_since = air[-1].from_h if air and _stands_still(entered, found) else None
+    if off_since is not None:
+        # What lies ahead is told for air that comes back soon: a brew without it is no question of the best hour.
+        back = max(_known_until(story), off_since) + BACK_SOON_H
+        air = (*air, Stretch(from_h=back, air=air[-2].air if len(air) > 1 else 1.0))
     foods = tuple(
         FoodDose(food=item.food, g_per_l=float(item.amount or 0.0), at_h=item.elapsed_h) for item in events if item.what == "food"
     )
@@ -119,7 +128,27 @@ def forcing_of(story: BrewStory) -> Forcing:
         warmth=tuple((item.elapsed_h, float(item.amount or 0.0)) for item in events if item.what == "temperature"),
         found=found,
         notes=(*notes, *more),
+        off_since_h=off_since,
     )
+
+
+def _stands_still(entered: list[tuple[float, BrewEvent]], found: tuple[AirStop, ...]) -> bool:
+    """Whether the last that is known of the air is that it was turned off or found to stand."""
+    last = (-1.0, False)
+    for at, item in entered:
+        if item.what in ("air off", "air on", "air flow") and at >= last[0]:
+            last = (at, item.what == "air off")
+    for stop in found:
+        at = stop.off_h if stop.on_h is None else stop.on_h
+        if at >= last[0]:
+            last = (at, stop.on_h is None)
+    return last[1]
+
+
+def _known_until(story: BrewStory) -> float:
+    """The latest hour of which anything is known. [h]"""
+    logged = [float(log.elapsed_h.max()) for log in (story.oxygen, story.temperature) if log is not None and len(log.values)]
+    return max([0.0, *logged, *(item.elapsed_h for item in (*story.measurements, *story.events))])
 
 
 def stops_in_log(story: BrewStory, events: tuple[BrewEvent, ...]) -> tuple[AirStop, ...]:

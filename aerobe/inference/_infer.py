@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from aerobe.inference._clouds import BELIEF, CLOUD, balance_courses, other_clouds, prior_courses, weighed_by_log
+from aerobe.inference._clouds import BELIEF, BELIEF_WITH_LOG, CLOUD, balance_courses, other_clouds, prior_courses, weighed_by_log
 from aerobe.inference._courses import Courses, bacteria_and_fungi
+from aerobe.inference._habit import BestHour, believed_by_habit, best_hour_of, habit_of, warm_clock
 from aerobe.inference._likelihood import chance_below, expected_signals, result_residuals, results_of
 from aerobe.inference._mixing import draw_from, mixture_of
 from aerobe.inference._pooling import Past, Shift, learn_from
@@ -22,6 +23,7 @@ from aerobe.inference._threads import one_blas_thread
 
 Array = NDArray[np.float64]
 
+FEW = 512  # courses that tell when a first brew would be best
 LEAST_COURSES = 40.0  # effective courses below which intervals are too rough to act on: each carries a spread of its own
 
 
@@ -59,23 +61,88 @@ def infer_brew(
     setting = setting_of(replace(story, horizon_h=max(story.horizon_h, HORIZONS_H[-1])))
     effort = effort or Effort()
     with one_blas_thread():
+        habit = _Habit(setting, past or [], shift, seed)
         if len(setting.oxygen.index):
-            courses, sampled = _courses_sampled(setting, shift, seed, effort, progress, on_gpu)
+            courses, sampled = _courses_sampled(setting, shift, seed, effort, progress, on_gpu, habit)
         else:
-            courses, sampled = prior_courses(setting, shift, seed, on_gpu=on_gpu), None
+            courses, sampled = habit.applied(prior_courses(setting, shift, seed, on_gpu=on_gpu)), None
         posterior = pooled(setting, courses, seed, draws=effort.draws, sampled=sampled)
         if sampled is None and not posterior.settled:
             # Results that few courses can explain ask for courses made for them.
-            courses, sampled = _courses_sampled(setting, shift, seed, effort, progress, on_gpu)
+            courses, sampled = _courses_sampled(setting, shift, seed, effort, progress, on_gpu, habit)
             posterior = pooled(setting, courses, seed, draws=effort.draws, sampled=sampled)
         tail = tail_of_last(setting, story.measurements, courses, seed)
     progress(1.0)
-    known = replace(posterior, last_tail=tail, measurements=story.measurements)
+    known = replace(
+        posterior,
+        last_tail=tail,
+        measurements=story.measurements,
+        warm_clock_h=habit.clock_h,
+        best_before=habit.before,
+        notes=(*posterior.notes, *habit.notes()),
+    )
     return cut_to(known, horizon_for(known, story.horizon_h))
 
 
+class _Habit:
+    """What earlier brews of the same recipe in the same vessel taught of the best hour, put to the courses of this one."""
+
+    def __init__(self, setting: Setting, past: list[Past], shift: Shift | None, seed: int) -> None:
+        self.setting, self.shift, self.seed = setting, shift, seed
+        self.clock_h = warm_clock(setting.grid_h, setting.around.temperature_degc)
+        self.taught = [one.taught for one in past if one.taught is not None and one.same_recipe and one.same_vessel]
+        self.before: BestHour | None = None
+        self.now: BestHour | None = None
+        self.learned: BestHour | None = None
+
+    def applied(self, courses: tuple[Courses, ...]) -> tuple[Courses, ...]:
+        """Prior courses, believed by what was learned."""
+        self.before = self._expected(courses)
+        if not self.taught:
+            return courses
+        bare = prior_courses(self.setting, None, self.seed, count=FEW) if self.shift is not None else courses
+        self.learned = habit_of(self._expected(bare), self.taught)
+        if self.learned is None:
+            return courses
+        self.now = self.before
+        moved = believed_by_habit(courses, self.clock_h, self.now, self.learned)
+        self.before = self._expected(moved)
+        return moved
+
+    def also(self, courses: Courses) -> Courses:
+        """Courses that were sampled with the log, believed likewise once `applied` was asked."""
+        if self.learned is None or self.now is None:
+            return courses
+        return believed_by_habit((courses,), self.clock_h, self.now, self.learned)[0]
+
+    def _expected(self, courses: tuple[Courses, ...]) -> BestHour:
+        weights = []
+        for item in courses:
+            w = np.exp(item.log_weight - item.log_weight.max())
+            weights.append(BELIEF[item.structure] * w / w.sum())
+        weight = np.concatenate(weights)
+        return best_hour_of(self.clock_h, np.concatenate([item.log_mass for item in courses]), weight / weight.sum())
+
+    def notes(self) -> tuple[str, ...]:
+        """What was learned, in a sentence."""
+        if self.learned is None:
+            return ()
+        low, middle, high = self.learned.hours()
+        count = len(self.taught)
+        return (
+            f"By {count} earlier brew{'s' if count > 1 else ''} of this recipe in this vessel it is best at {middle:.0f} h "
+            f"({low:.0f} to {high:.0f}) of water at 20 degC.",
+        )
+
+
 def _courses_sampled(
-    setting: Setting, shift: Shift | None, seed: int, effort: Effort, progress: Callable[[float], None], on_gpu: bool
+    setting: Setting,
+    shift: Shift | None,
+    seed: int,
+    effort: Effort,
+    progress: Callable[[float], None],
+    on_gpu: bool,
+    habit: _Habit,
 ) -> tuple[tuple[Courses, ...], Draws]:
     """Courses for an oxygen log or very sharp results: too much for a prior cloud of the balance, so that one is sampled."""
     target = BrewTarget(setting, shift, on_gpu=on_gpu)
@@ -86,13 +153,15 @@ def _courses_sampled(
     balance = balance_courses(target, w, np.log(counts) - target.results_evidence(w, kept), kept, target.biases(w))
     # Half a cloud: beside a log it is drawn anew at every call, since the weather so far changes with each.
     scores = target.scores(normal_points(CLOUD // 2, target.size, seed))
-    return (balance, *(weighed_by_log(setting, item) for item in other_clouds(setting, scores, seed))), draws
+    others = habit.applied(other_clouds(setting, scores, seed))
+    return (habit.also(balance), *(weighed_by_log(setting, item) for item in others)), draws
 
 
 def pooled(setting: Setting, courses: tuple[Courses, ...], seed: int, *, draws: int, sampled: Draws | None = None) -> Posterior:
     """The posterior of all structures together, given courses drawn before the assay results."""
     rng = np.random.default_rng([seed, 17])
-    belief = [BELIEF[item.structure] for item in courses]
+    believed = BELIEF if sampled is None else BELIEF_WITH_LOG
+    belief = [believed[item.structure] for item in courses]
     mixture = mixture_of(setting.grid_h, setting.results, courses, belief, clock_h=setting.clock_h, rng=rng)
     drawn = draw_from(mixture, draws, rng)
     bacteria, fungi = bacteria_and_fungi(drawn.log_mass, drawn.log_ratio)
@@ -134,6 +203,7 @@ def pooled(setting: Setting, courses: tuple[Courses, ...], seed: int, *, draws: 
         logged_until_h=float(setting.grid_h[setting.oxygen.index[-1]]) if len(setting.oxygen.index) else None,
         feeds_h=tuple(feed[0] for feed in setting.basis.later_feeds),
         basis=setting.basis,
+        air_off_since_h=setting.off_since_h,
     )
 
 

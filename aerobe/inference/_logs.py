@@ -14,6 +14,8 @@ from aerobe.oxygen import saturation_mg_per_l
 Array = NDArray[np.float64]
 
 STUCK_H = 3.0  # a probe in a brew never shows one value for so long [h]
+NEXT_TO_NONE = 0.3  # oxygen that cannot be told from none [mg/L]
+ONE_STEP = 2.5  # a brew can use no more from one value of a log to the next; a probe that dies falls at once [mg/L]
 PERCENT_ABOVE = 22.0  # no fresh water between 0 and 45 degC holds so much oxygen from air [mg/L]
 COLDEST_DEGC, WARMEST_DEGC = 0.0, 40.0  # of brews; the formula of saturation ends there too (benson-krause-1984)
 GAP_H = 3.0  # a silence worth saying [h]
@@ -71,6 +73,13 @@ def possible_oxygen(times: Array, values: Array, most: Array) -> tuple[Array, ND
         values = values / 100.0 * most
         notes.append("The oxygen log looks like percent of saturation, not mg/L; it was converted. Check the probe's unit.")
     dead = _stuck(times, values)
+    none_left = dead & _used_up(values, dead)
+    if none_left.any():
+        notes.append(
+            f"The oxygen probe showed {values[none_left][0]:.3g} mg/L without a change for over {STUCK_H:g} h: taken as next to no "
+            "oxygen, since it came down to it. Swing the probe in fresh water: if it does not rise, it is dead."
+        )
+    dead = dead & ~none_left
     if dead.any():
         notes.append(f"The oxygen probe stood at {values[dead][0]:.3g} mg/L for over {STUCK_H:g} h; that stretch is left out.")
     impossible = (values < -1.0) | (values > 1.6 * float(np.max(most, initial=0.0)))
@@ -161,6 +170,16 @@ def _stuck(times: Array, values: Array) -> NDArray[np.bool_]:
         if last - first >= 4 and times[last] - times[first] > STUCK_H:
             dead[first : last + 1] = True
     return dead
+
+
+def _used_up(values: Array, dead: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Unchanging runs near nought that the values before came down to: oxygen that is gone, no dead probe. Shape (points,)."""
+    out = np.zeros(len(values), bool)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], dead, [False]]).astype(int)))
+    for first, after in zip(edges[::2], edges[1::2], strict=True):
+        came_down = first > 0 and values[first - 1] - values[first] <= ONE_STEP
+        out[first:after] = came_down and values[first] <= NEXT_TO_NONE
+    return out
 
 
 def _bin(times: Array, values: Array, grid_h: Array, notes: list[str]) -> Thinned:

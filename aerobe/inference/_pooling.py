@@ -13,37 +13,22 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from aerobe.inference._habit import Taught
 from aerobe.inference._prior import N_TERMS, NAMES
 
 Array = NDArray[np.float64]
 
 # Share of a term's prior variance that brews with the same compost, recipe or vessel have in common; assumed, and kept
-# below 0.8 so that no number of brews makes the next one certain.
+# below 0.8 so that no number of brews makes the next one certain. Only what means the same under any law is shared: what
+# lives at the start, the air, the cold. How fast it grows, how much there is to eat and what ends a brew belong to the law; a
+# wrong one would be learned again and again, so what brews teach of that is learned from their courses (`_habit`).
 _COMPOST = {
     "bacteria_mg_c_per_g_compost": 0.6,
     "fungi_to_bacteria": 0.6,
-    "compost_food_mg_c_per_g": 0.6,
-    "compost_slow_mg_c_per_g": 0.6,
-    "grazers_to_bacteria": 0.5,
-    "lag_work": 0.4,
-    "bacteria_growth_per_h": 0.4,
-    "fungi_growth_per_h": 0.4,
-    "grazer_growth_per_h": 0.5,
-    "decay_per_h": 0.5,
-    "starvation_per_h": 0.5,
-    "release_per_h": 0.4,
-    "half_food_mg_c_per_l": 0.4,
 }
-_RECIPE = {
-    "food_factor": 0.7,
-    "yield_fraction": 0.5,
-    "lag_work": 0.3,
-    "release_per_h": 0.3,
-    "bacteria_growth_per_h": 0.3,
-    "half_food_mg_c_per_l": 0.3,
-}
+_RECIPE: dict[str, float] = {}
 _VESSEL = {"kla_factor": 0.7}
-_ALWAYS = {"growth_minimum_degc": 0.7, "half_oxygen_mg_per_l": 0.7, "yield_fraction": 0.3, "decay_per_h": 0.2}
+_ALWAYS = {"growth_minimum_degc": 0.7, "half_oxygen_mg_per_l": 0.7}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +45,8 @@ class Past:
         Of the prior that this posterior came from; a first brew has 0 and the identity.
     same_compost, same_recipe, same_vessel
         What it has in common with the brew to come.
+    taught
+        When it was best, before and after its data; None: not known.
     """
 
     mean: Array
@@ -69,6 +56,7 @@ class Past:
     same_vessel: bool
     prior_mean: Array | None = None
     prior_covariance: Array | None = None
+    taught: Taught | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from aerobe.inference._habit import BestHour, Taught, best_hour_of
 from aerobe.inference._likelihood import generalised_log, results_of
 from aerobe.inference._pooling import Past, Shift
 from aerobe.inference._prior import N_TERMS, PRIOR, Basis
@@ -76,6 +77,12 @@ class Posterior:
         Where the oxygen log ends; None without one. [h]
     basis
         What recipe and vessel fixed; it says how far a score reaches.
+    air_off_since_h
+        Since when the air stands still; None: it runs. [h]
+    warm_clock_h
+        Hours at 20 degC in which as much would grow, at each time, shape (times,). [h]
+    best_before
+        When it was expected to be best before its own data.
     """
 
     times_h: Array
@@ -104,6 +111,9 @@ class Posterior:
     feeds_h: tuple[float, ...] = ()
     logged_until_h: float | None = None
     basis: Basis | None = None
+    air_off_since_h: float | None = None
+    warm_clock_h: Array | None = None
+    best_before: BestHour | None = None
 
     @property
     def biomass(self) -> Array:
@@ -163,7 +173,13 @@ class Posterior:
             same_vessel=same_vessel,
             prior_mean=None if shift is None else shift.mean,
             prior_covariance=None if shift is None else shift.covariance,
+            taught=None if self.best_before is None else Taught(before=self.best_before, after=self.best_hour()),
         )
+
+    def best_hour(self) -> BestHour:
+        """Log of the time of each course's peak, on the clock of warmth."""
+        at = self.times_h if self.warm_clock_h is None else self.warm_clock_h
+        return best_hour_of(at, self.biomass, np.full(len(self.bacteria), 1.0 / len(self.bacteria)))
 
 
 def peak_times(times_h: Array, biomass: Array) -> Array:
@@ -198,6 +214,7 @@ def cut_to(posterior: Posterior, horizon_h: float) -> Posterior:
         fungi=posterior.fungi[:, :end],
         oxygen=posterior.oxygen[:, :end],
         oxygen_uptake=posterior.oxygen_uptake[:, :end],
+        warm_clock_h=None if posterior.warm_clock_h is None else posterior.warm_clock_h[:end],
     )
 
 

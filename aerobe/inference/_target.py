@@ -81,6 +81,7 @@ class Setting:
     offset_sd: float
     notes: tuple[str, ...]
     clock_h: Array  # of the wander
+    off_since_h: float | None = None  # the air stands still since
 
 
 def setting_of(story: BrewStory) -> Setting:
@@ -122,6 +123,7 @@ def setting_of(story: BrewStory) -> Setting:
         offset_sd=story.probe.offset_sd_mg_per_l,
         notes=(*forcing.notes, *warm_notes, *oxygen.notes),
         clock_h=wander_clock(grid, np.asarray(growth_factor(temperature, GROWTH_MINIMUM_DEGC))),
+        off_since_h=forcing.off_since_h,
     )
 
 
