@@ -2,7 +2,7 @@
 
 from aerobe.decisions._advice import Advice, advise
 from aerobe.decisions._forecast import Forecast, forecast_of
-from aerobe.decisions._lookahead import TestValue, value_of_test
+from aerobe.decisions._lookahead import TestValue, value_of_looking, value_of_test
 from aerobe.decisions._loss import attainment, losses
 from aerobe.decisions._missed import Missed, best_in_hindsight, missed_by
 from aerobe.decisions._oxygen import OxygenOutlook, oxygen_outlook
@@ -25,5 +25,6 @@ __all__ = [
     "missed_by",
     "oxygen_outlook",
     "replay",
+    "value_of_looking",
     "value_of_test",
 ]

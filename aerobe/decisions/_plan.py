@@ -170,7 +170,8 @@ def cautious(
         return "wait until", now_h + AIR_BACK_H, reason, loss
     if starved_h >= LONG_WITHOUT_H and call != "test at" and (call == "wait until" or air_off_since_h is not None):
         reason = (
-            f"the log shows next to no oxygen for {starved_h:.0f} h: what grows then is not foreseen, and no gain is promised. "
+            f"next to no oxygen for {starved_h:.0f} h, by log or by air that was off: what grows then is not foreseen, and no "
+            "gain is promised. "
             "Bring air in now, or discard the brew."
         )
         return call, min(at, now_h + SOON_H), reason, loss

@@ -11,6 +11,7 @@ from aerobe.inference import Measurement, Posterior
 CLEAR = 1.3  # a fall over three readings that large, in standard errors of the difference, is clear [-]
 FAR_OFF = 0.01  # a reading less probable than this asks first what happened [-]
 NEXT_TO_NONE = 0.5  # oxygen at which most life in a brew is short of it [mg/L]
+STANDS = 0.2  # transfer below this share is air that stands still [-]
 LONG_WITHOUT_H = 4.0  # after so long what grows is no longer what the forecast knows; assumed [h]
 
 
@@ -51,13 +52,16 @@ def is_far_off(posterior: Posterior) -> bool:
 
 
 def hours_without_oxygen(posterior: Posterior, now_h: float) -> float:
-    """Hours up to now in which the log shows next to no oxygen; nought without a log. [h]"""
-    if posterior.logged_until_h is None:
-        return 0.0
+    """Hours up to now with next to no oxygen, as the log shows or, beyond it, as follows from air that was off. [h]"""
     times = posterior.times_h
-    seen = times <= min(now_h, posterior.logged_until_h) + 1e-9
-    starved = np.median(posterior.oxygen[:, seen], axis=0) < NEXT_TO_NONE
-    return float(np.sum(np.gradient(times)[seen][starved]))
+    known = np.zeros(len(times), bool)
+    if posterior.logged_until_h is not None:
+        known |= times <= posterior.logged_until_h + 1e-9
+    if posterior.air is not None:
+        known |= posterior.air < STANDS
+    known &= times <= now_h + 1e-9
+    starved = np.median(posterior.oxygen[:, known], axis=0) < NEXT_TO_NONE
+    return float(np.sum(np.gradient(times)[known][starved]))
 
 
 def _log_error(item: Measurement) -> float:

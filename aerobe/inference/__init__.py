@@ -3,6 +3,7 @@
 from aerobe.inference._air import AirStop, find_stops
 from aerobe.inference._clouds import lacking_and_error
 from aerobe.inference._forcing import stops_in_log
+from aerobe.inference._habit import BestHour, Taught, habit_of
 from aerobe.inference._infer import infer_brew
 from aerobe.inference._measuring import measurements_of
 from aerobe.inference._modes import Modes, descend
@@ -33,6 +34,7 @@ __all__ = [
     "PRIOR",
     "TEMPERATURE_DEGC",
     "AirStop",
+    "BestHour",
     "Band",
     "Basis",
     "BrewStory",
@@ -48,12 +50,14 @@ __all__ = [
     "Shift",
     "SimulatedBrew",
     "Target",
+    "Taught",
     "Term",
     "basis_of",
     "decode",
     "descend",
     "expected_result",
     "find_stops",
+    "habit_of",
     "infer_brew",
     "lacking_and_error",
     "learn_from",

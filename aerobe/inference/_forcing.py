@@ -148,7 +148,7 @@ def _stands_still(entered: list[tuple[float, BrewEvent]], found: tuple[AirStop, 
 def _known_until(story: BrewStory) -> float:
     """The latest hour of which anything is known. [h]"""
     logged = [float(log.elapsed_h.max()) for log in (story.oxygen, story.temperature) if log is not None and len(log.values)]
-    return max([0.0, *logged, *(item.elapsed_h for item in (*story.measurements, *story.events))])
+    return max([0.0, *logged, *(item.elapsed_h for item in story.measurements), *(item.elapsed_h for item in story.events)])
 
 
 def stops_in_log(story: BrewStory, events: tuple[BrewEvent, ...]) -> tuple[AirStop, ...]:

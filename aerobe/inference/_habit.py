@@ -91,7 +91,7 @@ def habit_of(first: BestHour, taught: Sequence[Taught]) -> BestHour | None:
     mean = float(shares @ means)
     within = np.maximum((1.0 - SHARES) * first.sd**2, LEAST_SPREAD**2)
     variance = float(shares @ (variances + within + (means - mean) ** 2))
-    return BestHour(mean=first.mean + mean, sd=float(np.sqrt(min(variance, first.sd**2))))
+    return BestHour(mean=float(first.mean + mean), sd=float(np.sqrt(min(variance, first.sd**2))))
 
 
 def _alone(first: BestHour, one: Taught) -> tuple[float, float] | None:

@@ -204,6 +204,7 @@ def pooled(setting: Setting, courses: tuple[Courses, ...], seed: int, *, draws: 
         feeds_h=tuple(feed[0] for feed in setting.basis.later_feeds),
         basis=setting.basis,
         air_off_since_h=setting.off_since_h,
+        air=setting.around.air,
     )
 
 

@@ -76,8 +76,8 @@ def possible_oxygen(times: Array, values: Array, most: Array) -> tuple[Array, ND
     none_left = dead & _used_up(values, dead)
     if none_left.any():
         notes.append(
-            f"The oxygen probe showed {values[none_left][0]:.3g} mg/L without a change for over {STUCK_H:g} h: taken as next to no "
-            "oxygen, since it came down to it. Swing the probe in fresh water: if it does not rise, it is dead."
+            f"The oxygen probe showed {values[none_left][0]:.3g} mg/L without a change for over {STUCK_H:g} h: taken as next to "
+            "no oxygen, since it came down to it. Swing the probe in fresh water: if it does not rise, it is dead."
         )
     dead = dead & ~none_left
     if dead.any():

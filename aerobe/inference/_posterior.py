@@ -79,6 +79,8 @@ class Posterior:
         What recipe and vessel fixed; it says how far a score reaches.
     air_off_since_h
         Since when the air stands still; None: it runs. [h]
+    air
+        Transfer at each time over that of the vessel as it began, shape (times,); None: 1 throughout. [-]
     warm_clock_h
         Hours at 20 degC in which as much would grow, at each time, shape (times,). [h]
     best_before
@@ -112,6 +114,7 @@ class Posterior:
     logged_until_h: float | None = None
     basis: Basis | None = None
     air_off_since_h: float | None = None
+    air: Array | None = None
     warm_clock_h: Array | None = None
     best_before: BestHour | None = None
 
@@ -214,6 +217,7 @@ def cut_to(posterior: Posterior, horizon_h: float) -> Posterior:
         fungi=posterior.fungi[:, :end],
         oxygen=posterior.oxygen[:, :end],
         oxygen_uptake=posterior.oxygen_uptake[:, :end],
+        air=None if posterior.air is None else posterior.air[:end],
         warm_clock_h=None if posterior.warm_clock_h is None else posterior.warm_clock_h[:end],
     )
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from aerobe.decisions import advise, losses, replay, value_of_test
+from aerobe.decisions import advise, losses, replay, value_of_looking, value_of_test
 from aerobe.errors import UnusableRecord
 from aerobe.inference import Effort, Measurement, Posterior, infer_brew, simulate_brews, story_of
 from aerobe.records import AimChoice, AssayError, Costs
@@ -217,3 +217,49 @@ def test_after_hours_without_oxygen_no_gain_is_promised():
     unlogged = advise(rising, now_h=12.0)
     assert "no gain is promised" in told.because and "%" not in told.because and told.at_h <= 14.0
     assert "expected to gain" in unlogged.because
+
+
+def three_to_one(late_gap):
+    """Three brews in four are best at 12 h, one at 20 h; what lacks of oxygen goes on in the late ones."""
+    late = np.random.default_rng(4).permutation(np.arange(400) % 4 == 0)
+    biomass = np.where(late[:, None], hill(TIMES, 20.0)[None], hill(TIMES, 12.0)[None])
+    gap = np.where(late, late_gap, 0.5)[:, None] * (TIMES > 12.5) + 3.0 * (TIMES <= 12.5)
+    return replace(made_posterior(TIMES, biomass, oxygen=9.0 - gap), logged_until_h=12.0)
+
+
+def test_a_log_that_will_tell_is_looked_at_again_before_a_harvest_that_cannot_be_taken_back():
+    tells, mute = three_to_one(6.0), three_to_one(0.5)
+    assert advise(tells, now_h=12.0, costs=CHEAP).call == "wait until"
+    for posterior in (mute, replace(tells, logged_until_h=None), replace(tells, logged_until_h=9.0)):
+        assert advise(posterior, now_h=12.0, costs=CHEAP).call == "harvest now"
+
+
+def test_looking_at_a_log_that_tells_all_has_the_value_of_perfect_information():
+    # Once known, an early brew is harvested at the look, two hours past its peak, a late one at its own peak.
+    posterior = three_to_one(6.0)
+    value = value_of_looking(posterior, losses(posterior, AimChoice(), Costs()), 12.0, seed=1)
+    assert value.times_h[0] == 14.0
+    assert value.expected_loss[0] == pytest.approx(0.75 * (1.0 - np.exp(-((2.0 / 8.0) ** 2))), rel=0.02)
+    assert value.without == pytest.approx(0.25 * (1.0 - np.exp(-1.0)), rel=0.02)
+
+
+def test_the_loss_that_is_told_is_what_foreign_laws_bore_out():
+    told = advise(three_to_one(0.5), now_h=12.0, costs=CHEAP)
+    assert told.expected_loss_now == pytest.approx(0.7 * 0.25 * (1.0 - np.exp(-1.0)), rel=0.02)
+
+
+def test_air_that_stands_still_is_brought_back_before_anything_else():
+    still = advise(replace(ONE_WORLD, air_off_since_h=16.0), now_h=18.0, costs=CHEAP)
+    assert still.call == "wait until" and still.at_h == 19.0 and "Bring it back first" in still.because
+    assert advise(replace(ONE_WORLD, air_off_since_h=30.0), now_h=18.0, costs=CHEAP).call == "harvest now"
+
+
+@pytest.mark.parametrize("log", [True, False])
+def test_hours_without_air_count_without_a_probe_as_well(log):
+    oxygen = np.where((TIMES >= 6.0) & (TIMES < 12.0), 0.1, 7.0)[None] * np.ones((400, 1))
+    posterior = replace(made_posterior(TIMES, [hill(TIMES, 30.0)] * 400, oxygen=oxygen))
+    air = np.where((TIMES >= 6.0) & (TIMES < 12.0), 0.02, 1.0)
+    told = replace(posterior, logged_until_h=20.0) if log else replace(posterior, air=air)
+    advice = advise(told, now_h=20.0, costs=CHEAP)
+    assert advice.call == "wait until" and "discard" in advice.because and "6 h" in advice.because
+    assert "discard" not in advise(posterior, now_h=20.0, costs=CHEAP).because

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from aerobe.inference import Log, find_stops, infer_brew, stops_in_log, story_of
+from aerobe.inference import Log, Measurement, find_stops, infer_brew, stops_in_log, story_of
 from aerobe.inference._empirical import empirical_courses
 from aerobe.inference._forcing import forcing_of
 from aerobe.inference._limited import nitrogen_courses
@@ -106,6 +106,18 @@ def test_a_found_stop_enters_the_model_with_a_question_unless_it_was_entered_or_
     assert forcing_of(entered).notes == () and setting_of(entered).around.air.min() < 0.05
     denied = replace(story, events=(event("air kept running", 9.0, until_h=13.0),))
     assert stops_in_log(denied, denied.events) == () and setting_of(denied).around.air is None
+
+
+def test_air_that_still_stands_is_thought_to_be_back_soon_and_its_hour_is_known():
+    entered = replace(STORY, events=(event("air off", 9.0),))
+    running = replace(STORY, events=(event("air off", 9.0), event("air on", 11.0)))
+    setting = setting_of(entered)
+    assert setting.off_since_h == 9.0 and setting_of(running).off_since_h is None and setting_of(STORY).off_since_h is None
+    air, grid = setting.around.air, setting.grid_h
+    assert air[(grid >= 9.0) & (grid < 9.99)].max() < 0.05 and air[grid >= 10.01].min() == 1.0
+    read = replace(entered, measurements=(Measurement(elapsed_h=12.0, value=80.0),))
+    later = setting_of(read)
+    assert later.around.air[(later.grid_h >= 9.0) & (later.grid_h < 12.9)].max() < 0.05
 
 
 def test_a_mornings_stop_is_not_read_as_spent_food():

@@ -50,6 +50,29 @@ def test_a_stuck_stretch_is_left_out_and_said():
     assert not np.any((GRID[seen.index] > 6.6) & (GRID[seen.index] < 12.6))
 
 
+def used_up(from_h: float) -> np.ndarray:
+    """Oxygen that falls in four hours to nothing and stays there, as a probe with a floor shows it."""
+    return np.maximum(8.0 - np.maximum(TIMES - from_h, 0.0) * 2.0, 0.0)
+
+
+def test_oxygen_that_came_down_to_nothing_is_no_stuck_probe_but_a_brew_out_of_air():
+    seen = thin(used_up(4.0))
+    there = GRID[seen.index]
+    assert there.max() > 23.0 and np.all(seen.values[there > 9.0] < 0.1)
+    assert any("next to no oxygen" in note and "dead" in note for note in seen.notes)
+
+
+@pytest.mark.parametrize(
+    "values",
+    [np.where(TIMES < 6.0, smooth(TIMES), 0.0), np.zeros(len(TIMES)), np.where(TIMES < 6.0, smooth(TIMES), 2.0)],
+    ids=["falls at once", "from the start", "stands at two"],
+)
+def test_a_probe_that_dies_is_still_left_out(values):
+    seen = thin(values)
+    assert any("left out" in note for note in seen.notes)
+    assert not np.any(GRID[seen.index] > 7.0)
+
+
 def test_a_steady_water_with_probe_noise_is_not_taken_for_a_stuck_probe():
     values = 9.0 + np.round(np.random.default_rng(1).normal(0.0, 0.05, len(TIMES)), 2)
     assert thin(values).notes == ()

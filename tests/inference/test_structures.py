@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
-from aerobe.inference import Measurement, infer_brew, story_of
+from aerobe.inference import Measurement, infer_brew, lacking_and_error, story_of
 from aerobe.inference._clouds import prior_courses
 from aerobe.inference._target import setting_of
 from aerobe.records import AssayError
@@ -69,3 +70,34 @@ def test_a_reading_far_off_is_noticed_and_a_usual_one_is_not():
     usual = infer_brew(story_of(**USUAL, measurements=(*before, reading(16.0, 180.0))))
     odd = infer_brew(story_of(**USUAL, measurements=(*before, reading(16.0, 4.0))))
     assert usual.last_tail > 0.1 and odd.last_tail < 0.01
+
+
+def test_no_structure_grows_faster_than_the_air_lets_it_and_a_brew_short_of_air_shows_it():
+    poor = setting_of(story_of(compost_g_per_l=60.0, foods={"molasses": 6.0}, kla_per_h=3.0, kla_log_sd=0.05, horizon_h=72.0))
+    empirical = prior_courses(poor, None, 1, count=512)[2]
+    made = np.diff(np.exp(empirical.log_mass), axis=1) / np.diff(poor.grid_h)
+    # What is burnt beside growth takes 2.67 mg of oxygen a milligram of carbon; here about as much is burnt as is made.
+    supply = 3.0 * 9.1 / 2.67
+    assert np.quantile(made.max(axis=1), 0.9) < 4.0 * supply
+    short = (empirical.oxygen < 1.0).sum(axis=1) * 0.5 > 3.0
+    assert short.mean() > 0.5 and empirical.oxygen.min() >= 0.0
+
+
+def test_a_log_leaves_enough_courses_however_odd_it_is():
+    from aerobe.inference._clouds import ENOUGH, weighed_by_log
+
+    hours = np.arange(0.5, 20.0, 0.5)
+    odd = 5.0 + 3.0 * np.sin(hours * 2.0)
+    setting = setting_of(story_of(**USUAL, horizon_h=72.0, oxygen=(hours, odd)))
+    for courses in prior_courses(setting, None, 1, count=512)[1:]:
+        w = np.exp(weighed_by_log(setting, courses).log_weight)
+        w = w / w.max()
+        assert w.sum() ** 2 / (w**2).sum() >= 0.9 * ENOUGH
+
+
+def test_what_lacks_tells_a_brew_out_of_air_from_one_half_full():
+    # The log of what lacks over what is there, each at least what a probe can tell.
+    told, slope = lacking_and_error(np.array([0.0, 4.5, 8.9]), np.array(9.0))
+    assert told == pytest.approx(np.log([9.15 / 0.3, 4.65 / 4.8, 0.25 / 9.2]))
+    moved, _ = lacking_and_error(np.array([1e-4, 4.5001, 8.9001]), np.array(9.0))
+    assert (told - moved) / 1e-4 == pytest.approx(slope, rel=1e-3)

@@ -11,14 +11,26 @@ import numpy as np
 
 from aerobe import __version__
 from aerobe.errors import NotEnoughData
-from aerobe.inference import DEFAULT_HORIZON_H, PRIOR, BrewStory, Log, Past, Posterior, infer_brew, measurements_of, ph_notes
+from aerobe.inference import (
+    DEFAULT_HORIZON_H,
+    PRIOR,
+    BestHour,
+    BrewStory,
+    Log,
+    Past,
+    Posterior,
+    Taught,
+    infer_brew,
+    measurements_of,
+    ph_notes,
+)
 from aerobe.notebook import BrewHistory, Notebook, brew_history
 from aerobe.records import Brew, Harvest, Recipe, as_plain, content_hash
 
 PAST_BREWS = 5  # earlier brews that sharpen the prior; more teach little and take time
 PAST_TESTS = 2  # tests that an earlier brew must have to teach anything
 HOURS_BEYOND = 12.0  # that a course goes on after the last thing known of a long brew [h]
-MODEL = "2"  # grows when the model changes, so that kept summaries of brews are made anew
+MODEL = "3"  # grows when the model changes, so that kept summaries of brews are made anew
 
 
 def infer_history(
@@ -88,9 +100,17 @@ def past_of(notebook: Notebook, history: BrewHistory, *, now: datetime) -> list[
                     same_recipe=brew.recipe == history.brew.recipe,
                     same_vessel=brew.vessel == history.brew.vessel,
                     same_compost=recipes[brew.recipe].compost == history.recipe.compost,
+                    taught=_taught(summary.get("taught")),
                 )
             )
     return out
+
+
+def _taught(kept: object) -> Taught | None:
+    """When an earlier brew was best, as its summary keeps it."""
+    if not isinstance(kept, dict):
+        return None
+    return Taught(before=BestHour(**kept["before"]), after=BestHour(**kept["after"]))
 
 
 def _summary(notebook: Notebook, brew: Brew, *, now: datetime) -> dict[str, object] | None:
@@ -107,6 +127,8 @@ def _summary(notebook: Notebook, brew: Brew, *, now: datetime) -> dict[str, obje
         posterior = infer_brew(story, seed=brew.seed)
         past = posterior.as_past(same_compost=True, same_recipe=True, same_vessel=True)
         payload |= {"settled": posterior.settled, "mean": past.mean.tolist(), "covariance": past.covariance.tolist()}
+        if past.taught is not None:
+            payload["taught"] = as_plain(past.taught)
     notebook.keep("summary", brew.key, payload, at=now)
     return payload if payload["settled"] else None
 
