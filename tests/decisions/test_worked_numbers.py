@@ -42,6 +42,11 @@ def test_the_other_aims_have_their_numbers() -> None:
     # 50 of 80 enough, and 4.5 of a floor of 6 mg/L.
     wanted = AimChoice(aim="enough biomass with oxygen", biomass_at_least=160.0, oxygen_floor_mg_per_l=6.0)
     assert attainment(course, wanted, Costs())[0, 3:5] == approx([80.0 / 160.0 * 0.75, 100.0 / 160.0 * 0.75])
+    # Above its floor oxygen counts as one, not more, and without any as nought.
+    airy = replace(course, oxygen=np.array([[9.0, 6.0, 3.0, 0.0, *[9.0] * 7]]))
+    assert attainment(airy, wanted, Costs())[0, :5] == approx(
+        [10.0 / 160.0, 20.0 / 160.0, 0.5 * 40.0 / 160.0, 0.0, 100.0 / 160.0]
+    )
     # Biomass per money: 80 / (10 + 3) is the most of the course; at 5 h 90 / 15.
     per_cost = attainment(course, AimChoice(aim="most per cost"), Costs(brew=10.0, hour_of_waiting=1.0))
     best = max(value / (10.0 + hour) for hour, value in zip(HOURS, ONE.biomass[0], strict=True))
@@ -162,3 +167,12 @@ def test_what_another_hour_missed_and_the_best_hours_in_hindsight() -> None:
     assert window.best_h == 4.0 and window.start_h <= 4.0 <= window.end_h
     many = made_posterior(HOURS, np.outer(np.ones(101), ONE.biomass[0]))
     assert forecast_of(many).biomass[1] == approx(ONE.biomass[0])
+
+
+def test_a_crossing_is_timed_where_one_course_in_twenty_crosses() -> None:
+    # On paper: of 100 courses 4 or 6 sink below the floor at 5 h.
+    for sinking, at in ((4, None), (6, 5.0)):
+        oxygen = np.full((100, 11), 6.0)
+        oxygen[:sinking, 5:] = 1.0
+        found = oxygen_outlook(made_posterior(HOURS, np.ones((100, 11)), oxygen=oxygen), 1.0, 2.0)
+        assert found.crosses_at_h == at and found.probability_below == approx(sinking / 100.0)

@@ -47,6 +47,7 @@ from aerobe.oxygen import (
     sulphite_dose,
     trade_off,
     transfer_factor,
+    transfer_from_steps,
     transfer_rate_mg_per_l_h,
     uptake_from_log,
     vessel_kla,
@@ -54,6 +55,7 @@ from aerobe.oxygen import (
     with_flow_guessed,
 )
 from aerobe.oxygen._demand import _add, _product
+from aerobe.oxygen._faults import _clock, _slope
 from aerobe.oxygen._first_guess import GUESS_LOG_SD
 from aerobe.oxygen._foods import Range
 from aerobe.oxygen._grid_fit import _MEMORY_STEPS, Prior, _evidence
@@ -464,3 +466,33 @@ def test_a_live_probe_is_judged_by_the_thresholds_that_are_said() -> None:
         still = moving.copy()
         still[-points:] = still[-points]
         assert [item.kind for item in probe_troubles("oxygen", hours, still, now_h=3.0)] == kinds
+
+
+def test_uptake_from_steps_has_the_interval_of_its_error() -> None:
+    # On paper: without air oxygen falls by the uptake, 10 mg/L/h; with it, it comes back at 20/h.
+    times = np.arange(0.0, 0.8, 0.01)
+    steady = 9.092 - 10.0 / 20.0
+    fall = steady - 10.0 * (times - 0.1)
+    low = steady - 10.0 * 0.3
+    back = steady - (steady - low) * np.exp(-20.0 * (times - 0.4))
+    values = np.where(times < 0.1, steady, np.where(times < 0.4, fall, back)) + 0.005 * np.sin(900.0 * times)
+    found = transfer_from_steps(times, values, [(0.1, False), (0.4, True)], temperature_degc=20.0)
+    reach = norm.ppf(0.95) * found.uptake_sd_mg_per_l_h
+    assert found.uptake_low_mg_per_l_h == approx(found.uptake_mg_per_l_h - reach, rel=1e-4)
+    assert found.uptake_high_mg_per_l_h == approx(found.uptake_mg_per_l_h + reach, rel=1e-4)
+    assert found.lowest_mg_per_l == approx(values.min())
+
+
+def test_a_gap_and_the_rate_between_two_shares_of_saturation() -> None:
+    times = np.linspace(0.0, 0.2, 101)
+    assert _clock(times, None) == []
+    gap = np.delete(times, range(40, 60))
+    assert [fault.name for fault in _clock(gap, None)] == ["gap in the log"] and "151 s are missing" in _clock(gap, None)[
+        0
+    ].problem
+    values = 9.0 * (1.0 - np.exp(-12.0 * times))
+    bent = np.where(values < 3.6, values, 3.6 + (values - 3.6) * 0.5)
+    assert _slope(times, values, 9.0, 0.2, 0.4) == approx(12.0)
+    inside = (bent >= 1.8) & (bent <= 3.6)
+    assert _slope(times, bent, 9.0, 0.2, 0.4) == approx(-np.polyfit(times[inside], np.log(9.0 - bent[inside]), 1)[0])
+    assert _slope(times, values, 9.0, 0.2, 0.21) is None
