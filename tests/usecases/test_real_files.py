@@ -222,3 +222,11 @@ def test_a_long_log_that_names_brews_goes_to_each_and_begins_those_that_are_new(
         times, values = book.log(key, "oxygen")
         assert (len(times), float(values[0]), float(values[-1])) == (120, 8.0, pytest.approx(7.881))
     assert take_in_long_log(book, io.BytesIO(content), "long.csv", said, now=LATER).log_points == 0  # once is enough
+
+
+def test_limits_of_a_result_stay_with_its_reading(book: Notebook) -> None:
+    take(book, "tank,hours,CFU/mL,95% LCL,95% UCL\nA,0,200,100,400\nA,24,2e5,1e5,4e5\n")
+    assert {reading.notes for reading in book.readings()} == {
+        "standard uncertainty 70.7293 CFU/mL",
+        "standard uncertainty 70729.3 CFU/mL",
+    }

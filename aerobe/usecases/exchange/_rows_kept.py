@@ -59,6 +59,8 @@ def notes_of(row: RowRead) -> str:
     said = [row.notes] if row.notes else []
     if row.sd is not None:
         said.append(f"sd {row.sd:.6g} {row.unit}".strip())
+    elif row.uncertainty is not None:
+        said.append(f"standard uncertainty {row.uncertainty:.6g} {row.unit}".strip())
     if row.n > 1:
         said.append(f"mean of {row.n}")
     if row.sample:
