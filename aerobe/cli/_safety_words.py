@@ -10,7 +10,7 @@ from aerobe.errors import UnusableReading, UnusableRecord
 from aerobe.units import number, parse_number
 
 if TYPE_CHECKING:
-    from aerobe.usecases.safety import Caution, Gate, Hazard, UseAnswer
+    from aerobe.usecases.safety import Caution, Gate, Hazard, Question, UseAnswer
 
 
 def gate_lines(found: Iterable[Gate]) -> list[str]:
@@ -26,7 +26,7 @@ def gate_lines(found: Iterable[Gate]) -> list[str]:
 def answer_lines(answer: UseAnswer) -> list[str]:
     """The answer to a use in lines."""
     shut = answer.advice.held_back_by
-    following = f"Answer: {answer.asks[0].asks}" if answer.asks else shut[0].how_it_opens if shut else ""
+    following = f"Answer: {_with_its_option(answer.asks[0])}" if answer.asks else shut[0].how_it_opens if shut else ""
     lines = [answer.sentence, *([f"Next: {following}"] if following else []), "", "Decided by:"]
     lines += [
         f"  {row['end']}: {row['state']}, {row['table']} {row['cell']} ({row['rule']} {row['paragraph']})"
@@ -43,6 +43,14 @@ def answer_lines(answer: UseAnswer) -> list[str]:
     lines += [f"{item.name}: {item.state}. {item.why}" for item in answer.field]
     lines += [note.text for note in answer.risks]
     return [*lines, *caution_lines(answer.advice.cautions)]
+
+
+def _with_its_option(question: Question) -> str:
+    """A question with the option that answers it, or the command that notes it."""
+    from aerobe.usecases.safety import FIELD_OF, NOTED_WITH
+
+    field = FIELD_OF.get(question.fact)
+    return f"{question.asks} ({'--' + field.replace('_', '-') if field else NOTED_WITH[question.fact]})"
 
 
 def caution_lines(found: Iterable[Caution]) -> list[str]:

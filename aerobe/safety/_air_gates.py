@@ -45,7 +45,15 @@ def oxygen_over_the_brew(facts: BrewFacts) -> Gate:
     name, past = "oxygen over the brew", facts.oxygen
     if past is None or past.readings == 0 or past.lowest_mg_per_l is None:
         why = "There is no oxygen reading of this brew that can be believed, so nobody knows whether it ran out."
-        return unshown_gate(name, _doubted(why, past), "Log the oxygen from the start; for this brew it stays shut.", OURS)
+        most, gap = threshold("oxygen-unseen-most").value, threshold("oxygen-log-gap").value
+        how = f"Log the oxygen from the start; after {most:g} h that nobody saw it stays shut for this brew."
+        if past is not None and past.until_h <= most:
+            how = (
+                f"Measure the oxygen now and every {gap:g} h, in the middle of the vessel. A hand meter will do: up to "
+                f"{most:g} h between two readings, such as a night, pass if you note that the air ran without a break "
+                "and that the smell is good."
+            )
+        return unshown_gate(name, _doubted(why, past), how, OURS)
     if past.without_h >= threshold("no-oxygen-most").value:
         limit = threshold("no-oxygen")
         return shut_gate(
@@ -99,7 +107,7 @@ def _unseen(name: str, facts: BrewFacts, past: OxygenHistory) -> Gate | None:
         return unshown_gate(
             name,
             why,
-            f"Log the oxygen from the start. After {most.value:g} h that nobody saw it stays shut for this brew.",
+            f"For this brew it stays shut. The next: a reading every {gap.value:g} h, never {most.value:g} h without one.",
             OURS,
         )
     if seen_to >= past.until_h:

@@ -51,6 +51,7 @@ class BrewFacts:
     temperature_degc: float | None = None  # highest that was measured in the brew [degC]
     compost: str = NOT_SHOWN  # one of STATES, from the compost's history
     compost_why: str = "Nothing is recorded of the compost's heating."
+    made_of: tuple[str, ...] = ()  # what it is noted to be made of, some of MADE_OF; () for not noted
 
     def __post_init__(self) -> None:
         if self.compost not in STATES:

@@ -84,10 +84,18 @@ def _temperature(facts: BrewFacts) -> Gate:
 
 def _compost(facts: BrewFacts) -> Gate:
     name, source = "compost history", "duffy-2004"
+    if "human waste" in facts.made_of:
+        return shut_gate(name, "It holds human waste.", "It does not open: such a compost makes no tea." + DECIDE, "cfr-21-112")
     if facts.compost == SHOWN:
         return open_gate(name, facts.compost_why, source)
+    if facts.made_of:
+        # A harvest is no use: whoever knows what is in it can ask where it may go, as of raw manure 90 or 120 days ahead.
+        said = f"Noted as made of {', '.join(facts.made_of)}, and its heating is not shown to meet a rule."
+        return open_gate(
+            name, f"{said} Ask where such a tea may go, and how many days ahead, before you harvest it." + DECIDE, source
+        )
     how = (
-        "Use compost with a heat log that meets the rule of your place; the tables of use say where another tea may go." + DECIDE
+        "Note what the compost was made of, then ask where such a tea may go; or use one whose heat log meets the rule." + DECIDE
     )
     make = shut_gate if facts.compost == FAILS else unshown_gate
     return make(name, facts.compost_why, how, source)

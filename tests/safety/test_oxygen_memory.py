@@ -16,7 +16,7 @@ import pytest
 from pytest import approx
 
 from aerobe.safety import BrewFacts, Gate, OxygenHistory, closed, harvest_gates, oxygen_history
-from tests.safety.test_gates import GOOD_BREW
+from tests.safety.test_gates import GOOD_BREW, NOT_SHOWN
 
 Log = Callable[[float], float]
 
@@ -238,7 +238,8 @@ def test_time_without_air_is_left_out_of_what_was_not_seen() -> None:
 
 
 SEEN_FROM_SIX = replace(GOOD_BREW, oxygen=merged((HALF_HOURS[12:], WELL[12:])), air_unbroken=True)
-SCENES = {"under way": GOOD_BREW, "held": HELD, "aired again": AIRED_AGAIN, "partly seen": SEEN_FROM_SIX}
+RAW = replace(GOOD_BREW, compost=NOT_SHOWN, made_of=("manure",))
+SCENES = {"raw": RAW, "under way": GOOD_BREW, "held": HELD, "aired again": AIRED_AGAIN, "partly seen": SEEN_FROM_SIX}
 # Not questions: the floor has a least value of its own, a reason is a text, and the notebook works out how long the air was off.
 NO_QUESTION = {"oxygen_floor_mg_per_l", "compost_why", "hold_before_h", "edible"}
 
@@ -279,3 +280,19 @@ def test_no_empty_answer_opens_what_another_shut(field: dataclasses.Field[object
         once = replace(scene, **{field.name: unanswered(field)})
         twice = replace(once, **{other.name: unanswered(other)})
         assert {item.name for item in closed(harvest_gates(once))} <= {item.name for item in closed(harvest_gates(twice))}
+
+
+def test_a_hand_meter_can_open_the_gate_and_is_told_how() -> None:
+    """Evening, night, morning: readings at 1, 2 and 14 h, the air noted as unbroken, a good smell now."""
+    past = merged(([1.0, 2.0, 13.5, 14.0], [8.0, 7.8, 7.9, 7.9]), until=14.0)
+    assert gate(after(past, air_unbroken=True)).state == "open"
+    nothing_yet = gate(after(merged(([], []), until=8.0), air_unbroken=True))
+    assert nothing_yet.state == "not shown" and "A hand meter will do" in nothing_yet.how_it_opens
+
+
+def test_a_coarse_hand_meter_repeats_itself_and_a_logger_that_stands_still_is_not_believed() -> None:
+    """A display of 0.1 mg/L near saturation, read every 1.5 h, shows one value for hours; read every half hour it does not."""
+    hourly = [1.5 * step for step in range(17)]
+    assert merged((hourly, [8.1, 7.9, *[9.0] * 15])).doubts == ()
+    assert merged((HALF_HOURS, [8.1, 7.9, *[9.0] * 47])).doubts != ()
+    assert merged((hourly, [8.13, 7.94, *[9.04] * 15])).doubts != ()  # two decimals do not repeat by chance

@@ -42,8 +42,8 @@ if TYPE_CHECKING:
         note_water_test,
         place_of,
     )
-    from aerobe.usecases.safety._place_entry import FIELD_OF, yes_or_no
-    from aerobe.usecases.safety._tables import END_WORDS, RuleBook, edition_title, rule_book
+    from aerobe.usecases.safety._place_entry import FIELD_OF, NOTED_WITH, yes_or_no
+    from aerobe.usecases.safety._tables import END_WORDS, RuleBook, edition_age, edition_title, rule_book
     from aerobe.usecases.safety._use import UseAnswer, ask_use, record_use, safety_section
 else:
     __getattr__, __dir__ = lazy_door(
@@ -83,8 +83,8 @@ else:
                 "note_water_test",
                 "place_of",
             ),
-            "_place_entry": ("FIELD_OF", "yes_or_no"),
-            "_tables": ("END_WORDS", "RuleBook", "edition_title", "rule_book"),
+            "_place_entry": ("FIELD_OF", "NOTED_WITH", "yes_or_no"),
+            "_tables": ("END_WORDS", "RuleBook", "edition_age", "edition_title", "rule_book"),
             "_use": ("UseAnswer", "ask_use", "record_use", "safety_section"),
             "aerobe.safety": (
                 "CERTIFICATES",
@@ -112,6 +112,7 @@ __all__ = [
     "IndicatorTest",
     "MADE_OF",
     "Material",
+    "NOTED_WITH",
     "Question",
     "RuleBook",
     "UseAnswer",
@@ -122,6 +123,7 @@ __all__ = [
     "check_compost",
     "check_laboratory",
     "choose_place",
+    "edition_age",
     "edition_title",
     "gates_as_data",
     "gates_of_brew",

@@ -23,6 +23,7 @@ from aerobe.safety import (
     threshold,
 )
 from aerobe.usecases.safety._air_and_smell import Air, air_of_brew, smell_of_brew
+from aerobe.usecases.safety._material import material_of
 from aerobe.usecases.safety._notes import pieces_of, place_of
 
 
@@ -80,6 +81,7 @@ def brew_facts(notebook: Notebook, brew: str, *, now: datetime, risk: float | No
         temperature_degc=_warmest_known(notebook, brew, until_h),
         compost=compost,
         compost_why=why,
+        made_of=material_of(notebook, notebook.get(Recipe, record.recipe).compost).made_of,
     )
 
 

@@ -127,6 +127,14 @@ FIELD_OF = {
 }
 
 
+# Facts that no field of a use answers, and the command that does: they belong to the brew.
+NOTED_WITH = {
+    "has_additives": "aerobe brew event BREW food, or the recipe",
+    "water": "aerobe safety water RECIPE none, or found",
+    "held_over_an_hour": "aerobe safety ask, at the time of the use",
+}
+
+
 def made_of(text: str) -> tuple[str, ...]:
     """What a compost was made of, as typed with commas.
 

@@ -116,6 +116,11 @@ def edition_title(key: str) -> str:
     return f"{item.title} ({item.edition})"
 
 
+def edition_age(key: str, *, now: datetime) -> str:
+    """How old our reading of a rule is, in words."""
+    return editions()[key].age(now.date())
+
+
 def _row(cell: Cell) -> tuple[str, str, str, str, str]:
     answer = WORDS["status"].get(cell.answer, cell.answer)
     answer = f"{answer}, {cell.days:g} d" if cell.days else answer

@@ -82,6 +82,7 @@ def _context(request: Request, brew: str, answer: usecases.safety.UseAnswer | No
         ),
         "first_words": usecases.safety.END_WORDS,
         "edition": usecases.safety.edition_title,
+        "edition_age": lambda key: usecases.safety.edition_age(key, now=now),
         "suggested": {} if answer is None else {item.fact: item for item in usecases.safety.suggestions(answer.use.crop)},
         "cautions": usecases.safety.cautions_for("spraying", "edible"),
     }
