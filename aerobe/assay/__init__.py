@@ -56,6 +56,7 @@ from aerobe.assay._linearity import (
 from aerobe.assay._mpn import MostProbableNumber, most_probable_number
 from aerobe.assay._outliers import Mandel, OutlierTest, cochran, cochran_critical, grubbs, grubbs_critical, mandel
 from aerobe.assay._phases import PhaseBias, phase_bias
+from aerobe.assay._plainly import ThreeLines, in_three_lines, smallest_change
 from aerobe.assay._planning import TestPlan, best_tests_per_sample, plan_tests
 from aerobe.assay._plates import Plate, PlateCount, crowded_plates, legacy_mean, log10_uncertainty, two_digits, weighted_mean
 from aerobe.assay._priors import PRIOR_SCATTER, PriorScatter, prior_scatter
@@ -88,6 +89,9 @@ from aerobe.assay._variance import Components, OneWay, Share, components, one_wa
 
 __all__ = [
     "METHODS",
+    "ThreeLines",
+    "in_three_lines",
+    "smallest_change",
     "ASSUMED_GAIN_LOG_SD",
     "CARBON_FACTORS",
     "COLUMNS",

@@ -204,7 +204,7 @@ ALONE = {
     "safety": {"rules", "hazards", "sampling", "chlorine", "sanitise", "lab", "mix", "cautions", "limits"},
     "report": {"check", "assay"},
     "trial": {"open-key"},
-    "assay": {"example", "tubes", "plates", "fields", "ratio", "compare", "addition", "carbon", "hyphae", "basis"},
+    "assay": {"example", "tubes", "plates", "fields", "below", "ratio", "compare", "addition", "carbon", "hyphae", "basis"},
 }  # commands that open no notebook
 
 

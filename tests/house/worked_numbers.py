@@ -25,6 +25,7 @@ THROUGH = {
     "oxygen.judge_series": "which runs of a published series stand out: tests/oxygen/test_reaeration.py",
     "assay.as_lines": "a text",
     "assay.conclusion": "a text",
+    "assay.in_three_lines": "a text: tests/assay/test_plainly.py",
     "assay.meaning_of": "a text",
     "assay.same_kind": "refuses, or not",
     "assay.study_as_table": "a table",

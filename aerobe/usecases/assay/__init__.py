@@ -30,6 +30,7 @@ if TYPE_CHECKING:
         ratio_of_parts,
         result_on_basis,
     )
+    from aerobe.usecases.assay._steps import STEPS, Step, StudySteps, table_of_steps
     from aerobe.usecases.assay._use import (
         assays_with_error,
         compare_by_phase,
@@ -68,6 +69,7 @@ else:
                 "ratio_of_parts",
                 "result_on_basis",
             ),
+            "_steps": ("STEPS", "Step", "StudySteps", "table_of_steps"),
             "_use": (
                 "assays_with_error",
                 "compare_by_phase",
@@ -85,9 +87,12 @@ else:
 __all__ = [
     "ASSAY_CAUTION",
     "AssayAnswer",
+    "STEPS",
     "STUDY_COLUMNS",
     "STUDY_METHODS",
+    "Step",
     "StudyForm",
+    "StudySteps",
     "assays_with_error",
     "carbon_of_cells",
     "certificate_pictures",
@@ -110,5 +115,6 @@ __all__ = [
     "picture_of_tests",
     "ratio_of_parts",
     "result_on_basis",
+    "table_of_steps",
     "tests_needed",
 ]

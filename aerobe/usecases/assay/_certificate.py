@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from aerobe import assay as room
-from aerobe.assay import Certificate, as_lines, characterise, conclusion, error_for, study_from_table
+from aerobe.assay import Certificate, ThreeLines, as_lines, characterise, conclusion, error_for, in_three_lines, study_from_table
 from aerobe.errors import NotAllowed
 from aerobe.records import METHODS, Assay, AssayError, as_json
 from aerobe.sources import cite
@@ -23,6 +23,7 @@ CERTIFICATE_SOURCES = (
     "rocke-lorenzato-1995",
     "iso-5725-2",
     "iso-5725-3",
+    "iso-5725-6",
     "harville-1977",
     "grubbs-1969",
     "currie-1968",
@@ -60,6 +61,7 @@ class AssayAnswer:
     error: AssayError
     recipe: str | None
     recipes: tuple[str, ...]  # those with controls of their own
+    plainly: ThreeLines
     conclusion: str
     lines: tuple[tuple[str, str], ...]
     references: tuple[str, ...]
@@ -73,14 +75,21 @@ class AssayAnswer:
             f"Method: {study.method}. Readings: {len(study.readings)}. Unit: {study.unit}.",
             "",
         ]
+        first = [
+            f"Good for: {self.plainly.good_for}",
+            f"Not for: {self.plainly.not_for}",
+            f"Next: {self.plainly.what_next}",
+            "",
+        ]
         body = [f"{heading}: {words}" for heading, words in self.lines]
-        return [*head, *body, "", f"! {self.caution}", "", "Sources:", *(f"- {line}" for line in self.references)]
+        return [*head, *first, *body, "", f"! {self.caution}", "", "Sources:", *(f"- {line}" for line in self.references)]
 
     def as_data(self) -> dict[str, object]:
         """Everything for programs: plain JSON values, an open end as null."""
         found: dict[str, Any] = as_json(
             {
                 "name": self.certificate.study.name,
+                "plainly": self.plainly,
                 "conclusion": self.conclusion,
                 "recipe": self.recipe,
                 "recipes": self.recipes,
@@ -132,6 +141,7 @@ def certify_study(certificate: Certificate, *, recipe: str | None = None, readin
         error=error,
         recipe=chosen,
         recipes=known,
+        plainly=in_three_lines(certificate, error, chosen),
         conclusion=said,
         lines=tuple((heading, said if heading == "Conclusion" else words) for heading, words in lines),
         references=tuple(cite(*CERTIFICATE_SOURCES)),

@@ -166,6 +166,7 @@ def tests(request: Request, sent: Sent) -> Response:
 def _study_context(request: Request) -> dict[str, object]:
     return {
         "columns": usecases.assay.STUDY_COLUMNS,
+        "steps": usecases.assay.STEPS,
         "methods": usecases.assay.STUDY_METHODS,
         "assays": notebook_of(request).find(Assay),
         "table": "",
@@ -177,14 +178,24 @@ def _study_context(request: Request) -> dict[str, object]:
 
 
 async def _table(sent: Fields) -> str:
-    """The typed table, or the file that was chosen."""
+    """The file that was chosen, the typed table, or the readings of the steps."""
     upload = sent.upload("file")
     if upload is None:
-        return sent.text("table")
+        return sent.text("table") or _table_of_steps(sent)
     try:
         return (await upload.read()).decode("utf-8-sig")
     except UnicodeDecodeError:
         raise ImportFault("The file is not a text table.", "Save it as CSV with UTF-8 text, then choose it again.") from None
+
+
+def _table_of_steps(sent: Fields) -> str:
+    """The table from the steps, if any was filled in."""
+    typed = {step.name: sent.text(step.name) for step in usecases.assay.STEPS}
+    if not any(typed.values()):
+        return ""
+    return usecases.assay.table_of_steps(
+        usecases.assay.StudySteps(**typed, unit=sent.text("unit", "ug C/mL"), tea=sent.text("recipe", "this tea"))
+    )
 
 
 def _form(sent: Fields, table: str) -> usecases.assay.StudyForm:

@@ -267,6 +267,16 @@ for (const pad of document.querySelectorAll("[data-pad]")) {
   else input.focus();
 }
 
+// ---- several readings in one field: a number pad has no space, so a key sets one ------------------------------------
+for (const key of document.querySelectorAll("[data-next-of]")) {
+  const input = document.getElementById(key.dataset.nextOf);
+  key.hidden = false;
+  key.addEventListener("click", () => {
+    input.value = `${input.value.trim()} `.trimStart();
+    input.focus();
+  });
+}
+
 // ---- a part of a form that is only for "another ..." ---------------------------------------------------------------
 for (const select of document.querySelectorAll("select[data-shows]")) {
   const parts = select.dataset.shows.split(" ").map((name) => document.getElementById(name));
