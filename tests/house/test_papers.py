@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import importlib
 import re
 import tomllib
 
 import aerobe
-from tests.house.test_docs import COMMANDS, ROOT
+from tests.house.test_docs import COMMANDS, GLOSSARY, ROOT
 
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 
@@ -34,3 +35,11 @@ def test_faults_named_there_are_said_by_the_program() -> None:
     for sentence in ("This Python lacks the module that makes local environments", "The packages could not be installed"):
         assert sentence in text and sentence in starter
     assert "is in use by another program" in text and "is in use by another program" in starter
+
+
+def test_each_word_of_the_screen_leads_to_a_name_in_the_code() -> None:
+    part = GLOSSARY.split("## Words on the screen", 1)[1].split("\n## ", 1)[0]
+    rows = re.findall(r"^\| ([^|]+) \| ([^|]+) \| `(\w+)\.(\w+)` \|$", part, flags=re.MULTILINE)
+    assert len(rows) >= 20
+    for word, term, room, name in rows:
+        assert name in importlib.import_module(f"aerobe.{room}").__all__, f"{word} ({term}): {room}.{name}"
