@@ -6,6 +6,7 @@ from aerobe.charts._courses import Course, PastCall, calls_replayed, courses_by_
 from aerobe.charts._evidence import RatioRow, arm_points, forest, funnel
 from aerobe.charts._look import COLOURS, FONTS_FOLDER, Look
 from aerobe.charts._oxygen import biomass_by_dose, kla_by_flow, lowest_oxygen_by_dose, reaeration_run, uptake_curve
+from aerobe.charts._poster import SIZES, Poster, on_one_scale, poster_png, poster_svg
 from aerobe.charts._readings import readings_chart
 from aerobe.charts._style import FigureTable, Picture
 from aerobe.charts._trials import best_dose_words, designs_by_cost, dose_curve
@@ -21,6 +22,8 @@ __all__ = [
     "Picture",
     "RatioRow",
     "RawPoint",
+    "SIZES",
+    "Poster",
     "Window",
     "arm_points",
     "best_dose_words",
@@ -36,7 +39,10 @@ __all__ = [
     "kla_by_flow",
     "lowest_oxygen_by_dose",
     "meaning_of_readings",
+    "on_one_scale",
     "oxygen_curve",
+    "poster_png",
+    "poster_svg",
     "ratio_by_phase",
     "readings_chart",
     "reaeration_run",

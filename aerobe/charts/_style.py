@@ -104,9 +104,13 @@ class Picture:
         is_alone: bool = False,
     ) -> bytes:
         """The chart as PNG, `scale` times as many dots as `svg` has pixels."""
-        drawn = self.svg(look, width_px=width_px, height_px=height_px, is_alone=is_alone)
-        converted: bytes = _converter().svg_to_png(drawn, scale=scale)
-        return converted
+        return as_png(self.svg(look, width_px=width_px, height_px=height_px, is_alone=is_alone), scale=scale)
+
+
+def as_png(drawn: str, *, scale: float = 2.0) -> bytes:
+    """An SVG text as PNG, drawn without a browser."""
+    converted: bytes = _converter().svg_to_png(drawn, scale=scale)
+    return converted
 
 
 def folded(label: str, most: int) -> str:

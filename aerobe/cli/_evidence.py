@@ -40,6 +40,31 @@ def take(file: Path, /, *, site: str = "", where: Where = OWN) -> None:
     say(taken, as_json=where.json, text=lines)
 
 
+@app.command(name="site")
+def site_(key: str, package: Path, /, *, site: str, where: Where = OWN) -> None:
+    """Take in what a site found that joined one of your trials; it is pooled with the others by site.
+
+    Parameters
+    ----------
+    key
+        Key of your trial, whose protocol was sent out.
+    package
+        The data package that came back.
+    site
+        What to call the site.
+    """
+    from aerobe.usecases.exchange import take_site
+
+    try:
+        content = package.read_bytes()
+    except OSError as fault:
+        raise ImportFault(f"{package} cannot be read: {fault.strerror}.", "Check the path.") from None
+    with where.open(create=False) as book:
+        found = take_site(book, key, content, package.name, site=site, now=now())
+    lines = [f"{found.site}: {len(found.taken.new)} new, {found.taken.known} known already.", *found.says, *found.taken.silent]
+    say(found, as_json=where.json, text=lines)
+
+
 @app.command(name="list")
 def list_(*, where: Where = OWN) -> None:
     """Pairs of recipes that trials speak of."""

@@ -14,6 +14,7 @@ from aerobe.cli._oxygen_measure import kla, probe, saturation, steps, sulphite
 from aerobe.cli._oxygen_series import series
 from aerobe.cli._pictures import save_picture
 from aerobe.units import LENGTH, OXYGEN, VOLUME, number
+from aerobe.usecases.notebook import write_whole
 from aerobe.usecases.oxygen import FoodForm
 
 if TYPE_CHECKING:
@@ -32,7 +33,9 @@ for measuring in (saturation, probe, sulphite, kla, series, steps):
 
 
 @app.command
-def ceiling(*, question: Question = FORM, draws: int = 600, picture: Path | None = None, json: JSON_ONLY = False) -> int:
+def ceiling(
+    *, question: Question = FORM, draws: int = 600, picture: Path | None = None, show: Path | None = None, json: JSON_ONLY = False
+) -> int:
     """The largest dose of a food that the air carries, by the brew model. Exit code 4: none at all.
 
     Parameters
@@ -41,6 +44,8 @@ def ceiling(*, question: Question = FORM, draws: int = 600, picture: Path | None
         Brews simulated for each dose.
     picture
         Also draw the lowest oxygen by dose, to this file (.svg or .png).
+    show
+        Also write pictures to show, in three sizes, light and dark, SVG and PNG, to this folder.
     """
     from aerobe.usecases.oxygen import ask_food_ceiling, food_pictures
 
@@ -50,6 +55,12 @@ def ceiling(*, question: Question = FORM, draws: int = 600, picture: Path | None
     lines += [f"! {line}" for line in answer.cautions]
     if picture is not None:
         lines.append(save_picture(food_pictures(answer)[0], picture))
+    if show is not None:
+        from aerobe.usecases.reports import pictures_to_show, poster_of_food
+
+        for name, content in pictures_to_show(poster_of_food(answer, now=now())).items():
+            write_whole(show / f"food-{name}", content)
+        lines.append(f"Pictures to show are in {show}.")
     plain = {
         "says": answer.says,
         "ceiling": answer.ceiling,

@@ -13,18 +13,26 @@ from aerobe.errors import ImportFault
 from aerobe.usecases.notebook import write_whole
 
 if TYPE_CHECKING:
-    from aerobe.usecases.reports import Report
+    from aerobe.usecases.reports import Poster, Report
 
 app = App(name="report", help="Reports with their data: write, check anew, publish a folder of pages.")
 
 Folder = Annotated[Path, Parameter(name=["--to", "-o"], help="Folder to write to.")]
 Licence = Annotated[str, Parameter(help="Of the data: CC0-1.0, CC-BY-4.0, CC-BY-SA-4.0, ODC-By-1.0 or ODbL-1.0.")]
+Pictures = Annotated[bool, Parameter(help="Also write pictures to show: three sizes, light and dark, SVG and PNG.")]
 People = Annotated[bool, Parameter(help="Keep names of people, places and free notes; left out by default.")]
 
 
 @app.command
 def brew(
-    key: str, /, *, to: Folder = Path("."), licence: Licence = "CC-BY-4.0", with_people: People = False, where: Where = OWN
+    key: str,
+    /,
+    *,
+    to: Folder = Path("."),
+    licence: Licence = "CC-BY-4.0",
+    with_people: People = False,
+    pictures: Pictures = False,
+    where: Where = OWN,
 ) -> None:
     """Write the report of a brew: one HTML page, a tagged PDF, and the data package.
 
@@ -33,11 +41,12 @@ def brew(
     key
         Key of the brew.
     """
-    from aerobe.usecases.reports import Wanted, report_of_brew
+    from aerobe.usecases.reports import Wanted, brew_as_tests_came, poster_of_report, report_of_brew
 
     with where.open(create=False) as book, progress("fitting the brew and writing its report"):
         report = report_of_brew(book, key, now=now(), wanted=Wanted(licence=licence, with_people=with_people))
-    _written(report, f"brew-{key}", to, where.json)
+        poster = poster_of_report(report, moving=brew_as_tests_came(book, key, now=now())) if pictures else None
+    _written(report, f"brew-{key}", to, where.json, poster)
 
 
 @app.command
@@ -50,6 +59,7 @@ def trial(
     at_h: float | None = None,
     licence: Licence = "CC-BY-4.0",
     with_people: People = False,
+    pictures: Pictures = False,
     where: Where = OWN,
 ) -> None:
     """Write the report of a trial: one HTML page, a tagged PDF, and the data package.
@@ -63,12 +73,12 @@ def trial(
     at_h
         Hour to compare the brews at; the last planned sample if left out. [h]
     """
-    from aerobe.usecases.reports import Wanted, report_of_trial
+    from aerobe.usecases.reports import Wanted, poster_of_report, report_of_trial
 
     wanted = Wanted(licence=licence, with_people=with_people, at_h=at_h, assay=assay)
     with where.open(create=False) as book, progress("judging the trial and writing its report"):
         report = report_of_trial(book, key, now=now(), wanted=wanted)
-    _written(report, f"trial-{key}", to, where.json)
+    _written(report, f"trial-{key}", to, where.json, poster_of_report(report) if pictures else None)
 
 
 @app.command
@@ -85,6 +95,7 @@ def assay(
     to: Folder = Path("."),
     licence: Licence = "CC-BY-4.0",
     with_people: People = False,
+    pictures: Pictures = False,
     json: JSON_ONLY = False,
 ) -> None:
     """Write the report of an assay from the table of its characterisation study.
@@ -106,7 +117,7 @@ def assay(
     recipe
         Recipe whose colour the conclusion is about.
     """
-    from aerobe.usecases.reports import Wanted, report_of_assay
+    from aerobe.usecases.reports import Wanted, poster_of_report, report_of_assay
 
     text = _read(table).decode("utf-8", errors="replace")
     with progress("characterising the assay and writing its report"):
@@ -121,7 +132,7 @@ def assay(
             now=now(),
             wanted=Wanted(licence=licence, with_people=with_people),
         )
-    _written(report, f"assay-{table.stem}", to, json)
+    _written(report, f"assay-{table.stem}", to, json, poster_of_report(report) if pictures else None)
 
 
 @app.command
@@ -182,10 +193,12 @@ def site(
     say({"folder": str(folder), "files": sorted(files), "skipped": skipped}, as_json=where.json, text=lines)
 
 
-def _written(report: Report, stem: str, to: Path, as_json: bool) -> None:
-    from aerobe.usecases.reports import report_as_html, report_as_pdf
+def _written(report: Report, stem: str, to: Path, as_json: bool, poster: Poster | None) -> None:
+    from aerobe.usecases.reports import pictures_to_show, report_as_html, report_as_pdf
 
     files = {f"{stem}.html": report_as_html(report), f"{stem}.pdf": report_as_pdf(report), f"{stem}-data.zip": report.package}
+    if poster is not None:
+        files |= {f"{stem}-{name}": content for name, content in pictures_to_show(poster).items()}
     for name, content in files.items():
         write_whole(to / name, content)
     paths = [str(to / name) for name in files]

@@ -10,13 +10,14 @@ from aerobe.cli._common import OWN, Where, now, say, table, then
 from aerobe.cli._pictures import save_picture
 from aerobe.cli._trial_keys import fingerprint, open_codes, open_sealed, seal
 from aerobe.cli._trial_plans import plan, power, times
+from aerobe.cli._trial_protocols import join, protocol
 from aerobe.cli._verdicts import compare, judge_file, next_one, verdict
 from aerobe.errors import NotAllowed
 from aerobe.usecases.notebook import write_whole
 
 trial = App(name="trial", help="Plan a trial, print its run sheet, judge it, and find out what to ask next.")
 
-for taken_in in (plan, power, times, verdict, compare, seal, fingerprint):
+for taken_in in (plan, power, times, verdict, compare, seal, fingerprint, protocol, join):
     trial.command(taken_in)
 trial.command(next_one, name="next")
 trial.command(judge_file, name="judge")

@@ -4,11 +4,13 @@ from aerobe.reports._again import Again, Difference, compare
 from aerobe.reports._assay import AssayStudy, assay_report
 from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
 from aerobe.reports._brew import BrewRecords, brew_numbers, brew_report
+from aerobe.reports._finding import poster_of
 from aerobe.reports._html import as_html
 from aerobe.reports._imprint import Imprint
 from aerobe.reports._origin import FromTable
 from aerobe.reports._pdf import as_pdf
 from aerobe.reports._pooled import POOL_SOURCES, pooled_blocks, pooled_numbers
+from aerobe.reports._protocol import protocol_page
 from aerobe.reports._publish import LICENCES, with_licence
 from aerobe.reports._recompute import recompute_files
 from aerobe.reports._site import site
@@ -40,12 +42,14 @@ __all__ = [
     "brew_report",
     "compare",
     "course_pictures",
+    "poster_of",
     "pooled_blocks",
     "pooled_numbers",
     "site",
     "trial_numbers",
     "trial_pictures",
     "trial_report",
+    "protocol_page",
     "recompute_files",
     "with_licence",
 ]

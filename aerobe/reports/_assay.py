@@ -66,6 +66,7 @@ def assay_report(
         title=found.name,
         kind="assay",
         headline=found.conclusion,
+        sure=f"{len(found.readings.rows)} readings of one test.",
         first=tuple(first),
         sections=(
             Section(title="What was found", blocks=tuple(body)),

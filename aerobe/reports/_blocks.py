@@ -74,6 +74,10 @@ class Report:
         What it is about; "brew", "assay" or "trial".
     headline
         The answer in one or two sentences.
+    in_passing
+        The answer for who reads it in passing, never more than the headline; the headline itself where empty.
+    sure
+        How sure, in a few words: brews or readings, interval.
     basis
         What the answer rests on, said right under it; empty where the title says it.
     first
@@ -115,6 +119,8 @@ class Report:
     basis: str = ""
     from_tables: bool = False
     invented: bool = False
+    in_passing: str = ""
+    sure: str = ""
 
     def __post_init__(self) -> None:
         if self.made_at.tzinfo is None:

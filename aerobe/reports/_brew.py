@@ -80,6 +80,8 @@ def brew_report(
         title=brew.name,
         kind="brew",
         headline=_headline(numbers, posterior),
+        in_passing=_headline(numbers, posterior).partition(" The harvest")[0],
+        sure=_sure(readings),
         first=tuple(first),
         sections=(
             Section(title="What went in", blocks=(*recipe_blocks(recipe, kept.compost), Facts(rows=vessel_facts(vessel)))),
@@ -127,6 +129,11 @@ def _short(value: float) -> float:
 
 def _told(numbers: Mapping[str, Any], name: str) -> str:
     return with_uncertainty(numbers[name], numbers[f"{name}, 90 % from"], numbers[f"{name}, 90 % to"])
+
+
+def _sure(readings: Sequence[Reading]) -> str:
+    count = sum(item.role == "sample" for item in readings)
+    return f"One brew with {count} reading{'' if count == 1 else 's'}: it says nothing about the recipe. Shaded: 90 % band."
 
 
 def _headline(numbers: Mapping[str, Any], posterior: Posterior) -> str:

@@ -17,7 +17,7 @@ from aerobe.reports._recompute import recompute_files
 from aerobe.reports._tables import limits_of_readings, noise_and_colour, readings_table, recipe_blocks
 from aerobe.sources import cite
 from aerobe.units import number
-from aerobe.verdicts import Comparison, Verdict, effect_words
+from aerobe.verdicts import Comparison, Verdict, effect_words, short_headline
 
 MOST_ARMS = 6  # that one picture can tell apart
 VERDICT_SOURCES = ("welch-1947", "games-howell-1976", "hurlbert-1984", "schuirmann-1987", "lan-demets-1983", "rank-sets-2022")
@@ -91,6 +91,8 @@ def trial_report(
         beside=recompute_files(verdict),
         kind="trial",
         headline=verdict.headline,
+        in_passing=short_headline(verdict.comparisons, verdict.headline),
+        sure=_sure(verdict, len(trial.arms)),
         basis=basis,
         first=tuple(first),
         sections=tuple(sections),
@@ -172,6 +174,12 @@ def _facts(trial: Trial, run_sheet: RunSheet | None, verdict: Verdict) -> list[t
         ("Drawn by lot", f"yes, seed {run_sheet.seed}" if run_sheet else "no run sheet was drawn"),
         ("Brews of one recipe differ by", _factor(verdict.brew_sd)),
     ]
+
+
+def _sure(verdict: Verdict, arms: int) -> str:
+    drawn = any(item.effect is not None for item in verdict.comparisons) and verdict.outcome.scale == "ratio"
+    claims = "" if verdict.claims == verdict.outcome.label else f", judged by {verdict.claims}"
+    return f"{verdict.brews} brews in {arms} arms{claims}. {'Bars: 90 % intervals.' if drawn else 'Each point is a brew.'}"
 
 
 def _when(trial: Trial) -> str:

@@ -36,7 +36,7 @@ from aerobe.verdicts._settle import (
 )
 from aerobe.verdicts._simultaneous import adjusted_p, all_pairs, critical_value, critical_values, joint_t
 from aerobe.verdicts._verdict import every_pair, hold_back, judge
-from aerobe.verdicts._words import effect_words
+from aerobe.verdicts._words import effect_words, short_headline
 
 __all__ = [
     "CANNOT_TELL",
@@ -83,6 +83,7 @@ __all__ = [
     "call_contrasts",
     "critical_value",
     "effect_words",
+    "short_headline",
     "every_pair",
     "fit_effects",
     "fit_mixed",

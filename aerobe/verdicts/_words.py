@@ -112,6 +112,35 @@ def headline_of(
     return f"{'; '.join(lines)}{at}{without}{ending}."
 
 
+LONGEST = 150  # of a headline that is read in passing
+
+
+def short_headline(comparisons: Sequence[Comparison], headline: str) -> str:
+    """A verdict's headline for who reads it in passing: itself where it is short, else how many comparisons it tells of.
+
+    It never says more than the headline: what is shortened says less.
+
+    Parameters
+    ----------
+    comparisons, headline
+        Of the verdict.
+    """
+    told = [c for c in comparisons if c.call != "can't tell yet"]
+    if told:
+        if len(headline) <= LONGEST:
+            return headline
+        kinds = {"same within the margin": "the same within the margin"}
+        counts = [(call, sum(c.call == call for c in told)) for call in dict.fromkeys(c.call for c in told)]
+        words = ", ".join(f"{count} {kinds.get(call, call)}" for call, count in counts)
+        rest = len(comparisons) - len(told)
+        return f"Of {len(comparisons)} comparisons: {words}{f', {rest} not told yet' if rest else ''}."
+    if len(comparisons) != 1 or not comparisons[0].second:
+        return "Can't tell yet."
+    only = comparisons[0]
+    why = {"": "", "colour": " Colour may explain what was seen."}.get(only.held_by, " Something else may explain what was seen.")
+    return f"Can't tell yet whether {only.first} differs from {only.second}.{why}"
+
+
 def _untold_line(comparisons: Sequence[Comparison], rivals: Sequence[Rival], kind: Outcome) -> str:
     held = [c.held_by for c in comparisons if c.held_by]
     if "colour" in held:

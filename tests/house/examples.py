@@ -59,6 +59,8 @@ trial list
 trial show kelp
 trial begin kelp {code}
 trial sheet kelp {home}/sheet.html
+trial protocol kelp {home}
+trial join {home}/kelp.protocol.json --compost orchard-heap --seed 5
 trial calendar kelp {home}/kelp.ics
 trial fingerprint kelp
 trial seal kelp {home}/kelp.sealed-key --passphrase-file {home}/pass.txt
@@ -127,7 +129,7 @@ evidence list
 evidence weigh "with kelp (invented)" "plain (invented)"
 """
 # Their answers take a folder of reports or many trials to make; tests of their own rooms run them.
-ELSEWHERE = {"practise play", "report site", "evidence brews", "serve", "completion"}
+ELSEWHERE = {"practise play", "evidence site", "report site", "evidence brews", "serve", "completion"}
 
 
 def prepare(home: Path) -> None:

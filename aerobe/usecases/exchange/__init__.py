@@ -13,6 +13,16 @@ if TYPE_CHECKING:
     from aerobe.usecases.exchange._long_log import is_long, long_log_envelope, look_at_long_log, take_in_long_log
     from aerobe.usecases.exchange._origin import start_in_words
     from aerobe.usecases.exchange._packages import export_package, import_package
+    from aerobe.usecases.exchange._protocol import (
+        Protocol,
+        SiteTaken,
+        join_trial,
+        protocol_as_file,
+        protocol_as_page,
+        protocol_of_trial,
+        read_protocol,
+        take_site,
+    )
     from aerobe.usecases.exchange._tried import require_harmless
     from aerobe.usecases.exchange._wishes import Wishes
 else:
@@ -24,6 +34,16 @@ else:
             "_long_log": ("is_long", "long_log_envelope", "look_at_long_log", "take_in_long_log"),
             "_origin": ("start_in_words",),
             "_packages": ("export_package", "import_package"),
+            "_protocol": (
+                "Protocol",
+                "SiteTaken",
+                "join_trial",
+                "protocol_as_file",
+                "protocol_as_page",
+                "protocol_of_trial",
+                "read_protocol",
+                "take_site",
+            ),
             "_tried": ("require_harmless",),
             "_wishes": ("Wishes",),
             "aerobe.tables": ("FIELDS", "RowRead"),
@@ -33,17 +53,25 @@ else:
 __all__ = [
     "FIELDS",
     "Preview",
+    "Protocol",
     "RowRead",
+    "SiteTaken",
     "TakenIn",
     "Wishes",
     "export_package",
     "import_package",
     "is_long",
+    "join_trial",
     "long_log_envelope",
     "look_at_long_log",
     "preview_table",
+    "protocol_as_file",
+    "protocol_as_page",
+    "protocol_of_trial",
+    "read_protocol",
     "require_harmless",
     "start_in_words",
     "take_in",
     "take_in_long_log",
+    "take_site",
 ]

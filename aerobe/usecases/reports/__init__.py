@@ -7,9 +7,17 @@ from typing import TYPE_CHECKING
 from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
-    from aerobe.charts import Picture
+    from aerobe.charts import Picture, Poster
     from aerobe.reports import Facts, Report, Shown
     from aerobe.usecases.reports._certificate import certificate_as_pdf
+    from aerobe.usecases.reports._showing import (
+        brew_as_tests_came,
+        packed_pictures,
+        picture_to_show,
+        pictures_to_show,
+        poster_of_food,
+        poster_of_report,
+    )
     from aerobe.usecases.reports._site import static_site
     from aerobe.usecases.reports._writing import (
         Wanted,
@@ -25,6 +33,14 @@ else:
         __name__,
         {
             "_certificate": ("certificate_as_pdf",),
+            "_showing": (
+                "brew_as_tests_came",
+                "packed_pictures",
+                "picture_to_show",
+                "pictures_to_show",
+                "poster_of_food",
+                "poster_of_report",
+            ),
             "_site": ("static_site",),
             "_writing": (
                 "Wanted",
@@ -35,7 +51,7 @@ else:
                 "report_of_brew",
                 "report_of_trial",
             ),
-            "aerobe.charts": ("Picture",),
+            "aerobe.charts": ("Picture", "Poster"),
             "aerobe.reports": ("Facts", "Report", "Shown"),
         },
     )
@@ -43,11 +59,18 @@ else:
 __all__ = [
     "Facts",
     "Picture",
+    "Poster",
     "Report",
     "Shown",
     "Wanted",
+    "brew_as_tests_came",
     "certificate_as_pdf",
     "check_package",
+    "packed_pictures",
+    "picture_to_show",
+    "pictures_to_show",
+    "poster_of_food",
+    "poster_of_report",
     "report_as_html",
     "report_as_pdf",
     "report_of_assay",

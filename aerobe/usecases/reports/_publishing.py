@@ -35,7 +35,8 @@ from aerobe.usecases.trials._blinding import HISTORY, OPENED, carry_history, ref
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-KEPT_KINDS = ("advice", "verdict", OPENED, TAKEN_IN)
+PROTOCOL = "protocol"  # which plan, shared by several sites, a trial follows
+KEPT_KINDS = ("advice", "verdict", OPENED, TAKEN_IN, PROTOCOL)
 STUDY_COLUMNS = ("role", "signal", "unit", "what", "colour", "added", "dilution", "sample", "day", "operator", "kit_lot", "mark")
 
 

@@ -66,6 +66,16 @@ def _made(request: Request, kind: str, key: str, *, people: bool, assay: str) ->
     return make(notebook_of(request), key, now=clock_of(request), wanted=wanted)
 
 
+@router.get("/reports/{kind}/{key}/pictures.zip")
+def pictures(request: Request, kind: str, key: str, assay: str = "") -> Response:
+    """Pictures to show of one finding: slide, square and tall, light and dark, SVG and PNG; of a brew one that moves."""
+    if kind not in NOUNS:
+        raise NotFound(f"There are no pictures of a '{kind}'.", "Choose a brew or a trial on the page of reports.")
+    content = usecases.reports.packed_pictures(notebook_of(request), kind, key, now=clock_of(request), assay=assay)
+    name = f"{kind}-{key}-pictures.zip"
+    return Response(content, media_type=KINDS["zip"], headers={"Content-Disposition": f'attachment; filename="{name}"'})
+
+
 @router.post("/reports/check")
 async def check(request: Request, sent: Sent) -> Response:
     """Compute the reports in a package anew."""
