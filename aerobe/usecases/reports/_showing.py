@@ -15,7 +15,7 @@ from aerobe.reports import Report, poster_of
 from aerobe.usecases.reports._writing import Wanted, report_of_brew, report_of_trial
 
 if TYPE_CHECKING:
-    from aerobe.usecases.oxygen import FoodAnswer
+    from aerobe.usecases.oxygen._questions import FoodAnswer
 
 LOOKS: tuple[Look, Look] = ("light", "dark")
 MOST_TURNS = 6  # of a picture that moves: each is a fit of its own, and a file stays small
