@@ -224,16 +224,18 @@ def test_the_second_structure_takes_smaller_steps_where_food_answers_fast() -> N
     for place, name in enumerate(second.NITROGEN_PARAMETERS):
         p[0, place] = given.get(name, 0.0)
     start = np.array([[300.0, 50.0, 30.0, 5.0, 40.0, 0.0, 1.0]])
-    shared = np.array([[1.0, 1.0], [1.0, 1.0], [9.0, 9.0], [4.0, 4.0], [0.0, 0.0], [0.0, 0.0], [0.0, 0.0], [1.0, 1.0]])
+    shared = np.array([[1.5, 1.5], [1.2, 1.2], [9.0, 9.0], [4.0, 4.0], [0.0, 0.0], [0.0, 0.0], [0.0, 0.0], [1.0, 1.0]])
     found = second.simulate_nitrogen(start, p, np.ones((1, 2)), shared, np.ones(1), np.array([0.0, 1.0]))
 
     def slopes(_: float, y: np.ndarray) -> np.ndarray:
         out = np.zeros(7)
-        second._slopes(y, p[0], 1.0, 1.0, 60.0, 9.0, out)
+        second._slopes(y, p[0], 1.0, 1.5, 72.0, 9.0, out)
         return out
 
     exact = solve_ivp(slopes, (0.0, 1.0), start[0], method="LSODA", rtol=1e-9, atol=1e-9).y[:, -1]
     assert found[0, 1, :2] == approx(exact[:2], rel=2e-4)
+    told = second._slopes(start[0], p[0], 1.0, 1.5, 72.0, 9.0, np.zeros(7))
+    assert found[0, 0, 2] == approx(told)
 
 
 def test_food_water_and_air_of_a_brew_through_its_hours() -> None:
