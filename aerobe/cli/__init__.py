@@ -25,6 +25,11 @@ LARGEST = 1e15
 # command -> (where it lives, what it does). Keep the lines short: they are the help.
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("aerobe.cli._notebook:demo", "Make an invented notebook to play with."),
+    "start": ("aerobe.cli._shelf:start", "Start a brew from four answers; what is missing is asked at a terminal."),
+    "vessel": ("aerobe.cli._shelf:vessel", "Vessels and their air: write one in, list them."),
+    "compost": ("aerobe.cli._shelf:compost", "Composts: write one in, list them."),
+    "recipe": ("aerobe.cli._shelf:recipe", "Recipes: write one in, list them."),
+    "test": ("aerobe.cli._shelf:test", "Tests: write one in, list them."),
     "brew": ("aerobe.cli._brews:brew", "Start, list and show brews."),
     "reading": ("aerobe.cli._brews:reading", "Add, correct and list readings."),
     "call": ("aerobe.cli._call:app", "When to test next and when to harvest a brew, and what each choice loses."),
@@ -110,8 +115,12 @@ def _say_fault(fault: Exception, *, as_json: bool) -> None:
 
         print(json.dumps({"fault": type(fault).__name__, "problem": problem, "remedy": remedy}, ensure_ascii=False))
     from aerobe.cli._common import shown
+    from aerobe.errors import UnusableForm
 
-    print(f"{shown(problem)}\n{shown(remedy)}".rstrip(), file=sys.stderr)
+    each = [fault for _, fault in fault.by_field] if isinstance(fault, UnusableForm) else [fault]
+    for one in each:
+        problem, remedy = getattr(one, "problem", str(one)), getattr(one, "remedy", "")
+        print(f"{shown(problem)}\n{shown(remedy)}".rstrip(), file=sys.stderr)
 
 
 __all__ = ["COMMANDS", "DONE", "FAULT", "MISUNDERSTOOD", "NOT_SETTLED", "build", "main", "run"]

@@ -14,6 +14,7 @@ from aerobe.records import Assay, Brew, Compost, Recipe, Trial, Vessel, from_pla
 
 notebook = App(name="notebook", help="Check, copy and restore the notebook; see what was changed.")
 
+SIMPLER = "Give a file with one JSON object; or write it in without a file: aerobe recipe add, vessel add, compost add, test add."
 THINGS: dict[str, type] = {
     "compost": Compost,
     "recipe": Recipe,
@@ -41,8 +42,13 @@ def notebook_add(noun: str, file: Path, /, *, change: bool = False, where: Where
 
     try:
         record: Any = from_plain(_class_of(noun), json.loads(file.read_text(encoding="utf-8")))
-    except (OSError, ValueError, RecursionError) as fault:
-        raise ImportFault(f"{file} is no JSON file: {fault}.", "Give a file with one JSON object.") from None
+    except OSError as fault:
+        raise ImportFault(f"{file} cannot be read: {fault.strerror}.", "Check the path.") from None
+    except json.JSONDecodeError as fault:
+        where_wrong = f"line {fault.lineno}, column {fault.colno}"
+        raise ImportFault(f"{file} is no JSON file: it cannot be read on from {where_wrong}.", SIMPLER) from None
+    except (ValueError, RecursionError):
+        raise ImportFault(f"{file} is no JSON file.", SIMPLER) from None
     with where.open() as open_one:
         receipt = open_one.change(record, at=now()) if change else open_one.add(record, at=now())
     say(receipt, as_json=where.json, text=f"{noun} '{receipt.key}' is kept.")

@@ -52,7 +52,7 @@ def widenings(recipe: Recipe, *, temperature_degc: float, temperature_guessed: b
         found |= dict.fromkeys(_OF_COMPOST, COMPOST_G_PER_L.sd)
     elif "weight of compost" in recipe.guessed:
         found |= dict.fromkeys(_OF_COMPOST, COMPOST_KG_PER_L.sd)
-    if "food" in recipe.guessed:
+    if recipe.guessed_foods:
         found["food_factor"] = FOOD_G_PER_L.sd
     if temperature_guessed:
         found |= _of_warmth(temperature_degc)

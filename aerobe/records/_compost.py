@@ -72,7 +72,8 @@ class FoodDose:
         require_between(self.at_h, 0.0, 1000.0, "A feeding time", "h")
 
 
-# What may stand in a recipe as a guess: an amount nobody gave, or the weight of compost that was measured by volume.
+# What may stand in a recipe as a guess: an amount nobody gave, or the weight of compost that was measured by volume. For a food
+# its key follows: "food molasses".
 RECIPE_GUESSES = ("compost", "weight of compost", "food")
 
 
@@ -91,5 +92,10 @@ class Recipe:
 
     def __post_init__(self) -> None:
         require_key(self.key, "recipe")
-        require_guesses(self.guessed, RECIPE_GUESSES)
+        require_guesses(tuple("food" if item.startswith("food ") else item for item in self.guessed), RECIPE_GUESSES)
+
+    @property
+    def guessed_foods(self) -> tuple[str, ...]:
+        """Keys of the foods whose amount is a guess."""
+        return tuple(item.removeprefix("food ") for item in self.guessed if item.startswith("food "))
         require_between(self.compost_g_per_l, 0.0, 1000.0, "Compost", "g/L")

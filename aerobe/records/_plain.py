@@ -57,10 +57,24 @@ def from_plain(cls: type[R], data: object) -> R:
     unknown = sorted(set(data) - known)
     if unknown:
         raise UnusableRecord(f"A {cls.__name__} has no field {', '.join(unknown)}.", f"Known fields: {', '.join(sorted(known))}.")
-    try:
-        return cls(**{name: _cast(hints[name], item, f"{cls.__name__}.{name}") for name, item in data.items()})
-    except TypeError as fault:
-        raise UnusableRecord(f"A {cls.__name__} is incomplete: {fault}.", "Add the missing fields.") from None
+    missing = [item.name for item in dataclasses.fields(cls) if _must_be_given(item) and item.name not in data]  # type: ignore[arg-type]
+    if missing:
+        raise UnusableRecord(f"A {cls.__name__} lacks {', '.join(missing)}.", "Add the missing fields.")
+    return cls(**{name: _cast(hints[name], item, f"{cls.__name__}.{name}") for name, item in data.items()})
+
+
+def _must_be_given(item: dataclasses.Field[Any]) -> bool:
+    return item.default is dataclasses.MISSING and item.default_factory is dataclasses.MISSING
+
+
+# How people call what a field takes.
+_CALLED: dict[object, str] = {
+    float: "a number",
+    int: "a whole number",
+    str: "a text in quotes",
+    bool: "true or false",
+    datetime: "a date and time",
+}
 
 
 def _is_written(item: dataclasses.Field[Any], record: object) -> bool:
@@ -114,8 +128,13 @@ def _cast(hint: object, value: Any, where: str) -> object:
     return _scalar(hint, value, where)
 
 
+def _short(value: object) -> str:
+    text = json.dumps(value, ensure_ascii=False, default=str)
+    return text if len(text) <= 60 else f"{text[:60]}..."
+
+
 def _scalar(hint: object, value: Any, where: str) -> Any:
-    wrong = UnusableRecord(f"{where} cannot be {value!r}.", f"Give a value of type {getattr(hint, '__name__', hint)}.")
+    wrong = UnusableRecord(f"{where} cannot be {_short(value)}.", f"Give {_CALLED.get(hint, 'what its schema says')}.")
     if hint is datetime:
         try:
             return datetime.fromisoformat(value)

@@ -60,7 +60,7 @@ def recipe_blocks(recipe: Recipe, compost: Compost | None) -> tuple[Block, ...]:
             "0",
         )
     ]
-    rows += [(dose.food, _dose(dose.g_per_l, recipe, "food"), f"{dose.at_h:g}") for dose in recipe.foods]
+    rows += [(dose.food, _dose(dose.g_per_l, recipe, f"food {dose.food}"), f"{dose.at_h:g}") for dose in recipe.foods]
     table = FigureTable(columns=("what", "per litre [g/L]", "added at [h]"), rows=tuple(rows), caption=recipe.name)
     facts: list[tuple[str, str]] = [("Water", recipe.water)]
     if compost is not None:

@@ -42,7 +42,7 @@ class Kind:
         typed = text.strip()
         match = _QUANTITY.fullmatch(typed) if len(typed) <= LONGEST else None
         if match is None:
-            raise NotAQuantity(f"'{shortened(typed)}' is not {self.name}.", self._remedy())
+            raise NotAQuantity(f"'{shortened(typed)}' is no {self.name}.", self._remedy())
         return self.convert(parse_number(match[1]), match[2], typed=typed)
 
     def convert(self, value: float, unit: str, *, typed: str | None = None) -> float:
@@ -50,7 +50,7 @@ class Kind:
         shown = typed if typed is not None else f"{value:g} {unit}"
         known = self._known(unit)
         if known is None:
-            raise NotAQuantity(f"'{shortened(shown)}' is not {self.name} with a unit.", self._remedy())
+            raise NotAQuantity(f"'{shortened(shown)}' is no {self.name} with a unit.", self._remedy())
         inside = (value + self.offsets.get(known, 0.0)) * self.accepts[known]
         if not self.low <= inside <= self.high:
             raise NotAQuantity(

@@ -212,3 +212,50 @@ def test_the_package_is_the_same_use_cases_by_name() -> None:
 def test_python_dash_m_is_the_command() -> None:
     done = subprocess.run([sys.executable, "-m", "aerobe", "--version"], capture_output=True, text=True, check=False)
     assert (done.returncode, done.stdout.strip()) == (0, "0.1.0")
+
+
+def test_a_brew_from_nothing_with_flags_and_no_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    own = ("--notebook", str(tmp_path / "new.notebook"))
+    assert answer(capsys, "compost", "add", "Leaf mould", *own) == {"key": "leaf-mould"}
+    plain = ("--compost", "leaf-mould", "--compost-amount", "500 g", "--water", "20 L", "--food", "molasses 20 g")
+    assert answer(capsys, "recipe", "add", "Plain", *plain, *own) == {"key": "plain"}
+    assert answer(capsys, "vessel", "add", "Bucket", "--volume", "20 L", "--air", "8 L/min", *own) == {"keys": ["bucket"]}
+    assert answer(capsys, "test", "add", "Strips", "--price", "3", *own) == {"key": "strips"}
+    known = ("--vessel", "bucket", "--recipe", "plain", "--test", "strips")
+    brew = answer(capsys, "start", "First", *known, *own)
+    assert brew["key"] == "first" and any("label" in item["what"] for item in brew["guesses"])
+    (shown,) = (item for item in answer(capsys, "brew", "list", *own) if item["key"] == "first")
+    assert (shown["recipe"], shown["vessel"]) == ("plain", "bucket")
+    (recipe,) = answer(capsys, "recipe", "list", *own)
+    assert recipe["compost_g_per_l"] == 25.0 and recipe["foods"][0]["g_per_l"] == 1.0
+
+
+def test_faults_of_a_start_are_told_one_by_one_in_plain_words(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    own = ("--notebook", str(tmp_path / "new.notebook"))
+    assert run(["start", "--volume", "x", "--air", "much", "--compost-amount", "a shovel", *own]) == FAULT
+    told = capsys.readouterr().err.splitlines()
+    assert len(told) == 6 and [line.split(":")[0] for line in told[::2]] == ["Water in the vessel", "Air", "Amount of compost"]
+
+
+def test_what_is_missing_is_asked_at_a_terminal_and_a_slip_is_asked_again(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    answers = iter(["a lot", "500 g", "molasses 20 g", "", "20 L"])
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    monkeypatch.setattr("builtins.input", lambda _: next(answers))
+    assert run(["start", "--notebook", str(tmp_path / "new.notebook")]) == 0
+    told = capsys.readouterr().out
+    assert "'a lot' is no volume" in told and "runs." in told and "Air, from the size alone" in told
+    assert next(answers, None) is None
+
+
+@pytest.mark.parametrize("content", ["{", "[1, 2]", '{"key": "x"}', '{"key": "x", "name": 3, "volume_l": 1, "air": {}}'])
+def test_a_file_that_is_no_record_is_refused_without_words_of_the_language(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], content: str
+) -> None:
+    file = tmp_path / "vessel.json"
+    file.write_text(content, encoding="utf-8")
+    assert run(["notebook", "add", "vessel", str(file), "--notebook", str(tmp_path / "new.notebook")]) == FAULT
+    told = capsys.readouterr().err
+    for word in ("__init__", "Errno", "Expecting", "keyword", "NoneType", "'str'", "float", "dict"):
+        assert word not in told

@@ -15,6 +15,15 @@ from aerobe.usecases.assay import example_study
 
 LINES = """
 demo {home}/tea.notebook
+compost add "Leaf mould" --animal no
+recipe add Mould --compost leaf-mould --compost-amount "500 g" --water "20 L" --food "molasses 20 g"
+vessel add Drum --volume "60 L" --air "20 L/min"
+test add Strips --price 3
+start --vessel drum --recipe mould --test strips
+compost list
+recipe list
+vessel list
+test list
 brew new "Old barrel" --recipe plain --vessel bucket-a
 brew list
 doctor
@@ -182,7 +191,11 @@ def answers(home: Path) -> dict[str, list[Any]]:
         with contextlib.redirect_stdout(out), contextlib.redirect_stderr(io.StringIO()):
             code = run([*words, "--json"])
         assert code != FAULT, (line, out.getvalue())
-        name = words[0] if words[0] in ("demo", "import", "export", "doctor") or line == "call kelp-3" else " ".join(words[:2])
+        name = (
+            words[0]
+            if words[0] in ("demo", "import", "export", "doctor", "start") or line == "call kelp-3"
+            else " ".join(words[:2])
+        )
         found.setdefault(name, []).append(json.loads(out.getvalue(), parse_constant=_no_constant))
     return found
 

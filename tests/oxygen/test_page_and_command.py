@@ -99,7 +99,7 @@ def test_three_sliders_are_in_the_open_and_the_answer_stands_beside_them(browser
 
 def test_a_slip_comes_back_with_its_remedy(browser: TestClient) -> None:
     page = browser.get("/oxygen", params={"volume": "20"})
-    assert page.status_code == 422 and "is not volume with a unit" in page.text and 'value="20"' in page.text
+    assert page.status_code == 422 and "is no volume with a unit" in page.text and 'value="20"' in page.text
     part = browser.get("/parts/oxygen/answer", params={"food": "mollases"}).text
     assert "Did you mean: molasses" in part
 

@@ -25,6 +25,7 @@ from aerobe.usecases.brews import (
     add_vessels,
     guesses_of_brew,
     latest_choices,
+    mend,
     put_away_or_back,
     start_brew,
     start_choices,
@@ -131,7 +132,7 @@ def test_a_guess_makes_the_belief_wider_and_leaves_its_middle() -> None:
     recipe = Recipe(key="r", name="r", compost="c", compost_g_per_l=25.0)
     z = np.random.default_rng(3).standard_normal((4000, 18))
     sure = decode(z, basis_of(recipe, vessel), 20.0)
-    wide = decode(z, basis_of(replace(recipe, guessed=("compost", "food")), vessel, temperature_guessed=True), 20.0)
+    wide = decode(z, basis_of(replace(recipe, guessed=("compost", "food molasses")), vessel, temperature_guessed=True), 20.0)
     for column in (0, 3, 4):  # bacteria, readily used and slow food at the start
         narrow, broad = np.log(sure.start[:, column]), np.log(wide.start[:, column])
         assert np.std(broad) > 1.15 * np.std(narrow)
@@ -165,3 +166,16 @@ def test_a_compost_is_written_in_by_its_name(book: Notebook) -> None:
     with pytest.raises(UnusableForm) as caught:
         add_compost(book, " ", animal="perhaps", now=NOW)
     assert [name for name, _ in caught.value.by_field] == ["compost_name", "animal"]
+
+
+def test_only_the_food_whose_amount_nobody_gave_is_a_guess(book: Notebook) -> None:
+    # 20 g in 20 L is what a guess would be too; it was weighed all the same.
+    foods = (FoodTyped(food="molasses", amount="20"), FoodTyped(food="kelp-meal"))
+    brew = book.get(Brew, start_brew(book, BrewStart(volume="20 L", compost_amount="500", foods=foods), now=NOW))
+    assert book.get(Recipe, brew.recipe).guessed_foods == ("kelp-meal",)
+    (said,) = [item.what for item in guesses_of_brew(book, brew.key) if item.what.startswith("Amount")]
+    assert "Kelp" in said and "Molasses" not in said
+    mend(book, "recipe", brew.recipe, {"foods": "molasses: 2 g/L\nkelp-meal: 1 g/L"}, now=NOW)
+    assert book.get(Recipe, brew.recipe).guessed_foods == ("kelp-meal",)
+    mend(book, "recipe", brew.recipe, {"foods": "molasses: 2 g/L\nkelp-meal: 1.2 g/L"}, now=NOW)
+    assert book.get(Recipe, brew.recipe).guessed_foods == ()

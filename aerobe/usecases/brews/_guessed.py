@@ -64,11 +64,10 @@ def _of_recipe(recipe: Recipe) -> tuple[Guessed, ...]:
     elif "weight of compost" in recipe.guessed:
         weight = (COMPOST_KG_PER_L.middle, *COMPOST_KG_PER_L.span())
         found.append(Guessed(what="Weight of a litre of compost", says=_range(weight, "kg"), part="recipe"))
-    if "food" in recipe.guessed:
-        # A dose that nobody gave stands at the middle of the guess.
-        names = [FOODS.find(dose.food).name for dose in recipe.foods if dose.g_per_l == FOOD_G_PER_L.middle]
+    if recipe.guessed_foods:
+        names = [FOODS.find(key).name for key in recipe.guessed_foods]
         span = _range((FOOD_G_PER_L.middle, *FOOD_G_PER_L.span()), "g/L")
-        found.append(Guessed(what=f"Amount of {', '.join(names) or 'food'}", says=span, part="recipe"))
+        found.append(Guessed(what=f"Amount of {', '.join(names)}", says=span, part="recipe"))
     return tuple(found)
 
 

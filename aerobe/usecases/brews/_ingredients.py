@@ -81,7 +81,7 @@ def _compost_g_per_l(form: BrewStart, litres: float, guessed: list[str]) -> floa
 def _dose(item: FoodTyped, litres: float, guessed: list[str]) -> tuple[FoodDose, ...]:
     food = FOODS.find(item.food)
     if not item.amount.strip():
-        guessed.append("food")
+        guessed.append(f"food {food.key}")
         return (FoodDose(food=food.key, g_per_l=FOOD_G_PER_L.middle),)
     amount = parse_number(item.amount)
     if amount < 0.0:

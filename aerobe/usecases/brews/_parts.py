@@ -151,6 +151,14 @@ def foods_of_lines(text: str) -> tuple[FoodDose, ...]:
     return tuple(doses)
 
 
+def _with_foods(recipe: Recipe, text: str) -> Recipe:
+    """The recipe with these foods; a dose that is left as it was stays the guess that it is."""
+    foods, stood = foods_of_lines(text), {_dose_line(dose) for dose in recipe.foods}
+    same = {dose.food for dose in foods if _dose_line(dose) in stood}
+    gone = [f"food {key}" for key in recipe.guessed_foods if key not in same]
+    return replace(recipe, foods=foods, guessed=_without(recipe, *gone))
+
+
 RECIPE: tuple[Part, ...] = (
     NAME,
     Part(
@@ -176,7 +184,7 @@ RECIPE: tuple[Part, ...] = (
         label="Foods",
         hint="One a line: molasses: 1.5 g/L. Added later: molasses: 1 g/L at 12 h.",
         shown=lambda recipe: "\n".join(_dose_line(dose) for dose in recipe.foods),
-        taken=lambda recipe, text: replace(recipe, foods=foods_of_lines(text), guessed=_without(recipe, "food")),
+        taken=_with_foods,
         lines=True,
     ),
     Part(
