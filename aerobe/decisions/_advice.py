@@ -17,6 +17,7 @@ from aerobe.decisions._trend import clear_fall, hours_without_oxygen, is_far_off
 from aerobe.inference import Measurement, Posterior
 from aerobe.records import AimChoice, Costs
 from aerobe.safety import Gate
+from aerobe.units import percent
 
 Array = NDArray[np.float64]
 
@@ -91,8 +92,8 @@ class Advice:
         }[self.call]
         window = self.window
         return (
-            f"{head}: {self.because} Harvest window {window.start_h:.1f} to {window.end_h:.1f} h, best {window.best_h:.1f} h, "
-            f"expected loss {100.0 * window.expected_loss:.0f} %."
+            f"{head}: {self.because} Harvest window {window.start_h:.1f} to {window.end_h:.1f} h, best {window.best_h:.1f} h: "
+            f"you would catch {percent(1.0 - window.expected_loss)} of what this brew can give."
         )
 
 

@@ -12,6 +12,7 @@ from aerobe.decisions._lookahead import TestValue
 from aerobe.decisions._trend import LONG_WITHOUT_H, Fall
 from aerobe.records import Costs
 from aerobe.safety import Gate
+from aerobe.units import percent
 
 Array = NDArray[np.float64]
 
@@ -130,14 +131,14 @@ def choose(
         return (
             "harvest now",
             now_h,
-            f"waiting is not expected to gain anything; expected loss {100.0 * loss_now:.0f} %.",
+            f"waiting is not expected to gain anything: now would catch {percent(1.0 - loss_now)} of what this brew can give.",
             loss_now,
         )
     gain = loss_now - window.expected_loss
     return (
         "wait until",
         window.best_h,
-        f"waiting is expected to gain {100.0 * gain:.0f} % of the attainable.",
+        f"waiting would catch {percent(gain)} more of what this brew can give.",
         window.expected_loss,
     )
 

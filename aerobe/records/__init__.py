@@ -6,7 +6,7 @@ from aerobe.records._compost import RECIPE_GUESSES, Compost, FoodDose, HeatLog, 
 from aerobe.records._events import EVENTS, BrewEvent, standing_events
 from aerobe.records._guesses import guess_mark
 from aerobe.records._plain import as_json, as_plain, canonical_json, content_hash, from_plain
-from aerobe.records._readings import CHANNELS, ROLES, Reading, Sample, SensorLog
+from aerobe.records._readings import CHANNELS, ROLES, Reading, Sample, SensorLog, result_as_typed
 from aerobe.records._trials import QUESTIONS, Arm, PlannedBrew, PlannedSample, RunSheet, Trial
 from aerobe.records._vessels import DIFFUSERS, VESSEL_GUESSES, AirSupply, Vessel
 
@@ -50,5 +50,6 @@ __all__ = [
     "content_hash",
     "from_plain",
     "guess_mark",
+    "result_as_typed",
     "standing_events",
 ]

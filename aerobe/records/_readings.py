@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from aerobe.errors import UnusableReading
+from aerobe.errors import NotAQuantity, UnusableReading
 from aerobe.records._checks import require_aware, require_between, require_key, require_one_of
+from aerobe.units import given, parse_number, signs
 
 ROLES = ("sample", "blank", "filtered blank", "killed control", "spike", "standard")
 LARGEST_SIGNAL = 1e18  # counts per mL end near 1e12; larger numbers would overflow what is computed from them
@@ -68,6 +69,18 @@ class Reading:
         require_between(self.elapsed_h, -48.0, 10000.0, "A reading time", "h", fault=UnusableReading)
         if self.entered_at is not None:
             require_aware(self.entered_at, "The time of entry")
+
+
+def result_as_typed(reading: Reading) -> str:
+    """The result without its unit, with the digits and the decimal mark that were typed: `42,50`, `below 5`."""
+    bare = (
+        reading.typed_as.strip().lstrip("<>\u2264\u2265= ").removesuffix(reading.unit).removesuffix(signs(reading.unit)).strip()
+    )
+    try:
+        text = bare if parse_number(bare) == reading.signal else given(reading.signal)
+    except NotAQuantity:
+        text = given(reading.signal)
+    return f"{'below ' if reading.below_detection else 'above ' if reading.above_range else ''}{text}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from aerobe.charts import COLOURS, Look, Picture
 from aerobe.reports._blocks import Report
+from aerobe.units import signs_of_page
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -19,7 +20,7 @@ TEMPLATES = Path(__file__).parent / "templates"
 
 def as_html(report: Report) -> str:
     """The whole report as one page. Text from the notebook is never taken for markup."""
-    return _template("report.html").render(
+    text = _template("report.html").render(
         report=report,
         kinds=_kind,
         picture=_picture,
@@ -29,6 +30,7 @@ def as_html(report: Report) -> str:
         data_hash=hashlib.sha256(report.package).hexdigest() if report.package else "",
         data_kb=-(-len(report.package) // 1024),
     )
+    return signs_of_page(text)
 
 
 @cache

@@ -24,7 +24,8 @@ from aerobe.units._kinds import (
     Kind,
     kind,
 )
-from aerobe.units._writing import number, parse_number, percent, ratio_words, span, unit_sign, whole_numbers, with_uncertainty
+from aerobe.units._signs import signs, signs_of_page
+from aerobe.units._writing import given, number, parse_number, percent, ratio_words, span, whole_numbers, with_uncertainty
 
 __all__ = [
     "AIR_FLOW",
@@ -48,13 +49,15 @@ __all__ = [
     "TEMPERATURE",
     "VOLUME",
     "Kind",
+    "given",
     "kind",
     "number",
     "parse_number",
     "percent",
     "ratio_words",
+    "signs",
+    "signs_of_page",
     "span",
-    "unit_sign",
     "whole_numbers",
     "with_uncertainty",
 ]

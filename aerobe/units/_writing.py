@@ -75,24 +75,13 @@ def number(value: float, digits: int = 3) -> str:
     return f"{rounded:.{max(0, digits - 1 - size)}f}"
 
 
-_SIGNS = (
-    ("degC", "°C"),
-    ("degF", "°F"),
-    ("ug ", "µg "),
-    ("ug/", "µg/"),
-    ("uS/", "µS/"),
-    ("umol", "µmol"),
-    ("uM", "µM"),
-    ("m3", "m³"),
-    ("m2", "m²"),
-)
-
-
-def unit_sign(unit: str) -> str:
-    """A unit as people print it: `µg C/mL` for `ug C/mL`, `°C` for `degC`. Text is read either way."""
-    for plain, sign in _SIGNS:
-        unit = unit.replace(plain, sign)
-    return unit
+def given(value: float) -> str:
+    """A number that a person gave, as given where it has up to six digits (`20`, `1203.5`); one out of other units in four."""
+    if not math.isfinite(value) or abs(value) >= 1e5:
+        return f"{value:.0f}" if math.isfinite(value) else number(value)
+    exact = f"{value:.6g}"
+    text = exact if float(exact) == value else f"{value:.4g}"
+    return text if "e" not in text else number(value)
 
 
 def percent(share: float, places: int = 0) -> str:

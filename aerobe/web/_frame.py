@@ -43,8 +43,8 @@ from starlette.requests import HTTPConnection
 
 from aerobe import usecases
 from aerobe.errors import ImportFault
-from aerobe.records import guess_mark
-from aerobe.units import number, span, unit_sign, with_uncertainty
+from aerobe.records import guess_mark, result_as_typed
+from aerobe.units import given, number, signs, signs_of_page, span, with_uncertainty
 from aerobe.web._live import Live
 from aerobe.web._roles import OWNER, Access
 from aerobe.web._serve_settings import ServeSettings
@@ -256,7 +256,7 @@ def page(
         **(context or {}),
         **more,
     }
-    return HTMLResponse(environment().get_template(template).render(full), status_code=status)
+    return HTMLResponse(signs_of_page(environment().get_template(template).render(full)), status_code=status)
 
 
 def _undo(kept: str) -> str:
@@ -275,8 +275,17 @@ def environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters.update(number=number, json_data=json_data, clock=usecases.notebook.spoken, hours=hours_words, unit=unit_sign)
-    made.globals.update(asset=asset, entry_token=entry_token, guess_mark=guess_mark, span=span, with_uncertainty=with_uncertainty)
+    made.filters.update(
+        number=number, given=given, json_data=json_data, clock=usecases.notebook.spoken, hours=hours_words, unit=signs
+    )
+    made.globals.update(
+        asset=asset,
+        entry_token=entry_token,
+        guess_mark=guess_mark,
+        result_as_typed=result_as_typed,
+        span=span,
+        with_uncertainty=with_uncertainty,
+    )
     return made
 
 

@@ -48,7 +48,7 @@ def test_a_harvest_before_the_height_has_forgone_what_the_readings_say(early: us
     assert early.forgone == approx(1.0 - 60.0 / 110.0, abs=0.08)
     assert early.forgone_low <= early.forgone <= early.forgone_high
     assert 14.0 <= early.window.start_h <= early.window.best_h <= early.window.end_h <= 28.0
-    assert early.says.startswith("Harvested at 8 h. The model's best time in hindsight was ") and "forgone" in early.says
+    assert early.says.startswith("Harvested at 8 h. The model's best time in hindsight was ") and "was missed" in early.says
     assert "call" not in early.says.lower()
 
 
@@ -86,7 +86,7 @@ def test_a_brew_never_closed_and_a_brew_never_measured_say_so(tmp_path: Path) ->
     with usecases.notebook.open_notebook(tmp_path / "tea.notebook", at=NOW) as notebook:
         furnish(notebook)
         unseen = usecases.brews.look_back_at(notebook, "b1", LATER)
-        assert not unseen.measured and "not what was seen" in unseen.says and "forgone" not in unseen.says
+        assert not unseen.measured and "not what was seen" in unseen.says and "was missed" not in unseen.says
         notebook.add(reading("r1", hour=10.0, signal=80.0), at=NOW)
         left = usecases.brews.look_back_at(notebook, "b1", LATER)
         assert left.forgone is None and (not left.settled or left.says.endswith("It was never closed."))

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from aerobe.records import Brew
+from aerobe.units import percent
 from aerobe.usecases.brews._reminders import Reminder
 from aerobe.usecases.notebook._moments import spoken
 
@@ -112,12 +113,12 @@ def reminders_of(brew: Brew, call: Call) -> tuple[Reminder, ...]:
 
 
 def _window(window: Window, at: Callable[[float], datetime], now: datetime) -> str:
-    loss = f"expected loss {100.0 * window.expected_loss:.0f} %"
+    caught = f"You would catch {percent(1.0 - window.expected_loss)} of what this brew can give."
     start, best, end = at(window.start_h), at(window.best_h), at(window.end_h)
     if end - start < timedelta(minutes=20):
-        return f"Harvest at {spoken(best, now)}, {loss}."
+        return f"Harvest at {spoken(best, now)}. {caught}"
     first = "now" if start <= now else spoken(start, now)
-    return f"Harvest between {first} and {spoken(end, now)}, best {'now' if best <= now else spoken(best, now)}, {loss}."
+    return f"Harvest between {first} and {spoken(end, now)}, best {'now' if best <= now else spoken(best, now)}. {caught}"
 
 
 def _oxygen(oxygen: OxygenOutlook, crosses: datetime | None, now: datetime) -> str:

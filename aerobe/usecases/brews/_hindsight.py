@@ -81,9 +81,9 @@ class Hindsight:
         best = f"The model's best time in hindsight was {_span(self.window)}, by the aim of {self.aim}"
         if self.forgone is None or self.forgone_low is None or self.forgone_high is None:
             return f"{best}. It was never closed."
-        share = f"{percent(self.forgone)} of the attainable was forgone"
+        share = percent(self.forgone)
         spread = f"{percent(self.forgone_low)} to {percent(self.forgone_high)}"
-        return f"Harvested at {self.ended_h:.3g} h. {best}; about {share} ({spread})."
+        return f"Harvested at {self.ended_h:.3g} h. {best}; about {share} ({spread}) of what it could give was missed."
 
 
 def look_back_at(notebook: Notebook, brew: str, now: datetime) -> Hindsight:

@@ -29,7 +29,7 @@ from aerobe.records import (
     Use,
     Vessel,
 )
-from aerobe.units import parse_number
+from aerobe.units import parse_number, signs
 from aerobe.usecases.notebook._moments import elapsed_from, require_possible
 from aerobe.usecases.trials._blinding import HIDDEN, is_hidden, shown
 
@@ -104,8 +104,8 @@ class ReadingEntry:
             raise UnusableReading("The result is empty.", "Type the number that the test shows.")
         below, above = text[0] in "<≤", text[0] in ">≥"
         bare = text.lstrip("<>≤≥= ").strip()
-        if assay.unit and bare.lower().endswith(assay.unit.lower()):
-            bare = bare[: -len(assay.unit)]
+        unit = next((item for item in (assay.unit, signs(assay.unit)) if item and bare.lower().endswith(item.lower())), "")
+        bare = bare[: len(bare) - len(unit)]
         replicate = parse_number(self.replicate or "1")
         if replicate != int(replicate) or replicate < 1:
             raise UnusableReading(f"'{self.replicate}' is no number of a replicate.", "Count replicates 1, 2, 3.")

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -150,3 +151,10 @@ def smaller_margin(planned: PlannedTrial) -> str:
 
 def _roles(line: TrialLine, until: datetime) -> str:
     return " and ".join(dict.fromkeys(step.role for step in line.open_steps if step.at and step.at <= until))
+
+
+def steps_in_words(steps: Iterable[Step]) -> str:
+    """What a run sheet still asks for: `3 samples and 1 killed control`."""
+    counts = Counter(step.role for step in steps)
+    told = [f"{count} {role}{'s' if count > 1 else ''}" for role, count in counts.items()]
+    return " and ".join(filter(None, [", ".join(told[:-1]), *told[-1:]]))

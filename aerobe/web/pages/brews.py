@@ -141,6 +141,7 @@ def _harvest_context(request: Request, key: str) -> dict[str, object]:
         "call": call_of(request, brew),
         "smells": usecases.brews.SMELLS,
         "waiting": waiting,
+        "asked_for": usecases.trials.steps_in_words(waiting),
     }
 
 

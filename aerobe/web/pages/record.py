@@ -12,7 +12,7 @@ from fastapi.responses import FileResponse, JSONResponse
 from aerobe import usecases
 from aerobe.errors import AerobeError, NotAllowed, NotFound
 from aerobe.records import ROLES
-from aerobe.units import unit_sign
+from aerobe.units import signs
 from aerobe.web._frame import (
     Fields,
     clock_of,
@@ -190,7 +190,7 @@ def _keep(request: Request, key: str, sent: Fields) -> tuple[str, str]:
             token=sent.text("entry"),
             now=now,
         )
-        return f"Kept: {PROBES[what][0].lower()} {sent.text('signal')} {unit_sign(unit)}.", ""
+        return f"Kept: {PROBES[what][0].lower()} {sent.text('signal')} {signs(unit)}.", ""
     entry = usecases.notebook.ReadingEntry(
         brew=key,
         assay=what.removeprefix("assay:"),
@@ -207,7 +207,7 @@ def _keep(request: Request, key: str, sent: Fields) -> tuple[str, str]:
     )
     receipt = usecases.notebook.add_reading(notebook, entry, now=now, at_vessel=True)
     kept = notebook.reading(receipt.key)
-    typed = kept.typed_as if kept.typed_as.endswith(kept.unit) else f"{kept.typed_as} {unit_sign(kept.unit)}"
+    typed = kept.typed_as if kept.typed_as.endswith(kept.unit) else f"{kept.typed_as} {signs(kept.unit)}"
     return f"Kept: {typed}.", receipt.key
 
 

@@ -47,7 +47,13 @@ document.addEventListener("submit", (event) => {
 
 // A form that is sent into nothing would be lost with the page that shows it: ask first, and keep what was typed.
 async function sendIfReached(form, submitter) {
-  const there = await fetch("/app.webmanifest", { cache: "no-store", signal: AbortSignal.timeout(5000) }).then(() => true, () => false);
+  // Slow is not away: it is said, and waited for, as long as the line does not break.
+  const began = Date.now();
+  const slow = setInterval(() => {
+    notice(`The machine that runs Aerobe is slow to answer: waiting since ${Math.round((Date.now() - began) / 1000)} s. What you typed stays here.`);
+  }, 4000);
+  const there = await fetch("/app.webmanifest", { cache: "no-store", signal: AbortSignal.timeout(60000) }).then(() => true, () => false);
+  clearInterval(slow);
   delete form.dataset.sent;
   if (!there) {
     notice("No connection to the machine that runs Aerobe: nothing was sent.", "fault",
