@@ -34,6 +34,7 @@ if TYPE_CHECKING:
         notebook_summary,
         open_notebook,
     )
+    from aerobe.usecases.notebook._search import Found, search_notebook
 else:
     __getattr__, __dir__ = lazy_door(
         __name__,
@@ -64,6 +65,7 @@ else:
                 "notebook_summary",
                 "open_notebook",
             ),
+            "_search": ("Found", "search_notebook"),
             "aerobe.notebook": ("BrewHistory", "Notebook", "Receipt", "Rescued"),
         },
     )
@@ -72,6 +74,7 @@ __all__ = [
     "BrewHistory",
     "Cared",
     "Finding",
+    "Found",
     "Notebook",
     "PHOTO_KINDS",
     "ReadingEntry",
@@ -99,6 +102,7 @@ __all__ = [
     "photos_of",
     "rescue_notebook",
     "restore_notebook",
+    "search_notebook",
     "spoken",
     "write_whole",
 ]
