@@ -13,8 +13,8 @@ from aerobe.cli._common import OWN, Where, now, say, shown, table, then
 from aerobe.errors import NotAQuantity, UnusableForm
 
 if TYPE_CHECKING:
-    from aerobe.notebook import Notebook
     from aerobe.usecases.brews import BrewStart, FoodTyped
+    from aerobe.usecases.notebook import Notebook
 
 compost = App(name="compost", help="Composts: write one in, list them.")
 recipe = App(name="recipe", help="Recipes: write one in, list them.")
