@@ -122,7 +122,7 @@ def choose(
     if look is not None and min(loss_now, window.expected_loss) - look.least > WORTH_LOOKING:
         # The first look, not the best one: what it shows may change the plan.
         gain = 100.0 * (loss_now - look.least)
-        reason = f"the log will tell more; looking again is expected to save {gain:.0f} % of the attainable."
+        reason = f"the log will tell more; looking again is expected to save {gain:.0f} % of what this brew can give."
         return "wait until", float(look.times_h[0]), reason, look.least
     if window.best_h <= now_h + NEAR_H or loss_now <= window.expected_loss + 1e-3:
         if closed:
