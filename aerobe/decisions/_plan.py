@@ -138,7 +138,7 @@ def choose(
     return (
         "wait until",
         window.best_h,
-        f"waiting would catch {percent(gain)} more of what this brew can give.",
+        f"waiting is expected to catch {percent(gain)} more of what this brew can give.",
         window.expected_loss,
     )
 

@@ -216,7 +216,7 @@ def test_after_hours_without_oxygen_no_gain_is_promised():
     told = advise(replace(rising, logged_until_h=12.0), now_h=12.0)
     unlogged = advise(rising, now_h=12.0)
     assert "no gain is promised" in told.because and "%" not in told.because and told.at_h <= 14.0
-    assert "expected to gain" in unlogged.because
+    assert "expected to catch" in unlogged.because
 
 
 def three_to_one(late_gap):
