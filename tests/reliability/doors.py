@@ -124,7 +124,7 @@ def web_parsers(world: World) -> Iterator[Parser]:
 
 def covers(addresses: set[str]) -> set[str]:
     """The addresses that take a post and are not tried here."""
-    tried = {form.address.format(drawn="drawn", standing="r") for form in forms()} | {*BODIES, "/log/points"}
+    tried = {form.address.format(drawn="drawn", standing="r", practice="p") for form in forms()} | {*BODIES, "/log/points"}
     return {pattern for pattern in addresses if not any(fits(address, pattern) for address in tried)}
 
 

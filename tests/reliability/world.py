@@ -75,6 +75,11 @@ class World:
             fields["code"] = self.app.state.pairing.offer().code
         if "{standing}" in address:
             address = address.format(standing=self.notebook.readings("kelp-1")[0].key)  # one that was not corrected yet
+        if "{practice}" in address:
+            shelf = self.app.state.practising.shelf
+            running = usecases.practice.running_practice(shelf)
+            made = running[0] if running else usecases.practice.begin_practice(shelf, seed=3)
+            address = address.format(practice=made.key)
         if "{drawn}" in address:
             waiting = usecases.trials.trial_view(self.notebook, "Drawn".lower()).waiting
             fields["code"] = fields["code"] or (waiting[0].blind_code if waiting else "none left")

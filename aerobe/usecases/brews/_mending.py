@@ -109,8 +109,8 @@ def mend(
     return notebook.change(made, at=now, who=who, why=why)
 
 
-def copy_recipe(notebook: Notebook, key: str, *, name: str = "", now: datetime, who: str = "") -> str:
-    """A recipe once more under another name, to be changed; gives its key.
+def copy_recipe(notebook: Notebook, key: str, *, name: str = "", now: datetime, who: str = "", token: str = "") -> str:
+    """A recipe once more under another name, to be changed; gives its key. Sent again with the same token it is the same copy.
 
     Raises
     ------
@@ -121,7 +121,7 @@ def copy_recipe(notebook: Notebook, key: str, *, name: str = "", now: datetime, 
     fresh = name.strip() or f"{old.name}, changed"
     with notebook.writing() as pen:
         made = replace(old, key=new_key(notebook, Recipe, fresh), name=fresh)
-        return pen.add(made, at=now, who=who).key
+        return pen.add(made, at=now, who=who, token=token).key
 
 
 def give_test(notebook: Notebook, key: str, form: BrewStart, *, now: datetime, who: str = "") -> str:

@@ -37,9 +37,9 @@ def put_away(request: Request, shelf: str, key: str, sent: Sent) -> Response:
 
 
 @router.post("/shelf/recipes/{key}/copy")
-def copy_recipe(request: Request, key: str) -> Response:
+def copy_recipe(request: Request, key: str, sent: Sent) -> Response:
     """The recipe once more, to be changed."""
-    made = usecases.brews.copy_recipe(notebook_of(request), key, now=clock_of(request))
+    made = usecases.brews.copy_recipe(notebook_of(request), key, now=clock_of(request), token=sent.text("entry"))
     return go_to(f"/shelf/recipes/{made}/edit?done=This+is+the+copy.+Change+what+is+different.")
 
 
