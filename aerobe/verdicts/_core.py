@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from aerobe.verdicts._lending import Lending
+
 Array = NDArray[np.float64]
 LEAST_VARIANCE = 1e-300
 
@@ -105,7 +107,8 @@ def fit_effects(outcomes: Array, layout: Layout, contrasts: Array, bias_variance
     The model of a brew mean is y = arm + block + e, with var(e) free for each arm; blocks are fixed. Effects are least squares.
     The variances of the arms are the unbiased quadratic estimates from the residuals, and each contrast gets Satterthwaite's
     degrees of freedom. Without blocks this is Welch's comparison. Arms that stand side by side, once in each block, are compared
-    by their differences within blocks: the paired t test, exact whatever the scatter of any arm. With two groupings (a Latin
+    by their differences within blocks: the paired t test, exact whatever the scatter of any arm. Arms that scatter alike lend each
+    other degrees of freedom (see `Lending`). With two groupings (a Latin
     square) a contrast gets the wider of its own and the common scatter: errors then hold at 5 % where one arm scatters up to
     twice as much, and reach 7 % at three times (counted). Brews are equally weighted however often each was tested.
 
@@ -136,15 +139,17 @@ def fit_effects(outcomes: Array, layout: Layout, contrasts: Array, bias_variance
     variance = np.maximum(arm_variance @ design.shares.T, LEAST_VARIANCE)
     spread = np.einsum("...a,cab,...b->...c", arm_variance, design.products, arm_variance)
     df = np.clip(variance**2 / np.maximum(spread, LEAST_VARIANCE), 1.0, max(layout.df, 1))
-    if len(layout.groupings) > 1:
-        # Days and vessels together leave too little to know each arm by itself: the wider of its and the common scatter.
-        common = sums.sum(axis=-1)[..., None] / max(layout.df, 1) * (design.weights**2).sum(axis=1)
-        variance, df = np.maximum(variance, common), np.full_like(df, max(layout.df, 1))
     df = df ** (1.0 - design.caution) * np.minimum(df, design.least_df) ** design.caution
     for place, block_weights in design.within_blocks.items():
         differences = outcomes @ block_weights.T
         variance[..., place] = np.maximum(differences.var(axis=-1, ddof=1) / len(block_weights), LEAST_VARIANCE)
         df[..., place] = len(block_weights) - 1.0
+    common = sums.sum(axis=-1)[..., None] / max(layout.df, 1) * (design.weights**2).sum(axis=1)
+    if len(layout.groupings) <= 1:
+        variance, df = design.lending.lend(variance, df, arm_variance, common)
+    else:
+        # Days and vessels together leave too little to know each arm by itself: the wider of its and the common scatter.
+        variance, df = np.maximum(variance, common), np.full_like(df, max(layout.df, 1))
     error = np.sqrt(variance)
     if bias_variance is not None and np.any(bias_variance > 0):
         error, df = widen(error, df, bias_variance)
@@ -185,6 +190,7 @@ class _Quadratic:
     caution: Array  # how far the degrees of freedom move towards those of the smallest arm, shape (contrasts,)
     least_df: Array
     within_blocks: dict[int, Array]  # contrasts of arms that stand once in each block: their weights, shape (blocks, brews)
+    lending: Lending
 
     @classmethod
     def of(cls, layout: Layout, contrasts: Array) -> _Quadratic:
@@ -214,6 +220,7 @@ class _Quadratic:
             within_blocks={
                 place: found for place, row in enumerate(contrasts) if (found := _within_blocks(layout, row)) is not None
             },
+            lending=Lending(counts=member.sum(axis=0), blocked=layout.is_blocked, df=max(layout.df, 1)),
         )
 
 
@@ -238,8 +245,9 @@ def _caution(layout: Layout, contrasts: Array) -> tuple[Array, Array]:
     """Satterthwaite's degrees of freedom promise too much where an arm of two or three brews meets a larger one.
 
     Counted over 100,000 trials each of 2 to 12 brews an arm and SDs up to fourfold apart: 5 % claims are then 6 to 12 % false.
-    The geometric mean with the degrees of freedom of the smallest arm mends three brews, and two beside at most four; two beside
-    more take those of the smallest arm, whose comparison never claims too often (mickey-brown-1966).
+    The geometric mean with the degrees of freedom of the smallest arm mends three brews, two beside at most four, and four or five
+    beside half as many again; two beside more take those of the smallest arm, whose comparison never claims too often
+    (mickey-brown-1966).
     """
     counts = layout.membership.sum(axis=0)
     caution, least = [], []
@@ -247,7 +255,7 @@ def _caution(layout: Layout, contrasts: Array) -> tuple[Array, Array]:
         involved = counts[np.abs(row) > 1e-12]
         small, large = float(involved.min()), float(involved.max())
         least.append(max(1.0, small - 1.0))
-        uneven = small < large and small <= 3.0
+        uneven = small < large and (small <= 3.0 or (small <= 5.0 and large >= 1.5 * small))
         caution.append(0.0 if not uneven else 1.0 if small <= 2.0 and large > 4.0 else 0.5)
     return np.array(caution), np.array(least)
 
