@@ -77,11 +77,11 @@ def verdicts_of(case: Case, rng: np.random.Generator, true: float) -> list[Verdi
     """The verdict of one trial, or one for each look at it."""
     rows, lost = case.spoil(rng, honest(case, rng, true))
     if not case.looks:
-        return [judge(trial_of(case), rows, lost=lost, with_check=False)]
+        return [judge(trial_of(case), rows, lost=lost, only_comparisons=True)]
     found = []
     for place, brews in enumerate(case.looks):
         allowance = allowance_now(case.looks[: place + 1], case.looks[-1]) if case.looks else FULL
-        found.append(judge(trial_of(case), rows[:brews], allowance=allowance, with_check=False))
+        found.append(judge(trial_of(case), rows[:brews], allowance=allowance, only_comparisons=True))
     return found
 
 

@@ -117,7 +117,7 @@ def import_file(
     return 0
 
 
-def export(target: Path, /, *, trial: str = "", where: Where = OWN) -> None:
+def export(target: Path, /, *, trial: str = "", with_codes: bool = False, where: Where = OWN) -> None:
     """Write the notebook, or one trial, as an open data package.
 
     Parameters
@@ -126,13 +126,15 @@ def export(target: Path, /, *, trial: str = "", where: Where = OWN) -> None:
         The zip file to write.
     trial
         Key of the one trial to write.
+    with_codes
+        Export while codes of a blind trial are closed, too; noted like a look at the key.
     """
     from aerobe.usecases.exchange import export_package
 
     if target.exists():
         raise ImportFault(f"There is a file at {target} already.", "Name another file; nothing is overwritten.")
     with where.open(create=False) as notebook, progress("packing"):
-        content = export_package(notebook, now=now(), trial=trial)
+        content = export_package(notebook, now=now(), trial=trial, with_codes=with_codes)
     write_whole(target, content)
     written = {"package": str(target), "bytes": len(content)}
     say(written, as_json=where.json, text=f"Wrote {target} ({len(content) / 1e3:.0f} kB).")

@@ -2,6 +2,7 @@
 
 from aerobe.trials._best_arm import NextRound, brews_to_find_the_best, next_round
 from aerobe.trials._calendar import CalendarEvent, calendar_file, calendar_of
+from aerobe.trials._checked import checked_power
 from aerobe.trials._circumstances import CLEAR, Circumstances
 from aerobe.trials._controls import Controls, controls_for, with_controls
 from aerobe.trials._design import GOOD_POWER, Design
@@ -54,6 +55,7 @@ __all__ = [
     "brews_to_find_the_best",
     "calendar_file",
     "calendar_of",
+    "checked_power",
     "controls_for",
     "draw_run_sheet",
     "factorial",

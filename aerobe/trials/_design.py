@@ -53,6 +53,7 @@ def answer_in_words(trial: Trial, scatter: Scatter, design: Design, given: Circu
         for words, holds in (
             ("the colour of the tea", given.colour > 0.0),
             (f"{percent(given.lost)} of brews lost", given.lost > 0.0),
+            (f"{given.looks} looks", given.looks > 1),
         )
         if holds
     ]

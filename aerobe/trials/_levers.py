@@ -30,7 +30,7 @@ class Lever:
 
 
 def rank_levers(
-    trial: Trial, scatter: Scatter, given: Circumstances, design: Design, *, cost_of_brews: float
+    trial: Trial, scatter: Scatter, given: Circumstances, design: Design, *, cost_of_brews: float, short: float = 0.0
 ) -> tuple[Lever, ...]:
     """Each lever tried alone on the design, those that buy most for their money first; free ones before those that cost.
 
@@ -42,6 +42,8 @@ def rank_levers(
         The best design within the budget. [-]
     cost_of_brews
         What its brews cost with their tests; as many again would cost it once more. [money]
+    short
+        What the very verdict takes off the quick count of the design. [-]
     """
 
     def told(changed: Trial = trial, spread: Scatter = scatter, how: Circumstances = given, times: int = 1) -> float:
@@ -49,7 +51,8 @@ def rank_levers(
         per_round = 1 + max(plot.place for plot in design.plots)
         equal = len(set(counts)) == 1
         plots = plots_of(len(counts), counts[0], per_round) if equal else weighted_plots(counts, per_round)
-        return power_of(changed, plots, spread, design.tests_per_brew, given=how, simulations=SIMULATIONS).assurance
+        quick = power_of(changed, plots, spread, design.tests_per_brew, given=how, simulations=SIMULATIONS).assurance
+        return max(0.0, quick - short)
 
     base = told()
     found: list[Lever] = []

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from aerobe.errors import UnusableRecord
 from aerobe.records import Costs, Trial
+from aerobe.trials._checked import checked_power, like
 from aerobe.trials._circumstances import CLEAR, Circumstances
 from aerobe.trials._controls import Controls, controls_for
 from aerobe.trials._design import GOOD_POWER, Design, answer_in_words
@@ -26,6 +27,9 @@ LEAST_DAYS, MOST_DAYS = 0.01, 3660
 MOST_VESSELS = 1000
 MOST_MONEY = 1e9
 LARGEST_ASKED = 5.0  # a food that does more shows without a trial: a smaller question it is not (common practice, no source) [-]
+MOST_SIMULATED = 120  # brews of all arms beyond which the closed form has to do
+MOST_CHECKED = 3  # designs judged whole before the best so far is taken
+CHECK_ERROR = 0.01  # more than the last one fell short by, so that the next one is another [-]
 MOST_SENSIBLE = 40  # brews of each arm beyond which more of the same is no advice (common practice, no source)
 
 
@@ -125,12 +129,11 @@ def plan_trial(
         for tests in _tests_to_try(best_tests)
         for counts in _counts_to_try(trial, budget, controls, tests)
     ]
-    designs.sort(key=lambda design: (-design.power.assurance, design.cost))
-    good = sorted((design for design in designs if design.answers), key=lambda design: design.cost)
-    recommended = good[0] if good else (designs[0] if designs else None)
+    designs, recommended, short = _checked_designs(trial, scatter, given, designs, seed)
+    answered = recommended is not None and recommended.answers
     levers = (
-        rank_levers(trial, scatter, given, recommended, cost_of_brews=recommended.cost)
-        if recommended is not None and not good
+        rank_levers(trial, scatter, given, recommended, cost_of_brews=recommended.cost, short=short)
+        if recommended is not None and not answered
         else ()
     )
     return Plan(
@@ -138,11 +141,36 @@ def plan_trial(
         scatter=scatter,
         recommended=recommended,
         alternatives=_alternatives(designs, recommended),
-        can_answer=bool(good),
-        words=_words(trial, scatter, budget, controls, recommended, levers, given),
+        can_answer=answered,
+        words=_words(trial, scatter, budget, controls, recommended, levers, given, short),
         levers=levers,
         tests_worth_making=best_tests,
     )
+
+
+def _checked_designs(
+    trial: Trial, scatter: Scatter, given: Circumstances, designs: Sequence[Design], seed: int
+) -> tuple[list[Design], Design | None, float]:
+    """All designs with the quick count corrected by the very verdict, the one recommended, and what was taken off its count.
+
+    The cheapest design that should answer is judged whole; where it does not answer after all, the next one that could is.
+    """
+    quick = sorted(designs, key=lambda design: (-design.power.assurance, design.cost))
+    if not quick:
+        return [], None, 0.0
+    short, chosen, power = 0.0, quick[0], quick[0].power
+    for _ in range(MOST_CHECKED):
+        good = sorted((d for d in quick if d.power.assurance - short >= GOOD_POWER), key=lambda design: design.cost)
+        chosen = good[0] if good else quick[0]
+        power = checked_power(trial, chosen.plots, scatter, chosen.tests_per_brew, chosen.power, given=given, seed=seed)
+        if power.assurance >= GOOD_POWER or not good or chosen is quick[0]:
+            break
+        short = chosen.power.assurance - max(0.0, power.assurance) + CHECK_ERROR
+    recommended = replace(chosen, power=power)
+    corrected = [
+        recommended if design is chosen else replace(design, power=like(design.power, chosen.power, power)) for design in quick
+    ]
+    return corrected, recommended, chosen.power.assurance - power.assurance
 
 
 def cost_of(budget: Budget, controls: Controls, n_brews: int, tests: int, rounds: int) -> tuple[int, float]:
@@ -243,11 +271,12 @@ def _words(
     design: Design | None,
     levers: tuple[Lever, ...],
     given: Circumstances,
+    short: float,
 ) -> str:
     arms, margin = len(trial.arms), trial.margin_ratio
     if design is not None and design.answers:
         return answer_in_words(trial, scatter, design, given)
-    needed = _needed(trial, scatter, budget, given)
+    needed = _needed(trial, scatter, budget, given, short)
     if needed is None or needed > MOST_SENSIBLE:
         tail = "No number of brews that one person makes can tell it at this scatter."
     else:
@@ -259,15 +288,23 @@ def _words(
     return f"Your budget cannot answer whether there is a difference of {number(margin)} times. {tail}{helps} {smaller}"
 
 
-def _needed(trial: Trial, scatter: Scatter, budget: Budget, given: Circumstances) -> int | None:
-    """Brews of each arm that would answer: the closed form, then upward by the verdict itself while that is quick."""
-    needed = brews_needed(scatter.of_brew_mean(1), math.log(trial.margin_ratio), arms=len(trial.arms))
-    while needed is not None and needed * len(trial.arms) <= 120:
-        plots = plots_of(len(trial.arms), needed, _per_round(trial, budget))
-        if power_of(trial, plots, scatter, 1, given=given, simulations=1000).assurance >= GOOD_POWER:
-            break
-        needed = max(needed + 1, round(1.06 * needed))
-    return needed
+def _needed(trial: Trial, scatter: Scatter, budget: Budget, given: Circumstances, short: float) -> int | None:
+    """Brews of each arm that would answer: no fewer than by the closed form, halved in on by simulation while that is quick."""
+    low = brews_needed(scatter.of_brew_mean(1), math.log(trial.margin_ratio), arms=len(trial.arms))
+    if low is None or low * len(trial.arms) > MOST_SIMULATED:
+        return low
+
+    def answers(brews: int) -> bool:
+        plots = plots_of(len(trial.arms), brews, _per_round(trial, budget))
+        return power_of(trial, plots, scatter, 1, given=given, simulations=600).assurance - short >= GOOD_POWER
+
+    high = max(low, MOST_SIMULATED // len(trial.arms))
+    if not answers(high):
+        return None
+    while high - low > max(1, low // 20):
+        middle = (low + high) // 2
+        low, high = (low, middle) if answers(middle) else (middle, high)
+    return high
 
 
 def _smaller_question(arms: int, design: Design | None) -> str:

@@ -10,10 +10,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aerobe.records import Trial
-from aerobe.trials._circumstances import CLEAR, Circumstances, brew_sds, patterns_of_loss, tested
+from aerobe.trials._circumstances import CLEAR, PATTERNS, Circumstances, brew_sds, patterns_of_loss, tested
 from aerobe.trials._layouts import Plot
 from aerobe.trials._scatter import Scatter
-from aerobe.verdicts import Layout, call_contrasts, fit_effects, is_estimable, lay_out, planned_contrasts
+from aerobe.verdicts import (
+    FULL,
+    Allowance,
+    Layout,
+    allowance_now,
+    call_contrasts,
+    filled_in,
+    fit_effects,
+    is_estimable,
+    lay_out,
+    planned_contrasts,
+)
 
 Array = NDArray[np.float64]
 
@@ -40,6 +51,7 @@ def power_of(
     given: Circumstances = CLEAR,
     seed: int = 1,
     simulations: int = 4000,
+    patterns: int = PATTERNS,
 ) -> Power:
     """Power of a design under log-normal scatter, by the very verdict, through sample and control.
 
@@ -61,6 +73,8 @@ def power_of(
         Of the simulation. [-]
     simulations
         Trials simulated. [-]
+    patterns
+        Ways in which brews are lost, if any are; the power differs much between them. [-]
 
     Returns
     -------
@@ -75,20 +89,22 @@ def power_of(
     known = replace(scatter, df=math.inf)
     parts = [
         _one_way(trial, plots, known, tests_per_brew, given, kept, rng, max(40, simulations // count))
-        for count, kept in _ways(plots, given, rng)
+        for count, kept in _ways(plots, given, rng, patterns)
     ]
     power = _averaged(parts)
     if not math.isfinite(scatter.df):
         return power
     wide = [
         _one_way(trial, plots, scatter, tests_per_brew, given, kept, rng, max(40, simulations // count), only_real=True)
-        for count, kept in _ways(plots, given, rng)
+        for count, kept in _ways(plots, given, rng, patterns)
     ]
     return replace(power, assurance=_averaged(wide).told)
 
 
-def _ways(plots: Sequence[Plot], given: Circumstances, rng: np.random.Generator) -> list[tuple[int, NDArray[np.bool_]]]:
-    ways = patterns_of_loss(plots, given, rng)
+def _ways(
+    plots: Sequence[Plot], given: Circumstances, rng: np.random.Generator, patterns: int
+) -> list[tuple[int, NDArray[np.bool_]]]:
+    ways = patterns_of_loss(plots, given, rng, patterns)
     return [(len(ways), kept) for kept in ways]
 
 
@@ -111,14 +127,21 @@ def _one_way(
     bias = rng.normal(0.0, scatter.colour_log_sd, (simulations, len(trial.arms)))[:, arms]
     brew = rng.normal(0.0, 1.0, (simulations, len(plots))) * brew_sds(scatter, simulations, rng)[:, None]
     left = [plot for plot, here in zip(plots, kept, strict=True) if here]
+    gone = [plot for plot, here in zip(plots, kept, strict=True) if not here]
     if {plot.arm for plot in left} != set(range(len(trial.arms))):
         return _nothing(simulations)
     margin = math.log(trial.margin_ratio)
     # The colour of a tea is that of its compost: a good day grows more microbes and no more colour.
     grown = brew + day
-    real = (tested(grown + margin * _shift(trial)[arms], scatter, tests, given, rng) + bias)[:, kept]
-    null = real if only_real else (tested(grown, scatter, tests, given, rng) + bias)[:, kept]
-    return power_from(trial, left, null, real, scatter.colour_log_sd)
+    real = (tested(grown + margin * shift_of(trial)[arms], scatter, tests, given, rng)[0] + bias)[:, kept]
+    null = real if only_real else (tested(grown, scatter, tests, given, rng)[0] + bias)[:, kept]
+    return power_from(trial, left, null, real, scatter.colour_log_sd, lost=gone, allowance=allowance_at_end(len(plots), given))
+
+
+def allowance_at_end(brews: int, given: Circumstances) -> Allowance:
+    """What the last of several even looks at so many brews may spend; lost brews count as seen, as they come no more."""
+    looks = sorted({max(1, round(brews * (i + 1) / given.looks)) for i in range(given.looks)})
+    return allowance_now(looks, brews)
 
 
 def _nothing(simulations: int) -> Power:
@@ -151,10 +174,20 @@ def _averaged(parts: Sequence[Power]) -> Power:
     )
 
 
-def power_from(trial: Trial, plots: Sequence[Plot], null: Array, real: Array, colour_log_sd: float = 0.0) -> Power:
+def power_from(
+    trial: Trial,
+    plots: Sequence[Plot],
+    null: Array,
+    real: Array,
+    colour_log_sd: float = 0.0,
+    *,
+    lost: Sequence[Plot] = (),
+    allowance: Allowance = FULL,
+) -> Power:
     """Power from simulated log outcomes, shape (trials, brews), of trials whose arms do not differ and whose first two do.
 
-    The bias that colour leaves is known to the verdict by its size, as `colour_log_sd` of each arm.
+    The bias that colour leaves is known to the verdict by its size, as `colour_log_sd` of each arm. What is told must stand with
+    the lost brews at either end of what their arm showed.
     """
     rows = np.array([contrast.weights for contrast in planned_contrasts(trial)])
     layout = layout_of(plots)
@@ -162,9 +195,9 @@ def power_from(trial: Trial, plots: Sequence[Plot], null: Array, real: Array, co
         return _nothing(len(null))
     margin = math.log(trial.margin_ratio)
     bias = (rows**2).sum(axis=1) * colour_log_sd**2
-    same = call_contrasts(fit_effects(null, layout, rows, bias_variance=bias), margin)
-    found = call_contrasts(fit_effects(real, layout, rows, bias_variance=bias), margin)
-    told = float(found.above[:, 0].mean())
+    same = call_contrasts(fit_effects(null, layout, rows, bias_variance=bias), margin, allowance=allowance)
+    found = call_contrasts(fit_effects(real, layout, rows, bias_variance=bias), margin, allowance=allowance)
+    told = float((found.above[:, 0] & _stands_with_lost(real, plots, lost, rows, bias, margin, allowance)).mean())
     # The difference from which on each simulated verdict tells: its claim interval just leaves zero behind.
     needed = -same.claim_low[:, 0]
     return Power(
@@ -178,12 +211,28 @@ def power_from(trial: Trial, plots: Sequence[Plot], null: Array, real: Array, co
     )
 
 
+def _stands_with_lost(
+    real: Array, plots: Sequence[Plot], lost: Sequence[Plot], rows: Array, bias: Array, margin: float, allowance: Allowance
+) -> NDArray[np.bool_]:
+    """Whether the first comparison is told with the lost brews put where they speak against it, shape (trials,)."""
+    concerned = [(plot.arm, str(plot.round)) for plot in lost if abs(rows[0][plot.arm]) > 1e-12]
+    told = np.ones(len(real), dtype=bool)
+    if not concerned:
+        return told
+    arms, blocks = [plot.arm for plot in plots], [str(plot.round) for plot in plots]
+    for towards in (1.0, -1.0):
+        all_arms, all_blocks, filled = filled_in(arms, blocks, real, concerned, rows[0], towards=towards)
+        effects = fit_effects(filled, lay_out(all_arms, all_blocks), rows, bias_variance=bias)
+        told &= call_contrasts(effects, margin, allowance=allowance).above[:, 0]
+    return told
+
+
 def layout_of(plots: Sequence[Plot]) -> Layout:
     """Arms and rounds as the verdict sees them."""
     return lay_out([plot.arm for plot in plots], [str(plot.round) for plot in plots])
 
 
-def _shift(trial: Trial) -> Array:
+def shift_of(trial: Trial) -> Array:
     """What one log unit in the first comparison adds to each arm, leaving the other comparisons alone, shape (arms,). [-]"""
     first = planned_contrasts(trial)[0]
     weights = np.array(first.weights)

@@ -19,7 +19,7 @@ from aerobe.verdicts._interim import (
     share_of_side_question,
     spent_by,
 )
-from aerobe.verdicts._missing import LostBrew
+from aerobe.verdicts._missing import LostBrew, filled_in, hull
 from aerobe.verdicts._mixed import MixedFit, RandomTerm, fit_mixed
 from aerobe.verdicts._outcomes import OUTCOMES, Outcome, outcome
 from aerobe.verdicts._places import Place
@@ -71,7 +71,9 @@ __all__ = [
     "critical_values",
     "fit_censored",
     "fit_rates",
+    "filled_in",
     "hold_back",
+    "hull",
     "share_of_side_question",
     "spent_by",
     "LostBrew",

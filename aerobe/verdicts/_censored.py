@@ -16,7 +16,7 @@ from aerobe.verdicts._core import LEAST_VARIANCE, Effects, Layout, fit_effects, 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 LEAST_SEEN = 2  # brews within range that each arm of a comparison needs
-CHAINS, WARM_UP, KEPT = 24, 200, 500
+CHAINS, WARM_UP, KEPT = 100, 100, 120
 _TAILS = np.array([0.025, 0.05])
 
 
@@ -54,8 +54,8 @@ def fit_censored(
 ) -> Effects:
     """Contrasts of arms where brews lie at a limit.
 
-    Each contrast is reported as a t distribution no narrower than the posterior at any of the tails that claims rest on, with the
-    degrees of freedom of the brews within range.
+    Each contrast is reported as the t distribution that has the posterior's quantiles at 5 and 2.5 % on its wider side, with no
+    more degrees of freedom than all brews would leave and no fewer than the brews within range do.
 
     Parameters
     ----------
@@ -91,12 +91,13 @@ def summarise(
     whole = layout.membership.sum(axis=0)
     lost = np.array([float((whole - counts)[np.abs(row) > 1e-12].sum()) for row in contrasts])
     least = np.array([float(counts[np.abs(row) > 1e-12].min()) - 1.0 for row in contrasts])
-    df = np.where(lost > 0, np.maximum(1.0, np.minimum(plain.df, least)), plain.df)
     middle = np.median(draws, axis=0)
+    low = middle - np.quantile(draws, _TAILS, axis=0)
+    high = np.quantile(draws, 1.0 - _TAILS, axis=0) - middle
+    spread = np.where(low[0] > high[0], low, high)
+    df = np.where(lost > 0, _df_of_tails(spread[0] / spread[1], np.maximum(1.0, np.minimum(plain.df, least)), plain.df), plain.df)
     reach = -special.stdtrit(df[None, :], _TAILS[:, None])
-    low = (middle - np.quantile(draws, _TAILS, axis=0)) / reach
-    high = (np.quantile(draws, 1.0 - _TAILS, axis=0) - middle) / reach
-    error = np.maximum(low, high).max(axis=0)
+    error = np.maximum(low / reach, high / reach).max(axis=0)
     if bias_variance is not None:
         error = np.sqrt(error**2 + bias_variance)
     touched = lost > 0
@@ -111,6 +112,14 @@ def summarise(
         scatter=plain.scatter,
         arm_variance=plain.arm_variance,
     )
+
+
+def _df_of_tails(ratio: Array, least: Array, most: Array) -> Array:
+    """Degrees of freedom of the t distribution whose quantiles at 2.5 and 5 % have this ratio, between two bounds."""
+    tried = np.geomspace(1.0, 1000.0, 200)
+    ratios = special.stdtrit(tried, _TAILS[0]) / special.stdtrit(tried, _TAILS[1])
+    found = np.interp(-ratio, -ratios, tried)
+    return np.asarray(np.clip(found, least, np.maximum(least, most)))
 
 
 def _draw(outcomes: Array, side: NDArray[np.int_], layout: Layout, contrasts: Array, seed: int) -> Array:

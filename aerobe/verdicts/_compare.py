@@ -142,7 +142,7 @@ def compare(
             if why[position]:
                 made[i] = untold(contrasts[i], why[position])
                 continue
-            own = _with_lost(evidence, rows[chosen], position, bias, bound, lost, allowance, family) if lost else None
+            own = _with_lost(evidence, rows[chosen], position, bias, bound, lost, allowance, family, calls) if lost else None
             rival = held.get(i) or (colour[i] if (colour[i] or _NOTHING).blocks_claim else None)
             made[i] = _comparison(contrasts[i], effects, own or calls, position, bound, evidence.kind, rival)
     return tuple(made[i] for i in range(len(contrasts))), effects
@@ -166,22 +166,33 @@ def _with_lost(
     lost: Sequence[tuple[int, str]],
     allowance: Allowance,
     family: Array | None,
+    calls: Calls,
 ) -> Calls | None:
     """The calls that stand with the lost brews at either end of what their arm showed."""
     row = rows[position]
     concerned = [(arm, block) for arm, block in lost if abs(row[arm]) > 1e-12]
     if not concerned or evidence.kind.is_counted:
         return None
-    found = []
-    for towards in (0.0, 1.0, -1.0):
-        arms, blocks, values = list(evidence.arms), [result.block for result in evidence.results], evidence.values
-        layout = evidence.layout
-        if towards:
-            arms, blocks, values = filled_in(arms, blocks, values, concerned, row, towards=towards)
-            layout = lay_out(arms, blocks)
-        effects = fit_effects(values, layout, rows, bias)
-        found.append(call_contrasts(effects, bound, allowance=allowance, family_correlation=family))
+    found = [calls]
+    for towards in (1.0, -1.0):
+        effects, why = effects_of(_filled(evidence, concerned, row, towards), rows, bias)
+        if not why[position]:
+            found.append(call_contrasts(effects, bound, allowance=allowance, family_correlation=family))
     return hull(found)
+
+
+def _filled(evidence: Evidence, lost: Sequence[tuple[int, str]], row: Array, towards: float) -> Evidence:
+    """The evidence with each lost brew at the end of its arm's results that speaks for (or against) the contrast."""
+    blocks = [result.block for result in evidence.results]
+    arms, filled, values = filled_in(evidence.arms, blocks, evidence.values, lost, row, towards=towards)
+    twins: list[BrewResult] = []
+    for arm, value in zip(arms[len(blocks) :], values[len(blocks) :], strict=True):
+        twin = next(
+            r for r, a, v in zip(evidence.results, evidence.arms, evidence.values, strict=True) if a == arm and v == value
+        )
+        twins.append(replace(twin, brew=f"lost-{len(twins)}"))  # a twin at a limit of the test lies beyond it, too
+    results = tuple(replace(r, block=block) for r, block in zip((*evidence.results, *twins), filled, strict=True))
+    return replace(evidence, results=results, arms=tuple(arms), values=values, layout=lay_out(arms, filled))
 
 
 def _comparison(

@@ -29,7 +29,7 @@ class Layout:
     @property
     def rank(self) -> int:
         """Number of effects that the layout can tell apart."""
-        return int(np.linalg.matrix_rank(self.matrix))
+        return int(np.linalg.matrix_rank(self.matrix.T @ self.matrix, hermitian=True))
 
     @property
     def df(self) -> int:
@@ -107,8 +107,8 @@ def fit_effects(outcomes: Array, layout: Layout, contrasts: Array, bias_variance
     The model of a brew mean is y = arm + block + e, with var(e) free for each arm; blocks are fixed. Effects are least squares.
     The variances of the arms are the unbiased quadratic estimates from the residuals, and each contrast gets Satterthwaite's
     degrees of freedom. Without blocks this is Welch's comparison. Arms that stand side by side, once in each block, are compared
-    by their differences within blocks: the paired t test, exact whatever the scatter of any arm. Arms that scatter alike lend each
-    other degrees of freedom (see `Lending`). With two groupings (a Latin
+    by their differences within blocks: the paired t test, exact whatever the scatter of any arm. Arms that scatter alike lend
+    each other degrees of freedom (see `Lending`). With two groupings (a Latin
     square) a contrast gets the wider of its own and the common scatter: errors then hold at 5 % where one arm scatters up to
     twice as much, and reach 7 % at three times (counted). Brews are equally weighted however often each was tested.
 
@@ -132,24 +132,25 @@ def fit_effects(outcomes: Array, layout: Layout, contrasts: Array, bias_variance
     ------
     welch-1947, satterthwaite-1946, rao-1971
     """
-    design = _Quadratic.of(layout, contrasts)
+    design, left = _Quadratic.of(layout, contrasts), layout.df
+    least_one = max(left, 1)
     residual = outcomes @ design.residual.T
     sums = (residual**2) @ layout.membership
     arm_variance = np.maximum(sums @ design.unmix.T, 0.0)
     variance = np.maximum(arm_variance @ design.shares.T, LEAST_VARIANCE)
     spread = np.einsum("...a,cab,...b->...c", arm_variance, design.products, arm_variance)
-    df = np.clip(variance**2 / np.maximum(spread, LEAST_VARIANCE), 1.0, max(layout.df, 1))
+    df = np.clip(variance**2 / np.maximum(spread, LEAST_VARIANCE), 1.0, least_one)
     df = df ** (1.0 - design.caution) * np.minimum(df, design.least_df) ** design.caution
     for place, block_weights in design.within_blocks.items():
         differences = outcomes @ block_weights.T
         variance[..., place] = np.maximum(differences.var(axis=-1, ddof=1) / len(block_weights), LEAST_VARIANCE)
         df[..., place] = len(block_weights) - 1.0
-    common = sums.sum(axis=-1)[..., None] / max(layout.df, 1) * (design.weights**2).sum(axis=1)
+    common = sums.sum(axis=-1)[..., None] / least_one * (design.weights**2).sum(axis=1)
     if len(layout.groupings) <= 1:
         variance, df = design.lending.lend(variance, df, arm_variance, common)
     else:
         # Days and vessels together leave too little to know each arm by itself: the wider of its and the common scatter.
-        variance, df = np.maximum(variance, common), np.full_like(df, max(layout.df, 1))
+        variance, df = np.maximum(variance, common), np.full_like(df, least_one)
     error = np.sqrt(variance)
     if bias_variance is not None and np.any(bias_variance > 0):
         error, df = widen(error, df, bias_variance)
@@ -159,8 +160,8 @@ def fit_effects(outcomes: Array, layout: Layout, contrasts: Array, bias_variance
         df=df,
         correlation=design.correlation,
         known=design.known,
-        scatter_df=layout.df,
-        scatter=np.asarray(sums.sum(axis=-1) / max(layout.df, 1)),
+        scatter_df=left,
+        scatter=np.asarray(sums.sum(axis=-1) / least_one),
         arm_variance=arm_variance,
     )
 
@@ -202,8 +203,8 @@ class _Quadratic:
         mixed = member.T @ residual**2 @ member
         unmix = np.asarray(np.linalg.pinv(mixed, rcond=1e-9, hermitian=True), dtype=np.float64)
         loads = shares @ unmix
-        forms = np.array([residual @ np.diag(member @ load) @ residual for load in loads])
-        products = np.einsum("ia,cij,jb->cab", member, forms**2, member)
+        forms = np.array([(residual * (member @ load)) @ residual for load in loads])
+        products = member.T @ forms**2 @ member
         covariance = weights @ weights.T
         size = np.sqrt(np.diag(covariance))
         caution, least = _caution(layout, contrasts)
@@ -220,7 +221,11 @@ class _Quadratic:
             within_blocks={
                 place: found for place, row in enumerate(contrasts) if (found := _within_blocks(layout, row)) is not None
             },
-            lending=Lending(counts=member.sum(axis=0), blocked=layout.is_blocked, df=max(layout.df, 1)),
+            lending=Lending(
+                counts=member.sum(axis=0),
+                blocked=layout.is_blocked,
+                df=max(len(residual) - round(np.trace(layout.matrix @ inverse)), 1),
+            ),
         )
 
 
@@ -245,8 +250,8 @@ def _caution(layout: Layout, contrasts: Array) -> tuple[Array, Array]:
     """Satterthwaite's degrees of freedom promise too much where an arm of two or three brews meets a larger one.
 
     Counted over 100,000 trials each of 2 to 12 brews an arm and SDs up to fourfold apart: 5 % claims are then 6 to 12 % false.
-    The geometric mean with the degrees of freedom of the smallest arm mends three brews, two beside at most four, and four or five
-    beside half as many again; two beside more take those of the smallest arm, whose comparison never claims too often
+    The geometric mean with the degrees of freedom of the smallest arm mends three brews, two beside at most four, and four or
+    five beside half as many again; two beside more take those of the smallest arm, whose comparison never claims too often
     (mickey-brown-1966).
     """
     counts = layout.membership.sum(axis=0)

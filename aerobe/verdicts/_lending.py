@@ -3,8 +3,8 @@
 With three or four brews an arm hardly knows its own scatter. Two remedies, both counted over 100,000 trials of each kind:
 
 * Two equally replicated arms of four brews or more whose variances look alike are given the degrees of freedom of the common
-  scatter (its size is the same): false claims stay under 6 % for SDs of any ratio, and 1.5 of the 4 points of power come back that
-  Welch's comparison of four brews loses.
+  scatter (its size is the same): false claims stay under 6 % for SDs of any ratio, and 1.5 of the 4 points of power come back
+  that Welch's comparison of four brews loses.
 * Several arms: a contrast takes the wider of its own and the common scatter. Where the common one is the wider, or nearly so, the
   degrees of freedom are those of all arms, in the main. Nothing is lent once one arm stands out of the others.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
@@ -15,6 +16,7 @@ from aerobe.verdicts._rivals import Rival
 
 Array = NDArray[np.float64]
 MOST_LOST = 0.34  # share of an arm's brews beyond which nothing is claimed (our choice, no source)
+OUTER = 0.1  # share of an arm's results beyond the one that stands for a lost brew (our choice, no source)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,8 +34,10 @@ def filled_in(
 
     Parameters
     ----------
-    arms, blocks, values
+    arms, blocks
         Of the brews that have results. [-]
+    values
+        Their outcomes, shape (..., brews). [-]
     lost
         Arm and block of each brew without. [-]
     weights
@@ -47,9 +51,13 @@ def filled_in(
     """
     added = []
     for arm, _ in lost:
-        own = values[np.equal(arms, arm)]
-        added.append(float(own.max() if weights[arm] * towards > 0 else own.min()))
-    return [*arms, *(arm for arm, _ in lost)], [*blocks, *(block for _, block in lost)], np.concatenate([values, added])
+        own = values[..., np.equal(arms, arm)]
+        # The lowest (or highest) of up to ten results, else their outer tenth: the very extreme of many brews is no likely loss.
+        outer = math.floor(OUTER * (own.shape[-1] - 1))
+        place = -1 - outer if weights[arm] * towards > 0 else outer
+        added.append(np.sort(own, axis=-1)[..., place])
+    filled = np.concatenate([values, np.stack(added, axis=-1)], axis=-1)
+    return [*arms, *(arm for arm, _ in lost)], [*blocks, *(block for _, block in lost)], filled
 
 
 def hull(calls: Sequence[Calls]) -> Calls:

@@ -49,6 +49,7 @@ def judge(
     lost: Sequence[LostBrew] = (),
     with_check: bool = True,
     was_planned: bool = True,
+    only_comparisons: bool = False,
 ) -> Verdict:
     """Judge a trial by one outcome.
 
@@ -76,6 +77,9 @@ def judge(
         Whether to add the frequentist check. [-]
     was_planned
         False for brews put together afterwards: then every comparison is marked, and held to the bar of every pair. [-]
+
+    only_comparisons
+        Leave out ranking, dose, checks and what would settle the rest: for many simulated trials. [-]
 
     Returns
     -------
@@ -145,9 +149,9 @@ def judge(
         margin=math.exp(bound) if kind.is_ratio else bound,
         comparisons=comparisons,
         ranking=rank_arms(keys, evidence, higher_is_better=kind.better != "lower", allowance=allowance)
-        if len(arms) > 2 and not blocked and trial.question != "factors"
+        if len(arms) > 2 and not blocked and trial.question != "factors" and not only_comparisons
         else (),
-        dose=_dose(trial, evidence, kind) if not blocked else None,
+        dose=_dose(trial, evidence, kind) if not (blocked or only_comparisons) else None,
         brew_sd=sd,
         brew_sd_low=_sd_bound(sd, layout.df, 0.95),
         brew_sd_high=_sd_bound(sd, layout.df, 0.05),
@@ -155,7 +159,7 @@ def judge(
         df=layout.df,
         brews=len(usable),
         rivals=rivals,
-        settle=_settle(comparisons, sd, layout, bound, len(arms)),
+        settle=None if only_comparisons else _settle(comparisons, sd, layout, bound, len(arms)),
         checks=(),
         results=usable,
         looks=looks,
@@ -165,7 +169,7 @@ def judge(
         headline="",
     )
     plain = not kind.is_counted and not evidence.side.any()
-    if with_check and plain and layout.df >= 1 and all(c.effect is not None for c in comparisons):
+    if with_check and not only_comparisons and plain and layout.df >= 1 and all(c.effect is not None for c in comparisons):
         verdict = replace(verdict, checks=check_comparisons(contrasts, keys, usable, evidence.values, kind.scale))
     return _with_headline(verdict)
 

@@ -320,9 +320,11 @@ def test_the_verdict_page_shows_points_rivals_and_check(client, notebook) -> Non
 def test_the_comparison_page(client, notebook) -> None:
     brew_all(notebook, killed=True)
     assert client.get("/compare").status_code == 200
-    text = html.unescape(client.get("/compare?first=kelp&second=plain").text)
+    asked = {"first": "kelp", "second": "plain", "outcome": "biomass", "margin": "1.25"}
+    assert client.get("/compare", params=asked).status_code == 422  # asking is a look, and looking up is not asking
+    text = html.unescape(client.post("/compare", data=asked, follow_redirects=True).text)
     assert "kelp is better than plain" in text and "(unplanned)" in text
-    assert client.get("/compare?first=kelp&second=kelp").status_code == 422
+    assert client.post("/compare", data={**asked, "second": "kelp"}).status_code == 422
 
 
 def test_the_plan_answers_programs(client) -> None:

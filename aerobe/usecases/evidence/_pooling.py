@@ -102,7 +102,7 @@ def kept_evidence(notebook: Notebook) -> tuple[Contrast, ...]:
 
 def all_evidence(notebook: Notebook) -> tuple[tuple[Contrast, ...], tuple[str, ...]]:
     """Own trials and those of others; and own trials that say nothing yet, with the reason."""
-    own, _, silent = _of_notebook(notebook, "own notebook")
+    own, _, silent = _of_notebook(notebook, "own notebook", asks=False)  # a trial that was not judged is not looked at here
     return (*own, *kept_evidence(notebook)), tuple(silent)
 
 
@@ -172,7 +172,7 @@ def pool_all_brews(notebook: Notebook, *, reference: str = "", outcome: str = "b
 
     from aerobe.evidence import ManyBrews, array_module, pool_brews
 
-    _, own, _ = _of_notebook(notebook, "own notebook")
+    _, own, _ = _of_notebook(notebook, "own notebook", asks=False)
     lots = [lot for lot in [*own, *(item.payload for item in notebook.kept(MANY_KIND))] if lot["outcome"] == outcome]
     unique = {lot["data_hash"]: lot for lot in reversed(lots)}
     rows = [(f"{lot['site']}/{lot['trial']}", *row) for lot in unique.values() for row in lot["brews"]]
@@ -227,13 +227,13 @@ def _of_package(content: bytes, site: str, now: datetime) -> tuple[list[Contrast
         return _of_notebook(copy, site)
 
 
-def _of_notebook(notebook: Notebook, site: str) -> tuple[list[Contrast], list[dict[str, Any]], list[str]]:
+def _of_notebook(notebook: Notebook, site: str, *, asks: bool = True) -> tuple[list[Contrast], list[dict[str, Any]], list[str]]:
     contrasts: list[Contrast] = []
     brews: list[dict[str, Any]] = []
     silent: list[str] = []
     for trial in notebook.find(Trial):
         try:
-            found, lot = _of_trial(notebook, trial, site)
+            found, lot = _of_trial(notebook, trial, site, asks=asks)
         except AerobeError as fault:
             silent.append(f"Trial {trial.key} says nothing yet: {fault.problem}")
             continue
@@ -242,14 +242,14 @@ def _of_notebook(notebook: Notebook, site: str) -> tuple[list[Contrast], list[di
     return contrasts, brews, silent
 
 
-def _of_trial(notebook: Notebook, trial: Trial, site: str) -> tuple[list[Contrast], dict[str, Any]]:
+def _of_trial(notebook: Notebook, trial: Trial, site: str, *, asks: bool) -> tuple[list[Contrast], dict[str, Any]]:
     brews = notebook.find(Brew, of=trial.key)
     readings: list[Reading] = [item for brew in brews for item in notebook.readings(brew.key)]
     assays = {item.key: item for item in notebook.find(Assay)}
     sheets = [sheet for sheet in notebook.find(RunSheet) if sheet.trial == trial.key]
     # Evidence is what the records say, not when somebody asks; the trial's own last day stands for the clock.
     last_day = max((brew.started_at for brew in brews), default=datetime(2000, 1, 1, tzinfo=UTC))
-    verdict, told, _ = judged(notebook, trial.key, at_h=None, now=last_day)
+    verdict, told, _ = judged(notebook, trial.key, at_h=None, now=last_day, asks=asks)
     recipes = {item.key: item for item in notebook.find(Recipe)}
     names = {arm.key: _recipe_name(arm, recipes) for arm in trial.arms}
     mark = evidence_hash(sorted([item.role, item.elapsed_h, item.signal, item.dilution] for item in readings))

@@ -7,8 +7,8 @@ from importlib.metadata import PackageNotFoundError, version
 
 from aerobe import __version__
 from aerobe.notebook import Notebook, Unpacked, read_package, write_package
-from aerobe.records import Brew
-from aerobe.usecases.trials._blinding import refuse_while_hidden
+from aerobe.records import RunSheet
+from aerobe.usecases.trials._blinding import note_key_shown, opened, refuse_while_sheet_is_closed
 
 _MAKERS = ("numpy", "scipy", "numba")
 
@@ -24,7 +24,7 @@ def versions() -> dict[str, str]:
     return found
 
 
-def export_package(notebook: Notebook, *, now: datetime, trial: str = "") -> bytes:
+def export_package(notebook: Notebook, *, now: datetime, trial: str = "", with_codes: bool = False, who: str = "") -> bytes:
     """An open data package (zip) with everything: data, recipes, protocol, kept results with their versions and seeds.
 
     Parameters
@@ -33,9 +33,21 @@ def export_package(notebook: Notebook, *, now: datetime, trial: str = "") -> byt
         When it is written.
     trial
         Key of the one trial to write; empty for the whole notebook.
+    with_codes
+        Write it while codes are closed, too: the package shows which code is which recipe, so this is noted as a look at the key.
+    who
+        Exports it; noted where codes go along.
+
+    Raises
+    ------
+    NotAllowed
+        If a code is still closed and is not to go along.
     """
-    if trial:
-        refuse_while_hidden(notebook, notebook.find(Brew, of=trial))
+    if not with_codes:
+        refuse_while_sheet_is_closed(notebook, trial)
+    for sheet in notebook.find(RunSheet) if with_codes else ():
+        if trial in ("", sheet.trial) and not opened(notebook, sheet.trial):
+            note_key_shown(notebook, sheet.trial, now=now, who=who)
     return write_package(notebook, at=now, trial=trial, versions=versions())
 
 

@@ -30,13 +30,15 @@ from aerobe.records import (
     Vessel,
 )
 from aerobe.usecases.exchange._origin import KIND as TAKEN_IN
+from aerobe.usecases.trials._asked import KIND as ASKED
 from aerobe.usecases.trials._blinding import HISTORY, OPENED, carry_history, refuse_while_hidden
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
 PROTOCOL = "protocol"  # which plan, shared by several sites, a trial follows
-KEPT_KINDS = ("advice", "verdict", OPENED, TAKEN_IN, PROTOCOL)
+# What was asked goes along: a report has no first look of its own.
+KEPT_KINDS = ("advice", "verdict", OPENED, TAKEN_IN, PROTOCOL, ASKED)
 STUDY_COLUMNS = ("role", "signal", "unit", "what", "colour", "added", "dilution", "sample", "day", "operator", "kit_lot", "mark")
 
 

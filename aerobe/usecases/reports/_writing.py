@@ -163,7 +163,7 @@ def _finished(copy: Notebook, kind: str, key: str, options: Options, now: dateti
     payload = {"kind": kind, "numbers": report.numbers, "versions": versions(), "seed": report.seed, "options": options}
     copy.keep(KIND, key, payload, at=now)
     packed = with_licence(
-        export_package(copy, now=now),
+        export_package(copy, now=now, with_codes=True),  # of a copy whose codes were asked about before
         wanted.licence,
         title=report.title,
         made_at=now,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from aerobe.errors import NotAllowed
 from aerobe.notebook import Notebook
 from aerobe.units import number, percent
 from aerobe.verdicts import FULL, Allowance, allowance_now, share_of_later, share_of_side_question
@@ -44,10 +45,30 @@ class Standing:
     words: str  # empty where the question has all there is
 
 
+def was_asked(notebook: Notebook, subject: str, question: Question, brews: int) -> bool:
+    """Whether this was asked of so many brews before."""
+    asked = {(item.payload["question"], item.payload["brews"]) for item in notebook.kept(KIND, subject)}
+    return (question.words, brews) in asked
+
+
+def require_asked(notebook: Notebook, subject: str, question: Question, brews: int) -> None:
+    """Refuse an answer that nobody asked for: each look at new results counts, so that it is asked for by name.
+
+    Raises
+    ------
+    NotAllowed
+        If the question was not asked of these brews.
+    """
+    if not was_asked(notebook, subject, question, brews):
+        raise NotAllowed(
+            "Nobody has asked this of the results that are here now; a look at them counts and opens the codes.",
+            "Press 'Judge now' (or 'Compare'), or send the same by POST.",
+        )
+
+
 def write_down(notebook: Notebook, subject: str, question: Question, brews: int, *, now: datetime) -> None:
     """Note that this was asked with so many brews; asking the same again is no new question."""
-    asked = (question.words, brews)
-    if asked not in {(item.payload["question"], item.payload["brews"]) for item in notebook.kept(KIND, subject)}:
+    if not was_asked(notebook, subject, question, brews):
         notebook.keep(KIND, subject, {"question": question.words, "brews": brews}, at=now)
 
 

@@ -39,10 +39,10 @@ def is_hidden(notebook: Notebook, brew: Brew) -> bool:
 
 
 def shown(notebook: Notebook, record: Any) -> Any:
-    """A record as it may be shown: a brew whose code is not opened without its recipe and arm, anything else as it is."""
+    """A record as it may be shown: brews and run sheets whose codes are closed without recipes and arms."""
     if isinstance(record, Brew) and is_hidden(notebook, record):
         return replace(record, recipe=HIDDEN, arm=HIDDEN)
-    return record
+    return shown_sheet(notebook, record) if isinstance(record, RunSheet) else record
 
 
 def shown_sheet(notebook: Notebook, sheet: RunSheet | None) -> RunSheet | None:
@@ -64,6 +64,24 @@ def note_key_shown(notebook: Notebook, trial: str, *, now: datetime, who: str = 
     """Note that the key of codes was printed or sealed here."""
     with notebook.writing() as pen:
         pen.keep(KEY_SHOWN, trial, {}, at=now, who=who)
+
+
+def refuse_while_sheet_is_closed(notebook: Notebook, trial: str = "") -> None:
+    """Refuse to let a run sheet out that says which code is which arm, of one trial or of any, while its codes are closed.
+
+    Raises
+    ------
+    NotAllowed
+        If a code is still closed.
+    """
+    refuse_while_hidden(notebook, notebook.find(Brew, of=trial) if trial else notebook.find(Brew))
+    for sheet in notebook.find(RunSheet):
+        if trial in ("", sheet.trial) and any(line.blind_code for line in sheet.brews) and not opened(notebook, sheet.trial):
+            raise NotAllowed(
+                f"Trial {sheet.trial} is still blind: what leaves the notebook would show which code is which arm.",
+                f"Judge the trial first, or open its codes: aerobe trial open-codes {sheet.trial}. Or export with the codes, "
+                "which is noted like a look at the key; a backup copy needs neither.",
+            )
 
 
 def refuse_while_hidden(notebook: Notebook, brews: Sequence[Brew]) -> None:

@@ -11,8 +11,8 @@ from aerobe.notebook import Notebook, Receipt
 from aerobe.records import Arm, Brew, PlannedBrew, RunSheet, Trial
 from aerobe.trials import NextTrial, Plan, draw_run_sheet, plan_trial, propose_next
 from aerobe.units import number
-from aerobe.usecases.trials._asked import EVERY_PAIR, Question, standing_of, standing_of_pair, write_down
-from aerobe.usecases.trials._blinding import PlanHistory, plan_history, shown, shown_sheet
+from aerobe.usecases.trials._asked import EVERY_PAIR, Question, require_asked, standing_of, standing_of_pair, write_down
+from aerobe.usecases.trials._blinding import PlanHistory, plan_history, refuse_while_hidden, shown, shown_sheet
 from aerobe.usecases.trials._hours import lost_brews, results_at_own_hours, with_hours
 from aerobe.usecases.trials._values import FROM_COURSE, assays_that_judge, hour_to_compare, results_of
 from aerobe.usecases.trials._wish import TrialWish
@@ -191,6 +191,7 @@ def verdict_of_trial(
     margin: float | None = None,
     also: Sequence[tuple[str, str]] = (),
     now: datetime,
+    asks: bool = True,
 ) -> Verdict:
     """Judge a trial by the brews that have results; arms without any are left out and named.
 
@@ -213,6 +214,13 @@ def verdict_of_trial(
         Comparisons that nobody planned.
     now
         For the brew model, where an outcome comes from it.
+    asks
+        Whether this asks anew, which is written down and counts; else the answer to what was asked before is shown again.
+
+    Raises
+    ------
+    NotAllowed
+        If it is only to be shown again and was never asked of these brews.
     """
     trial = notebook.get(Trial, key)
     chosen = outcome or trial.outcome
@@ -230,11 +238,17 @@ def verdict_of_trial(
     judged = replace(trial, arms=tuple(arm for arm in trial.arms if arm.key in present))
     history = plan_history(notebook, key)
     backdated = trial.planned_at is not None and not history.came_first
-    write_down(notebook, key, question, len(results), now=now)
-    told = not question.is_planned and _planned_is_told(notebook, key, now=now)
+    lost = lost_brews(brews, results, sheet, at_h=at_h, now=now)
+    # A brew that was lost comes no more: it counts as seen, or the last look would never have all there is to spend.
+    settled = len(results) + len(lost)
+    if asks:
+        write_down(notebook, key, question, settled, now=now)
+    else:
+        require_asked(notebook, key, question, settled)
+    told = not question.is_planned and _planned_is_told(notebook, key, now=now, asks=asks)
     standing = standing_of(notebook, key, question, planned_brews=len(sheet.brews) if sheet else None, planned_is_told=told)
-    if also:
-        write_down(notebook, key, replace(question, pair=EVERY_PAIR, is_planned=False), len(results), now=now)
+    if also and asks:
+        write_down(notebook, key, replace(question, pair=EVERY_PAIR, is_planned=False), settled, now=now)
     verdict = judge(
         judged,
         results,
@@ -246,7 +260,7 @@ def verdict_of_trial(
         looks=standing.looks,
         asked=standing.words,
         was_planned=not backdated,
-        lost=lost_brews(brews, results, sheet, at_h=at_h, now=now),
+        lost=lost,
     )
     verdict = with_hours(notebook, judged, brews, verdict, assay=assay, at_h=at_h, now=now)
     said = _plan_in_words(trial, history, chosen, margin, backdated=backdated)
@@ -291,6 +305,7 @@ def compare_recipes(
     at_h: float | None = None,
     margin: float = 1.25,
     now: datetime,
+    asks: bool = True,
 ) -> Verdict:
     """Two recipes by all their brews, whenever brewed: marked as unplanned, and worth less than a trial.
 
@@ -298,6 +313,8 @@ def compare_recipes(
     ------
     UnusableRecord
         If the two are the same recipe.
+    NotAllowed
+        If brews of them are still blind, or the answer is only to be shown again (`asks` false) and was never asked for.
     """
     if first == second:
         raise UnusableRecord("A recipe cannot be compared with itself.", "Choose two recipes.")
@@ -312,6 +329,7 @@ def compare_recipes(
     brews = [
         replace(brew, arm=brew.recipe, block=_day_block(brew)) for brew in notebook.find(Brew) if brew.recipe in (first, second)
     ]
+    refuse_while_hidden(notebook, brews)
     shared = {block for block in {brew.block for brew in brews} if len({b.recipe for b in brews if b.block == block}) == 2}
     # Blocks help only where both recipes stood side by side; other brews are compared without.
     if len(shared) < len({brew.block for brew in brews}):
@@ -319,16 +337,26 @@ def compare_recipes(
     results = results_of(notebook, brews, outcome, at_h=at_h, now=now)
     pair = " and ".join(sorted((first, second)))
     question = Question(outcome=outcome, at_h=at_h, margin=None if margin == 1.25 else margin, pair=pair)
-    write_down(notebook, "recipes", question, len(results), now=now)
+    if asks:
+        write_down(notebook, "recipes", question, len(results), now=now)
+    else:
+        require_asked(notebook, "recipes", question, len(results))
     brewed = len({brew.recipe for brew in notebook.find(Brew)})
     standing = standing_of_pair(notebook, "recipes", pair, max(1, brewed * (brewed - 1) // 2))
     return judge(trial, results, was_planned=False, allowance=standing.allowance, looks=standing.looks, asked=standing.words)
 
 
-def next_trial(notebook: Notebook, key: str, *, now: datetime, outcome: str = "") -> NextTrial:
-    """What to run after this trial."""
+def next_trial(notebook: Notebook, key: str, *, now: datetime, outcome: str = "", asks: bool = True) -> NextTrial:
+    """What to run after this trial.
+
+    Raises
+    ------
+    NotAllowed
+        If its codes are closed: what comes next would tell which recipe did well.
+    """
     trial = notebook.get(Trial, key)
-    return propose_next(trial, verdict_of_trial(notebook, key, outcome=outcome, now=now), key=f"{key[:70]}-next")
+    refuse_while_hidden(notebook, notebook.find(Brew, of=key))
+    return propose_next(trial, verdict_of_trial(notebook, key, outcome=outcome, now=now, asks=asks), key=f"{key[:70]}-next")
 
 
 def keep_verdict(notebook: Notebook, key: str, verdict: Verdict, *, now: datetime, token: str = "") -> None:
@@ -367,10 +395,10 @@ def _question(
     return Question(outcome=outcome, at_h=other_h, assay=other_assay, margin=other_margin, is_planned=is_planned)
 
 
-def _planned_is_told(notebook: Notebook, key: str, *, now: datetime) -> bool:
+def _planned_is_told(notebook: Notebook, key: str, *, now: datetime, asks: bool) -> bool:
     """Whether the trial's own question has an answer, so that its allowance passes on to what is asked beside it."""
     try:
-        verdict = verdict_of_trial(notebook, key, now=now)
+        verdict = verdict_of_trial(notebook, key, now=now, asks=asks)
     except AerobeError:
         return False
     return any(item.call != CANNOT_TELL for item in verdict.comparisons if item.planned)

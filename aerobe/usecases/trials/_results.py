@@ -21,10 +21,11 @@ def judged(
     at_h: float | None,
     now: datetime,
     assay: str = "",
+    asks: bool = True,
 ) -> tuple[Verdict, list[Brew], tuple[str, ...]]:
     """The verdict of a trial as the page of verdicts gives it, the brews in it, and notes: hours must not pose as recipes."""
     brews = notebook.find(Brew, of=key)
-    verdict = verdict_of_trial(notebook, key, assay=assay, at_h=at_h, now=now)
+    verdict = verdict_of_trial(notebook, key, assay=assay, at_h=at_h, now=now, asks=asks)
     inside = {result.brew for result in verdict.results} | {result.source_brew for result in verdict.results}
     left_out = [brew.key for brew in brews if brew.key not in inside]
     notes = [hour_in_words(verdict.results)]

@@ -56,8 +56,18 @@ def confirm(request: Request, sent: Sent) -> Response:
 @router.get("/data/export")
 def export(request: Request, trial: str = "") -> Response:
     """Everything, or one trial, as an open data package."""
+    return _package(request, trial, with_codes=False)
+
+
+@router.post("/data/export")
+def export_with_codes(request: Request, sent: Sent) -> Response:
+    """The same while codes are closed: it shows which code is which recipe, and is noted like a look at the key."""
+    return _package(request, sent.text("trial"), with_codes=True)
+
+
+def _package(request: Request, trial: str, *, with_codes: bool) -> Response:
     now = clock_of(request)
-    content = usecases.exchange.export_package(notebook_of(request), now=now, trial=trial)
+    content = usecases.exchange.export_package(notebook_of(request), now=now, trial=trial, with_codes=with_codes)
     name = f"aerobe-{trial or 'notebook'}-{now:%Y-%m-%d}.zip"
     return Response(content, media_type="application/zip", headers={"Content-Disposition": f'attachment; filename="{name}"'})
 

@@ -129,22 +129,22 @@ def calendar(request: Request, key: str) -> Response:
 
 @router.post("/trials/{key}/judge")
 def judge(request: Request, key: str, sent: Sent) -> Response:
-    """Judge now; each look at growing data is counted."""
+    """Judge now, by another outcome or test where one is named; each question and each look at growing data is counted."""
     notebook, now = notebook_of(request), clock_of(request)
-    outcome = sent.text("outcome")
+    outcome, assay = sent.text("outcome"), sent.text("assay")
     try:
-        verdict = usecases.trials.verdict_of_trial(notebook, key, outcome=outcome, now=now)
+        verdict = usecases.trials.verdict_of_trial(notebook, key, outcome=outcome, assay=assay, now=now)
     except AerobeError as fault:
         return page(request, "trials/one.html", status=422, fault=fault, sent=sent, context=_one_context(request, key))
     usecases.trials.keep_verdict(notebook, key, verdict, now=now, token=sent.text("entry"))
-    return go_to(f"/trials/{key}/verdict?outcome={verdict.outcome.key}")
+    return go_to(f"/trials/{key}/verdict?" + urlencode({"outcome": verdict.outcome.key} | ({"assay": assay} if assay else {})))
 
 
 @router.get("/trials/{key}/verdict")
 def verdict(request: Request, key: str, outcome: str = "", assay: str = "") -> Response:
     """The verdict with its raw points, rivals and what would settle the rest; by another test where one is named."""
     notebook, now = notebook_of(request), clock_of(request)
-    found = usecases.trials.verdict_of_trial(notebook, key, outcome=outcome, assay=assay, now=now)
+    found = usecases.trials.verdict_of_trial(notebook, key, outcome=outcome, assay=assay, now=now, asks=False)
     view = usecases.trials.trial_view(notebook, key)
     doses = {arm.key: arm.dose for arm in view.trial.arms if arm.dose is not None}
     return page(
@@ -158,7 +158,7 @@ def verdict(request: Request, key: str, outcome: str = "", assay: str = "") -> R
         checks=_check_rows(found),
         hours=usecases.trials.hour_lines(found),
         beside=usecases.trials.informed_words(found),
-        next_one=usecases.trials.next_trial(notebook, key, now=now, outcome=outcome),
+        next_one=usecases.trials.next_trial(notebook, key, now=now, outcome=outcome, asks=False),
         basis=usecases.trials.rests_on(notebook, key, outcome_key=outcome, assay=assay),
         assay=assay,
     )
@@ -166,41 +166,50 @@ def verdict(request: Request, key: str, outcome: str = "", assay: str = "") -> R
 
 @router.get("/compare")
 def compare(request: Request, first: str = "", second: str = "", outcome: str = "biomass", margin: str = "1.25") -> Response:
-    """Two recipes by all their brews, planned or not."""
-    recipes = notebook_of(request).find(Recipe)
-    context: dict[str, object] = {
-        "title": "Compare two recipes",
-        "recipes": recipes,
-        "outcomes": JUDGED_BY,
-        "verdict": None,
-        "pictures": (),
-        "rows": [],
-        "checks": [],
-        "first": first,
-        "second": second,
-        "outcome": outcome,
-        "margin": margin,
-    }
+    """The form, and the answer to what was asked by it before."""
+    asked = {"first": first, "second": second, "outcome": outcome, "margin": margin}
     if not (first and second):
-        return page(request, "trials/compare.html", context=context)
+        return page(request, "trials/compare.html", context=_compare_context(request, asked))
     try:
-        found = usecases.trials.compare_recipes(
-            notebook_of(request),
-            first,
-            second,
-            outcome=outcome,
-            margin=usecases.trials.read_margin(margin),
-            now=clock_of(request),
-        )
+        found = _compared(request, asked, asks=False)
     except AerobeError as fault:
-        return page(request, "trials/compare.html", status=422, fault=fault, context=context)
-    context |= {
+        return page(request, "trials/compare.html", status=422, fault=fault, context=_compare_context(request, asked))
+    context = _compare_context(request, asked) | {
         "verdict": found,
         "pictures": usecases.trials.verdict_pictures(found, {}),
         "rows": _comparison_rows(found),
         "checks": _check_rows(found),
     }
     return page(request, "trials/compare.html", context=context)
+
+
+@router.post("/compare")
+def ask_to_compare(request: Request, sent: Sent) -> Response:
+    """Two recipes by all their brews, planned or not; that it was asked is written down."""
+    asked = {name: sent.text(name) for name in ("first", "second", "outcome", "margin")}
+    try:
+        _compared(request, asked, asks=True)
+    except AerobeError as fault:
+        return page(request, "trials/compare.html", status=422, fault=fault, context=_compare_context(request, asked))
+    return go_to("/compare?" + urlencode(asked))
+
+
+def _compared(request: Request, asked: dict[str, str], *, asks: bool) -> usecases.trials.Verdict:
+    return usecases.trials.compare_recipes(
+        notebook_of(request),
+        asked["first"],
+        asked["second"],
+        outcome=asked["outcome"] or "biomass",
+        margin=usecases.trials.read_margin(asked["margin"] or "1.25"),
+        now=clock_of(request),
+        asks=asks,
+    )
+
+
+def _compare_context(request: Request, asked: dict[str, str]) -> dict[str, object]:
+    empty: dict[str, object] = {"verdict": None, "pictures": (), "rows": [], "checks": []}
+    recipes = notebook_of(request).find(Recipe)
+    return {"title": "Compare two recipes", "recipes": recipes, "outcomes": JUDGED_BY, **empty, **asked}
 
 
 @router.get("/api/trials")
@@ -220,7 +229,7 @@ def plan_json(request: Request, sent: Annotated[dict[str, object], Body()]) -> o
 def verdict_json(request: Request, key: str, outcome: str = "", assay: str = "") -> object:
     """The verdict, for programs; effects are logs of ratios."""
     notebook = notebook_of(request)
-    found = usecases.trials.verdict_of_trial(notebook, key, outcome=outcome, assay=assay, now=clock_of(request))
+    found = usecases.trials.verdict_of_trial(notebook, key, outcome=outcome, assay=assay, now=clock_of(request), asks=False)
     return as_json(found) | {"rests_on": usecases.trials.rests_on(notebook, key, outcome_key=outcome, assay=assay).words}
 
 
