@@ -17,6 +17,7 @@ from aerobe.trials import (
     Budget,
     Circumstances,
     Scatter,
+    checked_power,
     informed,
     plan_trial,
     plots_of,
@@ -36,7 +37,6 @@ def several(others: int, margin: float = 1.8) -> Trial:
     return Trial(key="s", name="x", question="several against a standard", margin_ratio=margin, arms=arms)
 
 
-# Other rows of the benchmark promise up to ten points too much: the planner sets no brew apart and knows no limit of the test.
 @pytest.mark.parametrize("name", ["clear", "dark tea, brews lost", "scatter of four brews"])
 def test_promised_power_is_found_by_the_very_verdict(name: str) -> None:
     case = TRAPS[name]
@@ -44,6 +44,19 @@ def test_promised_power_is_found_by_the_very_verdict(name: str) -> None:
     found = found_power(case, 200, seed=5)
     error = math.sqrt(promised * (1 - promised) / 200)
     assert abs(promised - found) < 0.04 + 2.0 * error
+
+
+def test_the_very_verdict_corrects_the_quick_count_and_agrees_where_nothing_goes_wrong() -> None:
+    # SD known, no blocks, 12 brews each: the textbook's noncentral t (statsmodels' TTestIndPower) says 0.90 for 1.386 SDs.
+    scatter = Scatter(brew_log_sd=0.5, test_log_sd=0.0)
+    plots = plots_of(2, 12, 24)
+    trial = replace(TWO, margin_ratio=2.0)
+    quick = power_of(trial, plots, scatter, 1, simulations=8000)
+    checked = checked_power(trial, plots, scatter, 1, quick, trials=60)
+    assert checked.told == pytest.approx(0.90, abs=0.03)
+    given = Circumstances(lost=0.2)
+    lost = power_of(trial, plots, scatter, 1, given=given, simulations=2000)
+    assert checked_power(trial, plots, scatter, 1, lost, given=given, trials=60).told < checked.told - 0.1
 
 
 def test_dark_tea_and_lost_brews_take_power_away() -> None:

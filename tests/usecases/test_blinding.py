@@ -18,6 +18,7 @@ from aerobe.notebook import Notebook, open_notebook
 from aerobe.records import AirSupply, Arm, Assay, Brew, Compost, Reading, Recipe, RunSheet, Trial, Vessel
 from aerobe.trials import Controls, draw_run_sheet, plots_of
 from aerobe.usecases.evidence import all_evidence
+from aerobe.usecases.exchange import export_package
 from aerobe.usecases.reports import report_of_brew
 from aerobe.usecases.trials import (
     keep_verdict,
@@ -169,6 +170,37 @@ def test_what_leaves_the_notebook_waits_for_the_codes(book: Path) -> None:
         report_of_brew(notebook, keys[0], now=later)
 
 
+def test_a_package_waits_for_the_codes_or_notes_that_it_showed_them(book: Path) -> None:
+    with open_notebook(book, at=DAY) as notebook:
+        blind_trial(notebook)
+        later = DAY + timedelta(days=3)
+        for trial in ("", "t"):
+            with pytest.raises(NotAllowed, match="blind"):
+                export_package(notebook, now=later, trial=trial)
+        assert names_in(told("notebook", "show", "run-sheet", "t", "--notebook", str(book))) == []
+        assert export_package(notebook, now=later, with_codes=True)
+        assert notebook.kept("key shown", "t")
+
+
+def test_looking_is_not_asking_and_a_get_writes_nothing(book: Path) -> None:
+    with open_notebook(book, at=DAY) as notebook:
+        blind_trial(notebook)
+        app = create_app(notebook, clock=lambda: DAY + timedelta(days=9))
+        app.state.thinker.advise = None
+        app.state.hindsight.advise = None
+        pair = {"first": SECRETS[0], "second": SECRETS[1], "outcome": "biomass", "margin": "1.25"}
+        with TestClient(app, base_url="http://localhost") as client:
+            for path in ("/trials/t/verdict", "/api/trials/t/verdict", "/compare", "/evidence", "/data/export"):
+                answer = client.get(path, params=pair if path == "/compare" else {})
+                assert "judge" in answer.text.lower() or answer.status_code == 200, path
+                assert answer.status_code != 200 or path == "/evidence", path
+            assert not notebook.kept("question asked") and not notebook.kept("verdict")
+        verdict_of_trial(notebook, "t", now=DAY + timedelta(days=9))
+        asked = notebook.kept("question asked")
+        again = verdict_of_trial(notebook, "t", now=DAY + timedelta(days=9), asks=False)
+        assert again.looks == 1 and notebook.kept("question asked") == asked
+
+
 def test_a_plan_entered_after_its_brews_counts_for_nothing_whatever_time_it_names(book: Path) -> None:
     with open_notebook(book, at=DAY) as notebook:
         blind_trial(notebook, plan_first=False, planned_at=DAY)
@@ -185,6 +217,8 @@ def test_a_plan_written_first_counts_as_planned_and_blind(book: Path) -> None:
         blind_trial(notebook)
         history = plan_history(notebook, "t")
         assert history.planned and history.blinded and history.changes == ()
+        assert all_evidence(notebook)[0] == ()  # nobody has judged it: a pool is no way to look first
+        verdict_of_trial(notebook, "t", now=DAY + timedelta(days=9))
         found = all_evidence(notebook)[0]
         assert [(item.planned, item.blinded) for item in found] == [(True, True)]
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from aerobe.verdicts import call_contrasts, fit_effects, lay_out
+from aerobe.verdicts import call_contrasts, filled_in, fit_effects, hull, lay_out
 
 TRIALS = 8000  # standard error of a rate near 5 %: 0.25 points
 
@@ -57,3 +57,24 @@ def test_two_like_arms_of_four_brews_lose_three_points_at_most_against_one_scatt
 def test_seven_arms_of_three_brews_gain_from_each_other() -> None:
     # Each by its own three brews: 28 % (counted over 10,000 trials).
     assert told((3,) * 7, (1.0,) * 7, 3.4)[1] > 0.42
+
+
+def test_a_lost_brew_stands_at_the_end_of_its_arm_that_speaks_against_the_contrast() -> None:
+    values = np.array([1.0, 2.0, 4.0, 10.0, 20.0])  # three brews of arm 0, two of arm 1
+    arms, blocks, filled = filled_in([0, 0, 0, 1, 1], [""] * 5, values, [(1, "")], np.array([-1.0, 1.0]), towards=-1.0)
+    assert arms == [0, 0, 0, 1, 1, 1] and len(blocks) == 6
+    assert filled.tolist() == [1.0, 2.0, 4.0, 10.0, 20.0, 10.0]  # by hand: the lower of 10 and 20
+    many = np.tile(np.arange(21.0), (2, 1))  # the outer tenth of 21 results is the third from the end
+    _, _, spread = filled_in([0] * 21, [""] * 21, many, [(0, "")], np.array([1.0]), towards=1.0)
+    assert spread[:, -1].tolist() == [18.0, 18.0]
+
+
+def test_several_answers_hold_what_all_of_them_do() -> None:
+    layout, row = lay_out([0, 0, 0, 1, 1, 1]), np.array([[-1.0, 1.0]])
+    one = call_contrasts(fit_effects(np.array([0.0, 0.1, -0.1, 1.0, 1.1, 0.9]), layout, row), 0.2)
+    two = call_contrasts(fit_effects(np.array([0.0, 0.1, -0.1, 0.0, 0.1, -0.1]), layout, row), 0.2)
+    both = hull([one, two])
+    assert bool(one.above[0]) and not bool(both.above[0])
+    # 0.0816 = sqrt(2 * 0.01 / 3); 2.132 is the table of t at 5 % and 4 degrees of freedom.
+    assert both.low[0] == pytest.approx(-2.132 * 0.0816, abs=2e-3)
+    assert both.high[0] == pytest.approx(1.0 + 2.132 * 0.0816, abs=2e-3)
