@@ -66,24 +66,6 @@ def note_key_shown(notebook: Notebook, trial: str, *, now: datetime, who: str = 
         pen.keep(KEY_SHOWN, trial, {}, at=now, who=who)
 
 
-def refuse_while_sheet_is_closed(notebook: Notebook, trial: str = "") -> None:
-    """Refuse to let a run sheet out that says which code is which arm, of one trial or of any, while its codes are closed.
-
-    Raises
-    ------
-    NotAllowed
-        If a code is still closed.
-    """
-    refuse_while_hidden(notebook, notebook.find(Brew, of=trial) if trial else notebook.find(Brew))
-    for sheet in notebook.find(RunSheet):
-        if trial in ("", sheet.trial) and any(line.blind_code for line in sheet.brews) and not opened(notebook, sheet.trial):
-            raise NotAllowed(
-                f"Trial {sheet.trial} is still blind: what leaves the notebook would show which code is which arm.",
-                f"Judge the trial first, or open its codes: aerobe trial open-codes {sheet.trial}. Or export with the codes, "
-                "which is noted like a look at the key; a backup copy needs neither.",
-            )
-
-
 def refuse_while_hidden(notebook: Notebook, brews: Sequence[Brew]) -> None:
     """Refuse to publish brews whose codes are not opened: a page of them would show recipe and code side by side.
 
@@ -96,7 +78,8 @@ def refuse_while_hidden(notebook: Notebook, brews: Sequence[Brew]) -> None:
     if closed is not None:
         raise NotAllowed(
             f"Brew {closed.key} is still blind: what leaves the notebook would show its recipe beside its code.",
-            f"Judge the trial first, or open its codes: aerobe trial open-codes {closed.trial}.",
+            f"Judge the trial first, or open its codes: aerobe trial open-codes {closed.trial}. A package can also be "
+            "written with the codes, which is noted like a look at the key; a backup copy needs neither.",
         )
 
 
