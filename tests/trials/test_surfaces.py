@@ -230,7 +230,7 @@ def test_commands_plan_print_and_judge(notebook, tmp_path, capsys, monkeypatch) 
     brew_all(notebook, killed=True)
     monkeypatch.setenv("AEROBE_NOTEBOOK", str(tmp_path / "t.notebook"))
     monkeypatch.chdir(tmp_path)
-    asked = ("trial", "plan", "--name", "Spring", "--arms", "plain, kelp", "--scatter", "0.3", "--margin", "2", "--money", "600")
+    asked = ("trial", "plan", "--name", "Spring", "--arms", "plain, kelp", "--scatter", "0.3", "--margin", "2", "--money", "700")
     code, out = said(capsys, *asked, "--begin", "--json")
     plan = json.loads(out)
     assert code == 0 and plan["can_answer"] and plan["started"] == "spring"
