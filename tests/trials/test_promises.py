@@ -108,8 +108,8 @@ def test_arms_of_different_size_are_spread_over_rounds_and_drawn_without_mixing_
         assert [sum(plot.arm == arm for plot in members) for arm in range(3)] == [2, 1, 1]
 
 
-@pytest.mark.parametrize("arms", [3, 4, 5, 6])
-@pytest.mark.parametrize("vessels", [1, 2, 3, 4, 5])
+@pytest.mark.parametrize("arms", [3, 4, 6])
+@pytest.mark.parametrize("vessels", [1, 2, 5])
 def test_no_series_of_doses_in_few_vessels_ends_in_a_fault(arms: int, vessels: int) -> None:
     doses = tuple(Arm(key=f"d{i}", recipe="x", dose=float(i), is_standard=i == 0) for i in range(arms))
     trial = Trial(key="d", name="d", question="dose series", margin_ratio=1.5, arms=doses)

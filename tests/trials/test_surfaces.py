@@ -70,7 +70,7 @@ def brew_all(notebook: Any, *, killed: bool) -> None:
 
 
 WISH = usecases.trials.TrialWish(
-    name="Spring kelp", arms="plain, kelp", scatter="0.3", money="600", margin="2", vessels="2", days="40"
+    name="Spring kelp", arms="plain, kelp", scatter="0.3", money="800", margin="2", vessels="2", days="40"
 )
 
 
@@ -279,7 +279,7 @@ FORM = {
     "question": "two recipes",
     "arms": "plain, kelp",
     "margin": "2",
-    "money": "600",
+    "money": "800",
     "scatter": "0.3",
     "vessels": "2",
     "days": "40",
@@ -313,7 +313,7 @@ def test_the_verdict_page_shows_points_rivals_and_check(client, notebook) -> Non
     answer = client.post("/trials/k/judge", data={}, follow_redirects=True)
     text = html.unescape(answer.text)
     assert answer.status_code == 200 and "Another explanation: colour" in text and "killed control" in text
-    assert "Frequentist check" in text and "application/json" in text
+    assert "Frequentist check" in text and "<svg" in text
     assert client.get("/api/trials/k/verdict").json()["comparisons"][0]["call"] == "can't tell yet"
 
 

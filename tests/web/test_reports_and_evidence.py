@@ -37,13 +37,15 @@ def test_a_trial_comes_out_as_page_pdf_and_data(shed: Any, packages: list[bytes]
 
 def test_a_verdict_names_its_test_and_leads_to_the_other(shed: Any, packages: list[bytes]) -> None:
     usecases.exchange.import_package(shed.notebook, packages[0], now=shed.clock.now)
-    assert "read by" not in shed.client.post("/trials/kelp/judge", data={}, follow_redirects=True).text
+    assert shed.post("/trials/kelp/judge").status_code == 303
+    assert "read by" not in shed.client.get("/trials/kelp/verdict").text
     read_by_microscope(shed.notebook)
     page = shed.client.get("/trials/kelp/verdict").text
     assert "one test: &#39;Colour test (invented)&#39;" in page and "Judge by Stain (invented)" in page
     assert shed.client.get("/trials/kelp/verdict?assay=scope").status_code == 403  # another test is another question: it is asked
     asked = {"outcome": "biomass", "assay": "scope"}
-    other = shed.client.post("/trials/kelp/judge", data=asked, follow_redirects=True).text
+    assert shed.post("/trials/kelp/judge", **asked).status_code == 303
+    other = shed.client.get("/trials/kelp/verdict?outcome=biomass&assay=scope").text
     assert "one test: &#39;Stain (invented)&#39;" in other and "/reports/trial/kelp.pdf?assay=scope" in other
     report = shed.client.get("/reports/trial/kelp.html?assay=scope").text
     assert "one test: &#39;Stain (invented)&#39;" in report
