@@ -118,7 +118,7 @@ def test_the_same_answer_is_there_as_data(browser: TestClient) -> None:
 def test_a_run_is_judged_and_kept_and_what_was_typed_comes_back(browser: TestClient) -> None:
     run = as_text(*runs_of_2019()[700])
     page = send(browser, "/oxygen/measure", run=run, temperature="22", temperature_unit="degC", vessel="barrel", keep="yes")
-    assert page.status_code == 200 and "an hour at 20 degC" in page.text and "Kept with Barrel" in page.text
+    assert page.status_code == 200 and "an hour at 20 °C" in page.text and "Kept with Barrel" in page.text
     bad = send(browser, "/oxygen/measure", run="1 2\n2 3\n3 4", temperature="22", temperature_unit="degC")
     assert bad.status_code == 422 and "units of the run" in bad.text and "1 2" in bad.text
     faulty = send(browser, "/oxygen/measure", run=as_text(*runs_of_2019()[550]), temperature="22", temperature_unit="degC")

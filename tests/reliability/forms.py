@@ -60,6 +60,12 @@ def forms() -> tuple[Form, ...]:
     study = usecases.assay.example_study()
     brew = "/brews/kelp-3/readings"
     return (
+        Form(
+            address="/compare",
+            fields={"first": "kelp", "second": "plain", "outcome": "biomass", "margin": "1.25"},
+            writes=False,
+            heavy=True,
+        ),
         Form(address="/brews", fields=BREW),
         Form(
             address=brew,
@@ -238,6 +244,7 @@ def forms() -> tuple[Form, ...]:
         Form(address="/brews/kelp-1/away", fields={"back": "yes"}),
         Form(address="/brews/kelp-3/test", fields={"assay": "colour-test", "tests": "2"}),
         Form(address="/brews/kelp-1/readings/{standing}/take-back"),
+        Form(address="/data/export", writes=False),
         Form(address="/alarms/seen", fields={"mark": "kelp-3", "back": "/"}, writes=False),
         Form(address="/practise", fields={"how": "draw"}, writes=False),
         Form(address="/practise/{practice}/wait", fields={"until_h": "3"}, writes=False),

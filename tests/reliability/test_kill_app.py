@@ -87,7 +87,7 @@ def fields_of(number: int) -> dict[str, str]:
         case "reading":
             return {"what": "assay:home-colour-test", "signal": f"{number}"}
         case "brew":
-            return {**BREW, "name": f"Other {number}", "vessel": "barrel", "recipe": "recipe-with-leaf-mould"}
+            return {**BREW, "name": f"Other {number}", "vessel": "barrel", "recipe": "leaf-mould-and-molasses-cane-blackstrap"}
         case "use":
             return {"brew": "barrel-1", "place": f"bed {number}", "method": "drench", "do": "keep"}
         case "smell":

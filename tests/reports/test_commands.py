@@ -61,6 +61,8 @@ def test_evidence_is_taken_listed_weighed_and_pooled(book: str, tmp_path: Path, 
     )
     code, said = answer(capsys, "evidence", "take", str(table), "-n", book)
     assert (code, len(said["new"])) == (0, 2)
+    assert run(["trial", "verdict", "kelp", "-n", book]) == 0  # a trial that nobody judged says nothing yet
+    capsys.readouterr()
     code, said = answer(capsys, "evidence", "list", "-n", book)
     assert said == [{"recipe": "kelp (invented)", "against": "plain (invented)", "outcome": "biomass", "trials": 3}]
     code, said = answer(capsys, "evidence", "weigh", "kelp (invented)", "plain (invented)", "-n", book)

@@ -226,6 +226,7 @@ def test_evidence_of_others_is_weighed_with_ones_own_and_doubles_are_known(tmp_p
         table = b"key;recipe;against;ratio;low;high;brews;brews_against\n"
         table += b"paper;kelp (invented);plain (invented);1,7;1,2;2,4;4;4\n"
         assert len(usecases.evidence.take_evidence(own, table, "papers.csv", now=NOW).new) == 1
+        usecases.trials.verdict_of_trial(own, "kelp", now=NOW)
         answer = usecases.evidence.weigh_evidence(own, "kelp (invented)", "plain (invented)").weighed
         assert len(answer.contrasts) == 3  # own, far, paper: the double of one's own is left out
         assert any(double.certain for double in answer.duplicates) == bool(mine.new)

@@ -18,6 +18,7 @@ from aerobe import cli, usecases
 from aerobe.notebook import Notebook
 from aerobe.records import Use
 from aerobe.safety import LOCAL, all_cautions
+from aerobe.units import signs
 from aerobe.web import ServeSettings, create_app
 from tests.safety.test_usecases import LETTUCE, NOW, notebook  # noqa: F401  (a fixture)
 
@@ -112,9 +113,9 @@ def test_every_page_says_who_decides(phone: TestClient, address: str) -> None:
 @pytest.mark.parametrize("address", ["/safety", "/safety/brews/clean", "/safety/use", "/safety/compost/heap", "/safety/gear"])
 def test_cautions_stand_where_the_decision_is_made_and_in_full_one_tap_away(phone: TestClient, address: str) -> None:
     text = words(phone.get(address).text)
-    shown = [item for item in all_cautions() if item.short in text]
+    shown = [item for item in all_cautions() if signs(item.short) in text]
     assert len(shown) >= 2
-    assert all(" ".join(item.full.split()) in text for item in shown)
+    assert all(signs(" ".join(item.full.split())) in text for item in shown)
 
 
 def test_a_brew_page_holds_back_and_opens_again(phone: TestClient, notebook: Notebook) -> None:  # noqa: F811

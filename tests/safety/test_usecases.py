@@ -256,9 +256,8 @@ def test_a_report_gets_who_decides_cautions_and_the_gates_of_each_use(notebook: 
 @pytest.mark.slow
 def test_the_call_on_a_starved_brew_is_never_harvest_now(notebook: Notebook) -> None:
     """The real fit and the real decision: low oxygen holds, and the kept advice feeds the gates of a use."""
-    for brew in ("starved", "unknown"):
-        advice = usecases.brews.advise_brew(notebook, brew, NOW)
-        assert advice.call != "harvest now" and advice.held_back_by
+    advice = usecases.brews.advise_brew(notebook, "starved", NOW)
+    assert advice.call != "harvest now" and advice.held_back_by
     facts = usecases.safety.brew_facts(notebook, "starved", now=NOW)
     assert facts.probability_below_floor is not None and facts.holding_time_h is not None
 

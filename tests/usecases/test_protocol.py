@@ -113,6 +113,8 @@ def test_three_sites_run_one_plan_and_are_pooled_by_site(home: Any, tmp_path: Pa
     assert len(set(codes)) == 4 and len({sheet.seed for sheet in sheets}) == 4
     orders = [sorted(item.arm for item in sheet.brews) for sheet in sheets]
     assert all(order == orders[0] for order in orders)
+    usecases.trials.open_codes(home, key, now=NOW)
+    usecases.trials.verdict_of_trial(home, key, now=NOW + timedelta(days=60))
     weighed = usecases.evidence.weigh_evidence(home, "kelp", "plain").weighed
     assert set(weighed.sites) == {"own notebook", "river", "hill", "coast"} and weighed.pooled is not None
     ratio, low, high = weighed.pooled.as_ratio()
