@@ -119,10 +119,11 @@ def choose(
     if test is not None and value is not None and test.loss_avoided > WORTH_ASKING and test.worth > test.price:
         reason = f"one more test is worth {test.worth:.0f} to you and costs {test.price:.0f}."
         return "test at", test.at_h, reason, float(value.expected_loss[value.best])
-    if look is not None and min(loss_now, window.expected_loss) - look.least > WORTH_LOOKING:
+    # Before a later best hour the log runs on anyway; only a harvest before the next look would forgo it.
+    saved = 0.0 if look is None or window.best_h >= look.times_h[0] else min(loss_now, window.expected_loss) - look.least
+    if look is not None and saved > WORTH_LOOKING:
         # The first look, not the best one: what it shows may change the plan.
-        gain = 100.0 * (loss_now - look.least)
-        reason = f"the log will tell more; looking again is expected to save {gain:.0f} % of what this brew can give."
+        reason = f"the log will tell more; looking again is expected to save {percent(saved)} of what this brew can give."
         return "wait until", float(look.times_h[0]), reason, look.least
     if window.best_h <= now_h + NEAR_H or loss_now <= window.expected_loss + 1e-3:
         if closed:

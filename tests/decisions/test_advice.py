@@ -234,6 +234,17 @@ def test_a_log_that_will_tell_is_looked_at_again_before_a_harvest_that_cannot_be
         assert advise(posterior, now_h=12.0, costs=CHEAP).call == "harvest now"
 
 
+def test_before_a_later_best_hour_that_hour_is_named_and_a_look_is_praised_for_no_more_than_it_saves():
+    tells = three_to_one(6.0)
+    early = advise(replace(tells, logged_until_h=6.0), now_h=6.0, costs=CHEAP)
+    assert early.call == "wait until" and early.at_h == early.window.best_h and "log" not in early.because
+    at_peak = advise(tells, now_h=12.0, costs=CHEAP)
+    # 0.7 of a quarter of the brews all but lost, less what the others lose in two hours.
+    saved = 0.7 * (0.25 * (1.0 - np.exp(-4.0)) - 0.75 * (1.0 - np.exp(-((2.0 / 8.0) ** 2))))
+    assert at_peak.expected_loss_now - at_peak.expected_loss == pytest.approx(saved, abs=0.01)
+    assert f"save {100.0 * saved:.0f} %" in at_peak.because
+
+
 def test_looking_at_a_log_that_tells_all_has_the_value_of_perfect_information():
     # Once known, an early brew is harvested at the look, two hours past its peak, a late one at its own peak.
     posterior = three_to_one(6.0)
