@@ -321,6 +321,19 @@ function listen() {
 }
 function deaf() { ear?.close(); ear = null; heard = false; }
 
+// A page that renews itself must not take away the tap that is on its way to another: it waits until that has had its time.
+const ON_THE_WAY_MS = 10000;
+let tapped = -Infinity;
+const onItsWay = () => { tapped = performance.now(); };
+document.addEventListener("click", (event) => { if (event.target.closest?.("a[href]")) onItsWay(); });
+document.addEventListener("submit", onItsWay);
+
+function renew() {
+  if (document.querySelector("form:focus-within")) return;
+  const left = tapped + ON_THE_WAY_MS - performance.now();
+  if (left > 0) setTimeout(renew, left); else location.reload();
+}
+
 function changed(topic) {
   const wanted = topic.replace(" ", ":");
   if (topic.startsWith("alarm")) document.dispatchEvent(new CustomEvent("aerobe:alarm"));
@@ -328,7 +341,7 @@ function changed(topic) {
     const mine = part.dataset.live.split(" ");
     if (topic !== "everything" && !mine.includes(wanted)) continue;
     if (part.hasAttribute("hx-get")) htmx.trigger(part, "live");
-    else if (!document.querySelector("form:focus-within")) location.reload();
+    else renew();
   }
 }
 if (document.querySelector("[data-live]")) {
