@@ -319,8 +319,11 @@ def test_a_page_that_renews_itself_does_not_take_away_a_tap_that_is_on_its_way(b
     one.page.goto(served.base + "/")
     live = served.server.config.app.state.live
     # A slow line: the next page does not come yet.
-    tap = "addEventListener('click', (event) => event.preventDefault()); window.mark = 'here'; document.querySelector('nav a').click()"
-    one.page.evaluate(tap)
+    one.page.evaluate("""() => {
+        addEventListener('click', (event) => event.preventDefault());
+        window.mark = 'here';
+        document.querySelector('nav a').click();
+    }""")
     for _ in range(30):
         live.tell("brews")
         one.page.wait_for_timeout(100)
