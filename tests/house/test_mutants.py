@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import ast
+import os
+import signal
+from functools import partial
 
 import pytest
 
 from tests.mutants.__main__ import ROOMS, SAME, key_of, sample
+from tests.mutants.forks import Work, finished
 from tests.mutants.sites import mutants_of, mutated
 from tests.mutants.tries import Known
 
@@ -57,6 +61,22 @@ def test_tests_that_enter_a_function_come_first_and_dear_ones_not_at_all() -> No
     )
     one = next(one for one in mutants_of(FORMULA, "a.py") if one.where == "share")
     assert known.chosen(one) == ["t.py::late", "t.py::early"]
+    number = next(one for one in mutants_of(FORMULA, "a.py") if one.where == "<module>")
+    assert known.chosen(number) == ["t.py::late", "t.py::early"]
+    elsewhere = next(one for one in mutants_of(FORMULA, "b.py"))
+    assert set(known.chosen(elsewhere)) == {"t.py::late", "t.py::early", "u.py::far"}
+
+
+def test_each_process_tells_how_it_ended() -> None:
+    # A process stopped by the limit of processor time ends by that signal (POSIX, getrlimit: SIGXCPU).
+    works = [Work(key=code, do=partial(int, code), limit_s=60.0) for code in range(5)]
+    works.append(Work(key=-1, do=partial(_stopped, signal.SIGXCPU), limit_s=60.0))
+    assert sorted(finished(works, 3)) == [(-1, -signal.SIGXCPU), *((code, code) for code in range(5))]
+
+
+def _stopped(by: int) -> int:
+    os.kill(os.getpid(), by)
+    return 0
 
 
 def test_mutants_said_to_change_nothing_are_still_there_and_say_why() -> None:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from tests.mutants.ready import load_others
 from tests.mutants.sites import Mutant, mutants_of
-from tests.mutants.tries import KEPT, ROOT, look, try_one
+from tests.mutants.tries import KEPT, ROOT, look, try_all
 
 ROOMS = ("oxygen", "assay", "kinetics", "inference", "decisions", "verdicts", "trials", "evidence")
 FOUND = KEPT / "found.jsonl"
@@ -41,19 +41,23 @@ def key_of(mutant: Mutant) -> str:
     return f"{mutant.name} {mutant.before} -> {mutant.after}"
 
 
-def run_room(room: str, mutants: list[Mutant], again: bool) -> None:
+def run(rooms: list[str], size: int, seed: str, again: bool, jobs: int) -> None:
     """Try those that were not tried before, or those that survived."""
     before = kept()
-    left = [mutant for mutant in mutants if key_of(mutant) not in before or (again and before[key_of(mutant)]["end"] != "caught")]
-    left = [mutant for mutant in left if key_of(mutant) not in SAME]
+    left = [
+        (room, mutant)
+        for room in rooms
+        for mutant in sample(room, size, seed)
+        if key_of(mutant) not in SAME and (key_of(mutant) not in before or (again and before[key_of(mutant)]["end"] != "caught"))
+    ]
     if not left:
         return
     load_others()
-    known = look(room)
-    for mutant in left:
-        end, by = try_one(mutant, known)
+    known = look(list(dict.fromkeys(room for room, _ in left)), jobs)
+    for mutant, end, by in try_all([(mutant, known[room]) for room, mutant in left], jobs):
+        line = {"key": key_of(mutant), "room": mutant.file.split("/")[1], "line": mutant.line, "end": end, "by": by}
         with FOUND.open("a", encoding="utf-8") as stream:
-            stream.write(json.dumps({"key": key_of(mutant), "room": room, "line": mutant.line, "end": end, "by": by}) + "\n")
+            stream.write(json.dumps(line) + "\n")
         print(f"{end:9} {mutant.file}:{mutant.line} {mutant.before[:60]} -> {mutant.after[:60]}", flush=True)
 
 
@@ -85,6 +89,7 @@ def main(words: list[str]) -> int:
     parser.add_argument("rooms", nargs="*", choices=[[], *ROOMS], help="which rooms; all if none is named")
     parser.add_argument("--sample", type=int, default=60, help="mutants of each room")
     parser.add_argument("--seed", default="1", help="which sample")
+    parser.add_argument("--jobs", type=int, default=1, help="how many at a time; a number of processor cores")
     parser.add_argument("--survivors", action="store_true", help="try again those that survived")
     parser.add_argument("--table", action="store_true", help="only show what is known")
     asked = parser.parse_args(words)
@@ -92,8 +97,8 @@ def main(words: list[str]) -> int:
     os.chdir(ROOT)
     os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"  # their start costs three times what a quick test does
-    for room in rooms if not asked.table else []:
-        run_room(room, sample(room, asked.sample, asked.seed), asked.survivors)
+    if not asked.table:
+        run(rooms, asked.sample, asked.seed, asked.survivors, asked.jobs)
     print(table(rooms, asked.sample, asked.seed))
     return 0
 

@@ -14,7 +14,7 @@ def load_others() -> None:
         importlib.import_module(name)
     from hypothesis import settings
 
-    settings.register_profile("night", derandomize=True, database=None)
+    settings.register_profile("night", derandomize=True, database=None, deadline=None)
     settings.load_profile("night")
     for name in [name for name in sys.modules if name.split(".")[0] == "aerobe"]:
         del sys.modules[name]

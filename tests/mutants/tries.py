@@ -7,28 +7,29 @@ import hashlib
 import importlib.abc
 import importlib.util
 import itertools
-import os
-import resource
+import shutil
 import signal
 import sys
 import tempfile
 import time
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from types import CodeType, FrameType, ModuleType
 
 import pytest
 
+from tests.mutants.forks import Work, finished
 from tests.mutants.sites import Mutant, mutated
 
 ROOT = Path(__file__).parents[2]
 KEPT = ROOT / ".aerobe" / "mutants"
 # All in seconds of processor time, so that a busy machine changes nothing.
 LEAST_S = 60.0  # a mutant that makes a loop endless is noticed by time
-DEAR_S = 2.0  # a test that takes longer is for the whole suite; here it would be paid for by each mutant
-ENOUGH_S = 6.0  # what the chosen tests may cost together
+DEAR_S = 4.0  # a test that takes longer is for the whole suite; here it would be paid for by each mutant
+ENOUGH_S = 15.0  # what the chosen tests may cost together
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,38 +42,44 @@ class Known:
     def chosen(self, mutant: Mutant) -> list[str]:
         """Tests that may notice, those that enter the function and are quick first.
 
-        Whole files are taken, since a test may look at what another test's fixture computed. Code that no test is seen to
-        enter (compiled, or run at import) is tried by all.
+        Whole files are taken, since a test may look at what another test's fixture computed. What no test is seen to enter
+        (numbers set at import) is tried by the tests that enter anything of its file; compiled code by all.
         """
-        place = mutant.where.split(".<locals>")[0]
-        enter = self.enters.get(f"{mutant.file}::{place}", set())
+        enter = self._entering(mutant)
         files = {test.split("::")[0] for test in enter} or {test.split("::")[0] for test in self.seconds}
         fit = [test for test, took in self.seconds.items() if test.split("::")[0] in files and took < DEAR_S]
         in_turn = sorted(fit, key=lambda test: (test not in enter, self.seconds[test]))
         spent = itertools.accumulate(self.seconds[test] for test in in_turn)
         return [test for test, so_far in zip(in_turn, spent, strict=True) if so_far < ENOUGH_S]
 
+    def _entering(self, mutant: Mutant) -> set[str]:
+        place = mutant.where
+        while place:
+            if enter := self.enters.get(f"{mutant.file}::{place}"):
+                return enter
+            place = place.rpartition(".")[0]  # a function within a function is seen as the outer one
+        return {test for function, tests in self.enters.items() if function.startswith(f"{mutant.file}::") for test in tests}
 
-def look(room: str) -> Known:
-    """Run a room's tests once without a change, in a process of its own; what was seen of a file is kept until it changes.
+
+def look(rooms: list[str], jobs: int) -> dict[str, Known]:
+    """Run the rooms' tests once without a change, each file in a process of its own; what was seen is kept until a file changes.
 
     Raises RuntimeError if a test fails.
     """
-    kept = {path: _kept(room, path) for path in sorted((ROOT / "tests" / room).glob("test_*.py"))}
-    new = [path for path, seen in kept.items() if not seen.exists()]
-    if new:
-        KEPT.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory() as folder:
-            out = Path(folder) / "seen"
-            if _apart(lambda: _watch(room, [str(path) for path in new], out), 3600.0) != 0:
-                raise RuntimeError(f"The tests of {room} fail without any change: python3 run.py test tests/{room}")
-            lines = out.read_text(encoding="utf-8").splitlines()
-        for path in new:
-            mine = [line for line in lines if line.startswith(f"tests/{room}/{path.name}::")]
-            kept[path].write_text("\n".join(mine), encoding="utf-8")
+    kept = {path: _kept(room, path) for room in rooms for path in sorted((ROOT / "tests" / room).glob("test_*.py"))}
+    KEPT.mkdir(parents=True, exist_ok=True)
+    works = [Work(key=path, do=partial(_watch, path), limit_s=3600.0) for path, seen in kept.items() if not seen.exists()]
+    for path, code in finished(works, jobs):
+        if code != 0:
+            raise RuntimeError(f"These tests fail without any change: python3 run.py test {path.relative_to(ROOT)}")
+        _half(path).replace(kept[path])
+    return {room: _known([seen for path, seen in kept.items() if path.parent.name == room]) for room in rooms}
+
+
+def _known(kept: list[Path]) -> Known:
     enters: dict[str, set[str]] = defaultdict(set)
     seconds: dict[str, float] = {}
-    for seen in kept.values():
+    for seen in kept:
         for line in filter(None, seen.read_text(encoding="utf-8").splitlines()):
             test, took, *functions = line.split("\t")
             seconds[test] = float(took)
@@ -85,19 +92,30 @@ def _kept(room: str, path: Path) -> Path:
     return KEPT / f"{room}-{path.stem}-{hashlib.sha256(path.read_bytes()).hexdigest()[:12]}.tsv"
 
 
-def try_one(mutant: Mutant, known: Known) -> tuple[str, str]:
-    """`caught`, `survived` or `no test`, and the test that noticed, if one did."""
-    tests = known.chosen(mutant)
-    if not tests:
-        return "no test", ""
-    limit_s = LEAST_S + 4.0 * sum(known.seconds[test] for test in tests)
+def _half(path: Path) -> Path:
+    return KEPT / f"{path.parent.name}-{path.stem}.half"
+
+
+def try_all(mutants: list[tuple[Mutant, Known]], jobs: int) -> Iterator[tuple[Mutant, str, str]]:
+    """Each mutant as it ends: `caught`, `survived` or `no test`, and the test that noticed, if one did."""
     with tempfile.TemporaryDirectory() as folder:
-        out = Path(folder) / "noticed"
-        code = _apart(lambda: _judge(mutant, tests, out, folder), limit_s)
-        noticed = out.read_text(encoding="utf-8") if out.exists() else ""
-    if code == -signal.SIGXCPU:
-        return "caught", "the time limit"
-    return ("survived", "") if code == 0 else ("caught", noticed or "the import")
+        works = []
+        for number, (mutant, known) in enumerate(mutants):
+            tests = known.chosen(mutant)
+            if not tests:
+                yield mutant, "no test", ""
+                continue
+            limit_s = LEAST_S + 4.0 * sum(known.seconds[test] for test in tests)
+            own = Path(folder) / str(number)
+            works.append(Work(key=(mutant, own), do=partial(_judge, mutant, tests, own), limit_s=limit_s))
+        for (mutant, own), code in finished(works, jobs):
+            out = own / "noticed"
+            noticed = out.read_text(encoding="utf-8") if out.exists() else ""
+            shutil.rmtree(own, ignore_errors=True)
+            if code in (-signal.SIGXCPU, -signal.SIGALRM):
+                yield mutant, "caught", "the time limit"
+            else:
+                yield mutant, *(("survived", "") if code == 0 else ("caught", noticed or "the import"))
 
 
 class _Watcher:
@@ -140,18 +158,21 @@ class _First:
             self.out.write_text(report.nodeid, encoding="utf-8")
 
 
-def _watch(room: str, files: list[str], out: Path) -> int:
-    return int(pytest.main([*files, *_QUIET], plugins=[_Watcher(room, out)]))
+def _watch(path: Path) -> int:
+    _half(path).unlink(missing_ok=True)
+    _half(path).touch()
+    return int(pytest.main([str(path), *_QUIET], plugins=[_Watcher(path.parent.name, _half(path))]))
 
 
-def _judge(mutant: Mutant, tests: list[str], out: Path, folder: str) -> int:
+def _judge(mutant: Mutant, tests: list[str], folder: Path) -> int:
+    folder.mkdir()
     source = (ROOT / mutant.file).read_text(encoding="utf-8")
     if "njit" in source:
         import numba
 
-        numba.config.CACHE_DIR = folder  # compiled code of the unchanged file must not be found
+        numba.config.CACHE_DIR = str(folder)  # compiled code of the unchanged file must not be found
     sys.meta_path.insert(0, _Changed(mutant, mutated(source, mutant.file, mutant.name)))
-    return int(pytest.main([*tests, "-x", *_QUIET], plugins=[_First(out)]))
+    return int(pytest.main([*tests, "-x", *_QUIET], plugins=[_First(folder / "noticed")]))
 
 
 _QUIET = ["-q", "-p", "no:cacheprovider", "--no-header", "--tb=no"]
@@ -174,19 +195,3 @@ class _Changed(importlib.abc.MetaPathFinder, importlib.abc.Loader):
 
     def exec_module(self, module: ModuleType) -> None:
         exec(compile(self.tree, self.path, "exec"), module.__dict__)
-
-
-def _apart(work: Callable[[], int], limit_s: float) -> int:
-    """Do the work in a forked process, silent; its exit code, below 0 for the signal that ended it."""
-    child = os.fork()
-    if child == 0:
-        code = 70
-        try:
-            resource.setrlimit(resource.RLIMIT_CPU, (int(limit_s), int(limit_s) + 5))
-            quiet = os.open(os.devnull, os.O_RDWR)
-            for stream in (0, 1, 2):
-                os.dup2(quiet, stream)
-            code = work()
-        finally:
-            os._exit(code)
-    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
