@@ -21,7 +21,7 @@ from aerobe.usecases.evidence._pooling import TakenEvidence, take_evidence
 from aerobe.usecases.exchange._packages import import_package
 from aerobe.usecases.notebook._records import new_key
 from aerobe.usecases.reports._publishing import PROTOCOL, empty_notebook
-from aerobe.usecases.trials._plan_and_judge import sheet_of
+from aerobe.usecases.trials._view import sheet_of
 
 FORMAT = "aerobe protocol"
 VERSION = 1

@@ -206,9 +206,9 @@ def _build_brew(copy: Notebook, key: str, options: Options, now: datetime) -> Re
 def _build_trial(copy: Notebook, key: str, options: Options, now: datetime) -> Report:
     from aerobe.reports import TrialRecords, trial_report
     from aerobe.usecases.evidence._pooling import weighed_with_others
-    from aerobe.usecases.trials._plan_and_judge import sheet_of
     from aerobe.usecases.trials._results import judged
     from aerobe.usecases.trials._tests import rests_on
+    from aerobe.usecases.trials._view import sheet_of
 
     trial = copy.get(Trial, key)
     brews = copy.find(Brew, of=key)

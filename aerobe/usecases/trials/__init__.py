@@ -9,6 +9,8 @@ from aerobe.usecases._door import lazy_door
 if TYPE_CHECKING:
     from aerobe.trials import Plan, informed_words
     from aerobe.usecases.trials._blinding import PlanHistory, note_key_shown, open_codes, plan_history, shown
+    from aerobe.usecases.trials._comparing import compare_recipes
+    from aerobe.usecases.trials._judging import keep_verdict, next_trial, verdict_of_trial
     from aerobe.usecases.trials._papers import print_run_sheet, run_sheet_style, trial_calendar
     from aerobe.usecases.trials._pictures import (
         check_in_words,
@@ -18,20 +20,7 @@ if TYPE_CHECKING:
         verdict_lines,
         verdict_pictures,
     )
-    from aerobe.usecases.trials._plan_and_judge import (
-        PlannedTrial,
-        TrialView,
-        compare_recipes,
-        keep_verdict,
-        next_trial,
-        plan_for,
-        start_planned_brew,
-        start_trial,
-        trial_list,
-        trial_shown,
-        trial_view,
-        verdict_of_trial,
-    )
+    from aerobe.usecases.trials._planning import PlannedTrial, plan_for, start_planned_brew, start_trial
     from aerobe.usecases.trials._power import power_through_model
     from aerobe.usecases.trials._results import course_picture
     from aerobe.usecases.trials._sealing import open_key, plan_fingerprint, seal_key
@@ -48,6 +37,7 @@ if TYPE_CHECKING:
     from aerobe.usecases.trials._table import judge_table
     from aerobe.usecases.trials._tests import rests_on
     from aerobe.usecases.trials._times import suggest_sampling_times
+    from aerobe.usecases.trials._view import TrialView, trial_list, trial_shown, trial_view
     from aerobe.usecases.trials._wish import TrialWish, read_margin, scatter_of_words
     from aerobe.verdicts import Verdict
 else:
@@ -55,6 +45,8 @@ else:
         __name__,
         {
             "_blinding": ("PlanHistory", "note_key_shown", "open_codes", "plan_history", "shown"),
+            "_comparing": ("compare_recipes",),
+            "_judging": ("keep_verdict", "next_trial", "verdict_of_trial"),
             "_papers": ("print_run_sheet", "run_sheet_style", "trial_calendar"),
             "_pictures": (
                 "check_in_words",
@@ -64,20 +56,7 @@ else:
                 "verdict_lines",
                 "verdict_pictures",
             ),
-            "_plan_and_judge": (
-                "PlannedTrial",
-                "TrialView",
-                "compare_recipes",
-                "keep_verdict",
-                "next_trial",
-                "plan_for",
-                "start_planned_brew",
-                "start_trial",
-                "trial_list",
-                "trial_shown",
-                "trial_view",
-                "verdict_of_trial",
-            ),
+            "_planning": ("PlannedTrial", "plan_for", "start_planned_brew", "start_trial"),
             "_power": ("power_through_model",),
             "_results": ("course_picture",),
             "_sealing": ("open_key", "plan_fingerprint", "seal_key"),
@@ -94,6 +73,7 @@ else:
             "_table": ("judge_table",),
             "_tests": ("rests_on",),
             "_times": ("suggest_sampling_times",),
+            "_view": ("TrialView", "trial_list", "trial_shown", "trial_view"),
             "_wish": ("TrialWish", "read_margin", "scatter_of_words"),
             "aerobe.trials": ("Plan", "informed_words"),
             "aerobe.verdicts": ("Verdict",),

@@ -11,7 +11,7 @@ from aerobe.records import Recipe, RunSheet, Vessel
 from aerobe.trials import calendar_of, sheet_page, sheet_style
 from aerobe.units import number
 from aerobe.usecases.trials._blinding import note_key_shown
-from aerobe.usecases.trials._plan_and_judge import TrialView, trial_view
+from aerobe.usecases.trials._view import TrialView, trial_view
 
 
 def run_sheet_style() -> str:

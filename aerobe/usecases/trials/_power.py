@@ -16,7 +16,7 @@ from aerobe.inference import BrewStory, simulate_brews
 from aerobe.notebook import Notebook
 from aerobe.records import Assay, AssayError, Recipe, Vessel
 from aerobe.trials import Plot, Scatter, Told, told_through_model
-from aerobe.usecases.trials._plan_and_judge import trial_view
+from aerobe.usecases.trials._view import trial_view
 
 Array = NDArray[np.float64]
 MOST_SIMULATIONS = 1_000_000

@@ -9,7 +9,7 @@ from aerobe.errors import NotEnoughData
 from aerobe.notebook import Notebook
 from aerobe.records import Assay, Brew, Trial
 from aerobe.reports import course_pictures
-from aerobe.usecases.trials._plan_and_judge import verdict_of_trial
+from aerobe.usecases.trials._judging import verdict_of_trial
 from aerobe.usecases.trials._values import hour_in_words
 from aerobe.verdicts import Verdict
 

@@ -16,7 +16,7 @@ from aerobe.errors import ImportFault, NotFound, UnusableRecord
 from aerobe.notebook import Notebook
 from aerobe.records import Trial, canonical_json
 from aerobe.usecases.trials._blinding import note_key_shown
-from aerobe.usecases.trials._plan_and_judge import sheet_of
+from aerobe.usecases.trials._view import sheet_of
 
 KIND = "aerobe sealed key"
 SHORTEST = 8

@@ -15,8 +15,9 @@ from aerobe.trials import LARGEST_ASKED
 from aerobe.usecases.brews._reminders import Reminder
 from aerobe.usecases.brews._under_way import held_by
 from aerobe.usecases.notebook._moments import spoken
-from aerobe.usecases.trials._plan_and_judge import PlannedTrial, trial_view
+from aerobe.usecases.trials._planning import PlannedTrial
 from aerobe.usecases.trials._sheet import Step, planned_of, steps_of
+from aerobe.usecases.trials._view import trial_view
 
 SOON = timedelta(minutes=15)
 

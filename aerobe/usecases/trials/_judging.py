@@ -1,0 +1,192 @@
+"""Judge a trial by what was planned, keep what was said, propose what comes next."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
+
+from aerobe.errors import AerobeError
+from aerobe.notebook import Notebook
+from aerobe.records import Brew, RunSheet, Trial
+from aerobe.trials import NextTrial, propose_next
+from aerobe.units import number
+from aerobe.usecases.trials._asked import EVERY_PAIR, Question, require_asked, standing_of, write_down
+from aerobe.usecases.trials._blinding import PlanHistory, plan_history, refuse_while_hidden
+from aerobe.usecases.trials._hours import lost_brews, results_at_own_hours, with_hours
+from aerobe.usecases.trials._values import FROM_COURSE, assays_that_judge, hour_to_compare, results_of
+from aerobe.usecases.trials._view import sheet_of
+from aerobe.verdicts import CANNOT_TELL, Rival, Verdict, judge
+
+
+def verdict_of_trial(
+    notebook: Notebook,
+    key: str,
+    *,
+    outcome: str = "",
+    assay: str = "",
+    at_h: float | None = None,
+    margin: float | None = None,
+    also: Sequence[tuple[str, str]] = (),
+    now: datetime,
+    asks: bool = True,
+) -> Verdict:
+    """Judge a trial by the brews that have results; arms without any are left out and named.
+
+    Parameters
+    ----------
+    notebook
+        Open notebook.
+    key
+        Of the trial.
+    outcome
+        Judged by; the trial's own if empty.
+    assay
+        Key of the assay whose readings are judged; the one that measured the most brews if empty.
+    at_h
+        Time to compare at; None takes the last planned hour at which every sampled arm was read, else each
+        brew's last sample. [h]
+    margin
+        Ratio or difference worth having; the trial's own if None. [-]
+    also
+        Comparisons that nobody planned.
+    now
+        For the brew model, where an outcome comes from it.
+    asks
+        Whether this asks anew, which is written down and counts; else the answer to what was asked before is shown again.
+
+    Raises
+    ------
+    NotAllowed
+        If it is only to be shown again and was never asked of these brews.
+    """
+    trial = notebook.get(Trial, key)
+    chosen = outcome or trial.outcome
+    brews = notebook.find(Brew, of=key)
+    sheet = sheet_of(notebook, key)
+    question = _question(notebook, trial, brews, sheet, outcome=chosen, assay=assay, at_h=at_h, margin=margin)
+    if at_h is None:
+        at_h = hour_to_compare(notebook, brews, chosen, sheet, assay=assay)
+    if trial.question == "brewing time" and question.at_h is None and chosen not in FROM_COURSE:
+        results = results_at_own_hours(notebook, trial, brews, chosen, assay=assay, now=now)
+    else:
+        results = results_of(notebook, brews, chosen, assay=assay, at_h=at_h, now=now)
+    present = {result.arm for result in results}
+    missing = [arm.key for arm in trial.arms if arm.key not in present]
+    judged = replace(trial, arms=tuple(arm for arm in trial.arms if arm.key in present))
+    history = plan_history(notebook, key)
+    backdated = trial.planned_at is not None and not history.came_first
+    lost = lost_brews(brews, results, sheet, at_h=at_h, now=now)
+    # A brew that was lost comes no more: it counts as seen, or the last look would never have all there is to spend.
+    settled = len(results) + len(lost)
+    if asks:
+        write_down(notebook, key, question, settled, now=now)
+    else:
+        require_asked(notebook, key, question, settled)
+    told = not question.is_planned and _planned_is_told(notebook, key, now=now, asks=asks)
+    standing = standing_of(notebook, key, question, planned_brews=len(sheet.brews) if sheet else None, planned_is_told=told)
+    if also and asks:
+        write_down(notebook, key, replace(question, pair=EVERY_PAIR, is_planned=False), settled, now=now)
+    verdict = judge(
+        judged,
+        results,
+        outcome_key=chosen,
+        margin=margin,
+        also=also,
+        allowance=standing.allowance,
+        side_questions=standing.side_questions,
+        looks=standing.looks,
+        asked=standing.words,
+        was_planned=not backdated,
+        lost=lost,
+    )
+    verdict = with_hours(notebook, judged, brews, verdict, assay=assay, at_h=at_h, now=now)
+    said = _plan_in_words(trial, history, chosen, margin, backdated=backdated)
+    verdict = replace(verdict, rivals=(*verdict.rivals, *said))
+    if missing:
+        gap = Rival(
+            name="missing arm", words=f"Arm {', '.join(missing)} has no result yet.", remedy="Finish the trial, then judge again."
+        )
+        verdict = replace(verdict, rivals=(*verdict.rivals, gap))
+    return verdict
+
+
+def _plan_in_words(
+    trial: Trial, history: PlanHistory, outcome: str, margin: float | None, *, backdated: bool
+) -> tuple[Rival, ...]:
+    """What a reader must know of how the plan came about: written late, changed, or not the one that was judged by."""
+    found = [
+        Rival(name="plan changed", words=words, remedy="Say so wherever you show this verdict.") for words in history.changes
+    ]
+    if backdated:
+        words = f"The plan was written into the notebook at {history.written_at}, after brews of the trial."
+        remedy = "Nothing here counts as planned. Plan the next trial before its first brew."
+        found.insert(0, Rival(name="unplanned", words=words, remedy=remedy))
+    elif trial.planned_at is not None and not history.planned:
+        words = f"Plan and brews were written in afterwards (the plan at {history.written_at}): which came first is not shown."
+        found.insert(0, Rival(name="written in afterwards", words=words, remedy="Write the next plan in before its first brew."))
+    if margin is not None and abs(margin - trial.margin_ratio) > 1e-9:
+        words = f"Judged with a margin of {number(margin)}; the plan says {number(trial.margin_ratio)}."
+        found.append(Rival(name="other margin", words=words, remedy="Show the verdict by the planned margin beside it."))
+    if outcome != trial.outcome:
+        words = f"Judged by {outcome}; the plan says {trial.outcome}."
+        found.append(Rival(name="other outcome", words=words, remedy="Show the verdict by the planned outcome beside it."))
+    return tuple(found)
+
+
+def next_trial(notebook: Notebook, key: str, *, now: datetime, outcome: str = "", asks: bool = True) -> NextTrial:
+    """What to run after this trial.
+
+    Raises
+    ------
+    NotAllowed
+        If its codes are closed: what comes next would tell which recipe did well.
+    """
+    trial = notebook.get(Trial, key)
+    refuse_while_hidden(notebook, notebook.find(Brew, of=key))
+    return propose_next(trial, verdict_of_trial(notebook, key, outcome=outcome, now=now, asks=asks), key=f"{key[:70]}-next")
+
+
+def keep_verdict(notebook: Notebook, key: str, verdict: Verdict, *, now: datetime, token: str = "") -> None:
+    """Keep what was judged: headline and numbers, so that later looks can be counted."""
+    payload = {
+        "headline": verdict.headline,
+        "outcome": verdict.outcome.key,
+        "brews": verdict.brews,
+        "looks": verdict.looks,
+        "comparisons": [
+            {"label": c.label, "effect": c.effect, "low": c.family_low, "high": c.family_high, "call": c.call}
+            for c in verdict.comparisons
+        ],
+    }
+    notebook.keep("verdict", key, payload, at=now, token=token)
+
+
+def _question(
+    notebook: Notebook,
+    trial: Trial,
+    brews: Sequence[Brew],
+    sheet: RunSheet | None,
+    *,
+    outcome: str,
+    assay: str,
+    at_h: float | None,
+    margin: float | None,
+) -> Question:
+    """What is asked; the plan's own outcome, hour, test and margin are the planned question, however they are spelt."""
+    usual_h = hour_to_compare(notebook, brews, outcome, sheet, assay=assay)
+    usual_assay = assays_that_judge(notebook, brews, outcome)[:1] if assay and outcome not in FROM_COURSE else ()
+    other_h = None if at_h is None or at_h == usual_h else at_h
+    other_assay = "" if assay in ("", *usual_assay) else assay
+    other_margin = None if margin is None or margin == trial.margin_ratio else margin
+    is_planned = outcome == trial.outcome and other_h is None and not other_assay and other_margin is None
+    return Question(outcome=outcome, at_h=other_h, assay=other_assay, margin=other_margin, is_planned=is_planned)
+
+
+def _planned_is_told(notebook: Notebook, key: str, *, now: datetime, asks: bool) -> bool:
+    """Whether the trial's own question has an answer, so that its allowance passes on to what is asked beside it."""
+    try:
+        verdict = verdict_of_trial(notebook, key, now=now, asks=asks)
+    except AerobeError:
+        return False
+    return any(item.call != CANNOT_TELL for item in verdict.comparisons if item.planned)
