@@ -3,7 +3,7 @@
     python3 run.py demo     installs what is needed here, makes an invented notebook, serves its page
     python3 run.py test     installs what the tests need too, and runs all of them
     python3 run.py night    the long versions of checks that `test` makes short
-    python3 run.py mutate   changes formulas one by one and asks the tests whether they notice; some hours, or minutes with --jobs 16
+    python3 run.py mutate   changes formulas one by one and asks the tests whether they notice; hours, or minutes with --jobs 16
 
 On Windows write `py run.py demo`. All are safe to repeat. What follows `test` goes to pytest: `python3 run.py test -k oxygen`.
 """

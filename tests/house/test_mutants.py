@@ -20,6 +20,7 @@ HALF = 0.5
 def share(part: float, whole: float, *, most: int = 3) -> float:
     """A share."""
     if part > 0 and whole > part:
+        part = part + 1e-9
         return max(1.0 - part / whole, -scale(part, whole))
     raise ValueError(f"{1.0 + 1.0}")
 
@@ -37,6 +38,8 @@ def test_every_kind_of_change_is_made_and_texts_are_left_alone() -> None:
     assert made["share", "complement"] == ("1.0 - part / whole", "part / whole")
     assert made["share", "dropped term"] == ("part / whole", "part")
     assert made["share", "swapped arguments"] == ("scale(part, whole)", "scale(whole, part)")
+    assert "1e-09" not in {one.before for one in mutants_of(FORMULA, "a.py")}
+    assert [one.after for one in mutants_of("K = 6.436e-8", "a.py")] == ["1.2872e-07"]
     assert made["share", "sign"] == ("-scale(part, whole)", "scale(part, whole)")
     assert made["share", "other end"][1].startswith("min(")
     assert {where for where, _ in made} == {"<module>", "share"}

@@ -1,13 +1,14 @@
 """Where a formula can be changed, and how: a mutant for each constant, sign, operator, comparison, term and pair of arguments.
 
 Left alone, since a change there says nothing about a formula: annotations, decorators, texts of faults and of sentences,
-lists of names, and the settings of solvers (steps, tolerances).
+lists of names, the settings of solvers (steps, tolerances), and powers of ten that only guard against nought (1e-9).
 """
 
 from __future__ import annotations
 
 import ast
 import copy
+import math
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -33,7 +34,22 @@ OPPOSITE: dict[type[ast.cmpop], type[ast.cmpop]] = {
 EDGE: dict[type[ast.cmpop], type[ast.cmpop]] = {ast.Lt: ast.LtE, ast.LtE: ast.Lt, ast.Gt: ast.GtE, ast.GtE: ast.Gt}
 OTHER_END = {"max": "min", "min": "max", "maximum": "minimum", "minimum": "maximum"}
 NO_ORDER = {*OTHER_END, "isinstance", "hypot", "logaddexp", "isclose", "allclose", "zip", "array_equal"}
-SETTINGS = {"maxiter", "xtol", "rtol", "atol", "ftol", "gtol", "tol", "maxfev", "maxfun", "maxsize", "strict", "stacklevel"}
+SETTINGS = {
+    "maxiter",
+    "xtol",
+    "rtol",
+    "atol",
+    "ftol",
+    "gtol",
+    "tol",
+    "xatol",
+    "fatol",
+    "maxfev",
+    "maxfun",
+    "maxsize",
+    "strict",
+    "stacklevel",
+}
 SETTINGS |= {"cache", "parallel", "nogil", "slots", "kw_only", "frozen"}
 SENTENCES = {"str", "str | None", "tuple[str, ...]", "list[str]"}
 
@@ -158,8 +174,13 @@ def _of_constant(node: ast.Constant) -> Iterator[tuple[str, ast.AST]]:
         yield "constant", ast.Constant(not node.value)
     elif isinstance(node.value, int):
         yield "constant", ast.Constant(node.value + 1)
-    elif isinstance(node.value, float):
+    elif isinstance(node.value, float) and not _is_guard(node.value):
         yield "constant", ast.Constant(node.value * 2.0 if node.value else 1.0)
+
+
+def _is_guard(value: float) -> bool:
+    """A power of ten this small keeps a quotient from nought or forgives rounding: twice as much does the same."""
+    return 0.0 < value < 2e-7 and math.log10(value) == round(math.log10(value))
 
 
 def _of_operator(node: ast.BinOp) -> Iterator[tuple[str, ast.AST]]:
