@@ -25,13 +25,13 @@ LARGEST = 1e15
 # command -> (where it lives, what it does). Keep the lines short: they are the help.
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("aerobe.cli._notebook:demo", "Make an invented notebook to play with."),
-    "start": ("aerobe.cli._shelf:start", "Start a brew from four answers; what is missing is asked at a terminal."),
+    "start": ("aerobe.cli._start:start", "Start a brew from four answers; what is missing is asked at a terminal."),
     "vessel": ("aerobe.cli._shelf:vessel", "Vessels and their air: write one in, list them."),
     "compost": ("aerobe.cli._shelf:compost", "Composts: write one in, list them."),
     "recipe": ("aerobe.cli._shelf:recipe", "Recipes: write one in, list them."),
     "test": ("aerobe.cli._shelf:test", "Tests: write one in, list them."),
     "brew": ("aerobe.cli._brews:brew", "Start, list and show brews."),
-    "reading": ("aerobe.cli._brews:reading", "Add, correct and list readings."),
+    "reading": ("aerobe.cli._readings:reading", "Add, correct and list readings."),
     "call": ("aerobe.cli._call:app", "When to test next and when to harvest a brew, and what each choice loses."),
     "assay": ("aerobe.cli._assay:app", "Is my test any good? Certificates, counts, ratios, how many tests."),
     "import": ("aerobe.cli._exchange:import_file", "Take in a table of readings, a logger file or a data package."),

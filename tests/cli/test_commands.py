@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import openpyxl
@@ -12,6 +13,7 @@ import pytest
 
 from aerobe.cli import COMMANDS, FAULT, MISUNDERSTOOD, _common, run
 from aerobe.notebook import open_notebook
+from aerobe.records import Vessel
 from tests.conftest import DATA
 from tests.notebook.conftest import NOW, furnish
 
@@ -259,3 +261,15 @@ def test_a_file_that_is_no_record_is_refused_without_words_of_the_language(
     told = capsys.readouterr().err
     for word in ("__init__", "Errno", "Expecting", "keyword", "NoneType", "'str'", "float", "dict"):
         assert word not in told
+
+
+def test_a_vessel_is_asked_for_alike_whether_it_is_written_in_or_started_in(tmp_path: Path) -> None:
+    book, other = str(tmp_path / "a.notebook"), str(tmp_path / "b.notebook")
+    words = ["--volume", "25 L", "--air", "6 L/min", "--air-is", "measured", "--depth", "35 cm", "--altitude", "900 m"]
+    words += ["--diffuser", "open pipe"]
+    assert run(["vessel", "add", "Tub", *words, "-n", book]) == 0
+    assert run(["start", "First", *words, "-n", other]) == 0
+    with open_notebook(book, at=NOW) as one, open_notebook(other, at=NOW) as two:
+        (added,), (started,) = one.find(Vessel), two.find(Vessel)
+    assert (added.volume_l, added.depth_m, added.altitude_m, added.air.flow_l_per_min) == (25.0, 0.35, 900.0, 6.0)
+    assert replace(started, key=added.key, name=added.name) == added
