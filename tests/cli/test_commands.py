@@ -265,7 +265,7 @@ def test_a_file_that_is_no_record_is_refused_without_words_of_the_language(
 
 def test_a_vessel_is_asked_for_alike_whether_it_is_written_in_or_started_in(tmp_path: Path) -> None:
     book, other = str(tmp_path / "a.notebook"), str(tmp_path / "b.notebook")
-    words = ["--volume", "25 L", "--air", "6 L/min", "--air-is", "measured", "--depth", "35 cm", "--altitude", "900 m"]
+    words = ["--volume", "25 L", "--air", "6 L/min", "--air-is", "measured", "--depth", "0.35 m", "--altitude", "900 m"]
     words += ["--diffuser", "open pipe"]
     assert run(["vessel", "add", "Tub", *words, "-n", book]) == 0
     assert run(["start", "First", *words, "-n", other]) == 0
