@@ -148,7 +148,7 @@ def value_of_looking(posterior: Posterior, loss: Array, now_h: float, *, seed: i
     oxygen = posterior.oxygen[::every]
     lacking, size = lacking_and_error(oxygen, np.asarray(oxygen.max()))
     shown, size = (
-        np.stack([_at(item, posterior.times_h, now_h + step) for step in (0.0, *steps)], axis=1) for item in (lacking, size)
+        np.stack([posterior.value_at(item, now_h + step) for step in (0.0, *steps)], axis=1) for item in (lacking, size)
     )
     places = np.searchsorted(times, now_h + np.array(steps) - 1e-9)
     rng = np.random.default_rng([seed, 29])
@@ -167,12 +167,6 @@ def value_of_looking(posterior: Posterior, loss: Array, now_h: float, *, seed: i
             w /= w.sum(axis=1, keepdims=True)
             expected[i] = (w @ loss[:, places[i] :]).min(axis=1).mean()
     return TestValue(times_h=times[places], expected_loss=expected, without=float(loss.mean(axis=0).min()))
-
-
-def _at(values: Array, times_h: Array, at_h: float) -> Array:
-    right = int(np.clip(np.searchsorted(times_h, at_h), 1, len(times_h) - 1))
-    w = float(np.clip((at_h - times_h[right - 1]) / (times_h[right] - times_h[right - 1]), 0.0, 1.0))
-    return np.asarray(values[:, right - 1] * (1.0 - w) + values[:, right] * w)
 
 
 def _places(times: Array, start_h: float, until_h: float, step_h: float) -> NDArray[np.int64]:
