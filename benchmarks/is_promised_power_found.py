@@ -1,12 +1,11 @@
 """Is the power that the planner promises found when whole trials are run, with readings, colour and killed controls?
 
-Run: python benchmarks/is_promised_power_found.py [trials]
+Run: python -m benchmarks.is_promised_power_found [trials] [--jobs N] [--only TEXT]
 """
 
 from __future__ import annotations
 
 import math
-import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -17,6 +16,7 @@ from aerobe.errors import NotEnoughData
 from aerobe.records import Arm, Assay, AssayError, Brew, Reading, Trial
 from aerobe.trials import Circumstances, Plot, Scatter, checked_power, plots_of, power_of, randomised, scatter_of_testing
 from aerobe.verdicts import LostBrew, allowance_now, brew_results, judge
+from benchmarks.side_by_side import arguments, chunks, side_by_side
 
 ERROR = AssayError(constant_sd=0.3, proportional_cv=0.1)
 CARD = Assay(key="a", name="card", method="colour test", error=ERROR)
@@ -27,6 +27,7 @@ SCATTER = Scatter(
     day_log_sd=0.6,
 )
 START = datetime(2026, 5, 1, tzinfo=UTC)
+PIECE = 50  # whole trials that one process runs in one go
 CASES = ((2, 6, 4, 1.6), (2, 4, 2, 2.2), (2, 10, 20, 1.4), (4, 5, 4, 1.8), (3, 6, 2, 1.8))
 
 
@@ -155,32 +156,48 @@ def _is_told(case: Case, trial: Trial, plots: Sequence[Plot], assay: Assay, rng:
         return False
 
 
+def clear_case(asked: tuple[int, int]) -> str:
+    """A row of the plain cases: promised and found, and false claims with no difference."""
+    place, trials = asked
+    arms, brews, per_round, margin = CASES[place]
+    trial, plots = trial_of(arms, margin), plots_of(arms, brews, per_round)
+    promised = power_of(trial, plots, SCATTER, 1, simulations=20000)
+    rng = np.random.default_rng(23)
+    calls = [one_call(trial, plots, math.log(margin), rng) for _ in range(trials)]
+    nulls = [one_call(trial, plots, 0.0, rng) for _ in range(trials)]
+    found = calls.count("better") / trials
+    error = 100 * math.sqrt(found * (1 - found) / trials)
+    better, worse = (100 * nulls.count(call) / trials for call in ("better", "worse"))
+    return (
+        f"{arms} arms, {brews} brews, {per_round} a round, ratio {margin}: promised {100 * promised.told:.1f} %, "
+        f"found {100 * found:.1f} % (standard error {error:.1f}); no difference: better {better:.1f} %, worse {worse:.1f} %"
+    )
+
+
+def trap_piece(asked: tuple[str, int, int]) -> float:
+    """How many of so many whole trials are told; of none, the power promised."""
+    name, trials, seed = asked
+    return found_power(TRAPS[name], trials, seed=seed) * trials if trials else TRAPS[name].promised()
+
+
 def main() -> None:
-    """Print promised and found power of each case, and false claims with no difference."""
-    trials = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
-    for arms, brews, per_round, margin in CASES:
-        trial, plots = trial_of(arms, margin), plots_of(arms, brews, per_round)
-        promised = power_of(trial, plots, SCATTER, 1, simulations=20000)
-        rng = np.random.default_rng(23)
-        calls = [one_call(trial, plots, math.log(margin), rng) for _ in range(trials)]
-        nulls = [one_call(trial, plots, 0.0, rng) for _ in range(trials)]
-        found = calls.count("better") / trials
-        error = 100 * math.sqrt(found * (1 - found) / trials)
-        better, worse = (100 * nulls.count(call) / trials for call in ("better", "worse"))
-        print(
-            f"{arms} arms, {brews} brews, {per_round} a round, ratio {margin}: promised {100 * promised.told:.1f} %, "
-            f"found {100 * found:.1f} % (standard error {error:.1f}); no difference: better {better:.1f} %, worse {worse:.1f} %"
-        )
-
-
-def traps(trials: int) -> None:
-    """Promised and found where trials run as trials do."""
-    for name, case in TRAPS.items():
-        promised, found = case.promised(), found_power(case, trials)
-        error = 100 * math.sqrt(found * (1 - found) / trials)
-        print(f"{name}: promised {100 * promised:.1f} %, found {100 * found:.1f} % (standard error {error:.1f})", flush=True)
+    """Print promised and found power of each case: the plain ones, then where trials run as trials do."""
+    given = arguments(__doc__, "trials", 1000)
+    if not given.only:
+        for said in side_by_side(clear_case, [(place, given.trials) for place in range(len(CASES))], given.jobs):
+            print(said, flush=True)
+    names = [name for name in TRAPS if given.only in name]
+    sizes = chunks(given.trials, PIECE)
+    pieces = [(name, size, 23 + turn) for name in names for turn, size in enumerate([*sizes, 0])]
+    told = dict.fromkeys(names, 0.0)
+    for (name, size, _), value in zip(pieces, side_by_side(trap_piece, pieces, given.jobs), strict=True):
+        if size:
+            told[name] += value
+            continue
+        found = told[name] / given.trials
+        error = math.sqrt(found * (1 - found) / given.trials)
+        print(f"{name}: promised {100 * value:.1f} %, found {100 * found:.1f} % (standard error {100 * error:.1f})", flush=True)
 
 
 if __name__ == "__main__":
     main()
-    traps(int(sys.argv[1]) if len(sys.argv) > 1 else 1000)
