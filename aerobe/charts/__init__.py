@@ -5,6 +5,7 @@ from aerobe.charts._brew import RawPoint, Window, brew_curve, oxygen_curve
 from aerobe.charts._courses import Course, PastCall, calls_replayed, courses_by_arm
 from aerobe.charts._evidence import RatioRow, arm_points, forest, funnel
 from aerobe.charts._look import COLOURS, FONTS_FOLDER, Look
+from aerobe.charts._overlay import OverlaidBrew, oxygen_overlaid, readings_overlaid
 from aerobe.charts._oxygen import biomass_by_dose, kla_by_flow, lowest_oxygen_by_dose, reaeration_run, uptake_curve
 from aerobe.charts._poster import SIZES, Poster, on_one_scale, poster_png, poster_svg
 from aerobe.charts._readings import readings_chart
@@ -18,6 +19,7 @@ __all__ = [
     "Course",
     "FigureTable",
     "Look",
+    "OverlaidBrew",
     "PastCall",
     "Picture",
     "RatioRow",
@@ -41,10 +43,12 @@ __all__ = [
     "meaning_of_readings",
     "on_one_scale",
     "oxygen_curve",
+    "oxygen_overlaid",
     "poster_png",
     "poster_svg",
     "ratio_by_phase",
     "readings_chart",
+    "readings_overlaid",
     "reaeration_run",
     "two_tests",
     "uptake_curve",

@@ -465,6 +465,18 @@ def test_a_chart_reads_out_under_the_finger(browser: Any, demo: Served) -> None:
     until(one.page, f"({touch})() !== ''", seconds=60)
     read = one.page.evaluate(touch)
     assert " h" in read and ":" in read and any(unit in read for unit in ("C/mL", "mg/L"))
+    # The same by keyboard, on a page that does not renew itself: each arrow tells another moment, Escape puts the words away.
+    one.page.goto(f"{demo.base}/courses?brew={brew}&recipe={demo.notebook.get(Brew, brew).recipe}")
+    chart = one.page.get_by_role("slider").first
+    chart.focus()
+    told = [chart.get_attribute("aria-valuetext")]
+    for key in ("ArrowRight", "ArrowLeft", "Home"):
+        one.page.keyboard.press(key)
+        told.append(chart.get_attribute("aria-valuetext"))
+    assert len(set(told)) == 4 and all(" h" in said or "hours" in said for said in told[1:])
+    assert chart.locator(".at-words").is_visible()
+    one.page.keyboard.press("Escape")
+    assert chart.locator(".at-words").is_hidden()
     assert one.faults == []
 
 

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from aerobe.usecases.brews._guessed import Guessed, guesses_of_brew
     from aerobe.usecases.brews._hindsight import Hindsight, look_back_at
     from aerobe.usecases.brews._mending import Mend, copy_recipe, give_test, mend, to_mend
+    from aerobe.usecases.brews._overlay import Overlaid, overlaid_brews
     from aerobe.usecases.brews._pictures import DrawnPicture, brew_pictures, replay_picture
     from aerobe.usecases.brews._put_away import CAN_BE_PUT_AWAY, put_away, put_away_or_back, things_put_away
     from aerobe.usecases.brews._reminders import Reminder, calendar_of
@@ -77,6 +78,7 @@ else:
             "_guessed": ("Guessed", "guesses_of_brew"),
             "_hindsight": ("Hindsight", "look_back_at"),
             "_mending": ("Mend", "copy_recipe", "give_test", "mend", "to_mend"),
+            "_overlay": ("Overlaid", "overlaid_brews"),
             "_pictures": ("DrawnPicture", "brew_pictures", "replay_picture"),
             "_put_away": ("CAN_BE_PUT_AWAY", "put_away", "put_away_or_back", "things_put_away"),
             "_reminders": ("Reminder", "calendar_of"),
@@ -117,6 +119,7 @@ __all__ = [
     "KINDS_OF_CHANNELS",
     "Mend",
     "Noted",
+    "Overlaid",
     "OxygenNow",
     "Point",
     "ProbeTrouble",
@@ -155,6 +158,7 @@ __all__ = [
     "look_back_at",
     "mend",
     "note_event",
+    "overlaid_brews",
     "past_of",
     "plain_advice",
     "put_away",

@@ -90,24 +90,25 @@ def replay_picture(notebook: Notebook, brew: str, calls: Sequence[Advice]) -> Pi
 
 
 def _draw(view: BrewView, advice: Advice | Hindsight | None) -> tuple[DrawnPicture, ...]:
-    return tuple(
-        DrawnPicture(
-            title=item.title,
-            says=item.says,
-            figures=item.figures,
-            drawn=item.for_page(),
-            drawn_small=item.at_a_glance(),
-            read_out=item.readout(),
-        )
-        for item in (_curve(view, advice), _oxygen(view, advice))
-        if item is not None
+    return tuple(drawn(item) for item in (_curve(view, advice), _oxygen(view, advice)) if item is not None)
+
+
+def drawn(picture: Picture) -> DrawnPicture:
+    """A chart drawn for the page."""
+    return DrawnPicture(
+        title=picture.title,
+        says=picture.says,
+        figures=picture.figures,
+        drawn=picture.for_page(),
+        drawn_small=picture.at_a_glance(),
+        read_out=picture.readout(),
     )
 
 
 def _curve(view: BrewView, advice: Advice | Hindsight | None) -> Picture | None:
     from aerobe.charts import brew_curve, readings_chart
 
-    points = _points(view)
+    points = points_of(view)
     band = _band(advice, "biomass")
     if band is None:
         return readings_chart(points, name=view.card.brew.name, begin=view.card.brew.started_at) if points else None
@@ -151,7 +152,8 @@ def _oxygen(view: BrewView, advice: Advice | Hindsight | None) -> Picture | None
     )
 
 
-def _points(view: BrewView) -> list[RawPoint]:
+def points_of(view: BrewView) -> list[RawPoint]:
+    """Readings of biomass as they are, in the house unit."""
     from aerobe.charts import RawPoint
 
     return [
