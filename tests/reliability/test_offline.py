@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from aerobe import usecases
-from tests.web.test_browser import CHROMIUM, Served, browser, free_port, until, visit
+from tests.web.browsing import CHROMIUM, Served, browser, free_port, until, visit
 
 __all__ = ["browser"]
 pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed")]

@@ -12,7 +12,7 @@ from aerobe.errors import UnusableRecord
 from aerobe.notebook import Notebook
 from aerobe.records import Brew, Harvest, SensorLog
 from aerobe.safety import NOTHING_AGAINST
-from tests.safety.test_usecases import LETTUCE, NOW, START, notebook  # noqa: F401  (a fixture)
+from tests.safety.garden import LETTUCE, NOW, START, notebook  # noqa: F401  (a fixture)
 
 
 def brew_with(book: Notebook, oxygen: dict[float, float], *, until: float, temperature: bool = True) -> str:

@@ -16,8 +16,8 @@ from aerobe.notebook import Notebook
 from aerobe.safety import Hazard, advise_use, all_cautions, all_hazards
 from aerobe.sources import all_sources
 from aerobe.web import ServeSettings, create_app
+from tests.safety.garden import NOW, notebook  # noqa: F401  (a fixture)
 from tests.safety.test_gates import GOOD_BREW, ON_LETTUCE
-from tests.safety.test_usecases import NOW, notebook  # noqa: F401  (a fixture)
 
 # The hazards that every register of this trade must hold; common practice, no source.
 ASKED = {"regrowth", "mist", "legionella-water", "legionella-compost", "electricity", "bleach", "peroxide-ozone", "pressure"}

@@ -20,7 +20,7 @@ from aerobe.records import Use
 from aerobe.safety import LOCAL, all_cautions
 from aerobe.units import signs
 from aerobe.web import ServeSettings, create_app
-from tests.safety.test_usecases import LETTUCE, NOW, notebook  # noqa: F401  (a fixture)
+from tests.safety.garden import LETTUCE, NOW, notebook  # noqa: F401  (a fixture)
 
 BAD = ("fed", "starved", "unknown")
 

@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from aerobe.practice import CallThen, Rival, Rivals
+from tests.web.browsing import AXE, CHROMIUM, Served, Visit, browser, free_port, until, visit  # noqa: F401
 from tests.web.conftest import Shed
-from tests.web.test_browser import AXE, CHROMIUM, Served, Visit, browser, free_port, until, visit  # noqa: F401
 
 RIVAL = Rival(harvested_h=22.0, caught=0.95, tests=2, points=93.0)
 RIVALS = Rivals(then=(CallThen(now_h=0.0, call="test at", at_h=9.0, said="Test at hour 9."),), call=RIVAL, knowing=RIVAL)

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from tests.web.test_browser import CHROMIUM, Served, Visit, browser, free_port, visit
+from tests.web.browsing import CHROMIUM, Served, Visit, browser, free_port, visit
 from tests.whole_job.job import Clock, Person, do_the_job
 from tests.whole_job.test_whole_job import by_hand, told, true_ratio
 from tests.whole_job.world import World
