@@ -127,7 +127,7 @@ def test_a_sphere_is_the_shortest_rod() -> None:
 
 
 def test_respiration_by_both_factors() -> None:
-    # Anderson and Domsch 1978: 40.04 y + 0.37; a later factor gives a quarter more.
+    # Anderson and Domsch 1978 (from memory): 40.04 y + 0.37; a later factor gives a quarter more.
     found = carbon_from_respiration(Uncertain(value=1.0, sd=0.1))
     assert found["anderson-domsch-1978"].value == approx(40.41) and found["sparling-1995"].value / 40.04 == approx(
         1.26, abs=0.005

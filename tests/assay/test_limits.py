@@ -89,14 +89,14 @@ def test_intervals_of_both_components_hold_the_truth() -> None:
     assert np.all(hits >= 46)  # 54 expected of 60 at 90 %
 
 
-# Currie 1968 and IUPAC 1995, in units of the blank's sd: known blank 1.645, 3.290, 10; paired 2.326, 4.653, 14.14.
+# Currie 1968 and IUPAC 1995 (from memory), in units of the blank's sd: known blank 1.645, 3.290, 10; paired 2.326, 4.653, 14.14.
 def test_currie_constants() -> None:
     known, paired = limits_from_model(1.0, 0.0), limits_from_model(1.0, 0.0, blanks=1)
     assert (known.critical, known.detection, known.quantification) == approx((1.6448536, 3.2897073, 10.0), rel=1e-7)
     assert (paired.critical, paired.detection, paired.quantification) == approx((2.3261743, 4.6523486, 14.1421356), rel=1e-7)
 
 
-# Currie 1968: Poisson background of 100 counts.
+# Currie 1968 (from memory): Poisson background of 100 counts.
 @pytest.mark.parametrize(("paired", "values"), [(True, (23.2617, 49.2290, 200.0)), (False, (16.4485, 35.6026, 161.8034))])
 def test_currie_for_counts(paired: bool, values: tuple[float, float, float]) -> None:
     found = limits_for_counts(100.0, paired=paired)

@@ -57,7 +57,7 @@ def test_limits_from_blanks_hang_on_blanks_and_on_readings() -> None:
         assert found.critical == approx(1.83311 * net, rel=1e-5)
         assert stats.nct.cdf(found.critical / net, 9, found.detection / net) == approx(0.05, abs=1e-6)
         assert found.quantification == approx(10.0 * net)
-    # ISO 11843-2: delta is 3.29 where the scatter is known, and t2 = 1.833 on 9 degrees gives 3.575 (library, nct).
+    # ISO 11843-2 (from memory): delta is 3.29 where the scatter is known, and t2 = 1.833 on 9 degrees gives 3.575 (library, nct).
     assert noncentrality(1e7) == approx(2.0 * 1.644854, abs=1e-3)
     assert noncentrality(9) == approx(3.575, abs=0.005)
 
@@ -81,7 +81,8 @@ def test_limits_from_an_error_model_solve_currie_s_equations() -> None:
 
 
 def test_limits_of_counts_are_currie_s() -> None:
-    # Currie 1968, Table II, paired observations: L_C = 2.33 root B, L_D = 2.71 + 4.65 root B, L_Q = 50 (1 + root(1 + B/12.5)).
+    # Currie 1968, Table II (from memory), paired observations: L_C = 2.33 root B, L_D = 2.71 + 4.65 root B, L_Q = 50 (1 +
+    # root(1 + B/12.5)).
     found = limits_for_counts(100.0)
     assert found.critical == approx(23.3, abs=0.05) and found.detection == approx(2.71 + 46.5, abs=0.05)
     assert found.quantification == approx(50.0 * (1.0 + math.sqrt(1.0 + 100.0 / 12.5)))
@@ -111,7 +112,8 @@ def test_the_prior_of_a_test_has_its_range_as_5_and_95_percent_points() -> None:
 
 
 def test_limits_of_a_count_are_garwood_s() -> None:
-    # Garwood 1936 as in Pearson and Hartley, Biometrika Tables I, Table 40: 95 % of 10 counted is 4.80 to 18.39; of none 3.69.
+    # Garwood 1936 as in Pearson and Hartley, Biometrika Tables I, Table 40 (from memory): 95 % of 10 counted is 4.80 to 18.39;
+    # of none 3.69.
     assert poisson_limits(10) == approx((4.795, 18.390), abs=1e-3) and poisson_limits(0)[1] == approx(3.689, abs=1e-3)
     assert bias_of_one_count(10) == "10 objects counted stand for 5 to 18: a chance error of 32 %."
 
@@ -169,7 +171,7 @@ def test_length_of_hyphae_by_crossings() -> None:
 
 
 def test_grubbs_and_cochran_have_their_tables() -> None:
-    # ISO 5725-2:1994, Table 5 (one largest, two-sided): p = 10: 2.290 at 5 %, 2.482 at 1 %.
+    # ISO 5725-2:1994, Table 5 (one largest, two-sided; from memory): p = 10: 2.290 at 5 %, 2.482 at 1 %.
     assert grubbs_critical(10, 0.05) == approx(2.290, abs=1e-3) and grubbs_critical(10, 0.01) == approx(2.482, abs=1e-3)
     # On paper: nine noughts and one 10: mean 1, sd root 10: 9 / 3.162 = 2.846.
     found = grubbs({**{str(i): 0.0 for i in range(9)}, "far": 10.0})
@@ -205,7 +207,7 @@ def test_from_extract_to_material_and_from_uptake_to_carbon() -> None:
 
 @pytest.mark.parametrize(("value", "shown"), [(123.0, 120.0), (125.0, 120.0), (0.0456, 0.046), (-987.0, -990.0), (0.0, 0.0)])
 def test_two_digits_as_counts_are_reported(value: float, shown: float) -> None:
-    # ISO 7218: two significant digits; 5 goes to the even digit.
+    # ISO 7218 (from memory): two significant digits; 5 goes to the even digit.
     assert two_digits(value) == approx(shown)
 
 

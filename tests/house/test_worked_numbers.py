@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import re
 from pathlib import Path
 
 import pytest
@@ -41,3 +43,13 @@ def test_a_test_without_a_number_is_not_counted(tmp_path: Path, monkeypatch: pyt
     )
     words, number = found_in(tmp_path / "test_a.py")
     assert not words.compares and number.compares and "seep" in number.reaches and number.said == "From a table."
+
+
+HOW_KNOWN = r"from memory|recalled|\bread\b|as repeated in|R 4\.2|R package|metafor|worked out|recomputed|closed form|as above"
+
+
+@pytest.mark.parametrize("path", sorted((worked_numbers.ROOT / "tests" / "truth").glob("*.csv")), ids=lambda path: path.stem)
+def test_a_published_number_says_whether_it_was_read_run_or_remembered(path: Path) -> None:
+    with path.open(encoding="utf-8", newline="") as stream:
+        silent = [row for row in csv.DictReader(stream) if not re.search(HOW_KNOWN, row["source"])]
+    assert silent == []

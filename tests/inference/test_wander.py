@@ -24,7 +24,7 @@ def reading(hour, value, **more):
 
 
 def test_without_forgetting_the_variance_is_that_of_an_integrated_ornstein_uhlenbeck_process():
-    # Uhlenbeck and Ornstein 1930: 2 s^2 tau^2 (t/tau - 1 + exp(-t/tau)).
+    # Uhlenbeck and Ornstein 1930 (from memory): 2 s^2 tau^2 (t/tau - 1 + exp(-t/tau)).
     t = np.array([0.5, 3.0, 12.0, 40.0])
     found = np.diag(wander_covariance(t, t, WANDER, forgetting_h=1e9))
     textbook = 2.0 * 0.05**2 * 36.0 * (t / 6.0 - 1.0 + np.exp(-t / 6.0))

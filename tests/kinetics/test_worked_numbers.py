@@ -160,7 +160,7 @@ def test_the_solver_has_the_printed_coefficients() -> None:
     assert ends[:4] == approx([model.D1, model.D2, model.D3, model.D4], abs=1e-12) and ends[4:] == approx([0.0, 0.0], abs=1e-12)
     both = alpha + gamma
     beta = both.sum(axis=1)
-    # Order conditions of Rosenbrock methods up to four (the same book, Table 7.1).
+    # Order conditions of Rosenbrock methods up to four (the same book, Table 7.1, from memory).
     assert b.sum() == approx(1.0, abs=1e-12) and b @ beta == approx(0.5, abs=1e-12)
     assert b @ times**2 == approx(1.0 / 3.0, abs=1e-11) and b @ both @ beta == approx(1.0 / 6.0, abs=1e-11)
     assert b @ times**3 == approx(0.25, abs=1e-11) and b @ (times * (alpha @ beta)) == approx(0.125, abs=1e-11)
@@ -198,7 +198,7 @@ def test_growth_and_decay_follow_their_forcing_within_a_step() -> None:
 
 
 def test_temperature_factors_have_their_numbers() -> None:
-    # Ratkowsky 1983: root of the rate b (T - Tmin)(1 - exp(c (T - Tmax))); here Tmin = 5, c = 0.25, Tmax = 47.
+    # Ratkowsky 1983 (from memory): root of the rate b (T - Tmin)(1 - exp(c (T - Tmax))); here Tmin = 5, c = 0.25, Tmax = 47.
     def root(t: float) -> float:
         return (t - 5.0) * (1.0 - math.exp(0.25 * (t - 47.0)))
 

@@ -59,7 +59,8 @@ def test_percent_and_back_is_the_same_reading() -> None:
 
 
 def test_salinity_scale_is_35_for_its_own_reference() -> None:
-    # UNESCO 1983: conductivity ratio 1 at 15 degC is 35 by definition; standard sea water at 25 degC conducts 53.09 mS/cm.
+    # UNESCO 1983 (from memory): conductivity ratio 1 at 15 degC is 35 by definition; standard sea water at 25 degC conducts
+    # 53.09 mS/cm.
     assert salinity_from_conductivity(42914.0, temperature_degc=15.0) == approx(35.0, abs=1e-4)
     assert salinity_from_conductivity(53087.0) == approx(35.0, abs=0.03)
 

@@ -51,7 +51,7 @@ def test_times_of_known_models(row) -> None:
 
 @pytest.mark.parametrize("name", MODELS)
 def test_the_equivalence_theorem_confirms_them(name: str) -> None:
-    # Kiefer & Wolfowitz 1960: at the D-optimum the largest standardised variance equals the number of parameters.
+    # Kiefer & Wolfowitz 1960 (from memory): at the D-optimum the largest standardised variance equals the number of parameters.
     assert solved(name).most_sensitive == pytest.approx(MODELS[name][1], abs=2e-3)
 
 

@@ -93,7 +93,7 @@ def test_a_logger_file_with_clock_times_goes_to_its_brew(book: Notebook) -> None
 def test_percent_of_saturation_becomes_mg_per_l_and_says_so(book: Notebook) -> None:
     furnish(book)
     taken = take_in(book, b"hours,DO (%)\n0,100\n1,50\n", "p.csv", Wishes(columns={}, brew="b1"), now=LATER)
-    # 9.09 mg/L at 20 degC and 1 atm: Benson & Krause 1984, as printed in APHA Standard Methods 4500-O.
+    # 9.09 mg/L at 20 degC and 1 atm: Benson & Krause 1984, as printed in APHA Standard Methods 4500-O (from memory).
     assert book.log("b1", "oxygen")[1].tolist() == [pytest.approx(9.09, abs=0.01), pytest.approx(4.545, abs=0.005)]
     assert any("saturation" in note and "20 degC" in note for note in taken.notes)
     # 11.29 mg/L at 10 degC: the same table. The colder hour of the file counts at its own temperature.

@@ -75,6 +75,6 @@ def test_several_answers_hold_what_all_of_them_do() -> None:
     two = call_contrasts(fit_effects(np.array([0.0, 0.1, -0.1, 0.0, 0.1, -0.1]), layout, row), 0.2)
     both = hull([one, two])
     assert bool(one.above[0]) and not bool(both.above[0])
-    # 0.0816 = sqrt(2 * 0.01 / 3); 2.132 is the table of t at 5 % and 4 degrees of freedom.
+    # 0.0816 = sqrt(2 * 0.01 / 3); 2.132 is the table of t at 5 % and 4 degrees of freedom (from memory; scipy agrees).
     assert both.low[0] == pytest.approx(-2.132 * 0.0816, abs=2e-3)
     assert both.high[0] == pytest.approx(1.0 + 2.132 * 0.0816, abs=2e-3)

@@ -46,16 +46,17 @@ def test_power_of_sameness_is_the_integral_over_the_scatter(margin: float, brews
 def test_brews_for_sameness_are_the_fewest_that_reach_the_power() -> None:
     found = brews_needed_for_sameness(0.5, 0.5)
     assert found is not None and power_of_sameness(1.0, found) >= 0.8 > power_of_sameness(1.0, found - 1)
-    # Large-sample formula of the same test (Chow and others, Sample Size Calculations, 2nd edition 2008, section 3.2):
+    # Large-sample formula of the same test (Chow and others, Sample Size Calculations, 2nd edition 2008, section 3.2; from
+    # memory):
     # 2 (z_0.95 + z_0.90)^2 / (margin/sd)^2 = 17.1, a little more with t.
     assert 17 <= found <= 19
-    # Cohen 1988, Table 2.4.1: d = 0.8 at 0.80 needs 26 an arm.
+    # Cohen 1988, Table 2.4.1 (from memory; R agrees, 25.52): d = 0.8 at 0.80 needs 26 an arm.
     assert brews_needed(1.0, 0.8) == 26 and power_of_difference(0.8, 26) == approx(0.8075, abs=2e-3)
     assert brews_needed(1.0, 0.0) is None and brews_needed_for_sameness(1.0, 0.0) is None
 
 
 def test_the_spending_of_looks_has_its_printed_values() -> None:
-    # Lan and DeMets 1983, O'Brien-Fleming type, one-sided 0.025, halfway: 2 - 2 Phi(2.2414 / root 0.5) = 0.00153.
+    # Lan and DeMets 1983 (from memory), O'Brien-Fleming type, one-sided 0.025, halfway: 2 - 2 Phi(2.2414 / root 0.5) = 0.00153.
     assert spent_by(0.5, 0.025) == approx(0.00153, abs=2e-5)
     assert spent_by(1.0, 0.025) == approx(0.025) and spent_by(2.0, 0.025) == approx(0.025) and spent_by(0.0, 0.025) == 0.0
     assert spent_by(0.25, 0.05) == approx(2.0 * stats.norm.sf(1.959964 / 0.5), rel=1e-4)
@@ -65,7 +66,8 @@ def test_families_with_a_scatter_each_lie_between_one_comparison_and_bonferroni(
     pairs = all_pairs(3)
     correlation = pairs @ pairs.T / 2.0
     found = critical_values(0.95, correlation, np.array([5.0, 20.0, 1e6]))
-    # With scatter known, all pairs of three arms are the studentised range over root 2: 3.314 / 1.414 (Tukey's table).
+    # With scatter known, all pairs of three arms are the studentised range over root 2: 3.314 / 1.414 (Tukey's table, from
+    # memory).
     assert found[2] == approx(3.314 / math.sqrt(2.0), rel=0.01)
     # Independent simulation of three comparisons that each have a scatter of their own on 5 degrees.
     rng = np.random.default_rng(5)
