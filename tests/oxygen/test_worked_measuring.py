@@ -49,13 +49,15 @@ def of(**grams: float) -> Recipe:
 
 
 def test_saturation_pressure_and_salt_have_their_printed_values() -> None:
-    # From memory. Standard Methods 4500-O, 23rd edition, Table 4500-O:I: 9.092 mg/L at 20 degC; 7.457 at chlorinity 18.1 (about 32.7 g/kg).
+    # From memory. Standard Methods 4500-O, 23rd edition, Table 4500-O:I: 9.092 mg/L at 20 degC; 7.457 at chlorinity 18.1
+    # (about 32.7 g/kg).
     assert saturation_mg_per_l(20.0) == approx(9.092, abs=0.001)
     # Standard atmosphere 1976, 1500 m (from memory): 84.556 kPa.
     assert pressure_at_altitude_kpa(1500.0) == approx(84.556, abs=0.01)
     assert percent_of_saturation(4.546, 20.0) == approx(50.0, abs=0.01)
     assert oxygen_from_percent(50.0, 20.0) == approx(4.546, abs=0.001)
-    # From memory: practical salinity scale 1978 (UNESCO 1983): 42.914 mS/cm at 15 degC is 35 by definition; check value S = 40 at R = 1.888091
+    # From memory: practical salinity scale 1978 (UNESCO 1983): 42.914 mS/cm at 15 degC is 35 by definition; check value S = 40
+    # at R = 1.888091
     # needs pressure and is left out. Independent: 2 mS/cm at 25 degC is 1.02 (APHA 2520 B, from memory: about 1.0).
     assert salinity_from_conductivity(42914.0, temperature_degc=15.0) == approx(35.0, abs=0.01)
     assert salinity_from_conductivity(2000.0) == approx(1.01, abs=0.02)
