@@ -47,7 +47,6 @@ THROUGH = {
     "evidence.brew_lines": "a table",
     "evidence.contrasts_of_verdict": "by `weigh`",
     "evidence.notes_of": "a text",
-    "evidence.trim_and_fill": "by `small_studies`, as metafor has it: tests/evidence/test_pooling.py",
 }
 COMPARERS = {"approx", "assert_allclose", "isclose", "allclose"}
 HEAD = """# Which number holds which formula
