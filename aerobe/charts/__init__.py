@@ -1,6 +1,7 @@
 """Results in, one picture out: a chart that page and report share, the sentence it says and its figures as text."""
 
 from aerobe.charts._assay import colour_without_cells, meaning_of_readings, ratio_by_phase, two_tests
+from aerobe.charts._bars import named_bars
 from aerobe.charts._brew import RawPoint, Window, brew_curve, oxygen_curve
 from aerobe.charts._courses import Course, PastCall, calls_replayed, courses_by_arm
 from aerobe.charts._evidence import RatioRow, arm_points, forest, funnel
@@ -41,6 +42,7 @@ __all__ = [
     "kla_by_flow",
     "lowest_oxygen_by_dose",
     "meaning_of_readings",
+    "named_bars",
     "on_one_scale",
     "oxygen_curve",
     "oxygen_overlaid",

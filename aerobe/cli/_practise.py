@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+import sys
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -163,6 +164,42 @@ def series(*, where: Shelf = OWN) -> None:
 
 
 @app.command
+def lesson(key: str = "", /, *, guess: int | None = None, json: JSON_ONLY = False) -> None:
+    """A lesson of five minutes: a question, your guess, and what a computation says. Without a key: the six questions.
+
+    Parameters
+    ----------
+    key
+        Key of the lesson.
+    guess
+        Number of your guess; asked for at a terminal if left out.
+    """
+    from aerobe.usecases.practice import LESSONS, learn, lesson_of
+
+    if not key:
+        rows = [(one.key, one.title) for one in LESSONS]
+        say(LESSONS, as_json=json, text=[*table(("key", "lesson"), rows), *then(f"practise lesson {LESSONS[0].key}")])
+        return
+    asked = lesson_of(key)
+    if guess is None and not json:
+        say(
+            None, as_json=False, text=[asked.question, *(f"  {nth}: {words}" for nth, words in enumerate(asked.guesses, start=1))]
+        )
+        guess = _guessed(_asked("Your guess > ") if sys.stdin.isatty() else None)
+        if guess is None:
+            say(None, as_json=False, text=then(f"practise lesson {key} --guess NUMBER"))
+            return
+    with progress("Computing"):
+        learnt = learn(key, guess)
+    figures = learnt.picture.figures
+    lines = [learnt.said, learnt.found.surprise, learnt.found.why, *table(figures.columns, figures.cells())]
+    lines += [f"Rests on: {asked.rests_on}", *learnt.sources]
+    lines += then(f"practise lesson {learnt.after.key}") if learnt.after else then("practise play")
+    names = ("lesson", "found", "guessed", "right", "said", "sources")
+    say({name: getattr(learnt, name) for name in names}, as_json=json, text=[line for line in lines if line])
+
+
+@app.command
 def play(key: str = "", /, *, pace: float = 1.0, where: Shelf = OWN) -> None:
     """Play in the terminal: time runs only when you let it.
 
@@ -204,6 +241,15 @@ def _asked(prompt: str) -> str | None:
         return input(prompt).strip().lower()
     except EOFError:
         return None
+
+
+def _guessed(said: str | None) -> int | None:
+    """The number of a guess as typed; None where nothing was typed."""
+    if not said:
+        return None
+    if not said.isdigit():
+        raise OutsideValidity(f"'{said[:20]}' is no guess.", "Type the number that stands before it.")
+    return int(said[:6])
 
 
 def _hours(said: str) -> int:

@@ -48,6 +48,18 @@ def test_a_brew_is_played_left_and_gone_on_with(
     assert run(["practise", "test", "practice-1", *book]) == FAULT
 
 
+def test_a_lesson_is_told_after_the_guess(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["practise", "lesson"]) == 0 and "how-many" in capsys.readouterr().out
+    assert run(["practise", "lesson", "how-many"]) == 0
+    asked = capsys.readouterr().out
+    assert "4: About 80" in asked and "81" not in asked and "--guess NUMBER" in asked
+    assert run(["practise", "lesson", "how-many", "--guess", "2"]) == 0
+    told = capsys.readouterr().out
+    assert "You guessed: about 12." in told and "81 of each" in told
+    for words in (["how-many", "--guess", "7"], ["magic"]):
+        assert run(["practise", "lesson", *words]) == FAULT
+
+
 def test_what_cannot_be_chosen_is_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     book = ["--notebook", str(tmp_path / "tea.notebook")]
     for words in (["new", "--molasses", "80"], ["new", "--trouble", "storm"], ["new", "--seed", "-1"], ["curtain", "practice-7"]):

@@ -44,6 +44,8 @@ practise pump practice-1
 practise harvest practice-1
 practise curtain practice-1
 practise series
+practise lesson
+practise lesson how-many --guess 2
 call beliefs kelp-3
 assay example
 assay certificate {home}/study.csv --name "My cards" --scale-low 3 --scale-high 600
@@ -219,6 +221,7 @@ ALONE = {
     "safety": {"rules", "hazards", "sampling", "chlorine", "sanitise", "lab", "mix", "cautions", "limits"},
     "report": {"check", "assay"},
     "trial": {"open-key"},
+    "practise": {"lesson"},
     "assay": {"example", "tubes", "plates", "fields", "below", "ratio", "compare", "addition", "carbon", "hyphae", "basis"},
 }  # commands that open no notebook
 

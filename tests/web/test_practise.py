@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from aerobe.practice import CallThen, Rival, Rivals
+from aerobe.practice import LESSONS, CallThen, Rival, Rivals
 from tests.web.browsing import AXE, CHROMIUM, Served, Visit, browser, free_port, until, visit  # noqa: F401
 from tests.web.conftest import Shed
 
@@ -44,6 +44,18 @@ def test_a_brew_by_forms_alone(quiet: Shed) -> None:
 def test_a_value_out_of_range_comes_back_with_what_was_typed(quiet: Shed) -> None:
     refused = quiet.post("/practise", how="choose", molasses="80", trouble="none")
     assert refused.status_code == 422 and 'value="80"' in refused.text and "between 0 and 6" in refused.text
+
+
+def test_a_lesson_is_asked_first_and_answered_after_the_guess(quiet: Shed) -> None:
+    hub = quiet.client.get("/practise").text
+    assert all(f"/practise/lessons/{one.key}" in hub for one in LESSONS)
+    asked = quiet.client.get("/practise/lessons/how-many").text
+    assert "PRACTICE" in asked and asked.count('name="guess"') == 5 and "81" not in asked
+    told = quiet.client.get("/practise/lessons/how-many", params={"guess": 2}).text
+    assert "You guessed: about 12." in told and "81 of each" in told and "cohen" in told.lower() and "<svg" in told
+    for wrong, status in (({"guess": 9}, 422), ({"guess": "many"}, 422)):
+        assert quiet.client.get("/practise/lessons/how-many", params=wrong).status_code == status
+    assert quiet.client.get("/practise/lessons/magic").status_code == 404
 
 
 def test_the_others_come_when_they_are_ready(quiet: Shed) -> None:
@@ -98,6 +110,12 @@ def test_a_practice_brew_on_a_phone(browser: Any, practising: Served, by: str) -
 
     page.goto(practising.base + "/practise")
     assert clean(page) == []
+    page.goto(practising.base + "/practise/lessons/cannot-tell")
+    assert clean(page) == []
+    press("Nearly always")
+    page.get_by_text("You guessed: nearly always.").wait_for()
+    assert clean(page) == [] and page.evaluate("document.documentElement.scrollWidth <= 390")
+    page.goto(practising.base + "/practise")
     page.get_by_label("With an oxygen probe").check()
     press("Draw a brew")
     page.wait_for_url("**/practise/practice-*")

@@ -9,18 +9,22 @@ from aerobe.usecases._door import lazy_door
 if TYPE_CHECKING:
     from aerobe.practice import (
         CLOCK_H,
+        LESSONS,
         LIMITS,
         MOST_TESTS,
         PRICE,
         TROUBLES,
         CallThen,
         Choices,
+        Lesson,
         Outcome,
         Practice,
         Rival,
         Rivals,
         Series,
+        lesson_of,
     )
+    from aerobe.usecases.practice._learning import Learnt, learn
     from aerobe.usecases.practice._playing import (
         Curtain,
         Seen,
@@ -41,6 +45,7 @@ else:
     __getattr__, __dir__ = lazy_door(
         __name__,
         {
+            "_learning": ("Learnt", "learn"),
             "_playing": (
                 "Curtain",
                 "Seen",
@@ -60,7 +65,9 @@ else:
                 "CLOCK_H",
                 "CallThen",
                 "Choices",
+                "LESSONS",
                 "LIMITS",
+                "Lesson",
                 "MOST_TESTS",
                 "Outcome",
                 "PRICE",
@@ -69,6 +76,7 @@ else:
                 "Rivals",
                 "Series",
                 "TROUBLES",
+                "lesson_of",
             ),
             "aerobe.worlds": ("END_H",),
         },
@@ -80,7 +88,10 @@ __all__ = [
     "Choices",
     "Curtain",
     "END_H",
+    "LESSONS",
     "LIMITS",
+    "Learnt",
+    "Lesson",
     "MOST_TESTS",
     "Outcome",
     "PRICE",
@@ -93,6 +104,8 @@ __all__ = [
     "TROUBLES",
     "begin_practice",
     "curtain_of",
+    "learn",
+    "lesson_of",
     "move_in_practice",
     "practice_series",
     "rivals_in_practice",

@@ -47,6 +47,16 @@ def begin(request: Request, sent: Sent) -> Response:
     return go_to(f"/practise/{one.key}")
 
 
+@router.get("/practise/lessons/{key}")
+def lesson(request: Request, key: str, guess: int | None = None) -> Response:
+    """A lesson: its question with guesses to choose from; after the guess the surprise, computed now."""
+    chosen = usecases.practice.lesson_of(key)
+    if guess is None:
+        return page(request, "practice/lesson.html", title=chosen.title, lesson=chosen, learnt=None)
+    learnt = usecases.practice.learn(key, guess)
+    return page(request, "practice/lesson.html", title=chosen.title, lesson=chosen, learnt=learnt)
+
+
 @router.get("/practise/{key}")
 def play(request: Request, key: str) -> Response:
     """A practice brew under air, or what stands behind its curtain."""
@@ -102,6 +112,7 @@ def _hub(request: Request) -> dict[str, object]:
     shelf = practising_of(request).shelf
     return {
         "title": "Practise",
+        "lessons": usecases.practice.LESSONS,
         "running": usecases.practice.running_practice(shelf),
         "series": usecases.practice.practice_series(shelf),
         "most": usecases.practice.MOST_TESTS,
