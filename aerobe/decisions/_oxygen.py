@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from aerobe.inference import Posterior
+from aerobe.oxygen import hours_to_floor
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +56,8 @@ def oxygen_outlook(posterior: Posterior, now_h: float, floor_mg_per_l: float, *,
     share = float(crosses.mean())
     first = times[np.argmax(below, axis=1)]
     uptake = posterior.value_at(posterior.oxygen_uptake, now_h)
-    holding = np.maximum(now - floor_mg_per_l, 0.0) / np.maximum(uptake, 1e-6)
+    # A brew that takes up nothing would hold without end, which no answer can be written with.
+    holding = hours_to_floor(np.maximum(now, 0.0), np.maximum(uptake, 1e-6), floor_mg_per_l)
     return OxygenOutlook(
         floor_mg_per_l=floor_mg_per_l,
         now_mg_per_l=float(middle),

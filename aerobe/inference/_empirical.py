@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from aerobe.inference._courses import Courses
 from aerobe.inference._prior import N_TERMS, NAMES, PRIOR, Basis
 from aerobe.inference._wander import GROWTH_MINIMUM_DEGC
-from aerobe.kinetics import OXYGEN_PER_CARBON, Surroundings, decay_factor, growth_factor, transfer_factor
+from aerobe.kinetics import OXYGEN_PER_CARBON, Surroundings, decay_factor, growth_factor
+from aerobe.oxygen import transfer_factor
 
 Array = NDArray[np.float64]
 

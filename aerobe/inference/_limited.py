@@ -19,8 +19,8 @@ from aerobe.kinetics import (
     decay_factor,
     growth_factor,
     simulate_nitrogen,
-    transfer_factor,
 )
+from aerobe.oxygen import transfer_factor
 
 Array = NDArray[np.float64]
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from aerobe.inference._unknowns import widenings
 from aerobe.kinetics import PARAMETERS, STATES
-from aerobe.oxygen import FOODS, first_guess_kla, saturation_mg_per_l
+from aerobe.oxygen import FOODS, saturation_mg_per_l, vessel_kla
 from aerobe.records import Recipe, Vessel
 
 Array = NDArray[np.float64]
@@ -242,10 +242,7 @@ def basis_of(recipe: Recipe, vessel: Vessel, *, temperature_degc: float = 20.0, 
         else:
             before = later.get(dose.at_h, (0.0, 0.0, 0.0))
             later[dose.at_h] = (before[0] + readily, before[1] + slow, before[2] + nitrogen)
-    if vessel.air.kla_per_h is not None:
-        kla, log_sd = vessel.air.kla_per_h, vessel.air.kla_log_sd if vessel.air.kla_log_sd is not None else 0.2
-    else:
-        kla, log_sd = first_guess_kla(vessel)
+    kla, log_sd = vessel_kla(vessel)
     # Even a measured kLa moves with foam, fouling and what is dissolved (alpha factor, asce-ewri-2-06).
     return Basis(
         compost_g_per_l=recipe.compost_g_per_l,

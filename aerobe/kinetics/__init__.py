@@ -15,7 +15,7 @@ from aerobe.kinetics._compiled import (
     STATES,
 )
 from aerobe.kinetics._nitrogen import NITROGEN_PARAMETERS, NITROGEN_STATES, simulate_nitrogen
-from aerobe.kinetics._temperature import decay_factor, growth_factor, transfer_factor
+from aerobe.kinetics._temperature import decay_factor, growth_factor
 
 __all__ = [
     "BACTERIA",
@@ -37,5 +37,4 @@ __all__ = [
     "growth_factor",
     "simulate",
     "simulate_nitrogen",
-    "transfer_factor",
 ]

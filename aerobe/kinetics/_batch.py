@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aerobe.kinetics._compiled import N_OUT, N_PARAMETERS, N_STATES, run_all
-from aerobe.kinetics._temperature import decay_factor, growth_factor, transfer_factor
+from aerobe.kinetics._temperature import decay_factor, growth_factor
+from aerobe.oxygen import transfer_factor
 
 Array = NDArray[np.float64]
 _ONE_AT_A_TIME = threading.Lock()
@@ -70,7 +71,7 @@ class Surroundings:
     def transfer(self) -> Array:
         """Oxygen transfer over that of the vessel as it began at 20 degC, shape (times,). [-]"""
         warm = transfer_factor(self.temperature_degc)
-        return warm if self.air is None else np.asarray(warm * self.air)
+        return warm if self.air is None else warm * self.air
 
 
 def simulate(

@@ -9,8 +9,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from aerobe import oxygen
-
 Array = NDArray[np.float64]
 
 GROWTH_MAXIMUM_DEGC = 47.0  # where mesophilic growth ends; E. coli data of ross-2003 reach 47.4 degC
@@ -37,13 +35,3 @@ def growth_factor(temperature_degc: Array | float, minimum_degc: Array | float) 
 def decay_factor(temperature_degc: Array | float) -> Array:
     """Decay rate over that at 20 degC. [-]"""
     return np.asarray(DECAY_THETA ** (np.asarray(temperature_degc, float) - 20.0))
-
-
-def transfer_factor(temperature_degc: Array | float) -> Array:
-    """kLa over that at 20 degC. [-]
-
-    Source
-    ------
-    asce-ewri-2-06
-    """
-    return np.asarray(oxygen.transfer_factor(temperature_degc))

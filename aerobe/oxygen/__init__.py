@@ -1,6 +1,16 @@
 """Oxygen and food: what water holds, what the air brings, what the brew takes, and how much food that carries."""
 
-from aerobe.oxygen._ceiling import DoseRow, FoodCeiling, Forecast, Outcome, food_ceiling, outcome_of, split_feeds, trade_off
+from aerobe.oxygen._ceiling import (
+    DoseRow,
+    FoodCeiling,
+    Forecast,
+    Outcome,
+    dose_row,
+    food_ceiling,
+    outcome_of,
+    split_feeds,
+    trade_off,
+)
 from aerobe.oxygen._changes import ChangeRow, Changes, compare_changes
 from aerobe.oxygen._chemicals import COBALT_CAUTION, SULPHITE_CAUTION, SulphiteDose, sulphite_dose
 from aerobe.oxygen._classic import (
@@ -36,7 +46,7 @@ from aerobe.oxygen._sizing import (
 from aerobe.oxygen._standard import StandardTransfer, kla_at_20, standard_transfer, transfer_factor, transfer_rate_mg_per_l_h
 from aerobe.oxygen._steps import StepEstimate, transfer_from_steps
 from aerobe.oxygen._unknown_air import UNKNOWN_DIFFUSER, air_spans, depth_as_wide_m, with_flow_guessed
-from aerobe.oxygen._uptake import HoldingTime, UptakeTrack, holding_time, uptake_from_log
+from aerobe.oxygen._uptake import HoldingTime, UptakeTrack, holding_time, hours_to_floor, uptake_from_log
 from aerobe.oxygen._warming import warming_until_h
 
 __all__ = [
@@ -78,10 +88,12 @@ __all__ = [
     "compare_changes",
     "course_saturation_mg_per_l",
     "depth_as_wide_m",
+    "dose_row",
     "first_guess_kla",
     "food_balance",
     "food_ceiling",
     "holding_time",
+    "hours_to_floor",
     "flow_exponent",
     "judge_series",
     "kla_at_20",

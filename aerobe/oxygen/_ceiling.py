@@ -106,7 +106,7 @@ def trade_off(forecast: Forecast, doses_g_per_l: Sequence[float], *, floor_mg_pe
     tuple of DoseRow
         In the order of the doses.
     """
-    return tuple(_row(float(dose), forecast(float(dose)), floor_mg_per_l) for dose in doses_g_per_l)
+    return tuple(dose_row(float(dose), forecast(float(dose)), floor_mg_per_l) for dose in doses_g_per_l)
 
 
 def food_ceiling(
@@ -154,7 +154,7 @@ def food_ceiling(
             f"Use at least {int(np.ceil(4.0 / (1.0 - probability)))} draws.",
         )
     scan = [float(dose) for dose in highest_g_per_l * np.geomspace(0.01, 1.0, 9)]
-    rows = [_row(0.0, nothing, floor_mg_per_l), *trade_off(forecast, scan, floor_mg_per_l=floor_mg_per_l)]
+    rows = [dose_row(0.0, nothing, floor_mg_per_l), *trade_off(forecast, scan, floor_mg_per_l=floor_mg_per_l)]
     fails = [index for index, row in enumerate(rows) if row.chance_above_floor < probability]
     if not fails:
         return _result(rows, rows[-1], True, floor_mg_per_l, probability, draws)
@@ -163,7 +163,7 @@ def food_ceiling(
     good, bad = rows[fails[0] - 1], rows[fails[0]]
     while bad.dose_g_per_l - good.dose_g_per_l > tolerance * bad.dose_g_per_l:
         middle = 0.5 * (good.dose_g_per_l + bad.dose_g_per_l)
-        row = _row(middle, forecast(middle), floor_mg_per_l)
+        row = dose_row(middle, forecast(middle), floor_mg_per_l)
         rows.append(row)
         good, bad = (row, bad) if row.chance_above_floor >= probability else (good, row)
     return _result(sorted(rows, key=lambda row: row.dose_g_per_l), good, False, floor_mg_per_l, probability, draws)
@@ -194,17 +194,29 @@ def split_feeds(total_g_per_l: float, times_h: Sequence[float]) -> tuple[tuple[f
     return tuple((float(at), total_g_per_l / len(times_h)) for at in times_h)
 
 
-def _row(dose: float, outcome: Outcome, floor: float) -> DoseRow:
+def dose_row(dose_g_per_l: float, outcome: Outcome, floor_mg_per_l: float) -> DoseRow:
+    """What one dose may come to, from brews that were simulated with it.
+
+    Parameters
+    ----------
+    dose_g_per_l
+        The dose. [g/L]
+    outcome
+        Of the brews with it. [-]
+    floor_mg_per_l
+        For the chance. [mg/L]
+    """
     return DoseRow(
-        dose_g_per_l=dose,
-        chance_above_floor=outcome.chance_above(floor),
-        lowest_oxygen_mg_per_l=_quantiles(outcome.lowest_oxygen_mg_per_l),
-        peak_biomass=_quantiles(outcome.peak_biomass),
-        peak_at_h=_quantiles(outcome.peak_at_h),
+        dose_g_per_l=dose_g_per_l,
+        chance_above_floor=outcome.chance_above(floor_mg_per_l),
+        lowest_oxygen_mg_per_l=low_middle_high(outcome.lowest_oxygen_mg_per_l),
+        peak_biomass=low_middle_high(outcome.peak_biomass),
+        peak_at_h=low_middle_high(outcome.peak_at_h),
     )
 
 
-def _quantiles(values: Array) -> tuple[float, float, float]:
+def low_middle_high(values: Array) -> tuple[float, float, float]:
+    """The 5, 50 and 95 % quantile."""
     low, middle, high = np.quantile(values, [0.05, 0.5, 0.95])
     return float(low), float(middle), float(high)
 

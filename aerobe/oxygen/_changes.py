@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from aerobe.oxygen._ceiling import Outcome
+from aerobe.oxygen._ceiling import Outcome, low_middle_high
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,9 +58,9 @@ def compare_changes(
             name=name,
             chance_above_floor=outcome.chance_above(floor_mg_per_l),
             cost=costs.get(name, 0.0),
-            lowest_oxygen_mg_per_l=_quantiles(outcome.lowest_oxygen_mg_per_l),
-            peak_biomass=_quantiles(outcome.peak_biomass),
-            biomass_ratio=_quantiles(outcome.peak_biomass / np.maximum(now.peak_biomass, 1e-12)),
+            lowest_oxygen_mg_per_l=low_middle_high(outcome.lowest_oxygen_mg_per_l),
+            peak_biomass=low_middle_high(outcome.peak_biomass),
+            biomass_ratio=low_middle_high(outcome.peak_biomass / np.maximum(now.peak_biomass, 1e-12)),
         )
         for name, outcome in outcomes.items()
     )
@@ -84,8 +84,3 @@ def _say(rows: tuple[ChangeRow, ...], floor: float, probability: float) -> str:
         f"Of those that keep oxygen above {floor:g} mg/L with a chance of {100 * probability:.0f} %, '{best.name}' grows most: "
         f"{middle:.2f} ({low:.2f} to {high:.2f}) times the biomass of the brew as it is, for {best.cost:.2f} a brew."
     )
-
-
-def _quantiles(values: np.ndarray) -> tuple[float, float, float]:
-    low, middle, high = np.quantile(values, [0.05, 0.5, 0.95])
-    return float(low), float(middle), float(high)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import overload
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -13,6 +14,10 @@ THETA = 1.024
 OXYGEN_IN_AIR_G_PER_L = 0.27765  # of air at 20 degC and 1 atm
 
 
+@overload
+def transfer_factor(temperature_degc: float) -> float: ...
+@overload
+def transfer_factor(temperature_degc: NDArray[np.float64]) -> NDArray[np.float64]: ...
 def transfer_factor(temperature_degc: ArrayLike) -> float | NDArray[np.float64]:
     """How much faster transfer is than at 20 degC: 1.024 for each degree.
 

@@ -106,6 +106,45 @@ class HoldingTime:
     high_min: float  # 95 % quantile [min]
 
 
+def hours_to_floor(oxygen_mg_per_l: ArrayLike, uptake_mg_per_l_h: ArrayLike, floor_mg_per_l: float = 0.0) -> Array:
+    """How long steady uptake takes to bring oxygen down to a floor, with nothing coming in.
+
+    Parameters
+    ----------
+    oxygen_mg_per_l
+        When the air stops, any shape. [mg/L]
+    uptake_mg_per_l_h
+        Of the brew, broadcast against it. [mg/L/h]
+    floor_mg_per_l
+        Not to be undercut. [mg/L]
+
+    Returns
+    -------
+    array
+        Hours; none where oxygen is at the floor already, without end where nothing is taken up. [h]
+
+    Raises
+    ------
+    OutsideValidity
+        If oxygen or uptake is negative.
+
+    Source
+    ------
+    stoichiometry
+
+    Examples
+    --------
+    >>> round(float(hours_to_floor(7.0, 10.0)) * 60)
+    42
+    """
+    oxygen, uptake = np.asarray(oxygen_mg_per_l, dtype=float), np.asarray(uptake_mg_per_l_h, dtype=float)
+    if (oxygen < 0.0).any() or (uptake < 0.0).any():
+        raise OutsideValidity("Oxygen and uptake cannot be negative.", "Check the readings.")
+    left = np.maximum(oxygen - floor_mg_per_l, 0.0)
+    ends = np.divide(left, uptake, out=np.full(np.broadcast_shapes(left.shape, uptake.shape), np.inf), where=uptake > 0.0)
+    return np.asarray(np.where(left > 0.0, ends, 0.0))
+
+
 def holding_time(
     oxygen_mg_per_l: float,
     uptake_mg_per_l_h: float,
@@ -153,7 +192,9 @@ def holding_time(
         raise OutsideValidity("Oxygen and uptake cannot be negative.", "Check the readings.")
 
     def minutes(uptake: float) -> float:
-        return _minutes_to_floor(oxygen_mg_per_l, uptake, floor_mg_per_l, surface_per_h, saturation_mg_per_l)
+        if surface_per_h <= 0.0:
+            return 60.0 * float(hours_to_floor(oxygen_mg_per_l, uptake, floor_mg_per_l))
+        return _minutes_under_air(oxygen_mg_per_l, uptake, floor_mg_per_l, surface_per_h, saturation_mg_per_l)
 
     factor = math.exp(1.6449 * uptake_log_sd)
     return HoldingTime(
@@ -163,15 +204,12 @@ def holding_time(
     )
 
 
-def _minutes_to_floor(oxygen: float, uptake: float, floor: float, surface: float, saturation: float) -> float:
+def _minutes_under_air(oxygen: float, uptake: float, floor: float, surface: float, saturation: float) -> float:
+    """The same where a still surface lets oxygen in: it nears a level of its own, which may lie above the floor."""
+    end = saturation - uptake / surface
     if oxygen <= floor:
         return 0.0
-    if uptake <= 0.0:
-        return math.inf
-    if surface <= 0.0:
-        return 60.0 * (oxygen - floor) / uptake
-    end = saturation - uptake / surface
-    if end >= floor:
+    if uptake <= 0.0 or end >= floor:
         return math.inf
     return 60.0 * math.log((oxygen - end) / (floor - end)) / surface
 

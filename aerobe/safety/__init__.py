@@ -20,7 +20,6 @@ from aerobe.safety._field import judge_mesh, judge_weather, mesh_opening_mm
 from aerobe.safety._findings import FAILS, NOT_SHOWN, SHOWN, STATES, Finding
 from aerobe.safety._gates import harvest_gates
 from aerobe.safety._hazards import Hazard, all_hazards
-from aerobe.safety._holding import holding_time_h
 from aerobe.safety._indicators import E_COLI, ENTEROCOCCI, judge_absence, judge_count, judge_portions
 from aerobe.safety._mist import SPRAY_PLACES, MistFacts, mist_gates
 from aerobe.safety._oxygen_history import OxygenHistory, oxygen_history
@@ -134,7 +133,6 @@ __all__ = [
     "floor_of",
     "harvest_gates",
     "heat_rules",
-    "holding_time_h",
     "judge_absence",
     "judge_compost",
     "judge_count",

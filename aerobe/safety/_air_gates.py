@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from aerobe.oxygen import hours_to_floor
 from aerobe.safety._facts import BrewFacts, Gate, floor_of, open_gate, shut_gate, unshown_gate
 from aerobe.safety._findings import SHOWN
-from aerobe.safety._holding import holding_time_h
 from aerobe.safety._oxygen_history import OxygenHistory
 from aerobe.safety._smell import smell_of
 from aerobe.safety._thresholds import DECIDE, threshold
@@ -227,7 +227,8 @@ def _lasts_h(facts: BrewFacts) -> float | None:
     """The shorter of what the fit and what the measured uptake say; None where neither is known."""
     found = [] if facts.holding_time_h is None else [facts.holding_time_h]
     if facts.oxygen_when_air_stopped_mg_per_l is not None and facts.uptake_mg_per_l_per_h is not None:
-        found.append(holding_time_h(facts.oxygen_when_air_stopped_mg_per_l, facts.uptake_mg_per_l_per_h, floor_of(facts)))
+        at_stop, uptake = facts.oxygen_when_air_stopped_mg_per_l, facts.uptake_mg_per_l_per_h
+        found.append(float(hours_to_floor(max(at_stop, 0.0), uptake, floor_of(facts))))
     return min(found, default=None)
 
 

@@ -15,7 +15,7 @@ from aerobe.tables._units import split_header, unit_of
 from aerobe.tables._way import ABOVE_WORDS, BELOW_WORDS
 from aerobe.tables._wide import hour_of
 from aerobe.tables._words import folded_name
-from aerobe.units import ELAPSED
+from aerobe.units import ELAPSED, dilution_factor
 
 SPREADS = ("sd", "se", "cv", "lower", "upper", "n")
 _N_IN_NAME = re.compile(r"\bn\s*=\s*(\d{1,4})\b", re.IGNORECASE)
@@ -103,19 +103,16 @@ def dose_of(typed: str, column: Column) -> str:
 
 
 def dilution_of(typed: str, column: Column) -> float:
-    """Final volume over sample volume, from `10`, `1:10` or `10^-3`. [-]"""
-    ratio = re.fullmatch(r"1\s*(?::|/|in)\s*([\d.,]+)", typed)
-    power = re.fullmatch(r"10\s*\^?\s*[-\u2212]\s*(\d{1,2})|1[eE]-0?(\d{1,2})", typed)
-    cell = read_cell(ratio[1] if ratio else typed, column.decimal)
-    value = 10.0 ** int(power[1] or power[2]) if power else cell.value if cell.kind == "number" else 0.0
-    if value < 1.0:
-        raise BadCell(
-            column.header,
-            typed,
-            f"A dilution of {typed[:30]} would concentrate the sample.",
-            "Write final volume over sample volume: 10, or 1:10.",
-        )
-    return value
+    """A dilution in a cell, read with the decimal mark of its column. [-]"""
+
+    def number(text: str) -> float:
+        cell = read_cell(text, column.decimal)
+        return cell.value if cell.kind == "number" else 0.0
+
+    try:
+        return dilution_factor(typed, number)
+    except AerobeError as fault:
+        raise BadCell(column.header, typed, fault.problem, fault.remedy) from None
 
 
 def unit_for(written: str, column: Column, cell: Cell) -> tuple[str, float, bool]:

@@ -1,5 +1,6 @@
 """Kinds of quantity and their house units: text is read once at the edge, plain floats go inside."""
 
+from aerobe.units._dilution import dilution_factor
 from aerobe.units._kinds import (
     AIR_FLOW,
     AREA,
@@ -49,6 +50,7 @@ __all__ = [
     "TEMPERATURE",
     "VOLUME",
     "Kind",
+    "dilution_factor",
     "given",
     "kind",
     "number",

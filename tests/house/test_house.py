@@ -19,7 +19,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "tables": BASE | {"isolation"},
     "assay": BASE,
     "oxygen": BASE,
-    "safety": BASE,
+    "safety": BASE | {"oxygen"},
     "worlds": BASE,
     "kinetics": BASE | {"oxygen"},
     "inference": BASE | {"assay", "kinetics", "oxygen"},

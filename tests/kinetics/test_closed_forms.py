@@ -31,12 +31,12 @@ from aerobe.kinetics import (
     decay_factor,
     growth_factor,
     simulate,
-    transfer_factor,
 )
 
 # The equations themselves are needed here, to hand the very same ones to another solver.
 from aerobe.kinetics._compiled import slopes
 from aerobe.kinetics._temperature import GROWTH_MAXIMUM_DEGC
+from aerobe.oxygen import transfer_factor
 from tests.conftest import DATA
 
 Array = NDArray[np.float64]

@@ -12,7 +12,7 @@ import pytest
 from pytest import approx
 from scipy.integrate import solve_ivp
 
-from aerobe.kinetics import PARAMETERS, decay_factor, growth_factor, transfer_factor
+from aerobe.kinetics import PARAMETERS, decay_factor, growth_factor
 from aerobe.kinetics import _compiled as model
 from aerobe.kinetics import _nitrogen as second
 
@@ -208,7 +208,6 @@ def test_temperature_factors_have_their_numbers() -> None:
     assert growth_factor(4.0, 5.0) == 0.0 and growth_factor(48.0, 5.0) == 0.0
     # 1.10 a degree: between 1.04 of handbooks and 1.12 of ASM1's pair 0.62 and 0.20 per day ten degrees apart.
     assert decay_factor(30.0) == approx(1.1**10) and 1.04**10 < float(decay_factor(30.0)) < 0.62 / 0.20
-    assert transfer_factor(10.0) == approx(1.024**-10)
 
 
 def test_the_second_structure_takes_smaller_steps_where_food_answers_fast() -> None:

@@ -20,10 +20,8 @@ from aerobe.kinetics import (
     decay_factor,
     growth_factor,
     simulate,
-    transfer_factor,
 )
-from aerobe.oxygen import FOODS, kla_at_20, saturation_mg_per_l
-from aerobe.oxygen import transfer_factor as transfer_factor_here
+from aerobe.oxygen import FOODS, kla_at_20, saturation_mg_per_l, transfer_factor
 
 
 def run(food: float, oxygen: float, hours: float, **parameters: float) -> np.ndarray:
@@ -64,8 +62,8 @@ def test_the_model_and_the_food_library_speak_of_the_same_oxygen(sugar: str) -> 
     assert food.oxygen_demand.mid / food.carbon.mid == approx(OXYGEN_PER_CARBON, rel=2e-3)
 
 
-def test_one_law_of_temperature_for_transfer_in_both_rooms() -> None:
-    assert transfer_factor(12.0) == approx(transfer_factor_here(12.0))
+def test_transfer_slows_with_cold_as_the_standard_says() -> None:
+    assert transfer_factor(12.0) == approx(1.024**-8)
     assert kla_at_20(10.0, 12.0) == approx(12.09, abs=0.005)
 
 

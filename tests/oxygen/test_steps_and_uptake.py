@@ -9,8 +9,8 @@ import pytest
 from pytest import approx
 from scipy.integrate import solve_ivp
 
-from aerobe.errors import NotEnoughData, UnusableReading
-from aerobe.oxygen import holding_time, responses, saturation_mg_per_l, transfer_from_steps, uptake_from_log
+from aerobe.errors import NotEnoughData, OutsideValidity, UnusableReading
+from aerobe.oxygen import holding_time, hours_to_floor, responses, saturation_mg_per_l, transfer_from_steps, uptake_from_log
 from tests.oxygen._runs import LAG_H, noise_with_memory
 
 
@@ -131,3 +131,21 @@ def test_a_calm_tea_may_hold_for_ever_and_a_late_one_not_at_all() -> None:
     assert holding_time(1.5, 10.0, floor_mg_per_l=2.0).median_min == 0.0
     doubtful = holding_time(7.0, 10.0, uptake_log_sd=0.3)
     assert doubtful.low_min < doubtful.median_min < doubtful.high_min
+
+
+@pytest.mark.parametrize(("oxygen", "uptake", "minutes"), [(7.0, 10.0, 42.0), (7.0, 50.0, 8.4), (7.0, 2.0, 210.0)])
+def test_holding_time_is_oxygen_over_uptake(oxygen: float, uptake: float, minutes: float) -> None:
+    # Arithmetic of the balance without air: 60 x DO / OUR.
+    assert hours_to_floor(oxygen, uptake) * 60.0 == approx(minutes)
+    assert hours_to_floor(1.0, uptake, floor_mg_per_l=2.0) == 0.0
+    assert hours_to_floor(oxygen, 0.0) == math.inf
+    with pytest.raises(OutsideValidity):
+        hours_to_floor(oxygen, -1.0)
+
+
+def test_many_brews_are_asked_at_once_and_surface_air_only_lengthens() -> None:
+    # On paper: 4 mg/L over 8 mg/L/h is half an hour; at the floor nothing is left; without uptake there is no end.
+    found = hours_to_floor(np.array([6.0, 2.0, 6.0]), np.array([8.0, 8.0, 0.0]), 2.0)
+    assert found.tolist() == [0.5, 0.0, math.inf]
+    shut, still = (holding_time(6.0, 8.0, floor_mg_per_l=2.0, surface_per_h=k).median_min for k in (0.0, 0.5))
+    assert shut == approx(30.0) and still > 30.0

@@ -19,6 +19,7 @@ from aerobe.oxygen import (
     balance_ceiling_g_per_l,
     compare_changes,
     depth_as_wide_m,
+    dose_row,
     first_guess_kla,
     food_balance,
     food_ceiling,
@@ -149,6 +150,15 @@ def test_ways_are_compared_draw_by_draw() -> None:
     assert changes.rows[1].biomass_ratio == approx((0.8, 0.8, 0.8)) and changes.rows[1].cost == 0.5
     assert changes.rows[1].chance_above_floor == 1.0 and changes.rows[1].lowest_oxygen_mg_per_l == approx((3.2, 5.0, 6.8))
     assert "'less' grows most: 0.80 (0.80 to 0.80)" in changes.says
+
+
+def test_the_row_of_one_dose_counts_its_brews() -> None:
+    # On paper: 0, 0.1 ... 10 mg/L in 101 brews: 81 of them hold 2 mg/L; quantiles lie at 5, 50 and 95 of a hundred steps.
+    steps = np.linspace(0.0, 10.0, 101)
+    row = dose_row(1.5, Outcome(lowest_oxygen_mg_per_l=steps, peak_biomass=3.0 * steps, peak_at_h=steps + 20.0), 2.0)
+    assert row.dose_g_per_l == 1.5 and row.chance_above_floor == approx(81.0 / 101.0)
+    assert row.lowest_oxygen_mg_per_l == approx((0.5, 5.0, 9.5)) and row.peak_biomass == approx((1.5, 15.0, 28.5))
+    assert row.peak_at_h == approx((20.5, 25.0, 29.5))
 
 
 # --- air -------------------------------------------------------------------------------------------------------------

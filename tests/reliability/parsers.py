@@ -19,9 +19,9 @@ from aerobe.evidence import contrasts_from_table
 from aerobe.notebook import open_notebook
 from aerobe.records import Assay, Brew
 from aerobe.tables import zone_of
-from aerobe.units import AREA, KINDS, parse_number
+from aerobe.units import AREA, KINDS, dilution_factor, parse_number
 from aerobe.usecases.notebook._moments import elapsed_from
-from aerobe.usecases.notebook._records import ReadingEntry, dilution_from
+from aerobe.usecases.notebook._records import ReadingEntry
 from aerobe.usecases.oxygen._form import FoodForm
 from aerobe.usecases.safety._entry import UseEntry, amounts_of, applied_of, field_findings
 from aerobe.usecases.safety._notes import _heat_log
@@ -84,7 +84,7 @@ def _numbers_and_times() -> Iterator[Parser]:
         samples=["08:30", "2026-05-01 08:30", ""],
     )
     yield Parser(name="time zones", read=zone_of, samples=["Europe/Berlin", "+02:00", "UTC", "GMT-3"])
-    yield Parser(name="dilutions", read=dilution_from, samples=["1:10", "1 in 10", "10", "2,5"], sane=_finite)
+    yield Parser(name="dilutions", read=dilution_factor, samples=["1:10", "1 in 10", "10", "2,5"], sane=_finite)
 
 
 def _inside(kind: Any, unit: str) -> float:

@@ -11,7 +11,6 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pytest import approx
 
 from aerobe.errors import UnusableRecord
 from aerobe.safety import (
@@ -36,7 +35,6 @@ from aerobe.safety import (
     clearances,
     closed,
     harvest_gates,
-    holding_time_h,
     oxygen_history,
     smell_of,
     use_gates,
@@ -127,16 +125,6 @@ def test_time_without_air_follows_the_measured_uptake() -> None:
     slow = replace(stopped, uptake_mg_per_l_per_h=0.1)
     assert states(harvest_gates(replace(slow, hours_since_air_stopped=4.0)))["time without air"] == "open"
     assert states(harvest_gates(replace(slow, hours_since_air_stopped=4.01)))["time without air"] == "closed"
-
-
-@pytest.mark.parametrize(("oxygen", "uptake", "minutes"), [(7.0, 10.0, 42.0), (7.0, 50.0, 8.4), (7.0, 2.0, 210.0)])
-def test_holding_time_is_oxygen_over_uptake(oxygen: float, uptake: float, minutes: float) -> None:
-    # Arithmetic of the balance without air: 60 x DO / OUR.
-    assert holding_time_h(oxygen, uptake) * 60.0 == approx(minutes)
-    assert holding_time_h(1.0, uptake, floor_mg_per_l=2.0) == 0.0
-    assert holding_time_h(oxygen, 0.0) == math.inf
-    with pytest.raises(UnusableRecord):
-        holding_time_h(oxygen, -1.0)
 
 
 @pytest.mark.parametrize("name", [field.name for field in dataclasses.fields(BrewFacts) if "float" in str(field.type)])

@@ -29,7 +29,7 @@ from aerobe.records import (
     Use,
     Vessel,
 )
-from aerobe.units import parse_number, signs
+from aerobe.units import dilution_factor, parse_number, signs
 from aerobe.usecases.notebook._moments import elapsed_from, require_possible
 from aerobe.usecases.trials._blinding import HIDDEN, is_hidden, shown
 
@@ -118,7 +118,7 @@ class ReadingEntry:
             signal=parse_number(bare),
             unit=assay.unit,
             typed_as=self.signal,
-            dilution=dilution_from(self.dilution),
+            dilution=dilution_factor(self.dilution or "1"),
             replicate=int(replicate),
             sample=self.sample,
             below_detection=below,
@@ -129,12 +129,6 @@ class ReadingEntry:
             entered_at=now,
             notes=self.notes,
         )
-
-
-def dilution_from(text: str) -> float:
-    """Final volume over sample volume, from `10`, `1:10` (one part made up to ten) or `1 in 10`. [-]"""
-    ratio = re.fullmatch(r"\s*1\s*(?::|/|in)\s*([\d.,]+)\s*", text)
-    return parse_number(ratio[1] if ratio else text or "1")
 
 
 def new_key(notebook: Notebook, cls: type, name: str) -> str:

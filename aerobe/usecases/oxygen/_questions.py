@@ -254,7 +254,7 @@ def _double(vessel: Vessel) -> AirSupply:
         return air
     gain = first_guess_kla(replace(vessel, air=air))[0] / first_guess_kla(vessel)[0]
     # The exponent of the flow is known to about 0.1, so a doubling adds 7 % to what the measurement left open.
-    return replace(air, kla_per_h=air.kla_per_h * gain, kla_log_sd=float(np.hypot(air.kla_log_sd or 0.2, 0.07)))
+    return replace(air, kla_per_h=air.kla_per_h * gain, kla_log_sd=float(np.hypot(vessel_kla(vessel)[1], 0.07)))
 
 
 def _power_w(vessel: Vessel) -> float:

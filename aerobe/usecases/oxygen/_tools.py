@@ -14,6 +14,7 @@ from aerobe.oxygen import (
     SULPHITE_CAUTION,
     DoseRow,
     check_probe,
+    dose_row,
     food_balance,
     holding_time,
     oxygen_from_percent,
@@ -23,7 +24,6 @@ from aerobe.oxygen import (
     scale_vessel,
     size_air,
     sulphite_dose,
-    trade_off,
     vessel_kla,
 )
 from aerobe.sources import cite
@@ -84,7 +84,7 @@ class FoodPage:
 def preview_dose(question: FoodQuestion, dose_g_per_l: float) -> DosePreview:
     """What one dose comes to: the numbers beside the slider, and the courses for its chart."""
     courses = simulated_courses(question, question.with_dose(dose_g_per_l), question.vessel)
-    row = trade_off(lambda dose: courses.outcome(), [dose_g_per_l], floor_mg_per_l=question.floor_mg_per_l)[0]
+    row = dose_row(dose_g_per_l, courses.outcome(question.from_h), question.floor_mg_per_l)
     return DosePreview(dose_g_per_l=dose_g_per_l, whole_g=dose_g_per_l * question.vessel.volume_l, row=row, courses=courses)
 
 
