@@ -18,9 +18,9 @@ def dilution_factor(text: str, number: Callable[[str], float] = parse_number) ->
     Parameters
     ----------
     text
-        As typed.
+        As typed. [-]
     number
-        Reads a number, where a file has a decimal mark of its own.
+        Reads a number, where a file has a decimal mark of its own. [-]
 
     Raises
     ------
