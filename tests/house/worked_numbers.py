@@ -13,7 +13,6 @@ import inspect
 import io
 import re
 import tokenize
-from collections import defaultdict
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -37,6 +36,7 @@ THROUGH = {
     "verdicts.fit_censored": "by `judge`: tests/verdicts/test_traps.py",
     "verdicts.hold_back": "takes a claim back",
     "verdicts.effect_words": "a text",
+    "verdicts.short_headline": "a text: tests/reports/test_showing.py",
     "verdicts.rank_arms": "by `judge`: tests/verdicts/test_verdict.py",
     "verdicts.standard_of": "finds an arm",
     "trials.factorial": "resolution of the handbook's fractions: tests/trials/test_plan.py",
@@ -142,16 +142,14 @@ def functions() -> dict[str, object]:
 
 
 def held_by() -> dict[str, list[Test]]:
-    """Tests with a number for each function; those of the function's own room first."""
-    tests = [test for path in sorted((ROOT / "tests").rglob("test_*.py")) for test in found_in(path) if test.compares]
-    by_name: dict[str, list[Test]] = defaultdict(list)
-    for test in tests:
-        for name in test.reaches:
-            by_name[name].append(test)
+    """Tests with a number for each function, of the function's own room."""
+    paths = {room: sorted((ROOT / "tests" / room).glob("test_*.py")) for room in ROOMS}
+    by_room = {room: [test for path in paths[room] for test in found_in(path) if test.compares] for room in ROOMS}
     found = {}
     for whole in functions():
         room, name = whole.split(".")
-        found[whole] = sorted(by_name[name], key=lambda test: (f"tests/{room}/" not in test.place, not test.said, test.place))
+        own = [test for test in by_room[room] if name in test.reaches]
+        found[whole] = sorted(own, key=lambda test: (not test.said, test.place))
     return found
 
 
