@@ -33,7 +33,7 @@ def replay(
     hours
         When to ask, since aeration began. [h]
     tests_left_at
-        How many tests were free to be spent at an hour.
+        How many tests were free to be spent at an hour; at least those that the story holds later, since they were taken.
     gates_at
         Gates as they stood at an hour.
     """
@@ -41,7 +41,8 @@ def replay(
     for place, hour in enumerate(hours):
         seen = story.until(hour)
         posterior = infer_brew(seen, seed=seed, past=past, effort=effort)
-        left, gates = tests_left_at(hour), gates_at(hour)
+        later = sum(item.elapsed_h > hour for item in story.measurements)
+        left, gates = max(tests_left_at(hour), later), gates_at(hour)
         out.append(advise(posterior, now_h=hour, aim=aim, costs=costs, tests_left=left, kit=kit, gates=gates, seed=seed))
         progress((place + 1) / len(hours))
     return out

@@ -360,7 +360,8 @@ def tail_shape(weights: Array) -> float:
     b = 1.0 / excess[-1] + (1.0 - np.sqrt(guesses / (np.arange(1, guesses + 1) - 0.5))) / (3.0 * excess[int(n / 4 + 0.5) - 1])
     k = np.mean(np.log1p(-b[:, None] * excess[None, :]), axis=1)
     score = n * (np.log(-b / k) - k - 1.0)
-    share = 1.0 / np.sum(np.exp(score[None, :] - score[:, None]), axis=1)
+    share = np.exp(score - score.max())
+    share /= share.sum()
     b_mean = float(np.sum(b * share))
     k_hat = float(np.mean(np.log1p(-b_mean * excess)))
     # The weakly informative prior of vehtari-2024, worth ten points at 0.5.

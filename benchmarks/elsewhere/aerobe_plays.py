@@ -39,10 +39,10 @@ def play_dense(world: World, brew: int, every_h: float, seed: int, *, on_gpu: bo
     bare, seen = story_for(world, brew), ()
     for hour in np.arange(every_h, END_H + 1e-9, every_h):
         seen = (*seen, kit_for(float(hour), world.test(brew, float(hour), rng)))
-        posterior, advice = call_at(replace(bare, measurements=seen), float(hour), 0, on_gpu=on_gpu)
+        posterior, advice = call_at(replace(bare, measurements=seen), float(hour), 1, on_gpu=on_gpu)  # the next one comes anyway
         if advice.call == "harvest now":
             return Played(hour=float(hour), tests=len(seen), expected=advice.expected_loss_now, **held(posterior, world, brew))
-        if advice.at_h < hour + every_h:  # it would harvest before the next reading
+        if advice.call != "test at" and advice.at_h < hour + every_h:  # it would harvest before the next reading
             return Played(hour=advice.at_h, tests=len(seen), expected=advice.expected_loss, **held(posterior, world, brew))
     return Played(hour=END_H, tests=len(seen))
 

@@ -130,11 +130,12 @@ def play_curve(curve: Curve, way: str) -> Played:
     bare, seen = stand_in(), ()
     for place, hour in enumerate(curve.read_at[:-1]):
         seen = (*seen, kit_for(hour, curve.biomass_at(0, hour)))
-        posterior, advice = call_at(replace(bare, measurements=seen), hour, 0)
+        more = place + 1 < len(curve.read_at) - 1  # the next reading comes anyway
+        posterior, advice = call_at(replace(bare, measurements=seen), hour, int(more))
         if advice.call == "harvest now":
             inside = aerobe_plays.held(posterior, curve, 0)
             return Played(hour=hour, tests=len(seen), expected=advice.expected_loss_now, **inside)
-        if advice.at_h < curve.read_at[place + 1]:
+        if advice.call != "test at" and advice.at_h < curve.read_at[place + 1]:
             inside = aerobe_plays.held(posterior, curve, 0)
             return Played(hour=advice.at_h, tests=len(seen), expected=advice.expected_loss, **inside)
     return Played(hour=end, tests=len(seen))

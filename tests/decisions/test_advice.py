@@ -147,6 +147,9 @@ def test_a_replay_knows_no_more_than_was_known():
     fresh = advise(infer_brew(cut, seed=1, effort=Effort(cloud=256, batch=256, draws=200)), now_h=6.0, tests_left=2, seed=1)
     assert (past[0].call, past[0].at_h) == (fresh.call, fresh.at_h)
     assert past[0].expected_loss == fresh.expected_loss and past[1].now_h == 16.0
+    # Two readings were still to come: both were free to be spent, whatever a budget says.
+    bare = replay(story, [6.0], effort=Effort(cloud=256, batch=256, draws=200))
+    assert (bare[0].call, bare[0].at_h, bare[0].expected_loss) == (fresh.call, fresh.at_h, fresh.expected_loss)
 
 
 def test_an_unsettled_posterior_is_said():

@@ -79,3 +79,9 @@ def test_tail_shape_of_pareto_weights(shape):
     u = (np.arange(20000) + 0.5) / 20000
     weights = ((1.0 - u) ** -shape - 1.0) / shape + 1.0
     assert tail_shape(weights / weights.sum()) == pytest.approx(shape, abs=0.08)
+
+
+def test_tail_shape_of_weights_that_lie_very_far_apart_is_found_without_overflow():
+    weights = np.exp(-np.linspace(0.0, 30.0, 40_000) ** 1.9)
+    with np.errstate(over="raise"):
+        assert np.isfinite(tail_shape(weights / weights.sum()))
