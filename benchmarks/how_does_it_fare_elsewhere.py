@@ -9,7 +9,8 @@ end, or at once with `--table`.
 
 `--people N` plays N people of each world instead, six brews of one recipe each: alone, with the earlier brews, and with one
 test a brew from the fifth on. `--curves` plays measured cultures of other fields (`benchmarks/data`) with a reading
-every two hours and with three. Way `pump-log` stops the air for 1, 2 or 4 h at hour 4, 9 or 14.
+every two hours and with three. Ways `pump-log` and `pump-told` stop the air for 1, 2 or 4 h at hour 4, 9 or 14; nobody enters it,
+or it is entered.
 
 Held-out worlds are for one final run (`--final`); the agents beside aerobe may play them at any time.
 
@@ -45,8 +46,9 @@ KNOWING_DRAWS = 1000
 # What aerobe is given: tests allowed, oxygen and temperature log or not.
 AEROBE = {"recipe": (0, False), "tests3": (3, False), "tests6": (6, False), "log": (0, True), "log+tests3": (3, True)}
 DENSE = {"dense2": 2.0, "dense4": 4.0}
-# The air stops for so many hours at such an hour, one after another over the brews; nobody enters it, the probe logs on.
-PUMP = "pump-log"
+# The air stops for so many hours at such an hour, one after another over the brews, and the probe logs on. Nobody enters it, or
+# it is entered as it happens.
+PUMP = ("pump-log", "pump-told")
 STOPS = [(at, hours) for hours in (1.0, 2.0, 4.0) for at in (4.0, 9.0, 14.0)]
 # Ways that know nothing of aerobe; their results stand under no label.
 OTHERS = {
@@ -59,7 +61,7 @@ OTHERS = {
     "knowing-tests3": "the same, 3 tests",
     "knowing-log": "the same, an oxygen log",
 }
-WAYS = (*AEROBE, *DENSE, PUMP, *OTHERS)
+WAYS = (*AEROBE, *DENSE, *PUMP, *OTHERS)
 
 _WORLDS: dict[tuple[str, int], World] = {}
 
@@ -80,7 +82,7 @@ def best_fixed_hour(world: World) -> float:
 def play_one(key: str, seed: int, brew: int, way: str, on_gpu: bool) -> dict[str, object]:
     """One brew, one way: a line of the results."""
     world, began = world_of(key, seed), time.perf_counter()
-    if way == PUMP:
+    if way in PUMP:
         world = _stopped(key, seed, brew % len(STOPS))
     went = _play(world, seed, brew, way, on_gpu)
     return {
@@ -95,9 +97,10 @@ def play_one(key: str, seed: int, brew: int, way: str, on_gpu: bool) -> dict[str
 
 
 def _play(world: World, seed: int, brew: int, way: str, on_gpu: bool) -> Played:
-    if way in AEROBE or way == PUMP:
+    if way in AEROBE or way in PUMP:
         tests, with_log = AEROBE.get(way, (0, True))
-        return aerobe_plays.play(world, brew, tests, with_log, seed, on_gpu=on_gpu)[0]
+        told = aerobe_plays.story_with_stop(world, brew, *STOPS[brew % len(STOPS)]) if way == "pump-told" else None
+        return aerobe_plays.play(world, brew, tests, with_log, seed, bare=told, on_gpu=on_gpu)[0]
     if way in DENSE:
         return aerobe_plays.play_dense(world, brew, DENSE[way], seed, on_gpu=on_gpu)
     if way == "best-fixed":

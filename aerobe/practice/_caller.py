@@ -145,7 +145,7 @@ def call_plays(
     now, left, seen = 0.0, tests, tuple[Measurement, ...]()
     advices: list[Advice] = []
     while True:
-        story = replace(bare, measurements=seen)
+        story = replace(bare.until(now), measurements=seen)  # what will happen is entered when it happens
         story = with_log_until(story, world, brew, now) if with_log else story
         kit = seen[-1] if seen else first_kit
         posterior, advice = call_at(story, now, left, past=past, on_gpu=on_gpu, price=price, kit=kit, effort=effort)

@@ -6,7 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from aerobe.inference import BrewStory
 from aerobe.practice import Played, call_at, call_plays, kit_for, story_for
+from aerobe.records import BrewEvent
 from aerobe.worlds import END_H, World
 
 
@@ -25,6 +27,13 @@ def play(
     expected = went.advices[-1].expected_loss_now if went.harvested else float("nan")
     inside = held(went.posterior, world, brew)
     return Played(hour=went.hour, tests=went.tests, expected=expected, **said, **inside), went.posterior
+
+
+def story_with_stop(world: World, brew: int, off_h: float, hours: float) -> BrewStory:
+    """What a person enters who sees the air stop at an hour and brings it back so many hours later. [h]"""
+    off = BrewEvent(key="off", brew="brew", what="air off", elapsed_h=off_h)
+    on = BrewEvent(key="on", brew="brew", what="air on", elapsed_h=off_h + hours)
+    return replace(story_for(world, brew), events=(off, on))
 
 
 def speaks_of_a_stop(advice) -> bool:

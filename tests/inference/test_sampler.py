@@ -82,6 +82,6 @@ def test_tail_shape_of_pareto_weights(shape):
 
 
 def test_tail_shape_of_weights_that_lie_very_far_apart_is_found_without_overflow():
-    weights = np.exp(-np.linspace(0.0, 30.0, 40_000) ** 1.9)
+    weights = np.exp(-(np.linspace(0.0, 30.0, 40_000) ** 1.9))
     with np.errstate(over="raise"):
         assert np.isfinite(tail_shape(weights / weights.sum()))
