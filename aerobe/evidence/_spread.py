@@ -100,7 +100,7 @@ def _sidik_jonkman(y: Array, v: Array, X: Array) -> tuple[float, float]:
     if start == 0.0:
         return 0.0, math.nan
     fit = weighted_fit(y, v, X, start)
-    tau2 = start * fit.rss / free
+    tau2 = max(0.0, start * fit.rss / free)
     P = fit.projection
     PV = P * v[None, :]
     variance = (start / free) ** 2 * (2 * np.sum(PV * PV.T) + 4 * tau2 * np.sum(PV * P) + 2 * tau2**2 * np.sum(P * P))

@@ -8,23 +8,31 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from pytest import approx
-from scipy import optimize, stats
+from scipy import optimize, special, stats
 
 from aerobe.errors import ImportFault, UnusableRecord
 from aerobe.evidence import (
     Contrast,
     contrasts_from_table,
     flags,
+    pool_brews,
     prediction_interval,
     ratio_of_means,
     risk_ratio,
     selection,
     site_means,
     small_studies,
+    spread_interval,
     too_alike,
+    weigh,
 )
+from aerobe.evidence._blocks import Blocks, given_spreads
 from aerobe.evidence._checks import trim_and_fill
+from aerobe.evidence._copies import _distance
+from aerobe.evidence._many import _mode
+from aerobe.evidence._spread import spread
 from tests.evidence.test_headline import trial
+from tests.evidence.test_many_and_network import brews_of
 from tests.evidence.test_pooling import bcg
 
 
@@ -82,8 +90,6 @@ def test_the_chance_that_trials_agree_so_closely() -> None:
 
 def test_near_trials_are_those_close_in_effect_and_in_error() -> None:
     # By hand: 0.3^2 / (0.04 + 0.05) = 1; ln(0.05 / 0.04) = 0.2231, its variance 2/4 + 2/8 = 0.75: 0.0664.
-    from aerobe.evidence._copies import _distance
-
     found = _distance(np.array([0.2, 0.5]), np.array([0.04, 0.05]), np.array([4.0, 8.0]))
     assert found[0] == approx([0.0, 1.0 + math.log(1.25) ** 2 / 0.75])
     # Without degrees the errors say nothing.
@@ -140,8 +146,8 @@ def test_the_selection_model_agrees_with_a_free_search_of_its_likelihood(y: list
 
     def minus(mu: float, tau: float, chance: float) -> float:
         sd = np.sqrt(variance + tau**2)
-        clear = stats.norm.sf(bar, mu, sd)
-        density = stats.norm.logpdf(z, mu, sd) + np.where(z > bar, 0.0, math.log(chance))
+        clear = special.ndtr((mu - bar) / sd)
+        density = -0.5 * ((z - mu) / sd) ** 2 - np.log(sd) + np.where(z > bar, 0.0, math.log(chance))
         return -float(np.sum(density - np.log(clear + chance * (1.0 - clear))))
 
     def least(fixed: float | None) -> float:
@@ -219,3 +225,60 @@ def test_fifty_times_is_more_than_a_recipe_does() -> None:
         assert "implausible" in names(sign * math.log(51.0)) and "implausible" not in names(sign * math.log(49.0))
     made = Contrast(key="t", recipe="a", against="b", effect=0.1, variance=0.01)
     assert len(flags(made)) == len({flag.name for flag in flags(made)}) > 2
+
+
+def test_the_lattice_of_many_brews_stands_on_the_mode_and_its_curvature() -> None:
+    # Independent computation of the second differences of the same surface, one pair of spreads at a time and with another step.
+    _, data = brews_of(np.random.default_rng(9), 30)
+    blocks, scales = Blocks.of(data, "r0", 1.0, np), np.array([1.5, 0.5, 0.7])
+    mode, axes = _mode(blocks, scales)
+
+    def height(theta: np.ndarray) -> float:
+        return float(given_spreads(blocks, theta[None], scales)[0][0])
+
+    step = 0.03 * np.eye(3)
+    curve = np.array(
+        [
+            [
+                sum(s * u * height(mode + s * step[i] + u * step[j]) for s in (1, -1) for u in (1, -1)) / (4.0 * 0.03**2)
+                for j in range(3)
+            ]
+            for i in range(3)
+        ]
+    )
+    assert all(height(mode) >= height(mode + sign * 0.1 * row) for row in np.eye(3) for sign in (1, -1))
+    size, turn = np.linalg.eigh(-curve)
+    assert axes @ axes.T == approx((turn / np.maximum(size, 1.0)) @ turn.T, rel=0.03, abs=1e-3)
+    found = pool_brews(data, reference="r0")
+    for one in found.recipes:
+        # Close to normal: the chance of a gain is that of its mean over its sd.
+        assert one.probability_better == approx(stats.norm.cdf(one.effect.mean / one.effect.sd), abs=0.01)
+        assert one.next_trial.sd > one.effect.sd and one.next_trial.mean == approx(one.effect.mean)
+    assert found.brews == len(data.outcome) and found.trials == 30
+
+
+def test_trials_that_look_like_one_are_said_to_be_no_more_than_likely_copies() -> None:
+    found = weigh([trial("a", 0.5, 0.04), trial("b", 0.5001, 0.04001), trial("c", 0.1, 0.06)], "kelp", "plain")
+    assert [one.certain for one in found.duplicates] == [False]
+    assert len(found.contrasts) == 2
+
+
+def test_moments_of_a_spread_by_hand() -> None:
+    # By hand (DerSimonian and Laird 1986): 0.1, 0.5, 0.9 with variance 0.04 each: Q = 0.32 / 0.04 = 8, c = 75 - 25 = 50,
+    # tau2 = (8 - 2) / 50 = 0.12. Hunter and Schmidt: (8 - 3) / 75. Equal weights (Hedges and Olkin): 0.16 - 0.04.
+    y, v, ones = np.array([0.1, 0.5, 0.9]), np.full(3, 0.04), np.ones((3, 1))
+    found = {method: spread(method, y, v, ones)[0] for method in ("DL", "HS", "HE", "PM", "REML", "ML", "SJ")}
+    assert (found["DL"], found["HS"], found["HE"]) == approx((0.12, 5.0 / 75.0, 0.12))
+    # With equal errors Paule and Mandel, and restricted likelihood, take off the error from the variance: 0.16 - 0.04.
+    assert (found["PM"], found["REML"]) == approx((0.12, 0.12), abs=1e-6) and found["ML"] == approx(0.32 / 3.0 - 0.04, abs=1e-6)
+    # Sidik and Jonkman: the variance over three, 0.1067, as first guess; 0.1067 x 0.32 / (0.04 + 0.1067) / 2.
+    first = 0.32 / 3.0
+    assert found["SJ"] == approx(first * 0.32 / (0.04 + first) / 2.0)
+    none = [spread(method, np.array([0.1, 0.1, 0.1]), v, ones)[0] for method in ("DL", "HS", "HE", "PM", "REML", "ML", "SJ")]
+    assert none == [0.0] * 7
+    # On paper: (y' P y with two degrees)/(v + tau2) is chi-squared: 8 / 5.9915 = (v + tau2) / v at the lower end of 90 %.
+    low, high = spread_interval(y, v, ones, level=0.90)
+    assert low == approx(max(0.0, 0.32 / stats.chi2.ppf(0.95, 2) - 0.04)) and high == approx(
+        0.32 / stats.chi2.ppf(0.05, 2) - 0.04
+    )
+    assert spread_interval(y[:1], v[:1], ones[:1]) == (0.0, math.inf)
