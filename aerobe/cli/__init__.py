@@ -89,13 +89,15 @@ def run(words: list[str]) -> int:
     """Run one command and give its exit code; a fault is printed as problem and remedy, a bug keeps its traceback."""
     from cyclopts import CycloptsError
 
-    from aerobe.errors import AerobeError
+    from aerobe.errors import AerobeError, Damaged
 
     app = build()
     try:
         answer = app(words, exit_on_error=False, print_error=True, result_action="return_value")
     except CycloptsError:
         return MISUNDERSTOOD
+    except Damaged as fault:
+        return _again_with_whole_part(words, fault)
     except AerobeError as fault:
         _say_fault(fault, as_json="--json" in words)
         return FAULT
@@ -106,6 +108,20 @@ def run(words: list[str]) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return DONE
     return answer if isinstance(answer, int) and not isinstance(answer, bool) else DONE
+
+
+def _again_with_whole_part(words: list[str], fault: Exception) -> int:
+    """The same command over what is whole of a damaged notebook; where nothing is, the fault stands."""
+    from aerobe.cli._common import MET_DAMAGE
+
+    if MET_DAMAGE.get() is not None:
+        _say_fault(fault, as_json="--json" in words)
+        return FAULT
+    met = MET_DAMAGE.set(fault)
+    try:
+        return run(words)
+    finally:
+        MET_DAMAGE.reset(met)
 
 
 def _say_fault(fault: Exception, *, as_json: bool) -> None:

@@ -10,6 +10,7 @@ import sys
 import textwrap
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -38,9 +39,27 @@ class Where:
 
     def open(self, *, create: bool = True) -> Notebook:
         """The notebook that was named, or the person's own."""
-        from aerobe.usecases.notebook import open_notebook
+        from aerobe.usecases.notebook import open_notebook, read_whole_part
 
-        return open_notebook(self.notebook or str(own_notebook()), at=now(), create=create)
+        where = self.notebook or str(own_notebook())
+        fault = MET_DAMAGE.get()
+        if fault is None:
+            return open_notebook(where, at=now(), create=create)
+        book = read_whole_part(where)
+        if not book.damaged:  # what is damaged is another file
+            book.close()
+            raise fault
+        for line in ("This notebook is damaged. Shown is what is whole; nothing can be written.", *listed(book.lost)):
+            print(shown(line), file=sys.stderr)
+        return book
+
+
+MET_DAMAGE: ContextVar[Exception | None] = ContextVar("met_damage", default=None)  # what a first try at the command met
+
+
+def listed(lost: Sequence[str], most: int = 40) -> list[str]:
+    """What is lost of a damaged notebook, in lines that somebody can read."""
+    return [*lost[:most], *([f"And {len(lost) - most} more."] if len(lost) > most else [])]
 
 
 OWN = Where()  # the default of the option `where`: the person's own notebook, answer as text

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any
 
 from cyclopts import App
 
 from aerobe.cli import NOT_SETTLED
-from aerobe.cli._common import JSON_ONLY, OWN, Where, now, own_notebook, progress, say, table, then
+from aerobe.cli._common import JSON_ONLY, OWN, Where, listed, now, own_notebook, progress, say, table, then
 from aerobe.errors import ImportFault, NotFound
 from aerobe.records import Assay, Brew, Compost, Recipe, Trial, Vessel, from_plain
 
@@ -142,24 +143,30 @@ def notebook_restore(copy: Path, /, *, where: Where = OWN) -> None:
 
 
 @notebook.command(name="rescue")
-def notebook_rescue(damaged: Path, target: Path, /, *, json: JSON_ONLY = False) -> int:
-    """Save what is whole of a damaged notebook into a new one. The damaged file is left as it is. Exit code 4 if rows are lost.
+def notebook_rescue(damaged: Path | None = None, target: Path | None = None, /, *, json: JSON_ONLY = False) -> int:
+    """Save what is whole of a damaged notebook. The damaged file is kept as it is. Exit code 4 if rows are lost.
 
     Parameters
     ----------
     damaged
-        The notebook that does not open, or that `aerobe notebook check` finds fault with.
+        The notebook that does not open, or that `aerobe notebook check` finds fault with; your own if it is left out.
     target
-        A new file.
+        A new file for what is whole. Without it that takes the notebook's place, and the damaged file is kept beside it.
     """
-    from aerobe.usecases.notebook import rescue_notebook
+    from aerobe.usecases.notebook import go_on_with_whole_part, rescue_notebook
 
+    damaged = damaged or Path(os.environ.get("AEROBE_NOTEBOOK", "") or own_notebook())
     with progress("reading what can be read"):
-        found = rescue_notebook(damaged, target)
-    lines = [f"Saved to {target}: " + ", ".join(f"{count} {name.replace('_', ' ')}" for name, count in found.saved.items()) + "."]
-    lines += [*found.lost[:40], *([f"And {len(found.lost) - 40} more."] if len(found.lost) > 40 else [])]
+        if target is not None:
+            found, last = rescue_notebook(damaged, target), f"Photos, devices and settings lie in {damaged.name}.app: give that"
+            last += " folder the new notebook's name."
+        else:
+            found, aside = go_on_with_whole_part(damaged, now=now())
+            last = f"The notebook is whole again and can be written. The damaged file is kept as {aside}"
+    counts = ", ".join(f"{count} {name.replace('_', ' ')}" for name, count in found.saved.items())
+    lines = [f"Saved to {target or damaged}: {counts}.", *listed(found.lost)]
     lines += [f"Rows that did not fit are kept as they stood in {found.left_over}."] if found.left_over else []
-    lines += [f"Photos, devices and settings lie in {damaged.name}.app: give that folder the new notebook's name."]
+    lines += [last]
     told = {
         "saved": [{"table": name, "rows": count} for name, count in found.saved.items()],
         "lost": found.lost,

@@ -26,6 +26,7 @@ def serve(
     from aerobe.web import serve as run
 
     with Where(notebook=notebook).open() as book:
+        book.store.require_sound()  # before anything is written into a file that does not hang together
         plan = plan_serving(
             notebook_path=book.store.path,
             home=own_notebook().parent,

@@ -81,6 +81,10 @@ class NotebookFault(AerobeError):
     """The notebook file or server cannot be used as it stands."""
 
 
+class Damaged(NotebookFault):
+    """The notebook's file is not as it was written: what is whole can still be read, from a copy."""
+
+
 class ImportFault(AerobeError):
     """A file that cannot be taken in."""
 

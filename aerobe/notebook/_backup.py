@@ -10,10 +10,11 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from aerobe.errors import NotebookFault
+from aerobe.notebook._in_place import put_in_place
 from aerobe.notebook._pen import Pen
 from aerobe.notebook._ready_made import make_tables
 from aerobe.notebook._schema import SCHEMA
-from aerobe.notebook._store import WAIT_S, Store, file_mode_private, in_plain_words
+from aerobe.notebook._store import WAIT_S, WHOLE_PART_ONLY, Store, file_mode_private, in_plain_words
 
 
 def back_up(store: Store, *, at: datetime, to: Path | None = None, why: str = "") -> Path:
@@ -24,6 +25,8 @@ def back_up(store: Store, *, at: datetime, to: Path | None = None, why: str = ""
     NotebookFault
         If there is a file already, or the copy cannot be written whole.
     """
+    if store.damaged:
+        raise NotebookFault(*WHOLE_PART_ONLY)  # a copy of it must not look like a whole one
     target = to if to is not None else _dated(store, at, why)
     if target.exists():
         raise NotebookFault(f"There is a file at {target} already.", "Name another file; a copy is never overwritten.")
@@ -65,12 +68,15 @@ def restore(store: Store, copy: Path, *, at: datetime) -> Path:
         raise NotebookFault(f"There is no copy at {copy}.", "List the copies: `aerobe notebook copies`.")
     source = Store(str(copy))
     try:
+        _require_whole(copy)
         have = source.schema()
         if have is None:
             raise NotebookFault(f"{copy} is no notebook.", "Name a copy that Aerobe made.")
-        _require_whole(copy)
         # Safety copy and replacement under one write lock: what another writer was told is kept must be in one of the two.
-        before = _replace_file(store, copy, at) if store.path is not None else _replace_server(source, store, have, at)
+        if store.damaged:
+            before = _replace_damaged(store, copy, at)
+        else:
+            before = _replace_file(store, copy, at) if store.path is not None else _replace_server(source, store, have, at)
     finally:
         source.close()
     bring_up_to_date(store, at=at, create=False)
@@ -181,6 +187,21 @@ def _replace_file(store: Store, copy: Path, at: datetime) -> Path:
     finally:
         connection.close()  # without the commit this undoes everything
     store.engine.dispose()
+    return before
+
+
+def _replace_damaged(store: Store, copy: Path, at: datetime) -> Path:
+    """A damaged file cannot be written to: it is kept aside, and the copy stands in its place. Gives where it lies."""
+    assert store.path is not None
+    half = store.path.with_name(store.path.name + ".half")
+    try:
+        half.unlink(missing_ok=True)
+        _copy_file(copy, half)
+        before = put_in_place(store.path, half, at=at)
+    finally:
+        with contextlib.suppress(OSError):
+            half.unlink(missing_ok=True)
+    store.open_anew()
     return before
 
 

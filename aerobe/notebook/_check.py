@@ -17,6 +17,8 @@ from aerobe.records import Reading, content_hash, from_plain
 
 def check(notebook: Notebook) -> list[str]:
     """What is wrong with a notebook, in plain sentences; an empty list if nothing is."""
+    if notebook.damaged:
+        return [*notebook.lost] or ["The file is damaged; every row of it could still be read."]
     with notebook.store.reading() as connection:
         found = list(_file(connection)) if notebook.store.path is not None else []
         if not found:
@@ -61,10 +63,11 @@ def _records(connection: sa.Connection) -> Iterator[str]:
 
 def _readings(connection: sa.Connection) -> Iterator[str]:
     for row in connection.execute(sa.select(readings)).mappings():
-        yield from _payload("readings", row["key"], row["payload"], row["hash"], Reading)
-        plain = json.loads(row["payload"])
+        said = list(_payload("readings", row["key"], row["payload"], row["hash"], Reading))
+        yield from said
+        plain = {} if said else json.loads(row["payload"])
         for column in ("key", "brew", "assay", "role", "elapsed_h", "replaces"):
-            if (row[column] or "") != (plain[column] or "") and row[column] != plain[column]:
+            if plain and (row[column] or "") != (plain[column] or "") and row[column] != plain[column]:
                 yield f"Reading '{row['key']}': its column {column} says {row[column]!r}, its content {plain[column]!r}."
 
 
@@ -76,14 +79,18 @@ def _logs(connection: sa.Connection) -> Iterator[str]:
 
 def _kept(connection: sa.Connection) -> Iterator[str]:
     for row in connection.execute(sa.select(kept)).mappings():
-        if content_hash([row["kind"], row["subject"], json.loads(row["payload"])]) != row["hash"]:
+        try:
+            same = content_hash([row["kind"], row["subject"], json.loads(row["payload"])]) == row["hash"]
+        except ValueError:
+            same = False
+        if not same:
             yield f"The kept {row['kind']} number {row['id']} about '{row['subject']}' is not what was kept."
 
 
 def _payload(table: str, key: str, payload: str, digest: str, cls: type) -> Iterator[str]:
     try:
         record: object = from_plain(cls, json.loads(payload))
-    except (AerobeError, ValueError) as fault:
+    except (AerobeError, ValueError, TypeError, KeyError) as fault:
         yield f"'{key}' of {table} cannot be read: {fault}"
         return
     if content_hash(record) != digest:

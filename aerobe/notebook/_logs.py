@@ -163,10 +163,12 @@ def _join_loose(connection: sa.Connection, log: SensorLog) -> None:
     """A live probe adds a chunk a point; joining them now and then keeps reading quick."""
     same = (log_chunks.c.brew == log.brew, log_chunks.c.channel == log.channel, log_chunks.c.probe == log.probe)
     loose = connection.execute(
-        sa.select(log_chunks.c.id, log_chunks.c.times, log_chunks.c["values"])
+        sa.select(log_chunks.c.id, log_chunks.c.times, log_chunks.c["values"], log_chunks.c.hash)
         .where(*same, log_chunks.c.points < CHUNK_POINTS)
         .order_by(log_chunks.c.from_h, log_chunks.c.id)
     ).all()
+    # A chunk that was damaged keeps its own hash: joined with others it would look as if it had been written so.
+    loose = [row for row in loose if chunk_hash(row[1], row[2]) == row[3]]
     if len(loose) < LOOSE_CHUNKS:
         return
     times = np.concatenate([np.frombuffer(row[1], dtype=_FLOAT) for row in loose])

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import json
+import threading
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import TypeVar
@@ -13,11 +13,11 @@ import sqlalchemy as sa
 
 from aerobe.errors import NotebookFault
 from aerobe.notebook import _logs
-from aerobe.notebook._backup import bring_up_to_date
 from aerobe.notebook._pen import Pen
-from aerobe.notebook._reads import Change, Kept, Receipt, all_kept, all_readings, changes, get, load, taken_back
-from aerobe.notebook._schema import BY_CLASS, audit, log_chunks, settings
-from aerobe.notebook._store import Store, file_mode_private
+from aerobe.notebook._reads import Change, Kept, Receipt, all_kept, all_readings, changes, get, load, setting, taken_back
+from aerobe.notebook._schema import BY_CLASS, audit, log_chunks
+from aerobe.notebook._store import Store
+from aerobe.notebook._whole_part import forget, show_whole_part
 from aerobe.records import Reading, SensorLog
 
 R = TypeVar("R")
@@ -33,6 +33,9 @@ class Notebook:
     def __init__(self, store: Store, *, migrated_from_copy: Path | None = None) -> None:
         self.store = store
         self.migrated_from_copy = migrated_from_copy
+        self.lost: tuple[str, ...] = ()  # of a damaged notebook: what is not shown
+        self._whole: Path | None = None
+        self._falling = threading.Lock()
 
     def __enter__(self) -> Notebook:
         return self
@@ -43,6 +46,38 @@ class Notebook:
     def close(self) -> None:
         """Let go of the file or server."""
         self.store.close()
+        forget(self._whole)
+
+    @property
+    def damaged(self) -> bool:
+        """Whether only what is whole is shown, and nothing can be written."""
+        return self.store.damaged
+
+    @property
+    def read_only(self) -> bool:
+        """Whether nothing can be written: what is worked out is then shown and not kept."""
+        return self.store.read_only
+
+    def require_whole(self) -> None:
+        """Raise `NotebookFault` where part is lost: what leaves the house must not rest on a part that is not told."""
+        if self.damaged:
+            raise NotebookFault(
+                "This notebook is damaged: a report, a package or a pool would rest on what is left of it.",
+                "Put it right first: `aerobe notebook restore`, or `aerobe notebook rescue` to go on with what is whole.",
+            )
+
+    def show_whole_part(self) -> None:
+        """From now on only what is whole of the damaged file is shown, and nothing is written; `lost` says what is missing.
+
+        Raises
+        ------
+        NotebookFault
+            If not one row can be read.
+        """
+        with self._falling:  # several pages may meet the damage at once
+            shown = show_whole_part(self.store) if not self.damaged and self.store.path is not None else None
+            if shown is not None:
+                self.lost, self._whole = shown[0].lost, shown[1]
 
     # -- records with a key -------------------------------------------------------------------------------------------
 
@@ -182,8 +217,7 @@ class Notebook:
     def setting(self, name: str, default: object = None) -> object:
         """A setting of this notebook."""
         with self.store.reading() as connection:
-            text = connection.execute(sa.select(settings.c.value).where(settings.c.name == name)).scalar()
-        return default if text is None else json.loads(text)
+            return setting(connection, name, default)
 
     def set_setting(self, name: str, value: object, *, at: datetime, who: str = "") -> None:
         """Change a setting of this notebook; the old one stays in the audit trail."""
@@ -210,48 +244,3 @@ class Notebook:
         """Several writes as one: all are kept, or none."""
         with self.store.writing() as connection:
             yield Pen(connection)
-
-
-def open_notebook(where: str | Path, *, at: datetime, create: bool = True) -> Notebook:
-    """Open a notebook: a file path, or the address of a PostgreSQL database.
-
-    A notebook of an older release is brought up to date after a dated copy of it has been made beside it.
-
-    Raises
-    ------
-    NotebookFault
-        If it cannot be opened, is no notebook, is damaged, or was written by a newer release.
-    """
-    store = Store(str(where))
-    is_new = store.path is not None and not store.path.exists()
-    if is_new and not create:
-        raise NotebookFault(f"There is no notebook at {where}.", "Check the path, or start one with `aerobe demo`.")
-    try:
-        if is_new:
-            _begin_file(store)
-        copy = bring_up_to_date(store, at=at, create=create)
-        if store.path is not None:
-            with suppress(OSError):
-                file_mode_private(store.path)  # a notebook that an earlier release left open to all
-    except BaseException:
-        store.close()
-        if is_new and store.path is not None:
-            _remove(store.path)  # a notebook that could not be begun must not stand there empty
-        raise
-    return Notebook(store, migrated_from_copy=copy)
-
-
-def _begin_file(store: Store) -> None:
-    assert store.path is not None
-    try:
-        store.path.touch()
-        file_mode_private(store.path)
-    except OSError as fault:
-        problem = f"The notebook {store.path} cannot be begun: {fault.strerror}."
-        raise NotebookFault(problem, "Free some space, or choose another place: --notebook PATH.") from None
-
-
-def _remove(path: Path) -> None:
-    for name in (path.name, f"{path.name}-wal", f"{path.name}-shm", f"{path.name}-journal"):
-        with suppress(OSError):
-            path.with_name(name).unlink(missing_ok=True)

@@ -55,6 +55,7 @@ def write_package(notebook: Notebook, *, at: datetime, trial: str = "", versions
     versions
         Programs that made the results, by name.
     """
+    notebook.require_whole()
     records = _records(notebook, trial)
     scope = _scope(notebook, trial, records)
     files: dict[str, bytes] = {}

@@ -9,12 +9,16 @@ from typing import Any, TypeVar
 
 import sqlalchemy as sa
 
-from aerobe.errors import NotFound, UnusableRecord
-from aerobe.notebook._schema import BY_CLASS, audit, kept, readings
+from aerobe.errors import AerobeError, Damaged, NotFound, UnusableRecord
+from aerobe.notebook._schema import BY_CLASS, audit, kept, readings, settings
 from aerobe.records import Reading, from_plain
 
 R = TypeVar("R")
 MOST_LINES = 1_000_000_000
+UNREADABLE = (
+    "A row of the notebook is not as it was written.",
+    "See what is wrong: `aerobe notebook check`; then restore a dated copy or save what is whole.",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,8 +67,17 @@ def get(connection: sa.Connection, cls: type[R], key: str) -> R:
 
 
 def load(cls: type[R], text: str) -> R:
-    """A record from its row's payload."""
-    return from_plain(cls, json.loads(text))
+    """A record from its row's payload.
+
+    Raises
+    ------
+    Damaged
+        If the row is not what was written.
+    """
+    try:
+        return from_plain(cls, json.loads(text))
+    except (AerobeError, ValueError, TypeError, KeyError) as fault:
+        raise Damaged(*UNREADABLE) from fault
 
 
 def all_readings(
@@ -106,16 +119,24 @@ def all_kept(connection: sa.Connection, kind: str, subject: str | None) -> list[
     wanted = sa.select(kept).where(kept.c.kind == kind).order_by(kept.c.id)
     if subject is not None:
         wanted = wanted.where(kept.c.subject == subject)
-    return [
-        Kept(
-            id=row["id"],
-            kind=row["kind"],
-            subject=row["subject"],
-            at=datetime.fromisoformat(row["at"]),
-            payload=json.loads(row["payload"]),
-        )
-        for row in connection.execute(wanted).mappings()
-    ]
+    return [_kept(row) for row in connection.execute(wanted).mappings()]
+
+
+def _kept(row: sa.RowMapping) -> Kept:
+    try:
+        at, payload = datetime.fromisoformat(row["at"]), json.loads(row["payload"])
+    except (ValueError, TypeError) as fault:
+        raise Damaged(*UNREADABLE) from fault
+    return Kept(id=row["id"], kind=row["kind"], subject=row["subject"], at=at, payload=payload)
+
+
+def setting(connection: sa.Connection, name: str, default: object) -> object:
+    """A setting of the notebook."""
+    text = connection.execute(sa.select(settings.c.value).where(settings.c.name == name)).scalar()
+    try:
+        return default if text is None else json.loads(text)
+    except ValueError as fault:
+        raise Damaged(*UNREADABLE) from fault
 
 
 def no_such(table: str, key: str) -> NotFound:
@@ -140,7 +161,10 @@ def changes(connection: sa.Connection, *, brew: str | None, key: str | None, new
         if not 0 <= newest <= MOST_LINES:
             raise UnusableRecord("That is no number of entries.", f"Give a whole number from 0 to {MOST_LINES}.")
         wanted = wanted.limit(newest)
-    return [
-        Change(**{**row, "at": datetime.fromisoformat(row["at"]), "before": json.loads(row["before"] or "null")})
-        for row in reversed(connection.execute(wanted).mappings().all())
-    ]
+    try:
+        return [
+            Change(**{**row, "at": datetime.fromisoformat(row["at"]), "before": json.loads(row["before"] or "null")})
+            for row in reversed(connection.execute(wanted).mappings().all())
+        ]
+    except ValueError as fault:
+        raise Damaged(*UNREADABLE) from fault

@@ -23,6 +23,7 @@ from aerobe.records import Reading, content_hash, from_plain
 
 Row = dict[str, object]
 MOST_GAPS = 1_000_000  # numbers of rows that are asked for one by one between two whole ends of a table
+MOST_BYTES = 50_000_000_000  # a head that says more than this is damaged itself [B]
 _TABLES: tuple[sa.Table, ...] = (*(noun.table for noun in NOUNS), readings, log_chunks, kept, entries, audit, settings)
 _CLASSES: dict[str, type] = {noun.name: noun.cls for noun in NOUNS} | {readings.name: Reading}
 
@@ -79,10 +80,22 @@ def _opened(damaged: Path, folder: Path) -> sqlite3.Connection:
     for tail in ("", "-wal"):
         if damaged.with_name(damaged.name + tail).exists():
             shutil.copyfile(damaged.with_name(damaged.name + tail), copy.with_name(copy.name + tail))
+    _lengthen(copy)
     connection = sqlite3.connect(copy)
     connection.text_factory = bytes  # a flipped bit in a text must not stop the rows behind it
     connection.execute("pragma cell_size_check=on")
     return connection
+
+
+def _lengthen(copy: Path) -> None:
+    """A file that was cut off is not opened at all: empty pages stand for those that are gone, and cost their own rows only."""
+    with copy.open("r+b") as stream:
+        head = stream.read(32)
+        page = int.from_bytes(head[16:18], "big")
+        whole = (65536 if page == 1 else page) * int.from_bytes(head[28:32], "big")
+        there = stream.seek(0, 2)
+        if head.startswith(b"SQLite format 3") and there < whole <= MOST_BYTES:
+            stream.truncate(whole)
 
 
 def _pour(source: sqlite3.Connection, store: Store, table: sa.Table, lost: list[str], spoilt: list[Row]) -> int:

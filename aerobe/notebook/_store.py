@@ -15,11 +15,15 @@ from urllib.parse import quote
 
 import sqlalchemy as sa
 
-from aerobe.errors import NotebookFault, UnusableRecord
+from aerobe.errors import Damaged, NotebookFault, UnusableRecord
 
 DAMAGED = (
     "This file is damaged or is no notebook.",
     "Restore a dated copy: `aerobe notebook restore`; or save what is whole: `aerobe notebook rescue DAMAGED NEW`.",
+)
+WHOLE_PART_ONLY = (
+    "This notebook is damaged: what is whole of it can be read, nothing can be written.",
+    "Stop what uses it, then go on with what is whole: `aerobe notebook rescue`; or with a copy: `aerobe notebook restore`.",
 )
 READ_ONLY = (
     "The notebook can only be read: its file or disk is write-protected.",
@@ -45,6 +49,8 @@ class Store:
 
     def __init__(self, where: str) -> None:
         self.path: Path | None = None if is_server(where) else Path(where)
+        self.read_only = self.path is not None and _is_protected(self.path)
+        self.damaged = False  # then what is read is a copy of what is whole, and nothing is written
         self.engine = _server_engine(where) if self.path is None else _file_engine(self.path)
 
     @property
@@ -91,6 +97,27 @@ class Store:
             config.attributes["connection"] = connection
             command.upgrade(config, to)
 
+    def require_sound(self) -> None:
+        """Raise `Damaged` if the file does not hang together. Rows are not read; the time grows with the file."""
+        if self.path is None or self.damaged:
+            return
+        with self.reading() as connection:
+            if connection.exec_driver_sql("pragma quick_check(1)").scalar() != "ok":
+                raise Damaged(*DAMAGED)
+
+    def show_instead(self, whole: Path) -> None:
+        """From now on what is read comes from this file, and nothing is written."""
+        before, self.damaged, self.read_only = self.engine, True, True
+        self.engine = _read_only_engine(whole, WHOLE_PART_ONLY)
+        before.dispose()
+
+    def open_anew(self) -> None:
+        """The file at the store's path was put right."""
+        assert self.path is not None
+        before, self.damaged, self.read_only = self.engine, False, False
+        self.engine = _file_engine(self.path)
+        before.dispose()
+
     def close(self) -> None:
         self.engine.dispose()
 
@@ -100,6 +127,10 @@ def is_server(where: str) -> bool:
     return "://" in where
 
 
+def _is_protected(path: Path) -> bool:
+    return path.exists() and not (os.access(path, os.W_OK) and os.access(path.parent, os.W_OK))
+
+
 def _file_engine(path: Path) -> sa.Engine:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -107,7 +138,7 @@ def _file_engine(path: Path) -> sa.Engine:
         raise NotebookFault(f"The folder of {path} cannot be made: {fault.strerror}.", "Choose another place.") from None
     if path.is_dir():
         raise NotebookFault(f"{path} is a folder.", "Name a file, for example tea.notebook in it.")
-    if path.exists() and not (os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)):
+    if _is_protected(path):
         return _read_only_engine(path)
     address = sa.URL.create("sqlite", database=str(path))  # a path may hold signs that mean something in an address
     engine = sa.create_engine(address, connect_args={"timeout": WAIT_S, "check_same_thread": False})
@@ -129,7 +160,7 @@ def _file_engine(path: Path) -> sa.Engine:
     return engine
 
 
-def _read_only_engine(path: Path) -> sa.Engine:
+def _read_only_engine(path: Path, refusal: tuple[str, str] = READ_ONLY) -> sa.Engine:
     """A notebook on a write-protected disk: nobody can change it, so no lock files are needed, nor could they be made."""
     beside = path.with_name(path.name + "-wal")
     if beside.exists() and beside.stat().st_size:
@@ -145,7 +176,7 @@ def _read_only_engine(path: Path) -> sa.Engine:
     @sa.event.listens_for(engine, "begin")
     def _begin(connection: sa.Connection) -> None:
         if connection.get_execution_options().get("writes"):
-            raise NotebookFault(*READ_ONLY)
+            raise NotebookFault(*refusal)
 
     return engine
 
@@ -185,7 +216,7 @@ def in_plain_words() -> Iterator[None]:
     try:
         yield
     except UnicodeDecodeError as fault:
-        raise NotebookFault(*DAMAGED) from fault
+        raise Damaged(*DAMAGED) from fault
     except UnicodeEncodeError as fault:
         raise UnusableRecord("A text holds half a character.", "Type it again, without signs that show as boxes.") from fault
     except (sa.exc.OperationalError, sqlite3.OperationalError) as fault:
@@ -196,7 +227,7 @@ def in_plain_words() -> Iterator[None]:
         raise NotebookFault(f"The notebook cannot be used: {text.strip()}.", "Check that the file or server is there.") from fault
     except sa.exc.DatabaseError as fault:
         if "not a database" in str(fault.orig) or "malformed" in str(fault.orig):
-            raise NotebookFault(*DAMAGED) from fault
+            raise Damaged(*DAMAGED) from fault
         raise
 
 

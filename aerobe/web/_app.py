@@ -19,10 +19,10 @@ from starlette.requests import ClientDisconnect
 from starlette.staticfiles import StaticFiles
 
 from aerobe import usecases
-from aerobe.errors import AerobeError, NotAllowed, NotebookFault, NotFound
+from aerobe.errors import AerobeError, Damaged, NotAllowed, NotebookFault, NotFound
 from aerobe.web import pages
 from aerobe.web._broker import Broker, broker_settings
-from aerobe.web._frame import STATIC, page, wants_json
+from aerobe.web._frame import STATIC, go_to, page, wants_json
 from aerobe.web._guard import Guard, TooMuch
 from aerobe.web._live import Live
 from aerobe.web._pairing import Pairing
@@ -175,6 +175,11 @@ def _hindsight(
 def _answer_faults(app: FastAPI) -> None:
     @app.exception_handler(AerobeError)
     async def fault(request: Request, fault: AerobeError) -> Response:
+        if isinstance(fault, Damaged) and not app.state.notebook.damaged:
+            await asyncio.to_thread(app.state.watch.show_whole_part)
+            if app.state.notebook.damaged and request.method == "GET" and not wants_json(request):
+                address = "/" + request.url.path.lstrip("/") + (f"?{request.url.query}" if request.url.query else "")
+                return go_to(address)  # the same page, of what is whole
         status = next((number for kind, number in STATUS.items() if isinstance(fault, kind)), 422)
         return _fault(request, status, fault.problem, fault.remedy)
 

@@ -46,7 +46,7 @@ from aerobe.errors import ImportFault
 from aerobe.records import guess_mark, result_as_typed
 from aerobe.units import given, number, signs, signs_of_page, span, with_uncertainty
 from aerobe.web._live import Live
-from aerobe.web._roles import OWNER, Access
+from aerobe.web._roles import OWNER, READER, Access
 from aerobe.web._serve_settings import ServeSettings
 from aerobe.web._session import form_token, state_of
 
@@ -251,6 +251,8 @@ def page(
         "access": access_of(request),
         "now": clock_of(request),
         "alarms": request.app.state.watch.boxes(),
+        "damaged": notebook_of(request).damaged,
+        "lost": notebook_of(request).lost if access_of(request).role != READER else (),
         "notice": request.query_params.get("done", ""),
         "undo": _undo(request.query_params.get("undo", "")),
         **(context or {}),

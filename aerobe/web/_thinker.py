@@ -125,8 +125,9 @@ class Thinker(Generic[T]):
 
     def _think(self, brew: str) -> Thought[T]:
         assert self.advise is not None
-        version, now = self.version(brew), self.clock()
+        version, now = (0, 0), self.clock()
         try:
+            version = self.version(brew)
             return Thought(advice=self.advise(brew, now), at=now, version=version)
         except AerobeError as fault:
             return Thought(problem=fault.problem, remedy=fault.remedy, at=now, version=version)

@@ -9,7 +9,7 @@ from datetime import datetime
 from pathlib import Path
 
 from aerobe import usecases
-from aerobe.errors import AerobeError
+from aerobe.errors import AerobeError, Damaged, NotebookFault
 from aerobe.web._alarm_boxes import AlarmBox, boxes_of
 from aerobe.web._alarms import AGAIN_AFTER, Alarm, AlarmSettings, Dispatch, alarms_for
 from aerobe.web._live import Live
@@ -39,6 +39,7 @@ class Watch:
         self._put_away: dict[str, datetime] = {}
         self._seen = -1
         self._care_says = ""
+        self._cared = False  # since this start
 
     def alarms(self) -> tuple[Alarm, ...]:
         """What stands now."""
@@ -66,15 +67,31 @@ class Watch:
         try:
             second = self.notebook.setting("second folder for copies", "")
             done = usecases.notebook.care_for_the_day(
-                self.notebook, now=self.clock(), second=Path(second) if isinstance(second, str) and second else None
+                self.notebook,
+                now=self.clock(),
+                second=Path(second) if isinstance(second, str) and second else None,
+                look=not self._cared,
             )
+            self._cared = True
         except AerobeError as fault:
             self._care_says = f"No copy could be made today: {fault}"
             return
         if done.faults:
             self._care_says = f"The notebook is damaged: {done.faults[0]} Look at it with `aerobe doctor`."
+            self.show_whole_part()
         elif done.copy is not None:
             self._care_says = ""
+
+    def show_whole_part(self) -> None:
+        """The notebook is damaged: pages show what is whole from now on, and nothing is written."""
+        try:
+            self.notebook.show_whole_part()
+        except NotebookFault as fault:
+            LOG.error("the notebook is damaged and nothing of it can be read: %s", fault)
+            return
+        if self.notebook.damaged:
+            LOG.error("the notebook is damaged; shown is what is whole, and nothing is written until it is put right")
+            self.live.tell("everything")
 
     async def run(self) -> None:
         """Look, wait, look again; a fault of one look never ends the loop."""
@@ -89,6 +106,8 @@ class Watch:
                 if loop.time() - cared >= CARE_EVERY_S or not cared:
                     cared = loop.time()
                     await asyncio.to_thread(self.care)
+            except Damaged:
+                await asyncio.to_thread(self.show_whole_part)
             except AerobeError as fault:
                 LOG.warning("watching: %s", fault)
             except Exception:

@@ -1,7 +1,7 @@
 """The long run: `python -m tests.reliability --long [PART ...]`. Prints the tables of docs/reliability.md.
 
-The exit code is 1 if anything broke. Without --long each part runs as in the suite. Parts: kill, app, writers, fuzz, doors,
-commands, rest (disk, clock, cut line, browser).
+The exit code is 1 if anything broke. Without --long each part runs as in the suite. Parts: kill, app, mixed, writers, fuzz,
+doors, commands, rest (disk, clock, cut line, browser). --tries N sets how many inputs each reader gets.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from tests.notebook.test_kill import test_nothing_acknowledged_is_lost_and_nothi
 from tests.reliability.commands import command_parser, file_parsers
 from tests.reliability.doors import web_parsers
 from tests.reliability.fuzz import Parser, run
+from tests.reliability.mixed import kill_under_load
 from tests.reliability.parsers import parsers
 from tests.reliability.test_kill_app import kill_and_send_again
 from tests.reliability.test_two_writers import write_together
@@ -80,6 +81,19 @@ def app(long: bool) -> int:
     return 0
 
 
+def mixed(long: bool) -> int:
+    """Kill -9 of the app under everything at once."""
+    began = time.perf_counter()
+    with folder() as place:
+        tally = kill_under_load(place, kills=100 if long else 1, seed=SEED, say=lambda words: print(f"# {words}", flush=True))
+    told = ", ".join(f"{count} {kind}" for kind, count in sorted(tally.acknowledged.items()))
+    print(
+        f"| kill -9 under a mixed load | {tally.kills} kills; {told}; {tally.sent_again} times sent again; {tally.reports} "
+        f"reports whole, {tally.reports_cut} cut | {time.perf_counter() - began:.0f} s | 0 lost, 0 double, 0 half |"
+    )
+    return 0
+
+
 def writers(long: bool) -> int:
     """Several programs at one notebook."""
     hands, writes = ("abcd", 400) if long else ("ab", 60)
@@ -118,7 +132,7 @@ def doors(long: bool) -> int:
 def _tried(every: Iterable[Parser], long: bool) -> int:
     found = 0
     for parser in every:
-        tally = run(parser, count=parser.long if long else parser.quick, seed=SEED)
+        tally = run(parser, count=TRIES or (parser.long if long else parser.quick), seed=SEED)
         found += len(tally.breaks)
         print(
             f"| {tally.name} | {tally.tried} | {tally.taken} | {tally.refused} | {tally.slowest_s:.2f} | {tally.grew_mb:.0f} | "
@@ -136,19 +150,29 @@ def rest(long: bool) -> int:
     return int(pytest.main([*(str(HERE / name) for name in names), "-q", "-p", "no:cacheprovider"]))
 
 
-PARTS = {"kill": kill, "app": app, "writers": writers, "fuzz": fuzz, "commands": commands, "doors": doors, "rest": rest}
-SEED = 1
+PARTS = {
+    "kill": kill,
+    "app": app,
+    "mixed": mixed,
+    "writers": writers,
+    "fuzz": fuzz,
+    "commands": commands,
+    "doors": doors,
+    "rest": rest,
+}
+SEED, TRIES = 1, 0
 
 
 def main() -> int:
     """Run the parts that were named, or all."""
-    global SEED
+    global SEED, TRIES
     asked = argparse.ArgumentParser(description=(__doc__ or "").split("\n")[0])
     asked.add_argument("parts", nargs="*", choices=[*PARTS, []], default=list(PARTS))
     asked.add_argument("--long", action="store_true")
     asked.add_argument("--seed", type=int, default=1)
+    asked.add_argument("--tries", type=int, default=0)
     said = asked.parse_args()
-    SEED = said.seed
+    SEED, TRIES = said.seed, said.tries
     print(f"# {datetime.now().astimezone():%Y-%m-%d %H:%M}, seed {SEED}, {'long' if said.long else 'short'}")
     return 1 if sum(PARTS[part](said.long) for part in said.parts) else 0
 

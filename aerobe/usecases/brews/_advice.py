@@ -65,7 +65,7 @@ def advise_brew(
         gates=gates,
         seed=history.brew.seed,
     )
-    if notebook_is_newer(history, advice):
+    if notebook_is_newer(history, advice) and not notebook.read_only:
         notebook.add_advice(brew, advice_payload(advice, history), at=now)
     return advice
 

@@ -129,7 +129,8 @@ def _summary(notebook: Notebook, brew: Brew, *, now: datetime) -> dict[str, obje
         payload |= {"settled": posterior.settled, "mean": past.mean.tolist(), "covariance": past.covariance.tolist()}
         if past.taught is not None:
             payload["taught"] = as_plain(past.taught)
-    notebook.keep("summary", brew.key, payload, at=now)
+    if not notebook.read_only:
+        notebook.keep("summary", brew.key, payload, at=now)
     return payload if payload["settled"] else None
 
 

@@ -104,7 +104,8 @@ def look_back_at(notebook: Notebook, brew: str, now: datetime) -> Hindsight:
     if kept is not None and kept.payload.get("stamp") == stamp:
         return _unpacked(kept.payload)
     found = _worked_out(notebook, history, stamp, now)
-    notebook.keep(KIND, brew, as_plain(_packed(found)), at=now)
+    if not notebook.read_only:
+        notebook.keep(KIND, brew, as_plain(_packed(found)), at=now)
     return found
 
 

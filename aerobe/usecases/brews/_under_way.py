@@ -173,7 +173,8 @@ def oxygen_now(notebook: Notebook, brew: Brew, *, now: datetime) -> OxygenNow | 
 
 # -- what was read once is kept while nothing is written ---------------------------------------------------------------
 
-_CACHE: WeakKeyDictionary[Notebook, dict[tuple[object, ...], tuple[object, Any]]] = WeakKeyDictionary()
+# Under the engine and not the notebook: where a damaged file gives way to what is whole of it, nothing read before counts.
+_CACHE: WeakKeyDictionary[object, dict[tuple[object, ...], tuple[object, Any]]] = WeakKeyDictionary()
 _LOCK = threading.Lock()
 _CACHED_AT_MOST = 4096
 
@@ -181,7 +182,7 @@ _CACHED_AT_MOST = 4096
 def cached(notebook: Notebook, name: tuple[object, ...], version: object, make: Callable[[], T]) -> T:
     """`make()`, or what it gave for the same name and version before. `version` is the notebook's count of changes."""
     with _LOCK:
-        mine = _CACHE.setdefault(notebook, {})
+        mine = _CACHE.setdefault(notebook.store.engine, {})
         found = mine.get(name)
     if found is not None and found[0] == version:
         kept: T = found[1]
@@ -235,16 +236,16 @@ class Held:
 
 
 FOLLOWED_AT_MOST = 500
-_HELD: WeakKeyDictionary[Notebook, Held] = WeakKeyDictionary()
+_HELD: WeakKeyDictionary[object, Held] = WeakKeyDictionary()
 _HELD_LOCK = threading.RLock()
 
 
 def held_by(notebook: Notebook) -> Held:
     """The lists of a notebook, up to date."""
     with _HELD_LOCK:
-        found, newest = _HELD.get(notebook), notebook.last_change()
+        found, newest = _HELD.get(notebook.store.engine), notebook.last_change()
         if found is None or (found.seen != newest and not found.take_up(notebook, newest)):
-            found = _HELD[notebook] = Held(notebook)
+            found = _HELD[notebook.store.engine] = Held(notebook)
         return found
 
 

@@ -228,6 +228,7 @@ def _of_package(content: bytes, site: str, now: datetime) -> tuple[list[Contrast
 
 
 def _of_notebook(notebook: Notebook, site: str, *, asks: bool = True) -> tuple[list[Contrast], list[dict[str, Any]], list[str]]:
+    notebook.require_whole()
     contrasts: list[Contrast] = []
     brews: list[dict[str, Any]] = []
     silent: list[str] = []

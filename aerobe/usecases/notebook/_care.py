@@ -7,7 +7,20 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TypedDict
 
-from aerobe.notebook import Notebook, Rescued, back_up, check, copies_of, fingerprint, open_notebook, rescue, restore, rows_of
+from aerobe.notebook import (
+    Notebook,
+    Rescued,
+    back_up,
+    check,
+    copies_of,
+    fingerprint,
+    open_notebook,
+    open_whole_part,
+    rescue,
+    rescue_in_place,
+    restore,
+    rows_of,
+)
 
 
 class Care(TypedDict):
@@ -52,6 +65,28 @@ def rescue_notebook(damaged: Path, target: Path) -> Rescued:
     return rescue(damaged, target)
 
 
+def go_on_with_whole_part(damaged: Path, *, now: datetime) -> tuple[Rescued, Path]:
+    """What is whole of a damaged notebook takes its place; gives what is lost, and where the damaged file now lies.
+
+    Raises
+    ------
+    NotebookFault
+        If not one row can be read, or the disk does not take it.
+    """
+    return rescue_in_place(damaged, at=now)
+
+
+def read_whole_part(where: str | Path) -> Notebook:
+    """A damaged notebook, opened to be read as far as it is whole; its `lost` says what is missing. Nothing can be written.
+
+    Raises
+    ------
+    NotebookFault
+        If not one row can be read.
+    """
+    return open_whole_part(where)
+
+
 DAILY = "daily"
 EVERY = timedelta(hours=24)
 KEEP_DAYS, KEEP_WEEKS = 14, 8
@@ -76,7 +111,7 @@ class Cared:
     removed: tuple[Path, ...]
 
 
-def care_for_the_day(notebook: Notebook, *, now: datetime, second: Path | None = None) -> Cared:
+def care_for_the_day(notebook: Notebook, *, now: datetime, second: Path | None = None, look: bool = False) -> Cared:
     """A checked copy once a day, kept for two weeks and then one a week for two months. Copies made by hand are left alone.
 
     Parameters
@@ -87,6 +122,8 @@ def care_for_the_day(notebook: Notebook, *, now: datetime, second: Path | None =
         The time of the look.
     second
         A second folder, such as one on another disk, that gets the copy as well.
+    look
+        Check the rows also where today's copy is there already, as at a start.
 
     Raises
     ------
@@ -95,7 +132,7 @@ def care_for_the_day(notebook: Notebook, *, now: datetime, second: Path | None =
     """
     daily = [item for item in copies_of(notebook.store) if item.stem.endswith(f"-{DAILY}")]
     if daily and now.astimezone(UTC) - _moment(daily[-1], now) < EVERY:
-        return Cared(copy=None, faults=(), removed=())
+        return Cared(copy=None, faults=tuple(check(notebook)) if look else (), removed=())
     faults = tuple(check(notebook))
     if faults:
         return Cared(copy=None, faults=faults, removed=())

@@ -70,7 +70,7 @@ def _store(notebook: Notebook) -> Finding:
         what="store",
         fine=False,
         says=" ".join(faults[:3]) + more,
-        remedy="Copy the notebook's file aside, then restore a copy: `aerobe notebook copies`, `aerobe notebook restore`.",
+        remedy="`aerobe notebook restore` puts a copy in its place, `aerobe notebook rescue` what is whole of it.",
     )
 
 
@@ -78,7 +78,7 @@ def _copies(notebook: Notebook, now: datetime) -> Finding:
     copies = copies_of(notebook.store)
     if not copies:
         return Finding(
-            what="copies", fine=False, says="There is no copy of the notebook.", remedy="`aerobe notebook backup`, or serve it."
+            what="copies", fine=False, says="There is no copy of the notebook.", remedy="`aerobe notebook copy`, or serve it."
         )
     age = now.astimezone(UTC) - datetime.fromtimestamp(copies[-1].stat().st_mtime, UTC)
     days = age.total_seconds() / 86400.0
@@ -86,7 +86,7 @@ def _copies(notebook: Notebook, now: datetime) -> Finding:
         what="copies",
         fine=age < COPY_AGE,
         says=f"{len(copies)}; the newest is {days:.1f} days old, at {copies[-1]}.",
-        remedy="" if age < COPY_AGE else "`aerobe notebook backup`; a running `aerobe serve` makes one a day.",
+        remedy="" if age < COPY_AGE else "`aerobe notebook copy`; a running `aerobe serve` makes one a day.",
     )
 
 

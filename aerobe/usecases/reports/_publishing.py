@@ -54,6 +54,7 @@ def copy_of(notebook: Notebook, *, brews: tuple[str, ...], trial: str, now: date
         Keep names of people, places and free notes. Without it readers become "reader-1" and so on, probes and tables are
         numbered as well, and uses stay at home. Names of brews, recipes, vessels and tests go out as they are written.
     """
+    notebook.require_whole()
     refuse_while_hidden(notebook, [notebook.get(Brew, key) for key in brews])
     with empty_notebook(now) as copy:
         with copy.writing() as pen:
