@@ -33,7 +33,6 @@ THROUGH = {
     "inference.on_one_core": "no formula",
     "inference.one_blas_thread": "no formula",
     "inference.ph_notes": "a text: tests/inference/test_ph.py",
-    "verdicts.fit_censored": "by `judge`: tests/verdicts/test_traps.py",
     "verdicts.hold_back": "takes a claim back",
     "verdicts.effect_words": "a text",
     "verdicts.short_headline": "a text: tests/reports/test_showing.py",
