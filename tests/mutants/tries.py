@@ -28,8 +28,9 @@ ROOT = Path(__file__).parents[2]
 KEPT = ROOT / ".aerobe" / "mutants"
 # All in seconds of processor time, so that a busy machine changes nothing.
 LEAST_S = 60.0  # a mutant that makes a loop endless is noticed by time
-DEAR_S = 4.0  # a test that takes longer is for the whole suite; here it would be paid for by each mutant
-ENOUGH_S = 15.0  # what the chosen tests may cost together
+ENOUGH_S = 15.0  # what the tests chosen for a mutant may cost together
+DEAR = 0.3  # a test that costs more than this share of it is for the whole suite; here each mutant would pay for it
+LOOK = 20.0  # a file of tests is looked at for this many times as long; tests that come later in it are left out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +40,7 @@ class Known:
     enters: dict[str, set[str]]
     seconds: dict[str, float]
 
-    def chosen(self, mutant: Mutant) -> list[str]:
+    def chosen(self, mutant: Mutant, enough_s: float = ENOUGH_S) -> list[str]:
         """Tests that may notice, those that enter the function and are quick first.
 
         Whole files are taken, since a test may look at what another test's fixture computed. What no test is seen to enter
@@ -47,10 +48,10 @@ class Known:
         """
         enter = self._entering(mutant)
         files = {test.split("::")[0] for test in enter} or {test.split("::")[0] for test in self.seconds}
-        fit = [test for test, took in self.seconds.items() if test.split("::")[0] in files and took < DEAR_S]
+        fit = [test for test, took in self.seconds.items() if test.split("::")[0] in files and took < DEAR * enough_s]
         in_turn = sorted(fit, key=lambda test: (test not in enter, self.seconds[test]))
         spent = itertools.accumulate(self.seconds[test] for test in in_turn)
-        return [test for test, so_far in zip(in_turn, spent, strict=True) if so_far < ENOUGH_S]
+        return [test for test, so_far in zip(in_turn, spent, strict=True) if so_far < enough_s]
 
     def _entering(self, mutant: Mutant) -> set[str]:
         place = mutant.where
@@ -61,16 +62,18 @@ class Known:
         return {test for function, tests in self.enters.items() if function.startswith(f"{mutant.file}::") for test in tests}
 
 
-def look(rooms: list[str], jobs: int) -> dict[str, Known]:
+def look(rooms: list[str], jobs: int, enough_s: float = ENOUGH_S) -> dict[str, Known]:
     """Run the rooms' tests once without a change, each file in a process of its own; what was seen is kept until a file changes.
 
     Raises RuntimeError if a test fails.
     """
     kept = {path: _kept(room, path) for room in rooms for path in sorted((ROOT / "tests" / room).glob("test_*.py"))}
     KEPT.mkdir(parents=True, exist_ok=True)
-    works = [Work(key=path, do=partial(_watch, path), limit_s=3600.0) for path, seen in kept.items() if not seen.exists()]
+    works = [
+        Work(key=path, do=partial(_watch, path), limit_s=LOOK * enough_s) for path, seen in kept.items() if not seen.exists()
+    ]
     for path, code in finished(works, jobs):
-        if code != 0:
+        if code not in (0, -signal.SIGXCPU):
             raise RuntimeError(f"These tests fail without any change: python3 run.py test {path.relative_to(ROOT)}")
         _half(path).replace(kept[path])
     return {room: _known([seen for path, seen in kept.items() if path.parent.name == room]) for room in rooms}
@@ -96,12 +99,12 @@ def _half(path: Path) -> Path:
     return KEPT / f"{path.parent.name}-{path.stem}.half"
 
 
-def try_all(mutants: list[tuple[Mutant, Known]], jobs: int) -> Iterator[tuple[Mutant, str, str]]:
+def try_all(mutants: list[tuple[Mutant, Known]], jobs: int, enough_s: float = ENOUGH_S) -> Iterator[tuple[Mutant, str, str]]:
     """Each mutant as it ends: `caught`, `survived` or `no test`, and the test that noticed, if one did."""
     with tempfile.TemporaryDirectory() as folder:
         works = []
         for number, (mutant, known) in enumerate(mutants):
-            tests = known.chosen(mutant)
+            tests = known.chosen(mutant, enough_s)
             if not tests:
                 yield mutant, "no test", ""
                 continue
