@@ -29,6 +29,7 @@ from aerobe.evidence import (
 from aerobe.evidence._blocks import Blocks, given_spreads
 from aerobe.evidence._checks import trim_and_fill
 from aerobe.evidence._copies import _distance
+from aerobe.evidence._hierarchical import _mixture
 from aerobe.evidence._many import _mode
 from aerobe.evidence._spread import spread
 from tests.evidence.test_headline import trial
@@ -276,9 +277,23 @@ def test_moments_of_a_spread_by_hand() -> None:
     assert found["SJ"] == approx(first * 0.32 / (0.04 + first) / 2.0)
     none = [spread(method, np.array([0.1, 0.1, 0.1]), v, ones)[0] for method in ("DL", "HS", "HE", "PM", "REML", "ML", "SJ")]
     assert none == [0.0] * 7
+    for method in ("DL", "HE"):
+        assert spread(method, y[:1], v[:1], ones[:1])[0] == 0.0
     # On paper: (y' P y with two degrees)/(v + tau2) is chi-squared: 8 / 5.9915 = (v + tau2) / v at the lower end of 90 %.
     low, high = spread_interval(y, v, ones, level=0.90)
     assert low == approx(max(0.0, 0.32 / stats.chi2.ppf(0.95, 2) - 0.04)) and high == approx(
         0.32 / stats.chi2.ppf(0.05, 2) - 0.04
     )
     assert spread_interval(y[:1], v[:1], ones[:1]) == (0.0, math.inf)
+
+
+@pytest.mark.parametrize("size", [0.1, 1000.0])
+def test_an_interval_of_a_mixture_reaches_parts_far_off(size: float) -> None:
+    # On paper: 5.5 % of the weight lies at -size, more than four sds from the mean: the 5 % point lies in that part, where 10
+    # / 11
+    # of it are passed.
+    weight, mean, variance = np.array([0.055, 0.945]), np.array([-size, 0.0]), np.full(2, (0.001 * size) ** 2)
+    found = _mixture(weight, mean, variance, 0.90)
+    assert found.low == approx(-size + 0.001 * size * stats.norm.ppf(10.0 / 11.0), rel=1e-6)
+    assert found.high == approx(0.001 * size * stats.norm.ppf((0.95 - 0.055) / 0.945), rel=1e-6)
+    assert (found.mean, found.sd) == approx((-0.055 * size, size * math.sqrt(0.055 * 0.945 + 1e-6)))
