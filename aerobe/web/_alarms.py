@@ -9,7 +9,7 @@ import smtplib
 import ssl
 import threading
 import time as time_module
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from email.message import EmailMessage
@@ -173,11 +173,18 @@ def alarms_for(
     return tuple(found)
 
 
-class Dispatch:
-    """Sends what has not been sent, and holds it back in quiet hours."""
+Way = Callable[[tuple[Alarm, ...]], None]  # tells alarms, or raises
 
-    def __init__(self) -> None:
-        self._sent: dict[tuple[str, str], datetime] = {}
+
+class Dispatch:
+    """Sends what has not been sent, and holds it back in quiet hours. Each way remembers for itself what went out by it.
+
+    `devices` names the ways to devices that asked for notices.
+    """
+
+    def __init__(self, devices: Callable[[], dict[str, Way]] = dict) -> None:
+        self._devices = devices
+        self._sent: dict[tuple[str, str, str], datetime] = {}
         self.says = ""
         self._sending: threading.Thread | None = None
 
@@ -196,34 +203,44 @@ class Dispatch:
     def due(self, alarms: tuple[Alarm, ...], settings: AlarmSettings, *, now: datetime) -> tuple[Alarm, ...]:
         """Which alarms should go out now. What ended is forgotten after a while, so that it can be raised again."""
         standing = {(alarm.brew, alarm.kind) for alarm in alarms}
-        self._sent = {name: at for name, at in self._sent.items() if name in standing or abs(now - at) < AGAIN_AFTER}
+        self._sent = {name: at for name, at in self._sent.items() if name[1:] in standing or abs(now - at) < AGAIN_AFTER}
         quiet = is_quiet(settings, now)
-        found = []
-        for alarm in alarms:
-            last = self._sent.get((alarm.brew, alarm.kind))
-            if last is not None and abs(now - last) < AGAIN_AFTER:  # a clock set back must not silence it
-                continue
-            if quiet and not (alarm.urgent and settings.urgent_breaks_quiet):
-                continue
-            found.append(alarm)
-        return tuple(found)
+        ways = list(self._ways(settings))
+        return tuple(
+            alarm
+            for alarm in alarms
+            if any(self._is_news(way, alarm, now) for way in ways)
+            and (not quiet or (alarm.urgent and settings.urgent_breaks_quiet))
+        )
 
     def send(self, alarms: tuple[Alarm, ...], settings: AlarmSettings, *, now: datetime) -> None:
         """Send by every way that is set. A way that fails is said, and tried again with the next look."""
-        if not alarms or not (settings.mail_to or settings.webhook):
-            return
         faults = []
-        for way, name in ((_mail, "mail" if settings.mail_to else ""), (_call, "webhook" if settings.webhook else "")):
-            if not name:
+        for name, tell in self._ways(settings).items():
+            news = tuple(alarm for alarm in alarms if self._is_news(name, alarm, now))
+            if not news:
                 continue
             try:
-                way(alarms, settings)
+                tell(news)
             except Exception as fault:  # whatever a foreign server or address does, the watch goes on and the page says it
-                faults.append(f"{name}: {fault}")
-                LOG.warning("alarm by %s failed: %s", name, fault)
+                kind = name.split()[0]
+                faults.append(f"{kind}: {fault}")
+                LOG.warning("alarm by %s failed: %s", kind, fault)
+            else:
+                self._sent |= {(name, alarm.brew, alarm.kind): now for alarm in news}
         self.says = "; ".join(faults)
-        if not faults:
-            self._sent |= {(alarm.brew, alarm.kind): now for alarm in alarms}
+
+    def _ways(self, settings: AlarmSettings) -> dict[str, Way]:
+        ways: dict[str, Way] = {}
+        if settings.mail_to:
+            ways["mail"] = lambda alarms: _mail(alarms, settings)
+        if settings.webhook:
+            ways["webhook"] = lambda alarms: _call(alarms, settings)
+        return ways | self._devices()
+
+    def _is_news(self, way: str, alarm: Alarm, now: datetime) -> bool:
+        last = self._sent.get((way, alarm.brew, alarm.kind))
+        return last is None or abs(now - last) >= AGAIN_AFTER  # a clock set back must not silence it
 
 
 def _mail(alarms: tuple[Alarm, ...], settings: AlarmSettings) -> None:

@@ -13,7 +13,7 @@ from typing import Any, Protocol
 
 SERVICE = "aerobe"
 IN_RING = "(in the keyring of the system)"
-SECRETS = (("broker", "password"), ("alarms", "mail_password"))
+SECRETS = (("broker", "password"), ("alarms", "mail_password"), ("push", "private"))
 
 
 class Ring(Protocol):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hmac
 import secrets
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -105,11 +105,11 @@ class Pairing:
 
     def access_of(self, token: str) -> Access | None:
         """Who holds a device's token; None if nobody does, or the device was not seen for too long."""
-        sought, today = hashed(token), self.clock().date()
+        sought = hashed(token)
         for item in self.state.get("devices"):
             if not hmac.compare_digest(item["hash"], sought):
                 continue
-            if today - date.fromisoformat(item.get("seen") or item["since"][:10]) > IDLE_AT_MOST:
+            if is_idle(item, self.clock()):
                 return None
             return Access(role=item.get("role", HELPER), device=item["id"])
         return None
@@ -148,6 +148,12 @@ class Pairing:
             self._offers = [item for item in self._offers if item.by != device]
             self._used = [item for item in self._used if device not in (item[0].by, item[2])]
             self.state.change("devices", lambda kept: [item for item in kept if item["id"] != device])
+            self.state.change("pushes", lambda kept: [item for item in kept if item["device"] != device])
+
+
+def is_idle(device: Mapping[str, str], now: datetime) -> bool:
+    """Whether a device was not seen for too long."""
+    return now.date() - date.fromisoformat(device.get("seen") or device["since"][:10]) > IDLE_AT_MOST
 
 
 def picture_of(text: str) -> str:

@@ -22,7 +22,16 @@ from aerobe.web._alarms import AlarmSettings
 from aerobe.web._keys import Ring, hidden, shown, system_ring
 
 LOCK_WAIT_S = 5.0  # a change takes milliseconds: a lock this old was left behind [s]
-EMPTY: dict[str, Any] = {"version": 1, "secret": "", "devices": [], "senders": [], "alarms": {}, "broker": {}}
+EMPTY: dict[str, Any] = {
+    "version": 1,
+    "secret": "",
+    "devices": [],
+    "senders": [],
+    "alarms": {},
+    "broker": {},
+    "push": {},  # the key that signs notices
+    "pushes": [],  # where notices of devices go
+}
 
 
 def hashed(token: str) -> str:
@@ -165,8 +174,13 @@ def open_state(path: Path | None) -> WebState:
 def _require_usable(content: dict[str, Any]) -> None:
     """Raises, in whatever way comes, if a part is not as it was written: no page should be the first to notice."""
     bytes.fromhex(content["secret"])
-    for part, names in (("devices", ("id", "hash", "name", "since")), ("senders", ("id", "hash", "name", "since", "place"))):
+    for part, names in (
+        ("devices", ("id", "hash", "name", "since")),
+        ("senders", ("id", "hash", "name", "since", "place")),
+        ("pushes", ("device", "endpoint", "p256dh", "auth", "since")),
+    ):
         _require_texts(part, content[part], names)
+    int(content["push"].get("private") or "0", 16)
     settings = AlarmSettings()
     for name, value in content["alarms"].items():
         if type(value) is not type(getattr(settings, name)):

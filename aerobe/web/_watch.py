@@ -13,6 +13,7 @@ from aerobe.errors import AerobeError, Damaged, NotebookFault
 from aerobe.web._alarm_boxes import AlarmBox, boxes_of
 from aerobe.web._alarms import AGAIN_AFTER, Alarm, AlarmSettings, Dispatch, alarms_for
 from aerobe.web._live import Live
+from aerobe.web._push import Notices
 from aerobe.web._state import WebState
 from aerobe.web._thinker import Thinker
 
@@ -34,7 +35,8 @@ class Watch:
         clock: Callable[[], datetime],
     ) -> None:
         self.notebook, self.state, self.live, self.thinker, self.clock = notebook, state, live, thinker, clock
-        self.dispatch = Dispatch()
+        self.notices = Notices(state, clock)
+        self.dispatch = Dispatch(self.notices.ways)
         self._standing: tuple[Alarm, ...] = ()
         self._put_away: dict[str, datetime] = {}
         self._seen = -1

@@ -7,7 +7,8 @@ from typing import Annotated
 from fastapi import APIRouter, Depends, Request, Response
 
 from aerobe import usecases
-from aerobe.web._frame import Fields, clock_of, fields, go_to, menu_entry, notebook_of, page
+from aerobe.web._frame import Fields, access_of, clock_of, fields, go_to, menu_entry, notebook_of, page
+from aerobe.web._roles import HELPER, OWNER
 from aerobe.web._views import call_of
 from aerobe.web._watch import Watch
 
@@ -19,7 +20,9 @@ nav = menu_entry("Reminders", "/reminders", order=70, icon="bell", more=True)
 def reminders(request: Request) -> Response:
     """Next tests and harvests of all brews under way."""
     found, working = _due(request)
-    return page(request, "reminders/reminders.html", title="Reminders", due=found, working=working)
+    watch: Watch = request.app.state.watch
+    key = watch.notices.public_key() if access_of(request).role in (OWNER, HELPER) else ""
+    return page(request, "reminders/reminders.html", title="Reminders", due=found, working=working, notice_key=key)
 
 
 @router.get("/reminders.ics")

@@ -102,3 +102,23 @@ function withinTime(promise) {
     promise.then((answer) => { clearTimeout(timer); resolve(answer); }, (fault) => { clearTimeout(timer); reject(fault); });
   });
 }
+
+// ---- notices: an alarm that comes while no page is open ------------------------------------------------------------------
+self.addEventListener("push", (event) => {
+  let told = {};
+  try { told = event.data?.json() ?? {}; } catch { /* no notice of ours: the pages say what stands */ }
+  event.waitUntil(self.registration.showNotification(told.title ?? "Aerobe", {
+    body: told.body ?? "Something wants to be looked at.", tag: told.tag ?? "aerobe", data: { url: told.url ?? "/" }, icon: "/static/mark-192.png",
+  }));
+});
+
+self.addEventListener("notificationclick", (event) => {
+  event.notification.close();
+  const url = new URL(event.notification.data?.url ?? "/", self.location.origin);
+  const address = url.origin === self.location.origin ? url.href : self.location.origin;
+  event.waitUntil((async () => {
+    const open = await self.clients.matchAll({ type: "window" });
+    const there = open.find((client) => client.url === address);
+    await (there ? there.focus() : self.clients.openWindow(address));
+  })());
+});
