@@ -30,7 +30,7 @@ HEADERS = [
     (b"referrer-policy", b"same-origin"),
     (b"cross-origin-opener-policy", b"same-origin"),
     (b"cross-origin-resource-policy", b"same-origin"),
-    (b"permissions-policy", b"camera=(self), geolocation=(), microphone=(), payment=(), usb=()"),
+    (b"permissions-policy", b"camera=(self), geolocation=(), microphone=(self), payment=(), usb=()"),
 ]
 OPEN_TO_STRANGERS = ("/pair", "/static/", "/log/")  # /log/ asks for a sender's token itself
 # A probe may not know TLS, and the authority must be fetched before it can be trusted.

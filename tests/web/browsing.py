@@ -30,7 +30,7 @@ ARGS = [
     "--disable-sync",
 ]
 AXE = Path(__file__).parent / "vendor" / "axe.min.js"
-SIZES = {"phone": {"width": 390, "height": 844}, "desk": {"width": 1280, "height": 900}}
+SIZES = {"phone": {"width": 390, "height": 844}, "desk": {"width": 1280, "height": 900}, "narrow": {"width": 320, "height": 568}}
 
 
 @dataclass
@@ -106,7 +106,7 @@ class Visit:
 
 def visit(browser: Any, served: Served, size: str, look: str = "light") -> Visit:
     """A device that notes every fault, every breach of the policy and every request to elsewhere."""
-    phone = size == "phone"
+    phone = size != "desk"
     context = browser.new_context(viewport=SIZES[size], color_scheme=look, has_touch=phone, is_mobile=phone, locale="de-DE")
     page = context.new_page()
     made = Visit(page=page, context=context, faults=[], foreign=[])

@@ -11,7 +11,7 @@ import pytest
 
 from aerobe import usecases
 from aerobe.records import Brew
-from tests.web.browsing import AXE, CHROMIUM, Served, browser, free_port, served, until, visit
+from tests.web.browsing import AXE, CHROMIUM, SIZES, Served, browser, free_port, served, until, visit
 
 __all__ = ["browser", "served"]  # fixtures
 
@@ -269,6 +269,8 @@ def pages_of(served: Served) -> list[str]:
         f"/brews/{brew}/record?what=smell",
         f"/brews/{brew}/harvest",
         f"/brews/{brew}/readings/{reading}",
+        f"/brews/{brew}/wall",
+        f"/courses?brew={brew}&recipe={served.notebook.get(Brew, brew).recipe}",
         f"/brews/{brew}/record?role=killed+control",
         f"/safety/brews/{brew}",
         f"/trials/{trial}",
@@ -290,7 +292,7 @@ def _barriers(page: Any) -> tuple[Any, bool]:
         try:
             page.evaluate(AXE.read_text(encoding="utf-8"))
             told = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
-            return told, page.evaluate("document.documentElement.scrollWidth > innerWidth")
+            return told, page.evaluate(IS_WIDE)
         except Error as fault:
             if "context was destroyed" not in str(fault):
                 raise
@@ -299,7 +301,35 @@ def _barriers(page: Any) -> tuple[Any, bool]:
     raise AssertionError("the page renews itself without end")
 
 
-@pytest.mark.parametrize(("size", "look"), [("phone", "light"), ("phone", "dark"), ("desk", "light"), ("desk", "dark")])
+# Text of twice the size, or a screen of 320 px: nothing may leave the screen (WCAG 2.2, 1.4.4 and 1.4.10).
+LARGE_TEXT = "document.documentElement.style.fontSize = '200%'"
+IS_WIDE = "document.documentElement.scrollWidth > innerWidth"
+
+
+def leaves_the_screen(page: Any) -> list[str]:
+    """In which of the narrowest cases a page that stands open is wider than its screen."""
+    found = []
+    before = page.viewport_size
+    for words, size, script in (("320 px", SIZES["narrow"], ""), ("200 % text", before, LARGE_TEXT)):
+        page.set_viewport_size(size)
+        if page.evaluate(f"() => {{ {script}; return {IS_WIDE}; }}"):
+            found.append(words)
+    page.set_viewport_size(before)
+    page.evaluate("document.documentElement.style.fontSize = ''")
+    return found
+
+
+@pytest.mark.parametrize(
+    ("size", "look"),
+    [
+        ("phone", "light"),
+        ("phone", "dark"),
+        ("desk", "light"),
+        ("desk", "dark"),
+        pytest.param("narrow", "light", marks=pytest.mark.night),
+        pytest.param("narrow", "dark", marks=pytest.mark.night),
+    ],
+)
 def test_every_page_is_free_of_barriers(browser: Any, demo: Served, size: str, look: str) -> None:
     one = visit(browser, demo, size, look)
     found, wide = [], []
@@ -314,6 +344,8 @@ def test_every_page_is_free_of_barriers(browser: Any, demo: Served, size: str, l
         found += [(path, item["id"], [node["html"][:150] for node in item["nodes"][:3]]) for item in told["violations"]]
         if is_wide:
             wide.append(path)
+        if look == "light":
+            wide += [f"{path} at {words}" for words in leaves_the_screen(one.page)]
         name = path.strip("/").replace("/", "_").replace("?", "_") or "home"
         one.page.screenshot(path=SHOTS / f"{name}-{size}-{look}.png", full_page=True)
     assert found == []

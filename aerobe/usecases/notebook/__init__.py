@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from aerobe.usecases.notebook._doctor import Finding, look_over
     from aerobe.usecases.notebook._files import write_whole
     from aerobe.usecases.notebook._moments import clock_trouble, impossible, moment_of, spoken
-    from aerobe.usecases.notebook._photos import PHOTO_KINDS, keep_photo, photos_of
+    from aerobe.usecases.notebook._photos import PHOTO_KINDS, keep_photo, photos_of, readings_with_photo
     from aerobe.usecases.notebook._records import (
         ReadingEntry,
         add_reading,
@@ -57,7 +57,7 @@ else:
             "_doctor": ("Finding", "look_over"),
             "_files": ("write_whole",),
             "_moments": ("clock_trouble", "impossible", "moment_of", "spoken"),
-            "_photos": ("PHOTO_KINDS", "keep_photo", "photos_of"),
+            "_photos": ("PHOTO_KINDS", "keep_photo", "photos_of", "readings_with_photo"),
             "_records": (
                 "ReadingEntry",
                 "add_reading",
@@ -106,6 +106,7 @@ __all__ = [
     "open_notebook",
     "photos_of",
     "read_whole_part",
+    "readings_with_photo",
     "rescue_notebook",
     "restore_notebook",
     "search_notebook",

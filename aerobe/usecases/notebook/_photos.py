@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path
 
@@ -91,6 +92,11 @@ def photos_of(notebook: Notebook, folder: Path | None, reading: str) -> list[Pat
         found += _of_old(folder, step.key)
         step = notebook.reading(step.replaces) if step.replaces else None
     return found
+
+
+def readings_with_photo(notebook: Notebook, readings: Iterable[str]) -> frozenset[str]:
+    """Which of these readings have a photo of their own written down."""
+    return frozenset(readings) & {item.subject for item in notebook.kept("photo")}
 
 
 def _of_old(folder: Path, reading: str) -> list[Path]:

@@ -9,7 +9,8 @@ from fastapi import APIRouter, Depends, Request, Response
 
 from aerobe import usecases
 from aerobe.errors import AerobeError
-from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page, wants_json
+from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page, settings_of, wants_json
+from aerobe.web._pairing import picture_of
 from aerobe.web._typed import brew_start_of
 from aerobe.web._views import CallView, call_of, hindsight_of, troubles_of
 
@@ -95,6 +96,26 @@ def brew(request: Request, key: str) -> Response:
     return page(request, "brews/brew.html", context=_brew_context(request, key))
 
 
+@router.get("/brews/{key}/wall")
+def wall(request: Request, key: str) -> Response:
+    """One page to print and hang up: the call as it stands, the curve, a code for the phone, lines to write on."""
+    now = clock_of(request)
+    view = usecases.brews.brew_view(notebook_of(request), key, now=now)
+    call = call_of(request, view.card.brew) if view.card.state == "under way" else None
+    pictures = usecases.brews.brew_pictures(notebook_of(request), view, call.thought.advice if call else None, now=now)
+    address = settings_of(request).address
+    return page(
+        request,
+        "brews/wall.html",
+        title=view.card.brew.name,
+        view=view,
+        card=view.card,
+        call=call,
+        picture=pictures[0] if pictures else None,
+        picture_of_link=picture_of(f"{address}/brews/{quote(key)}/record") if address else "",
+    )
+
+
 @router.get("/parts/brews/{key}/body")
 def brew_body(request: Request, key: str) -> Response:
     """The living part of a brew's page, for a live change."""
@@ -165,6 +186,7 @@ def _brew_context(request: Request, key: str) -> dict[str, object]:
         "steps": usecases.trials.steps_of_brew(notebook_of(request), view.card.brew),
         "events": usecases.brews.standing_events_of(notebook_of(request), key),
         "stops": usecases.brews.stops_noticed(notebook_of(request), key),
+        "pictured": usecases.notebook.readings_with_photo(notebook_of(request), (item.key for item in view.readings)),
         "start": usecases.exchange.start_in_words(notebook_of(request), view.card.brew),
         "troubles": troubles_of(request, view.card.brew) if under_way else (),
     }

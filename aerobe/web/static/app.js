@@ -39,6 +39,7 @@ document.addEventListener("submit", (event) => {
   if (form.dataset.reached) {
     delete form.dataset.reached;
     setTimeout(() => { delete form.dataset.sent; }, 8000);
+    if (!DOWNLOAD.test(form.getAttribute("action") ?? "")) startWorking();
     return;
   }
   event.preventDefault();
@@ -63,6 +64,43 @@ async function sendIfReached(form, submitter) {
   form.dataset.reached = "yes";
   form.requestSubmit(submitter);
 }
+// ---- long work: what was asked for is on its way, since when, and that nothing is lost by waiting -------------------------
+const SHOWN_AFTER_MS = 700;
+let working = null;
+function startWorking() {
+  stopWorking();
+  const began = Date.now();
+  working = setInterval(() => {
+    const waited = Date.now() - began;
+    if (waited < SHOWN_AFTER_MS) return;
+    let bar = document.getElementById("working");
+    if (!bar) {
+      bar = Object.assign(document.createElement("p"), { id: "working" });
+      const moving = Object.assign(document.createElement("progress"), { ariaLabel: "Working" });
+      bar.append(document.createElement("span"), moving);
+      bar.firstChild.setAttribute("role", "status");
+      document.body.append(bar);
+    }
+    const seconds = Math.floor(waited / 1000);
+    // A listener is told at the start and every ten seconds, not each second.
+    const words = seconds < 10 ? "Working …" : `Working since ${10 * Math.floor(seconds / 10)} s. Nothing is lost.`;
+    if (bar.firstChild.textContent !== words) bar.firstChild.textContent = words;
+  }, 100);
+}
+function stopWorking() {
+  clearInterval(working);
+  document.getElementById("working")?.remove();
+}
+const DOWNLOAD = /\.(pdf|zip|ics|csv|html|svg|png|crt)$|^\/data\/export/;
+const isDownload = (link) => link.hasAttribute("download") || link.target || DOWNLOAD.test(link.pathname);
+document.addEventListener("click", (event) => {
+  const link = event.target.closest?.("a[href]");
+  if (!link || event.defaultPrevented || event.button || event.metaKey || event.ctrlKey || event.shiftKey) return;
+  if (link.origin === location.origin && !isDownload(link) && !(link.hash && link.pathname === location.pathname)) startWorking();
+});
+addEventListener("pagehide", stopWorking);
+addEventListener("pageshow", stopWorking);
+
 addEventListener("pageshow", () => { for (const form of document.forms) { delete form.dataset.sent; delete form.dataset.reached; } });
 document.addEventListener("htmx:config:request", (event) => {
   const headers = event.detail?.ctx?.request?.headers;
@@ -289,6 +327,11 @@ for (const select of document.querySelectorAll("select[data-shows]")) {
   const show = () => { for (const part of parts) part.hidden = select.value !== "(new)"; };
   select.addEventListener("change", show);
   show();
+}
+
+for (const button of document.querySelectorAll("[data-print]")) {
+  button.hidden = false;
+  button.addEventListener("click", () => print());
 }
 
 // A way back that stands for some seconds; afterwards the thing's own page still has it.

@@ -1,0 +1,174 @@
+"""What a browser can do beside typing: speak, ask for notices, print, wait. What a test machine lacks has a stand-in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.web.test_browser import CHROMIUM, SIZES, Served, browser, fill_first_brew, free_port, visit
+from tests.web.test_push import ASKED
+
+pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed")]
+__all__ = ["browser"]
+
+LISTENS = """
+  window.heard = "seven point nine milligrams";
+  window.SpeechRecognition = class { start() {
+    if (window.heard) this.onresult({ results: [[{ transcript: window.heard }]] }); else this.onerror({ error: "no-speech" });
+    this.onend(); } };
+"""
+PUSHES = """
+  const asked = ASKED;
+  let mine = null;
+  const manager = {
+    getSubscription: async () => mine,
+    subscribe: async (how) => { window.serverKey = how.applicationServerKey.length;
+      mine = { endpoint: asked.endpoint, toJSON: () => asked, unsubscribe: async () => { mine = null; } }; return mine; },
+  };
+  Object.defineProperty(ServiceWorkerContainer.prototype, "ready", { get: async () => ({ pushManager: manager }) });
+  Notification.requestPermission = async () => "granted";
+"""
+
+
+@pytest.fixture(scope="module")
+def brewing(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """An app with one brew under air, written in by hand."""
+    made = Served(folder=Path(tmp_path_factory.mktemp("hand")), port=free_port(), advise=_no_call)
+    made.start()
+    one = visit(browser, made, "phone")
+    fill_first_brew(one.page, made.base, datetime.now() - timedelta(hours=2))
+    one.context.close()
+    yield made
+    made.stop()
+
+
+def _no_call(notebook: Any, brew: str, now: datetime) -> Any:
+    from aerobe.errors import NotEnoughData
+
+    raise NotEnoughData("No call here.", "Calls are tried elsewhere.")
+
+
+def test_a_value_can_be_spoken_and_is_seen_before_it_is_kept(browser: Any, brewing: Served) -> None:
+    one = visit(browser, brewing, "phone")
+    one.page.add_init_script(LISTENS)
+    one.page.goto(f"{brewing.base}/brews/barrel-by-the-door/record?what=oxygen")
+    say, field = one.page.get_by_role("button", name="Say it"), one.page.locator("#signal")
+    for heard, typed in (
+        ("7.9", "7.9"),
+        ("8,2 mg pro Liter", "8,2"),
+        ("one hundred and five", "105"),
+        ("below forty two point oh", "below forty two point oh"),  # no number word: left as heard, for the person to mend
+        ("less than five", "<5"),
+        ("twenty-three point zero four", "23.04"),
+        ("seven point nine", "7.9"),
+    ):
+        one.page.evaluate("heard => { window.heard = heard; }", heard)
+        say.click()
+        assert field.input_value() == typed
+    one.page.evaluate("window.heard = ''")
+    say.click()
+    one.page.get_by_text("Nothing was understood").wait_for()
+    assert field.input_value() == "7.9"
+    assert len(brewing.notebook.log("barrel-by-the-door", "oxygen")[1]) == 0  # nothing is kept by speaking alone
+    one.page.get_by_role("button", name="Keep", exact=True).click()
+    one.page.wait_for_url("**/brews/barrel-by-the-door?done=*")
+    assert brewing.notebook.log("barrel-by-the-door", "oxygen")[1].tolist() == [7.9]
+    assert one.faults == [] and one.foreign == []
+    # A browser that does not listen shows no button.
+    other = visit(browser, brewing, "desk")
+    other.page.add_init_script("delete window.SpeechRecognition; delete window.webkitSpeechRecognition;")
+    other.page.goto(f"{brewing.base}/brews/barrel-by-the-door/record?what=oxygen")
+    other.page.locator(".pad button").first.wait_for()
+    assert other.page.get_by_role("button", name="Say it").count() == 0
+
+
+def test_a_device_asks_for_notices_and_ends_them(browser: Any, brewing: Served) -> None:
+    import json
+
+    one = visit(browser, brewing, "phone")
+    one.page.add_init_script(PUSHES.replace("ASKED", json.dumps(ASKED)))
+    one.page.goto(f"{brewing.base}/reminders")
+    kept = brewing.server.config.app.state.web_state
+    one.page.get_by_role("button", name="Tell this device").click()
+    one.page.get_by_text("This device is told.").wait_for()
+    assert [item["endpoint"] for item in kept.get("pushes")] == [ASKED["endpoint"]]
+    assert one.page.evaluate("window.serverKey") == 65  # an uncompressed point, as browsers want it
+    one.page.get_by_role("button", name="Tell it no more").click()
+    one.page.get_by_text("This device is not told.").wait_for()
+    assert kept.get("pushes") == [] and one.faults == []
+
+
+def test_the_page_for_the_wall_prints_ink_on_white_without_buttons(browser: Any, brewing: Served) -> None:
+    one = visit(browser, brewing, "desk", "dark")
+    one.page.goto(f"{brewing.base}/brews/barrel-by-the-door")
+    one.page.get_by_role("link", name="A page for the wall").click()
+    one.page.get_by_role("button", name="Print").wait_for()
+    one.page.emulate_media(media="print", color_scheme="dark")
+    assert one.page.get_by_role("button", name="Print").is_hidden() and one.page.locator(".rail").is_hidden()
+    assert one.page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
+    assert one.page.evaluate("getComputedStyle(document.querySelector('h1')).color") == "rgb(0, 0, 0)"
+    assert one.page.locator(".by-hand").is_visible()
+
+
+def test_long_work_is_seen_to_go_on(browser: Any, brewing: Served) -> None:
+    # Without the worker of the app, whose requests no test can hold back.
+    page = browser.new_context(viewport=SIZES["desk"], service_workers="block").new_page()
+    page.goto(f"{brewing.base}/reminders")
+    held: list[Any] = []
+    page.route("**/shelf", lambda route: held.append(route))
+    page.locator('.rail a[href="/shelf"]').click(no_wait_after=True)
+    page.locator("#working progress").wait_for()
+    assert page.locator("#working [role=status]").inner_text().startswith("Working")
+    for route in held:
+        route.continue_()
+    page.wait_for_url("**/shelf")
+    assert page.locator("#working").count() == 0
+
+
+def test_start_record_and_harvest_by_keyboard_alone(browser: Any, tmp_path: Path) -> None:
+    served = Served(folder=tmp_path, port=free_port(), advise=_no_call)
+    served.start()
+    one = visit(browser, served, "desk")
+    page = one.page
+
+    def to(test: str) -> None:
+        """Press Tab until the focus is where it should be."""
+        for _ in range(150):
+            if page.evaluate(f"(() => {{ const e = document.activeElement; return {test}; }})()"):
+                return
+            page.keyboard.press("Tab")
+        raise AssertionError(f"never reached by Tab: {test}")
+
+    page.goto(served.base + "/brews/new")
+    for field, typed in (("volume", "20"), ("compost_amount", "0,5"), ("flow", "5")):
+        to(f"e.id === '{field}'")
+        page.keyboard.type(typed)
+    to("e.textContent.includes('Start the clock')")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/brews/brew-of-*")
+    key = page.url.split("/brews/")[1].split("?")[0]
+    to("e.textContent.trim() === 'Record'")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/record")
+    to("e.textContent.trim() === 'Oxygen'")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/record?what=oxygen")
+    to("e.id === 'signal'")
+    page.keyboard.type("7,5")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**?done=*")
+    assert served.notebook.log(key, "oxygen")[1].tolist() == [7.5]
+    to("e.getAttribute('href')?.endsWith('/harvest')")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/harvest")
+    to("e.name === 'smell'")
+    page.keyboard.press("Space")
+    to("e.textContent.trim() === 'Harvested'")
+    page.keyboard.press("Enter")
+    page.get_by_text("Harvested after").wait_for()
+    assert one.faults == []
+    served.stop()
