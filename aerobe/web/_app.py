@@ -24,6 +24,7 @@ from aerobe.web import pages
 from aerobe.web._broker import Broker, broker_settings
 from aerobe.web._frame import STATIC, go_to, page, wants_json
 from aerobe.web._guard import Guard, TooMuch
+from aerobe.web._kept_reports import KeptReports
 from aerobe.web._live import Live
 from aerobe.web._pairing import Pairing
 from aerobe.web._practising import open_practising
@@ -84,7 +85,7 @@ def create_app(
     app = FastAPI(title="Aerobe", docs_url=None, redoc_url=None, lifespan=_lifespan)
     app.state.notebook, app.state.web_state, app.state.clock = notebook, state, clock
     app.state.settings, app.state.live, app.state.uploads = settings, Live(), Uploads()
-    app.state.pairing = Pairing(state, clock)
+    app.state.pairing, app.state.reports = Pairing(state, clock), KeptReports()
     app.state.broker = Broker(notebook, app.state.live, clock, name=state.name)
     app.state.thinker = _thinker(notebook, clock, app.state.live, advise or _advise)
     app.state.hindsight = _hindsight(notebook, clock, app.state.live, look_back or (None if advise else _look_back))

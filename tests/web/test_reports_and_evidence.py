@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from aerobe import usecases
+from aerobe.web._kept_reports import KeptReports
 from tests.reports.world import NOW, invented, read_by_microscope
 
 
@@ -101,3 +103,22 @@ def test_a_report_is_read_on_the_screen_first_and_its_files_are_buttons(shed: An
     assert "/reports/trial/kelp.zip?people=true" in shed.client.get("/reports/trial/kelp?people=true").text
     for path in ("/reports/trial/none", "/reports/secret/kelp"):
         assert shed.client.get(path).status_code == 404
+
+
+def test_a_report_is_worked_out_once_until_something_is_written_or_time_goes_by() -> None:
+    made: list[int] = []
+    kept = KeptReports()
+
+    def get(name: str, version: int, minutes: float) -> object:
+        at = NOW + timedelta(minutes=minutes)
+        return kept.get(name, version=version, now=at, make=lambda: made.append(version) or object())  # type: ignore[return-value]
+
+    first = get("a", 1, 0)
+    assert get("a", 1, 10) is first and len(made) == 1
+    assert get("a", 2, 10) is not first  # something was written
+    second = get("a", 2, 12)
+    assert get("a", 2, 30) is not second  # a brew under air is another after a while
+    for name in "bcdefg":
+        get(name, 2, 30)
+    get("a", 2, 30)
+    assert len(made) == 10  # only the last few are kept

@@ -129,7 +129,7 @@ def test_the_sheet_is_asked_for_on_the_page_of_the_brew_in_reminders_and_before_
     assert "Record the killed control" in page
     form = trial.client.get(f"/brews/molasses-or-plain-{code}/record?role=killed+control").text
     assert "Killed control, Colour test" in form and re.search(r'value="killed control" selected', form)
-    assert "Run sheet, 24 h: sample, killed control." in trial.client.get("/reminders").text
+    assert "Run sheet, 24 h: 1 sample and 1 killed control." in trial.client.get("/reminders").text
     assert "still asks for 1 sample and 1 killed control" in trial.client.get(f"/brews/molasses-or-plain-{code}/harvest").text
 
 

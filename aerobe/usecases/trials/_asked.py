@@ -62,7 +62,7 @@ def require_asked(notebook: Notebook, subject: str, question: Question, brews: i
     if not was_asked(notebook, subject, question, brews):
         raise NotAllowed(
             "Nobody has asked this of the results that are here now; a look at them counts and opens the codes.",
-            "Press 'Judge now' (or 'Compare'), or send the same by POST.",
+            "Press 'Judge now' on the page of the trial, or 'Compare'. A program sends the same by POST.",
         )
 
 

@@ -119,7 +119,7 @@ def sheet_reminders(notebook: Notebook, brew: Brew) -> tuple[Reminder, ...]:
         same = [step for step in steps if step.elapsed_h == hour]
         at = same[0].at
         assert at is not None
-        says = f"Run sheet, {hour:g} h: {', '.join(step.role for step in same)}."
+        says = f"Run sheet, {hour:g} h: {steps_in_words(same)}."
         found.append(Reminder(brew=brew.key, brew_name=brew.name, what=f"run sheet {hour:g} h", says=says, at=at))
     return tuple(found)
 

@@ -10,6 +10,7 @@ from fastapi.concurrency import run_in_threadpool
 from aerobe import usecases
 from aerobe.errors import AerobeError, NotFound
 from aerobe.web._frame import Fields, chosen_file, clock_of, fields, menu_entry, notebook_of, page
+from aerobe.web._kept_reports import KeptReports
 
 router = APIRouter()
 nav = menu_entry("Reports", "/reports", order=55, icon="report", more=True)
@@ -63,7 +64,12 @@ def _made(request: Request, kind: str, key: str, *, people: bool, assay: str) ->
         raise NotFound(f"There is no report of a '{kind}'.", "Choose one on the page of reports.")
     wanted = usecases.reports.Wanted(with_people=people, assay=assay)
     make = usecases.reports.report_of_brew if kind == "brew" else usecases.reports.report_of_trial
-    return make(notebook_of(request), key, now=clock_of(request), wanted=wanted)
+    notebook, now = notebook_of(request), clock_of(request)
+    kept: KeptReports = request.app.state.reports
+    version = notebook.last_change()
+    return kept.get(
+        (kind, key, people, assay), version=version, now=now, make=lambda: make(notebook, key, now=now, wanted=wanted)
+    )
 
 
 @router.get("/reports/{kind}/{key}/pictures.zip")
