@@ -9,7 +9,8 @@ from typing import Any
 
 import pytest
 
-from tests.web.test_browser import CHROMIUM, Served, browser, fill_first_brew, free_port, visit
+from tests.web.browsing import CHROMIUM, Served, browser, free_port, visit
+from tests.web.test_browser import fill_first_brew
 from tests.web.test_push import ASKED
 
 pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed")]
