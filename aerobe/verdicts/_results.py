@@ -30,6 +30,7 @@ class BrewResult:
     block: str = ""  # day or place that brews share
     column: str = ""  # a second grouping, such as the vessel
     tests: int = 1  # averaged in the value
+    test_is_measured: bool = False  # a certificate says how much the test errs, nobody assumed it
     test_log_sd: float = 0.0  # what testing adds to the log of the value (its own unit for differences) [-]
     points: tuple[float, ...] = ()  # single results, to be shown
     colour_sensitive: bool = False  # the method reads colour as biomass
@@ -79,7 +80,7 @@ def brew_results(
     NotEnoughData
         If a brew has no sample reading near the time.
     UnusableReading
-        If the readings compared come from several assays.
+        If the readings compared come from several assays or stand in several units.
 
     Source
     ------
@@ -92,6 +93,12 @@ def brew_results(
         raise UnusableReading(
             f"The brews were measured by several assays ({', '.join(sorted(used))}).",
             "Compare one assay at a time; two assays do not agree well enough to stand beside each other.",
+        )
+    units = {reading.unit for brew in brews for reading in kept if reading.brew == brew.key and reading.role == "sample"} - {""}
+    if len(units) > 1:
+        raise UnusableReading(
+            f"The results stand in several units ({', '.join(sorted(units))}).",
+            "Correct them to the unit of the assay: a number per gram is no number per millilitre.",
         )
     of_brew = [[reading for reading in kept if reading.brew == brew.key] for brew in brews]
     hour = _latest_common_hour(of_brew, tolerance_h) if at_h is None else at_h
@@ -169,6 +176,7 @@ def _net(brew: Brew, assay: Assay, samples: list[Reading], controls: list[Readin
         column=brew.vessel,
         tests=len(samples),
         test_log_sd=math.sqrt(variance) / net,
+        test_is_measured=error is not None and error.origin != "assumed",
         points=tuple(value - off for value in values),
         colour_sensitive=assay.method in COLOUR_SENSITIVE,
         colour_checked=checked,

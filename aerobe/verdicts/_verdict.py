@@ -22,6 +22,7 @@ from aerobe.verdicts._contrasts import Contrast, pair_contrast, planned_contrast
 from aerobe.verdicts._core import Effects, Layout
 from aerobe.verdicts._counting import collapse_to_source, margin_of, sources_of, usable_results
 from aerobe.verdicts._dose import DoseAnswer, answer_dose_series
+from aerobe.verdicts._implausible import too_alike
 from aerobe.verdicts._interim import FULL, Allowance, share_of_side_question
 from aerobe.verdicts._missing import LostBrew, too_many_lost
 from aerobe.verdicts._outcomes import Outcome, outcome
@@ -121,8 +122,10 @@ def judge(
     )
     colour = [colour_of(contrast, arms, usable) if kind.is_of_microbes else None for contrast in contrasts]
     held = dict(adjusted.held)
+    plain = not kind.is_counted and not evidence.side.any()
+    alike = too_alike(usable, evidence.values, evidence.layout, are_logs=kind.scale == "ratio") if plain else None
     for i, contrast in enumerate(contrasts):
-        rival = one_brew_of(contrast, fed_by) or too_many_lost(contrast, usable, lost)
+        rival = one_brew_of(contrast, fed_by) or too_many_lost(contrast, usable, lost) or alike
         rival = rival or (None if hours_are_asked else hours_of(contrast, usable))
         if rival is not None:
             held.setdefault(i, rival)
@@ -168,7 +171,6 @@ def judge(
         with_all=() if dead is None else answer(evidence)[0],
         headline="",
     )
-    plain = not kind.is_counted and not evidence.side.any()
     if with_check and not only_comparisons and plain and layout.df >= 1 and all(c.effect is not None for c in comparisons):
         verdict = replace(verdict, checks=check_comparisons(contrasts, keys, usable, evidence.values, kind.scale))
     return _with_headline(verdict)

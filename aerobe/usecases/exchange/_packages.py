@@ -8,7 +8,7 @@ from importlib.metadata import PackageNotFoundError, version
 from aerobe import __version__
 from aerobe.notebook import Notebook, Unpacked, read_package, write_package
 from aerobe.records import Brew, RunSheet
-from aerobe.usecases.trials._blinding import note_key_shown, opened, refuse_while_hidden
+from aerobe.usecases.trials._blinding import note_key_shown, opened, refuse_hidden_sheets, refuse_while_hidden
 
 _MAKERS = ("numpy", "scipy", "numba")
 
@@ -45,6 +45,7 @@ def export_package(notebook: Notebook, *, now: datetime, trial: str = "", with_c
     """
     if not with_codes:
         refuse_while_hidden(notebook, notebook.find(Brew, of=trial) if trial else notebook.find(Brew))
+        refuse_hidden_sheets(notebook, [sheet for sheet in notebook.find(RunSheet) if trial in ("", sheet.trial)])
     for sheet in notebook.find(RunSheet) if with_codes else ():
         if trial in ("", sheet.trial) and not opened(notebook, sheet.trial):
             note_key_shown(notebook, sheet.trial, now=now, who=who)

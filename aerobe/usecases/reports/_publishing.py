@@ -30,6 +30,7 @@ from aerobe.records import (
     Vessel,
 )
 from aerobe.usecases.exchange._origin import KIND as TAKEN_IN
+from aerobe.usecases.trials._afterwards import KIND as AFTERWARDS
 from aerobe.usecases.trials._asked import KIND as ASKED
 from aerobe.usecases.trials._blinding import HISTORY, OPENED, carry_history, refuse_while_hidden
 
@@ -38,7 +39,7 @@ if TYPE_CHECKING:
 
 PROTOCOL = "protocol"  # which plan, shared by several sites, a trial follows
 # What was asked goes along: a report has no first look of its own.
-KEPT_KINDS = ("advice", "verdict", OPENED, TAKEN_IN, PROTOCOL, ASKED)
+KEPT_KINDS = ("advice", "verdict", OPENED, TAKEN_IN, PROTOCOL, ASKED, AFTERWARDS)
 STUDY_COLUMNS = ("role", "signal", "unit", "what", "colour", "added", "dilution", "sample", "day", "operator", "kit_lot", "mark")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -66,10 +67,17 @@ def require_asked(notebook: Notebook, subject: str, question: Question, brews: i
         )
 
 
-def write_down(notebook: Notebook, subject: str, question: Question, brews: int, *, now: datetime) -> None:
-    """Note that this was asked with so many brews; asking the same again is no new question."""
+def write_down(
+    notebook: Notebook, subject: str, question: Question, brews: int, *, now: datetime, of: Sequence[str] = ()
+) -> None:
+    """Note that this was asked with so many brews, and of which; asking the same again is no new question."""
     if not was_asked(notebook, subject, question, brews):
-        notebook.keep(KIND, subject, {"question": question.words, "brews": brews}, at=now)
+        notebook.keep(KIND, subject, {"question": question.words, "brews": brews, "of": list(of)}, at=now)
+
+
+def asked_of(notebook: Notebook, subject: str) -> tuple[str, ...]:
+    """Keys of all brews that questions were asked of."""
+    return tuple(dict.fromkeys(key for item in notebook.kept(KIND, subject) for key in item.payload.get("of", ())))
 
 
 def standing_of(

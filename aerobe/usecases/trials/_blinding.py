@@ -26,6 +26,8 @@ class PlanHistory:
     blinded: bool  # every result was entered before a code was opened, by someone who had not seen the key
     changes: tuple[str, ...]  # each change of the plan, in words
     written_at: str = ""
+    outcome: str = ""  # that the plan named before the first result
+    margin_ratio: float = 0.0
 
 
 def opened(notebook: Notebook, trial: str) -> bool:
@@ -83,6 +85,26 @@ def refuse_while_hidden(notebook: Notebook, brews: Sequence[Brew]) -> None:
         )
 
 
+def refuse_hidden_sheets(notebook: Notebook, sheets: Sequence[RunSheet]) -> None:
+    """Refuse to give out the run sheet of a blind trial that has not begun: the arms behind its codes would be there to read.
+
+    A trial whose brews were begun without codes is run in the open, whatever its sheet has.
+
+    Raises
+    ------
+    NotAllowed
+        If a code is still closed.
+    """
+    for sheet in sheets:
+        coded = any(line.blind_code for line in sheet.brews)
+        if coded and not opened(notebook, sheet.trial) and not notebook.find(Brew, of=sheet.trial):
+            raise NotAllowed(
+                f"The run sheet of trial {sheet.trial} is still blind: a package would show the arm behind each code.",
+                f"Give out its plan instead (aerobe trial protocol {sheet.trial}), or write the package with the codes, which is "
+                "noted like a look at the key; a backup copy needs neither.",
+            )
+
+
 def plan_history(notebook: Notebook, trial: str) -> PlanHistory:
     """What the notebook's own order of writing shows; in a copy made for a report, what the notebook it came from showed."""
     carried = notebook.kept(HISTORY, trial)
@@ -95,12 +117,16 @@ def plan_history(notebook: Notebook, trial: str) -> PlanHistory:
     entered = [line for brew in brews for line in notebook.audit(key=brew.key) if line.noun == "brews" and line.did == "add"]
     came_first = written is not None and all(line.id > written.id for line in entered)
     readings = [line for brew in brews for line in notebook.audit(brew=brew.key) if line.noun == "readings"]
+    first = min((line.id for line in readings), default=0)
+    begun_as = _as_begun(notebook.get(Trial, trial), lines, first)
     return PlanHistory(
         planned=came_first and written is not None and all(brew.started_at >= written.at for brew in brews),
         came_first=came_first,
         blinded=_blinded(lines, readings, brews, notebook.find(RunSheet)),
-        changes=_changes(notebook.get(Trial, trial), lines, min((line.id for line in readings), default=0)),
+        changes=_changes(notebook.get(Trial, trial), lines, first),
         written_at="" if written is None else written.at.isoformat(timespec="minutes"),
+        outcome=str(begun_as["outcome"]),
+        margin_ratio=float(begun_as["margin_ratio"]),
     )
 
 
@@ -135,6 +161,13 @@ _NAMES = {
     "planned_at": "the time of planning",
     "design": "the design",
 }
+
+
+def _as_begun(trial: Trial, lines: Sequence[Change], first_reading: int) -> dict[str, Any]:
+    """The plan as it stood before the first result."""
+    edits = [line for line in lines if line.noun == "trials" and line.did == "change" and line.id > first_reading > 0]
+    plain: dict[str, Any] = as_plain(trial)
+    return edits[0].before if edits and isinstance(edits[0].before, dict) else plain
 
 
 def _changes(trial: Trial, lines: Sequence[Change], first_reading: int) -> tuple[str, ...]:

@@ -11,12 +11,14 @@ from aerobe.notebook import Notebook
 from aerobe.records import Brew, RunSheet, Trial
 from aerobe.trials import NextTrial, propose_next
 from aerobe.units import number
+from aerobe.usecases.trials._afterwards import KIND as AFTERWARDS
+from aerobe.usecases.trials._afterwards import Afterwards, changed_afterwards, held_to_the_look, keep_once, read_too_early
 from aerobe.usecases.trials._asked import EVERY_PAIR, Question, require_asked, standing_of, write_down
 from aerobe.usecases.trials._blinding import PlanHistory, plan_history, refuse_while_hidden
 from aerobe.usecases.trials._hours import lost_brews, results_at_own_hours, with_hours
 from aerobe.usecases.trials._values import FROM_COURSE, assays_that_judge, hour_to_compare, results_of
 from aerobe.usecases.trials._view import sheet_of
-from aerobe.verdicts import CANNOT_TELL, Rival, Verdict, judge
+from aerobe.verdicts import CANNOT_TELL, Rival, Verdict, hold_back, judge
 
 
 def verdict_of_trial(
@@ -64,7 +66,9 @@ def verdict_of_trial(
     chosen = outcome or trial.outcome
     brews = notebook.find(Brew, of=key)
     sheet = sheet_of(notebook, key)
-    question = _question(notebook, trial, brews, sheet, outcome=chosen, assay=assay, at_h=at_h, margin=margin)
+    history = plan_history(notebook, key)
+    question = _question(notebook, trial, history, brews, sheet, outcome=chosen, assay=assay, at_h=at_h, margin=margin)
+    changed = changed_afterwards(notebook, key, brews)
     if at_h is None:
         at_h = hour_to_compare(notebook, brews, chosen, sheet, assay=assay)
     if trial.question == "brewing time" and question.at_h is None and chosen not in FROM_COURSE:
@@ -74,16 +78,15 @@ def verdict_of_trial(
     present = {result.arm for result in results}
     missing = [arm.key for arm in trial.arms if arm.key not in present]
     judged = replace(trial, arms=tuple(arm for arm in trial.arms if arm.key in present))
-    history = plan_history(notebook, key)
     backdated = trial.planned_at is not None and not history.came_first
     lost = lost_brews(brews, results, sheet, at_h=at_h, now=now)
     # A brew that was lost comes no more: it counts as seen, or the last look would never have all there is to spend.
     settled = len(results) + len(lost)
     if asks:
-        write_down(notebook, key, question, settled, now=now)
+        write_down(notebook, key, question, settled, now=now, of=[result.brew for result in results])
     else:
         require_asked(notebook, key, question, settled)
-    told = not question.is_planned and _planned_is_told(notebook, key, now=now, asks=asks)
+    told = not question.is_planned and _planned_is_told(notebook, key, history, now=now, asks=asks)
     standing = standing_of(notebook, key, question, planned_brews=len(sheet.brews) if sheet else None, planned_is_told=told)
     if also and asks:
         write_down(notebook, key, replace(question, pair=EVERY_PAIR, is_planned=False), settled, now=now)
@@ -100,6 +103,27 @@ def verdict_of_trial(
         was_planned=not backdated,
         lost=lost,
     )
+
+    def judged_then(were: Afterwards) -> Verdict:
+        found = results_of(notebook, were.brews, chosen, assay=assay, at_h=at_h, now=now, readings=were.readings)
+        return judge(
+            judged,
+            found,
+            outcome_key=chosen,
+            margin=margin,
+            allowance=standing.allowance,
+            side_questions=standing.side_questions,
+            also=also,
+            was_planned=not backdated,
+            lost=lost,
+            only_comparisons=True,
+        )
+
+    verdict, facts = held_to_the_look(notebook, key, verdict, changed, judged_then)
+    if asks and facts is not None and question.is_planned:
+        keep_once(notebook, AFTERWARDS, key, facts, now=now)
+    early = read_too_early(notebook, [brew for brew in brews if brew.arm in present])
+    verdict = verdict if early is None else hold_back(verdict, early)
     verdict = with_hours(notebook, judged, brews, verdict, assay=assay, at_h=at_h, now=now)
     said = _plan_in_words(trial, history, chosen, margin, backdated=backdated)
     verdict = replace(verdict, rivals=(*verdict.rivals, *said))
@@ -165,6 +189,7 @@ def keep_verdict(notebook: Notebook, key: str, verdict: Verdict, *, now: datetim
 def _question(
     notebook: Notebook,
     trial: Trial,
+    history: PlanHistory,
     brews: Sequence[Brew],
     sheet: RunSheet | None,
     *,
@@ -173,20 +198,23 @@ def _question(
     at_h: float | None,
     margin: float | None,
 ) -> Question:
-    """What is asked; the plan's own outcome, hour, test and margin are the planned question, however they are spelt."""
+    """What is asked; outcome, hour, test and margin of the plan as the first brew found it are the planned question."""
     usual_h = hour_to_compare(notebook, brews, outcome, sheet, assay=assay)
     usual_assay = assays_that_judge(notebook, brews, outcome)[:1] if assay and outcome not in FROM_COURSE else ()
     other_h = None if at_h is None or at_h == usual_h else at_h
     other_assay = "" if assay in ("", *usual_assay) else assay
-    other_margin = None if margin is None or margin == trial.margin_ratio else margin
-    is_planned = outcome == trial.outcome and other_h is None and not other_assay and other_margin is None
+    asked_margin = trial.margin_ratio if margin is None else margin
+    other_margin = None if asked_margin == (history.margin_ratio or trial.margin_ratio) else asked_margin
+    is_planned = outcome == (history.outcome or trial.outcome) and other_h is None and not other_assay and other_margin is None
     return Question(outcome=outcome, at_h=other_h, assay=other_assay, margin=other_margin, is_planned=is_planned)
 
 
-def _planned_is_told(notebook: Notebook, key: str, *, now: datetime, asks: bool) -> bool:
+def _planned_is_told(notebook: Notebook, key: str, history: PlanHistory, *, now: datetime, asks: bool) -> bool:
     """Whether the trial's own question has an answer, so that its allowance passes on to what is asked beside it."""
     try:
-        verdict = verdict_of_trial(notebook, key, now=now, asks=asks)
+        verdict = verdict_of_trial(
+            notebook, key, outcome=history.outcome, margin=history.margin_ratio or None, now=now, asks=asks
+        )
     except AerobeError:
         return False
     return any(item.call != CANNOT_TELL for item in verdict.comparisons if item.planned)

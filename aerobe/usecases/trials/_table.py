@@ -10,7 +10,14 @@ from aerobe.units import parse_number
 from aerobe.verdicts import BrewResult, Verdict, judge, outcome
 
 # Columns that may go along with the arms without anybody having meant it.
-CONFOUNDERS = {"kit_lot": "kit lot", "reader": "reader", "probe": "probe", "heap": "heap", "day": "day"}
+CONFOUNDERS = {
+    "kit_lot": "kit lot",
+    "reader": "reader",
+    "probe": "probe",
+    "heap": "heap",
+    "day": "day",
+    "vessel_size": "vessel size",
+}
 Row = dict[str, str]
 
 
@@ -18,12 +25,12 @@ def judge_table(trial: Trial, rows: Sequence[Row], *, margin: float | None = Non
     """Judge a table with the columns arm, value and unit (brew, pot or bed); rows of one unit are averaged, counts are added.
 
     Further columns, where they are known: block, source_brew (the tea that a pot got), of_n (how many plants a share was counted
-    among), hour, vessel, kit_lot, reader, probe, heap and day.
+    among), hour, measured_in (the unit of the value), vessel, vessel_size, kit_lot, reader, probe, heap and day.
 
     Raises
     ------
     UnusableRecord
-        If a column is missing or a value is no number.
+        If a column is missing, a value is no number, or values stand in several units.
     """
     grouped: dict[str, list[Row]] = {}
     for number, row in enumerate(rows, start=1):
@@ -37,6 +44,11 @@ def judge_table(trial: Trial, rows: Sequence[Row], *, margin: float | None = Non
                 "Add the column unit with a name for each: several tests of one brew do not replicate the recipe.",
             )
         grouped.setdefault(row["unit"], []).append(row)
+    units = sorted({row["measured_in"].strip() for row in rows if row.get("measured_in")})
+    if len(units) > 1:
+        raise UnusableRecord(
+            f"The values stand in several units ({', '.join(units)}).", "Bring them to one unit before they are compared."
+        )
     is_counted = outcome(trial.outcome).is_counted
     return judge(trial, [_result(unit, members, is_counted) for unit, members in grouped.items()], margin=margin)
 

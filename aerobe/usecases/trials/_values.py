@@ -3,24 +3,34 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
 
 from aerobe.errors import NotAQuantity, NotEnoughData, NotFound
 from aerobe.notebook import Notebook, brew_history
 from aerobe.records import Assay, Brew, Reading, RunSheet, Vessel
-from aerobe.units import COUNT
+from aerobe.units import COUNT, number
 from aerobe.usecases.trials._sheet import HOURS_APART
 from aerobe.verdicts import BrewResult, brew_results, outcome
 
 FROM_COURSE = ("peak biomass", "peak time")
+ReadingsOf = Mapping[str, Sequence[Reading]]  # by brew
 
 
 def results_of(
-    notebook: Notebook, brews: Sequence[Brew], outcome_key: str, *, assay: str = "", at_h: float | None = None, now: datetime
+    notebook: Notebook,
+    brews: Sequence[Brew],
+    outcome_key: str,
+    *,
+    assay: str = "",
+    at_h: float | None = None,
+    now: datetime,
+    readings: ReadingsOf | None = None,
 ) -> tuple[BrewResult, ...]:
     """One result for each brew that has one, by one assay: the one named, else the one that measured the most brews.
+
+    Readings of each brew come from the notebook unless they are given.
 
     Raises
     ------
@@ -33,17 +43,17 @@ def results_of(
     elif kind.key == "oxygen":
         found = [_lowest_oxygen(notebook, brew) for brew in brews]
     else:
-        found = _from_readings(notebook, brews, kind.key, assay, at_h)
-    kept = tuple(result for result in found if result is not None)
+        found = _from_readings(notebook, brews, kind.key, assay, at_h, readings)
+    kept = tuple(_with_size(notebook, result) for result in found if result is not None)
     if not kept:
         raise NotEnoughData(f"No brew has a result for {kind.label} yet.", "Add readings to the brews, then judge again.")
     return kept
 
 
 def _from_readings(
-    notebook: Notebook, brews: Sequence[Brew], key: str, assay: str, at_h: float | None
+    notebook: Notebook, brews: Sequence[Brew], key: str, assay: str, at_h: float | None, given: ReadingsOf | None
 ) -> list[BrewResult | None]:
-    assays, readings = _by_one_assay(notebook, brews, key, assay)
+    assays, readings = _by_one_assay(notebook, brews, key, assay, given)
     sampled = {r.brew for r in readings if r.role == "sample" and (at_h is None or abs(r.elapsed_h - at_h) <= HOURS_APART)}
     with_results = [brew for brew in brews if brew.key in sampled]
     results = brew_results(with_results, readings, assays, at_h=at_h, tolerance_h=HOURS_APART)
@@ -52,13 +62,24 @@ def _from_readings(
     return list(results)
 
 
-def _by_one_assay(notebook: Notebook, brews: Sequence[Brew], key: str, assay: str) -> tuple[dict[str, Assay], list[Reading]]:
+def _with_size(notebook: Notebook, result: BrewResult) -> BrewResult:
+    """The result with the size of its vessel, which may go along with the recipe though no vessel is used twice."""
+    if not result.column:
+        return result
+    size = f"{number(notebook.get(Vessel, result.column).volume_l)} L"
+    return replace(result, confounders={**result.confounders, "vessel size": size})
+
+
+def _by_one_assay(
+    notebook: Notebook, brews: Sequence[Brew], key: str, assay: str, given: ReadingsOf | None = None
+) -> tuple[dict[str, Assay], list[Reading]]:
     """The readings that an outcome is judged by, controls included: those of one assay."""
     assays = {item.key: _as_counts(item) if key == "count" else item for item in notebook.find(Assay)}
     wanted = [item.key for item in assays.values() if _measures(item, key) and assay in ("", item.key)]
     if assay and not wanted:
         raise NotFound(f"No assay '{assay}' of this notebook measures {key}.", f"It has: {', '.join(sorted(assays)) or 'none'}.")
-    readings = [reading for brew in brews for reading in notebook.readings(brew.key) if reading.assay in wanted]
+    of_brews = [reading for brew in brews for reading in (notebook.readings(brew.key) if given is None else given[brew.key])]
+    readings = [reading for reading in of_brews if reading.assay in wanted]
     chosen = _one_assay(readings, wanted)
     return assays, [reading for reading in readings if reading.assay == chosen]
 
