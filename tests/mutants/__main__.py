@@ -41,7 +41,7 @@ def key_of(mutant: Mutant) -> str:
     return f"{mutant.name} {mutant.before} -> {mutant.after}"
 
 
-def run(rooms: list[str], size: int, seed: str, again: bool, jobs: int, seconds: float) -> None:
+def run(rooms: list[str], size: int, seed: str, again: bool, jobs: int, seconds: float, files: str) -> None:
     """Try those that were not tried before, or those that survived."""
     before = kept()
     left = [
@@ -53,7 +53,7 @@ def run(rooms: list[str], size: int, seed: str, again: bool, jobs: int, seconds:
     if not left:
         return
     load_others()
-    known = look(list(dict.fromkeys(room for room, _ in left)), jobs, seconds)
+    known = look(list(dict.fromkeys(room for room, _ in left)), jobs, seconds, files)
     for mutant, end, by in try_all([(mutant, known[room]) for room, mutant in left], jobs, seconds):
         line = {"key": key_of(mutant), "room": mutant.file.split("/")[1], "line": mutant.line, "end": end, "by": by}
         with FOUND.open("a", encoding="utf-8") as stream:
@@ -91,6 +91,7 @@ def main(words: list[str]) -> int:
     parser.add_argument("--seed", default="1", help="which sample")
     parser.add_argument("--jobs", type=int, default=1, help="how many at a time; a number of processor cores")
     parser.add_argument("--seconds", type=float, default=ENOUGH_S, help="what the tests tried on a mutant may cost together")
+    parser.add_argument("--tests", default="test_*.py", help="which files of the room's tests")
     parser.add_argument("--survivors", action="store_true", help="try again those that survived")
     parser.add_argument("--table", action="store_true", help="only show what is known")
     asked = parser.parse_args(words)
@@ -99,7 +100,7 @@ def main(words: list[str]) -> int:
     os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
     os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"  # their start costs three times what a quick test does
     if not asked.table:
-        run(rooms, asked.sample, asked.seed, asked.survivors, asked.jobs, asked.seconds)
+        run(rooms, asked.sample, asked.seed, asked.survivors, asked.jobs, asked.seconds, asked.tests)
     print(table(rooms, asked.sample, asked.seed))
     return 0
 

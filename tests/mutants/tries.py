@@ -62,12 +62,12 @@ class Known:
         return {test for function, tests in self.enters.items() if function.startswith(f"{mutant.file}::") for test in tests}
 
 
-def look(rooms: list[str], jobs: int, enough_s: float = ENOUGH_S) -> dict[str, Known]:
+def look(rooms: list[str], jobs: int, enough_s: float = ENOUGH_S, files: str = "test_*.py") -> dict[str, Known]:
     """Run the rooms' tests once without a change, each file in a process of its own; what was seen is kept until a file changes.
 
     Raises RuntimeError if a test fails.
     """
-    kept = {path: _kept(room, path) for room in rooms for path in sorted((ROOT / "tests" / room).glob("test_*.py"))}
+    kept = {path: _kept(room, path) for room in rooms for path in sorted((ROOT / "tests" / room).glob(files))}
     KEPT.mkdir(parents=True, exist_ok=True)
     works = [
         Work(key=path, do=partial(_watch, path), limit_s=LOOK * enough_s) for path, seen in kept.items() if not seen.exists()
