@@ -133,6 +133,16 @@ def test_what_readings_say_by_themselves_changes_the_plan(plan, left, more, call
     assert (found[0], found[1], found[3]) == (call, approx(at), approx(loss))
 
 
+def test_structures_disagree_beyond_a_twentieth_and_two_hours() -> None:
+    # As told in the room: a loss of more than a twentieth, and best hours more than two apart.
+    rows = [(0.051, 2.1), (0.049, 2.1), (0.051, 1.9)]
+    assert [Disagreement(first_h=4.0, last_h=4.0 + apart, regret=regret).is_large for regret, apart in rows] == [
+        True,
+        False,
+        False,
+    ]
+
+
 def test_words_of_caution_name_their_hours() -> None:
     blind = cautious(WAIT, 0.3, 10.0, 0, (), fall=None, apart=APART, repeat=False)[2]
     assert blind == "waiting helps; two ways to see this brew disagree (best at 14 h or at 32 h), and only a test could tell."
