@@ -27,7 +27,8 @@ from tests.mutants.sites import Mutant, mutated
 ROOT = Path(__file__).parents[2]
 KEPT = ROOT / ".aerobe" / "mutants"
 # All in seconds of processor time, so that a busy machine changes nothing.
-LEAST_S = 60.0  # a mutant that makes a loop endless is noticed by time
+ENDLESS = 4.0  # a mutant that takes this many times as long as its tests and what they may cost has an endless loop
+COMPILING_S = 120.0  # more where the changed file is compiled
 ENOUGH_S = 15.0  # what the tests chosen for a mutant may cost together
 DEAR = 0.3  # a test that costs more than this share of it is for the whole suite; here each mutant would pay for it
 LOOK = 20.0  # a file of tests is looked at for this many times as long; tests that come later in it are left out
@@ -108,7 +109,8 @@ def try_all(mutants: list[tuple[Mutant, Known]], jobs: int, enough_s: float = EN
             if not tests:
                 yield mutant, "no test", ""
                 continue
-            limit_s = LEAST_S + 4.0 * sum(known.seconds[test] for test in tests)
+            limit_s = ENDLESS * (enough_s + sum(known.seconds[test] for test in tests))
+            limit_s += COMPILING_S if _is_compiled(mutant) else 0.0
             own = Path(folder) / str(number)
             works.append(Work(key=(mutant, own), do=partial(_judge, mutant, tests, own), limit_s=limit_s))
         for (mutant, own), code in finished(works, jobs):
@@ -170,12 +172,16 @@ def _watch(path: Path) -> int:
 def _judge(mutant: Mutant, tests: list[str], folder: Path) -> int:
     folder.mkdir()
     source = (ROOT / mutant.file).read_text(encoding="utf-8")
-    if "njit" in source:
+    if _is_compiled(mutant):
         import numba
 
         numba.config.CACHE_DIR = str(folder)  # compiled code of the unchanged file must not be found
     sys.meta_path.insert(0, _Changed(mutant, mutated(source, mutant.file, mutant.name)))
     return int(pytest.main([*tests, "-x", *_QUIET], plugins=[_First(folder / "noticed")]))
+
+
+def _is_compiled(mutant: Mutant) -> bool:
+    return "njit" in (ROOT / mutant.file).read_text(encoding="utf-8")
 
 
 _QUIET = ["-q", "-p", "no:cacheprovider", "--no-header", "--tb=no"]

@@ -10,14 +10,17 @@ from scipy import integrate, special, stats
 
 from aerobe.records import Assay, AssayError
 from aerobe.verdicts import (
+    BrewResult,
     best_tests_per_brew,
     brew_results,
     brews_needed,
     brews_needed_for_sameness,
+    fit_effects,
     lay_out,
 )
 from aerobe.verdicts._censored import _beyond, _df_of_tails, _draw, enough_seen, fit_censored
 from aerobe.verdicts._outliers import dead_brew
+from aerobe.verdicts._rivals import SAME_HOUR_H, _hours
 from aerobe.verdicts._settle import power_of_difference
 from tests.verdicts.test_from_readings import brew, reading
 
@@ -62,6 +65,25 @@ def test_a_mean_with_a_value_beyond_the_limit_has_the_posterior_of_the_integral(
     # Where nothing lies beyond a limit it is the textbook's t.
     plain = fit_censored(values, np.zeros(5, int), lay_out([0] * 5), np.array([[1.0]]))
     assert (plain.estimate[0], plain.error[0], plain.df[0]) == approx((values.mean(), values.std(ddof=1) / math.sqrt(5.0), 4.0))
+
+
+def test_a_comparison_of_arms_within_range_is_the_plain_one_beside_one_at_a_limit() -> None:
+    y = np.array([1.0, 1.2, 0.9, 1.1, 2.0, 2.3, 1.9, 2.2, 0.5, 0.5, 0.7, 0.8])
+    side = np.array([0] * 8 + [-1, -1, 0, 0])
+    layout, rows = lay_out([0] * 4 + [1] * 4 + [2] * 4), np.array([[-1.0, 1.0, 0.0], [-1.0, 0.0, 1.0]])
+    found, plain = fit_censored(y, side, layout, rows), fit_effects(y, layout, rows)
+    assert (found.estimate[0], found.error[0], found.df[0]) == (plain.estimate[0], plain.error[0], plain.df[0])
+    # Two of four lie below 0.5: the arm is lower than if they stood at it, and no better known than by two of its brews.
+    assert found.estimate[1] < plain.estimate[1] and found.error[1] > plain.error[1] and 1.0 <= found.df[1] <= plain.df[1]
+
+
+def test_hours_of_brews_that_differ_are_told() -> None:
+    def hours(*at: float | None) -> list[BrewResult]:
+        return [BrewResult(brew=f"b{i}", arm="a", value=1.0, elapsed_h=hour) for i, hour in enumerate(at)]
+
+    assert _hours(hours(24.0, 24.0 + SAME_HOUR_H)) == [] == _hours(hours(None, None))
+    (told,) = _hours(hours(24.0, None, 24.1 + SAME_HOUR_H))
+    assert told.name == "hours" and "24 to" in told.words
 
 
 def test_two_seen_brews_of_each_arm_and_two_degrees_carry_a_comparison() -> None:
