@@ -129,7 +129,11 @@ def _say_fault(fault: Exception, *, as_json: bool) -> None:
     if as_json:
         import json
 
-        print(json.dumps({"fault": type(fault).__name__, "problem": problem, "remedy": remedy}, ensure_ascii=False))
+        from aerobe.cli._common import as_text_of_json
+
+        print(
+            as_text_of_json(json.dumps({"fault": type(fault).__name__, "problem": problem, "remedy": remedy}, ensure_ascii=False))
+        )
     from aerobe.cli._common import shown
     from aerobe.errors import UnusableForm
 

@@ -78,7 +78,7 @@ def now() -> datetime:
 def say(answer: object, *, as_json: bool, text: str | Iterable[str] | None = None) -> None:
     """Print an answer: JSON for programs, or lines for a person."""
     if as_json:
-        print(json.dumps(plain_json(answer), ensure_ascii=False, indent=2, allow_nan=False))
+        print(as_text_of_json(json.dumps(plain_json(answer), ensure_ascii=False, indent=2, allow_nan=False)))
         return
     if text is None:
         text = str(answer)
@@ -86,6 +86,11 @@ def say(answer: object, *, as_json: bool, text: str | Iterable[str] | None = Non
     for line in text.splitlines() if isinstance(text, str) else text:
         for part in folded(line, width):
             print(shown(part))
+
+
+def as_text_of_json(text: str) -> str:
+    """JSON in which signs that would drive a terminal, or turn the line around, stand as escapes; it reads back the same."""
+    return "".join(sign if sign == "\n" or sign.isprintable() else json.dumps(sign)[1:-1] for sign in text)
 
 
 def shown(text: str) -> str:

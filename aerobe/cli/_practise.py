@@ -253,7 +253,7 @@ def _guessed(said: str | None) -> int | None:
 
 
 def _hours(said: str) -> int:
-    if not said.isdigit() or not 0 < int(said) <= 72:
+    if not (said.isascii() and said.isdigit()) or not 0 < int(said) <= 72:
         raise OutsideValidity(f"'{said[:20]}' is no move.", HOW)
     return int(said)
 

@@ -8,11 +8,11 @@ import re
 import smtplib
 import ssl
 import threading
-import time as time_module
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from email.message import EmailMessage
+from functools import partial
 from urllib.parse import urlsplit
 
 from aerobe import usecases
@@ -23,6 +23,8 @@ LOG = logging.getLogger("aerobe.web")
 AHEAD = timedelta(hours=6)  # a crossing further away than this is no alarm yet
 LIKELY = 0.2  # nor one that is less likely [-]
 CALL_AT_MOST_S = 20.0  # an address that takes longer is no way to tell anybody [s]
+MAIL_STEP_S = 10.0  # for each answer of a mail server [s]
+TLS_FROM_THE_START = 465  # the port on which a mail server speaks TLS before anything else (RFC 8314)
 AGAIN_AFTER = timedelta(hours=2)  # the same alarm is not sent more often
 
 
@@ -187,6 +189,7 @@ class Dispatch:
         self._sent: dict[tuple[str, str, str], datetime] = {}
         self.says = ""
         self._sending: threading.Thread | None = None
+        self._hanging: dict[str, threading.Thread] = {}
 
     def send_beside(self, alarms: tuple[Alarm, ...], settings: AlarmSettings, *, now: datetime) -> None:
         """Send in a thread of its own: a server that drips its answer holds up nobody but itself."""
@@ -221,7 +224,7 @@ class Dispatch:
             if not news:
                 continue
             try:
-                tell(news)
+                self._within(name, partial(tell, news))
             except Exception as fault:  # whatever a foreign server or address does, the watch goes on and the page says it
                 kind = name.split()[0]
                 faults.append(f"{kind}: {fault}")
@@ -242,6 +245,27 @@ class Dispatch:
         last = self._sent.get((way, alarm.brew, alarm.kind))
         return last is None or abs(now - last) >= AGAIN_AFTER  # a clock set back must not silence it
 
+    def _within(self, name: str, way: Callable[[], None]) -> None:
+        """Go a way of telling, and leave it if it takes too long: a server that drips its answer must not silence the others."""
+        before = self._hanging.get(name)
+        if before is not None and before.is_alive():
+            raise OSError("the other side still has not answered the last one")
+        caught: list[Exception] = []
+
+        def go() -> None:
+            try:
+                way()
+            except Exception as fault:
+                caught.append(fault)
+
+        going = self._hanging[name] = threading.Thread(target=go, name=f"aerobe-{name}", daemon=True)
+        going.start()
+        going.join(CALL_AT_MOST_S)
+        if going.is_alive():
+            raise OSError("it takes too long to answer")
+        if caught:
+            raise caught[0]
+
 
 def _mail(alarms: tuple[Alarm, ...], settings: AlarmSettings) -> None:
     message = EmailMessage()
@@ -249,12 +273,15 @@ def _mail(alarms: tuple[Alarm, ...], settings: AlarmSettings) -> None:
     message["From"] = settings.mail_from or settings.mail_to
     message["To"] = settings.mail_to
     message.set_content("\n\n".join(f"{alarm.brew_name}: {alarm.says}" for alarm in alarms))
-    with smtplib.SMTP(settings.mail_host, settings.mail_port, timeout=20) as server:
+    whole = settings.mail_port == TLS_FROM_THE_START
+    trusted = ssl.create_default_context()
+    kind = partial(smtplib.SMTP_SSL, context=trusted) if whole else smtplib.SMTP
+    with kind(settings.mail_host, settings.mail_port, timeout=MAIL_STEP_S) as server:
         server.ehlo()
-        if server.has_extn("starttls"):
-            server.starttls(context=ssl.create_default_context())
+        if not whole and server.has_extn("starttls"):
+            server.starttls(context=trusted)
             server.ehlo()
-        elif settings.mail_user:
+        elif not whole and settings.mail_user:
             raise UnusableRecord(
                 "The mail server offers no encryption, so the password is not sent.", "Use another server or port."
             )
@@ -270,7 +297,6 @@ def _call(alarms: tuple[Alarm, ...], settings: AlarmSettings) -> None:
         {"brew": alarm.brew, "name": alarm.brew_name, "kind": alarm.kind, "says": alarm.says, "at": alarm.at.isoformat()}
         for alarm in alarms
     ]
-    began = time_module.monotonic()
     try:
         # The answer's head is enough; a body may drip for ever and is not read.
         with httpx.stream(
@@ -280,5 +306,3 @@ def _call(alarms: tuple[Alarm, ...], settings: AlarmSettings) -> None:
                 raise OSError(f"the address answered {got.status_code}")
     except (httpx.HTTPError, httpx.InvalidURL) as fault:
         raise OSError(str(fault) or type(fault).__name__) from fault
-    if time_module.monotonic() - began > CALL_AT_MOST_S:
-        raise OSError("the address took too long")

@@ -21,6 +21,7 @@ from starlette.staticfiles import StaticFiles
 from aerobe import usecases
 from aerobe.errors import AerobeError, Damaged, NotAllowed, NotebookFault, NotFound
 from aerobe.web import pages
+from aerobe.web._answers import OWN_HEADERS, plain
 from aerobe.web._broker import Broker, broker_settings
 from aerobe.web._frame import STATIC, go_to, page, wants_json
 from aerobe.web._guard import Guard, TooMuch
@@ -199,6 +200,15 @@ def _answer_faults(app: FastAPI) -> None:
         first = fault.errors()[0] if fault.errors() else {"loc": (), "msg": "unreadable"}
         where = " ".join(str(part) for part in first["loc"])
         return _fault(request, 422, f"{where}: {first['msg']}.", "Correct the value and send it again.")
+
+    @app.exception_handler(Exception)
+    async def ours(request: Request, fault: Exception) -> Response:
+        # A bug of ours; the server still logs it with its trace.
+        problem = "That did not work: a fault of the program."
+        remedy = "What was kept before is safe. The window in which the app was started says more; try again, or another way."
+        if wants_json(request):
+            return JSONResponse({"problem": problem, "remedy": remedy}, 500, headers=OWN_HEADERS)
+        return plain(500, problem, remedy)
 
     @app.exception_handler(ClientDisconnect)
     async def gone(request: Request, fault: ClientDisconnect) -> Response:

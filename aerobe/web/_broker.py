@@ -6,6 +6,8 @@ import asyncio
 import itertools
 import logging
 import queue
+import ssl
+import sys
 import threading
 import time
 from collections.abc import Callable
@@ -14,7 +16,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from aerobe import usecases
-from aerobe.errors import AerobeError, NotebookFault, UnusableRecord
+from aerobe.errors import AerobeError, NotebookFault, UnusableReading, UnusableRecord
 from aerobe.web._live import Live
 from aerobe.web._points import batches_from
 
@@ -26,6 +28,8 @@ LOG = logging.getLogger("aerobe.web")
 RETRY_AT_MOST_S = 5  # between two looks for a broker that is away [s]
 STORE_RETRY_S = (0.2, 1.0, 3.0)  # between two tries to write [s]
 BACKLOG_S = 5.0  # what comes this soon after a connection may have waited at the broker [s]
+PAYLOAD_BYTES = 5_000_000
+WAITING_AT_MOST = 10_000  # messages that nobody is told of if they get lost
 LATE_AFTER_S = 600.0  # after a longer absence the arrival of a value says nothing of its time [s]
 
 
@@ -86,6 +90,15 @@ def topics_from(text: str) -> list[dict[str, str]]:
     return found
 
 
+def _why(fault: BaseException | None) -> str:
+    """Why a broker cannot be reached, in words."""
+    if isinstance(fault, ssl.SSLCertVerificationError):
+        return f"its certificate is not trusted: {fault.verify_message}"
+    if isinstance(fault, ssl.SSLError):
+        return "it does not speak TLS on this port"
+    return "it does not answer"
+
+
 class Broker:
     """The listening itself. `says` is shown under Settings.
 
@@ -133,8 +146,8 @@ class Broker:
         client.reconnect_delay_set(1, RETRY_AT_MOST_S)
         client.on_connect = lambda client, _data, flags, reason, _more: self._connected(settings, client, flags, reason)
         client.on_disconnect = lambda *_: self._away(settings, "the line was lost")
-        client.on_connect_fail = lambda *_: self._away(settings, "it does not answer")
-        client.on_message = lambda _client, _data, message: self._waiting.put(message)
+        client.on_connect_fail = lambda *_: self._away(settings, _why(sys.exc_info()[1]))
+        client.on_message = lambda _client, _data, message: self._hear(message)
         self.says = f"Looking for {settings.host}."
         self._client = client
         self._worker = threading.Thread(target=self._work, args=(settings, client), name="aerobe-mqtt-keep", daemon=True)
@@ -172,6 +185,11 @@ class Broker:
             self._lost = time.monotonic()
         self.says = f"The broker {settings.host} is away ({why}); trying again."
 
+    def _hear(self, message: MQTTMessage) -> None:
+        """What is acknowledged is bounded by the broker; of what is not, a flood must not fill the memory."""
+        if message.qos or self._waiting.qsize() < WAITING_AT_MOST:
+            self._waiting.put(message)
+
     def _work(self, settings: BrokerSettings, client: Client) -> None:
         """Writes what came, one message after the other, each until the store has taken it."""
         while not self._stopping.is_set():
@@ -204,6 +222,9 @@ class Broker:
             if item.topic != topic:
                 continue
             try:
+                if len(payload) > PAYLOAD_BYTES:
+                    problem = f"A message of {len(payload) / 1e6:.0f} MB is no value of a probe."
+                    raise UnusableReading(problem, f"Send at most {PAYLOAD_BYTES // 1_000_000} MB at once.")
                 brew = usecases.brews.brew_at(self.notebook, item.place, now=self.clock()).key
                 for batch in batches_from(payload, "", channel=item.channel, unit=item.unit):
                     timed = [point for point in batch.points if point.at is not None]

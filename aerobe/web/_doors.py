@@ -8,8 +8,11 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import socket
 import time
 from collections import Counter
+from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import h11
@@ -21,6 +24,7 @@ HEADERS_S = 10.0  # for the head of a request to arrive [s]
 SILENCE_S = 20.0  # between two pieces of a body [s]
 OF_ONE_ADDRESS = 40  # connections; a browser opens six, with two schemes and a live stream a dozen
 OF_ALL_OTHERS = 240  # connections from beyond this machine
+REFUSED_AT_ONCE = 100  # before the loop looks after those that are in
 
 
 class Door:
@@ -40,45 +44,83 @@ class Door:
 
     def leave(self, who: str) -> None:
         """One connection of `who`, let in before, is closed."""
+        if is_this_machine(who):
+            return
         if self._open[who] <= 1:
             del self._open[who]
         else:
             self._open[who] -= 1
 
 
-def protocol_of(door: Door, *, headers_s: float = HEADERS_S, silence_s: float = SILENCE_S) -> type[asyncio.Protocol]:
-    """uvicorn's protocol with deadlines and a place at the door.
+class _Connection(socket.socket):
+    """A connection that gives its place back when it is closed, however far it came: also in the midst of a TLS handshake."""
+
+    give_back: Callable[[], None] | None = None
+
+    def close(self) -> None:
+        super().close()
+        left, self.give_back = self.give_back, None
+        if left is not None:
+            left()
+
+
+class Listening(socket.socket):
+    """A listening socket with a door: who has too many connections open gets none more, and costs no more than the refusal."""
+
+    door: Door
+
+    def accept(self) -> tuple[socket.socket, Any]:
+        """The next connection that is let in."""
+        for _ in range(REFUSED_AT_ONCE):
+            found, address = super().accept()
+            if self.door.enter(address[0]):
+                connection = _Connection(self.family, self.type, self.proto, fileno=found.detach())
+                connection.give_back = partial(self.door.leave, address[0])
+                return connection, address
+            found.close()
+        raise ConnectionAbortedError  # the loop looks after what else waits, and comes back
+
+    @classmethod
+    def at(cls, host: str, port: int, door: Door) -> Listening:
+        """Listen at an address.
+
+        Raises
+        ------
+        OSError
+            If it is taken.
+        """
+        made = cls(socket.AF_INET)
+        try:
+            made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            made.bind((host, port))
+        except OSError:
+            made.close()
+            raise
+        made.door = door
+        return made
+
+
+def protocol_of(*, headers_s: float = HEADERS_S, silence_s: float = SILENCE_S) -> type[asyncio.Protocol]:
+    """uvicorn's protocol with deadlines.
 
     Parameters
     ----------
-    door
-        Shared by all ports of the app.
     headers_s, silence_s
         Time for a request's head, and between two pieces of its body. [s]
     """
 
     class Attended(H11Protocol):
-        _let_in = False
         _deadline: asyncio.TimerHandle | None = None
 
         def connection_made(self, transport: Any) -> None:
             super().connection_made(transport)
-            self._let_in = door.enter(self._who())
-            if self._let_in:
-                self._wait(headers_s)
-            else:
-                transport.abort()
+            self._wait(headers_s)
 
         def connection_lost(self, exc: Exception | None) -> None:
             self._wait(None)
-            if self._let_in:
-                self._let_in = False
-                door.leave(self._who())
             super().connection_lost(exc)
 
         def data_received(self, data: bytes) -> None:
-            if not self._let_in:
-                return
             before = self.conn.their_state
             super().data_received(data)
             state = self.conn.their_state
@@ -89,9 +131,6 @@ def protocol_of(door: Door, *, headers_s: float = HEADERS_S, silence_s: float = 
             elif before is not h11.IDLE or self._deadline is None:
                 # A new request begins on an open connection; dripping on does not put its deadline off.
                 self._wait(headers_s)
-
-        def _who(self) -> str:
-            return self.client[0] if self.client else ""
 
         def _wait(self, seconds: float | None) -> None:
             if self._deadline is not None:

@@ -4,38 +4,27 @@ from __future__ import annotations
 
 import asyncio
 import ipaddress
-import json
 import time
 from collections import OrderedDict, deque
-from collections.abc import Callable
-from http.cookies import CookieError, SimpleCookie
+from collections.abc import Callable, Iterator
 from urllib.parse import parse_qsl, quote
 
+from starlette.requests import cookie_parser
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from aerobe.web._answers import HEADERS, NOT_PAIRED, answer, redirect
 from aerobe.web._pairing import IDLE_AT_MOST, Pairing
 from aerobe.web._roles import OWNER, Access, may
 from aerobe.web._session import A_YEAR_S, SESSION_COOKIE
 from aerobe.web._turns import Busy, Gone, Turns, is_heavy
 
 DEVICE_COOKIE = "aerobe_device"
-# Nothing from elsewhere, no inline script or style, never inside a foreign frame.
-POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; font-src 'self'; "
-    "connect-src 'self'; manifest-src 'self'; worker-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
-)
-HEADERS = [
-    (b"content-security-policy", POLICY.encode()),
-    (b"x-content-type-options", b"nosniff"),
-    (b"referrer-policy", b"same-origin"),
-    (b"cross-origin-opener-policy", b"same-origin"),
-    (b"cross-origin-resource-policy", b"same-origin"),
-    (b"permissions-policy", b"camera=(self), geolocation=(), microphone=(self), payment=(), usb=()"),
-]
 OPEN_TO_STRANGERS = ("/pair", "/static/", "/log/")  # /log/ asks for a sender's token itself
 # A probe may not know TLS, and the authority must be fetched before it can be trusted.
 PLAIN_HTTP = ("/log/", "/pair/authority.crt")
-NOT_PAIRED = "This device is not paired."
+# Put in by whatever hands a request on; a browser on this machine sends none of them.
+PASSED_ON = ("forwarded", "x-forwarded-for", "x-forwarded-host", "x-forwarded-proto", "x-real-ip")
+FORWARDED = "handed on"
 FORM_BYTES = 1_000_000
 UPLOAD_BYTES = 60_000_000
 UPLOADS = ("/data/", "/log/", "/photo", "/readings")
@@ -87,19 +76,19 @@ class Guard:
                 await self.app(scope, receive, send)
             return
         headers = {name.decode("latin-1"): value.decode("latin-1") for name, value in scope["headers"]}
-        who = (scope.get("client") or ("", 0))[0]
+        who = _asks(scope, headers)
         elsewhere = self._secure_address(scope, headers, who)
         if elsewhere:
-            await _redirect(send, elsewhere)
+            await redirect(send, elsewhere)
             return
         refusal = self._refusal(scope, headers, who)
         if refusal is not None:
-            await _answer(send, *refusal, wants_json="json" in headers.get("accept", ""))
+            await answer(send, *refusal, wants_json="json" in headers.get("accept", ""))
             return
         renewed = await self._note_access(scope, headers, who)
         limit = UPLOAD_BYTES if any(part in scope["path"] for part in UPLOADS) else FORM_BYTES
         if _length(headers) > limit:
-            await _answer(
+            await answer(
                 send,
                 413,
                 f"More than {limit // 1_000_000} MB cannot be taken in here.",
@@ -108,24 +97,30 @@ class Guard:
             )
             return
         if not is_heavy(scope["method"], scope["path"]):
-            await self.app(scope, _limited(receive, limit), _with_headers(scope, send, renewed))
+            await self.app(scope, _limited(receive, limit), _with_headers(scope, send, renewed, self.pairing.cookie))
             return
         listener = _Listener(receive)
         try:
             async with self.turns.turn(who, listener.gone if scope["method"] == "GET" else None):
-                await self.app(scope, _limited(listener.receive, limit), _with_headers(scope, send, renewed))
+                await self.app(scope, _limited(listener.receive, limit), _with_headers(scope, send, renewed, self.pairing.cookie))
         except Gone:
             return
         except Busy:
             problem = f"Aerobe is working on {self.turns.waiting} other reports and files."
             remedy = "Nothing is lost: ask again in a minute."
-            await _answer(send, 503, problem, remedy, wants_json="json" in headers.get("accept", ""))
+            await answer(send, 503, problem, remedy, wants_json="json" in headers.get("accept", ""))
 
     def _access(self, headers: dict[str, str], who: str) -> Access | None:
         if is_this_machine(who):
             return Access(role=OWNER)
-        token = device_token(headers)
-        return self.pairing.access_of(token) if token else None
+        return next((found for _, found in self._paired(headers)), None)
+
+    def _paired(self, headers: dict[str, str]) -> Iterator[tuple[str, Access]]:
+        """The tokens of a request that belong to a device of this app."""
+        for token in device_tokens(headers, self.pairing.cookie):
+            found = self.pairing.access_of(token)
+            if found is not None:
+                yield token, found
 
     async def _note_access(self, scope: Scope, headers: dict[str, str], who: str) -> str:
         """Put who asks beside the request; gives the token whose cookie is to be renewed, or nothing."""
@@ -133,7 +128,8 @@ class Guard:
         scope.setdefault("state", {})["aerobe_access"] = access or Access(role="")
         if access is None or not access.device:
             return ""
-        return device_token(headers) if await asyncio.to_thread(self.pairing.saw, access.device) else ""
+        token = next((token for token, _ in self._paired(headers)), "")
+        return token if await asyncio.to_thread(self.pairing.saw, access.device) else ""
 
     def _secure_address(self, scope: Scope, headers: dict[str, str], who: str) -> str:
         """Where a page asked for without encryption is to be had with it; empty if it may go on as it is."""
@@ -175,13 +171,16 @@ class Guard:
         return True
 
 
-def device_token(headers: dict[str, str]) -> str:
-    """What the cookie of a paired device holds; empty without one."""
-    try:
-        morsel = SimpleCookie(headers.get("cookie", "")).get(DEVICE_COOKIE)
-    except CookieError:
-        return ""
-    return morsel.value if morsel is not None and morsel.value.isascii() else ""
+def device_tokens(headers: dict[str, str], cookie: str) -> tuple[str, ...]:
+    """Tokens that a device may hold: in this app's own cookie, and in the one that earlier releases gave for all apps."""
+    sent = cookie_parser(headers.get("cookie", ""))
+    return tuple(token for name in (cookie, DEVICE_COOKIE) if (token := sent.get(name, "")) and token.isascii())
+
+
+def _asks(scope: Scope, headers: dict[str, str]) -> str:
+    """The address that asks. What came through something else on this machine does not come from its owner."""
+    who: str = (scope.get("client") or ("", 0))[0]
+    return FORWARDED if is_this_machine(who) and any(name in headers for name in PASSED_ON) else who
 
 
 def _host_name(host: str) -> str:
@@ -239,7 +238,7 @@ def _limited(receive: Receive, limit: int) -> Receive:
     return counted
 
 
-def _with_headers(scope: Scope, send: Send, renewed: str) -> Send:
+def _with_headers(scope: Scope, send: Send, renewed: str, device: str) -> Send:
     static = scope["path"].startswith("/static/") and b"v=" in scope.get("query_string", b"")
 
     async def sent(message: Message) -> None:
@@ -250,44 +249,21 @@ def _with_headers(scope: Scope, send: Send, renewed: str) -> Send:
             if static:
                 headers.append((b"cache-control", b"public, max-age=31536000, immutable"))
             elif b"cache-control" not in present:
-                headers.append((b"cache-control", b"no-cache"))
+                headers.append((b"cache-control", b"private, no-cache"))
             session = scope.get("state", {}).get("aerobe_session")
             if session and session not in dict(scope["headers"]).get(b"cookie", b"").decode("latin-1"):
                 secure = "; Secure" if scope["scheme"] == "https" else ""
                 cookie = f"{SESSION_COOKIE}={session}; Max-Age={A_YEAR_S}; Path=/; HttpOnly; SameSite=Lax{secure}"
                 headers.append((b"set-cookie", cookie.encode()))
             if renewed:
-                headers.append((b"set-cookie", device_cookie(renewed, secure=scope["scheme"] == "https").encode()))
+                secure = scope["scheme"] == "https"
+                headers.append((b"set-cookie", device_cookie(device, renewed, secure=secure).encode()))
         await send(message)
 
     return sent
 
 
-def device_cookie(token: str, *, secure: bool) -> str:
+def device_cookie(cookie: str, token: str, *, secure: bool) -> str:
     """The cookie that names a paired device; it lives as long as a device may stay away."""
     tail = "; Secure" if secure else ""
-    return f"{DEVICE_COOKIE}={token}; Max-Age={int(IDLE_AT_MOST.total_seconds())}; Path=/; HttpOnly; SameSite=Lax{tail}"
-
-
-async def _redirect(send: Send, address: str) -> None:
-    headers = [(b"location", address.encode("latin-1")), (b"content-length", b"0"), *HEADERS, (b"cache-control", b"no-store")]
-    await send({"type": "http.response.start", "status": 307, "headers": headers})
-    await send({"type": "http.response.body", "body": b""})
-
-
-async def _answer(send: Send, status: int, problem: str, remedy: str, *, wants_json: bool) -> None:
-    if wants_json:
-        body, kind = json.dumps({"problem": problem, "remedy": remedy}).encode(), b"application/json"
-    else:
-        body = (
-            f"<!doctype html><html lang=en><meta charset=utf-8><meta name=viewport content='width=device-width'>"
-            f"<title>Aerobe</title><main><h1>{problem}</h1><p>{remedy}</p></main></html>"
-        ).encode()
-        kind = b"text/html; charset=utf-8"
-    headers = [(b"content-type", kind), (b"content-length", str(len(body)).encode()), *HEADERS, (b"cache-control", b"no-store")]
-    if status in (429, 503):
-        headers.append((b"retry-after", b"10" if status == 429 else b"60"))
-    if problem == NOT_PAIRED:
-        headers.append((b"x-aerobe-shut-out", b"yes"))  # the worker on the device throws away the pages it keeps
-    await send({"type": "http.response.start", "status": status, "headers": headers})
-    await send({"type": "http.response.body", "body": body})
+    return f"{cookie}={token}; Max-Age={int(IDLE_AT_MOST.total_seconds())}; Path=/; HttpOnly; SameSite=Lax{tail}"

@@ -39,6 +39,11 @@ class Pairing:
         self._used: list[tuple[Offer, tuple[str, str], str]] = []  # the offer, code and form, and the device that came of it
         self._lock = threading.Lock()
 
+    @property
+    def cookie(self) -> str:
+        """Name of the cookie of this app's devices: browsers send cookies to every port, so two notebooks need two names."""
+        return f"aerobe_device_{self.state.name.removeprefix('aerobe-')}"
+
     def offer(self, *, role: str = HELPER, by: str = "") -> Offer:
         """A new code; earlier unused ones stay valid until their time.
 

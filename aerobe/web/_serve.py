@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from aerobe.errors import NotAllowed
 from aerobe.web._app import create_app
-from aerobe.web._doors import Door, Seldom, protocol_of, shorten_handshakes
+from aerobe.web._doors import Door, Listening, Seldom, protocol_of, shorten_handshakes
 from aerobe.web._https import Certificate, local_addresses, local_certificate, local_names
 from aerobe.web._pairing import spelled
 from aerobe.web._serve_settings import ServeSettings
@@ -106,9 +106,10 @@ def serve(notebook: Notebook, plan: ServePlan, *, say: Say) -> None:
         authority=plan.certificate.authority if plan.certificate is not None else None,
     )
     app = create_app(notebook, state=open_state(plan.folder / "app.json"), settings=settings)
-    for item in (plan.port, plan.secure_port):
-        if item is not None:
-            _require_free(plan.hosts[0], item)
+    door = Door()
+    places = [[_listen(host, plan.port, door) for host in plan.hosts]]
+    if plan.secure_port is not None:
+        places.append([_listen(plan.hosts[0], plan.secure_port, door)])
     say(f"On this machine: http://localhost:{plan.port}")
     if plan.address:
         offer = app.state.pairing.offer()
@@ -117,7 +118,7 @@ def serve(notebook: Notebook, plan: ServePlan, *, say: Say) -> None:
     else:
         say("Nothing beyond this machine is served. For a phone: aerobe serve --share")
     with contextlib.suppress(KeyboardInterrupt):
-        asyncio.run(_run(app, plan))
+        asyncio.run(_run(app, plan, places))
 
 
 def _take_over(folder: Path) -> None:
@@ -143,7 +144,7 @@ def make_server(app: Any, **how: Any) -> Any:
     return Server(uvicorn.Config(app, **how))
 
 
-async def _run(app: Any, plan: ServePlan) -> None:
+async def _run(app: Any, plan: ServePlan, places: list[list[Listening]]) -> None:
     # The first server carries the app's own tasks; the second only opens another door to the same app.
     shorten_handshakes(asyncio.get_running_loop())
     logging.getLogger("uvicorn.error").addFilter(Seldom())
@@ -151,17 +152,15 @@ async def _run(app: Any, plan: ServePlan) -> None:
         "log_level": "warning",
         "server_header": False,
         "timeout_graceful_shutdown": 3,
-        "http": protocol_of(Door()),
+        "http": protocol_of(),
+        "proxy_headers": False,  # nobody's word for an address is taken
         "ws": "none",
     }
-    servers = [
-        make_server(app, host=host, port=plan.port, lifespan="on" if place == 0 else "off", **common)
-        for place, host in enumerate(plan.hosts)
-    ]
+    servers = [make_server(app, lifespan="on", **common)]
     if plan.certificate is not None and plan.secure_port is not None:
         files = {"ssl_certfile": str(plan.certificate.chain), "ssl_keyfile": str(plan.certificate.key)}
-        servers.append(make_server(app, host=plan.hosts[0], port=plan.secure_port, lifespan="off", **files, **common))
-    running = [asyncio.create_task(server.serve()) for server in servers]
+        servers.append(make_server(app, lifespan="off", **files, **common))
+    running = [asyncio.create_task(server.serve(sockets=at)) for server, at in zip(servers, places, strict=True)]
     # The first that ends (Ctrl+C, a fault) ends the others.
     await asyncio.wait(running, return_when=asyncio.FIRST_COMPLETED)
     for server in servers:
@@ -169,15 +168,13 @@ async def _run(app: Any, plan: ServePlan) -> None:
     await asyncio.gather(*running)
 
 
-def _require_free(host: str, port: int) -> None:
-    with socket.socket() as probe:
-        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            probe.bind((host, port))
-        except OSError:
-            raise NotAllowed(
-                f"Port {port} is taken: perhaps Aerobe runs already.", f"Open it, or choose another: --port {port + 10}."
-            ) from None
+def _listen(host: str, port: int, door: Door) -> Listening:
+    try:
+        return Listening.at(host, port, door)
+    except OSError:
+        raise NotAllowed(
+            f"Port {port} is taken: perhaps Aerobe runs already.", f"Open it, or choose another: --port {port + 10}."
+        ) from None
 
 
 def _draw_code(text: str, say: Say) -> None:

@@ -14,7 +14,7 @@ from aerobe.isolation import Limits
 from aerobe.notebook import open_notebook
 from aerobe.tables import read_table
 from aerobe.usecases.exchange import export_package, require_harmless
-from tests.notebook.conftest import NOW, furnish
+from tests.notebook.conftest import NOW, furnish, reading
 
 TIGHT = Limits(memory_bytes=700_000_000, seconds=4.0)
 
@@ -46,3 +46,14 @@ def test_a_name_of_endless_signs_is_read_through(sign: str) -> None:
     name = (sign * 20_000)[:20_000]
     reading = read_table(f'hours,"{name}",DO mg/L\n0,1,8\n1,2,7\n'.encode(), "x.csv")
     assert len(reading.columns) == 3
+
+
+@pytest.mark.parametrize("payload", [{}, [], 3])
+def test_a_result_that_pages_would_fail_on_for_good_is_refused(tmp_path: Path, payload: object) -> None:
+    with open_notebook(tmp_path / "a.notebook", at=NOW) as book:
+        furnish(book)
+        book.add_reading(reading("r1"), at=NOW)
+        book.keep("photo", "r1", payload, at=NOW)
+        content = export_package(book, now=NOW)
+    with pytest.raises(ImportFault, match="r1"):
+        require_harmless(content, "package.zip", package=True)

@@ -5,11 +5,10 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import logging
-import socket
 
 import uvicorn
 
-from aerobe.web._doors import Door, Seldom, protocol_of
+from aerobe.web._doors import Door, Listening, Seldom, protocol_of
 
 
 async def hello(scope, receive, send) -> None:
@@ -22,12 +21,11 @@ async def hello(scope, receive, send) -> None:
 
 @contextlib.asynccontextmanager
 async def served(door: Door, **times: float):
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    config = uvicorn.Config(hello, port=port, log_level="critical", lifespan="off", http=protocol_of(door, **times), ws="none")
+    listening = Listening.at("127.0.0.1", 0, door)
+    port = listening.getsockname()[1]
+    config = uvicorn.Config(hello, log_level="critical", lifespan="off", http=protocol_of(**times), ws="none")
     server = uvicorn.Server(config)
-    task = asyncio.create_task(server.serve())
+    task = asyncio.create_task(server.serve(sockets=[listening]))
     while not server.started:
         await asyncio.sleep(0.01)
     try:
@@ -85,6 +83,40 @@ def test_an_address_has_its_share_and_this_machine_its_place() -> None:
     assert all(door.enter("127.0.0.1") for _ in range(50))
     door.leave("192.168.1.66")
     assert door.enter("192.168.1.20") and not door.enter("192.168.1.21")
+
+
+class OneGuest(Door):
+    """Whoever comes counts as from beyond this machine."""
+
+    def enter(self, who: str) -> bool:
+        """Whether one more is let in."""
+        return super().enter("192.168.1.66")
+
+    def leave(self, who: str) -> None:
+        """One is closed."""
+        super().leave("192.168.1.66")
+
+
+def test_connections_count_from_the_first_moment_and_a_place_is_given_back() -> None:
+    """Before a byte is sent, and so before any TLS handshake: a flood of those must not use up the machine's connections."""
+
+    async def go() -> None:
+        door = OneGuest(of_one=3)
+        async with served(door, headers_s=30.0) as port:
+            held = [await asyncio.open_connection("127.0.0.1", port) for _ in range(3)]
+            while door._open["192.168.1.66"] < 3:
+                await asyncio.sleep(0.01)
+            reader, writer = await asyncio.open_connection("127.0.0.1", port)  # by the kernel; then it is cut
+            with contextlib.suppress(ConnectionError):
+                assert await asyncio.wait_for(reader.read(1), 30.0) == b""
+            writer.close()
+            for _, one in held:
+                one.close()
+            while door._open["192.168.1.66"]:
+                await asyncio.sleep(0.01)
+            assert b"hello" in await sends(port, WHOLE)
+
+    asyncio.run(go())
 
 
 def test_the_same_line_is_logged_a_few_times_a_minute() -> None:

@@ -178,3 +178,47 @@ def test_a_new_memory_is_made_and_a_damaged_one_is_said(tmp_path: Path) -> None:
     (tmp_path / "app.json").write_text("{")
     with pytest.raises(NotebookFault, match="no reading is lost"):
         open_state(tmp_path / "app.json")
+
+
+def test_two_notebooks_on_one_machine_do_not_push_each_others_devices_out(shed: Shed, tmp_path: Path) -> None:
+    """A browser sends its cookies to every port of a machine."""
+    other = create_app(shed.notebook, state=open_state(tmp_path / "other.json"), settings=ServeSettings(watching=False))
+    phone = TestClient(shed.app, base_url="https://192.168.1.5:8471", client=("192.168.1.77", 50000))
+    for app in (shed.app, other):
+        with TestClient(app, base_url="https://192.168.1.5:8471", client=("192.168.1.77", 50000), cookies=phone.cookies) as at:
+            token = form_token(at.get("/pair").text)
+            code = app.state.pairing.offer().code
+            sent = at.post("/pair", data={"code": code, "form_token": token}, follow_redirects=False)
+            assert sent.status_code == 303
+            phone.cookies.update(at.cookies)
+    assert phone.get("/menu").status_code == 200
+
+
+def test_a_cookie_of_something_else_on_this_machine_does_no_harm(shed: Shed) -> None:
+    token = shed.app.state.pairing.accept(shed.app.state.pairing.offer().code, "phone")
+    phone = TestClient(shed.app, base_url="http://192.168.1.5:8470", client=("192.168.1.77", 50000))
+    assert (
+        phone.get("/menu", headers={"cookie": f'odd={{"a": [1]}}; @=; {shed.app.state.pairing.cookie}={token}'}).status_code
+        == 200
+    )
+
+
+@pytest.mark.parametrize("name", ["x-forwarded-for", "forwarded", "x-real-ip", "x-forwarded-host"])
+def test_what_is_handed_on_by_something_on_this_machine_is_not_its_owner(shed: Shed, name: str) -> None:
+    assert shed.client.get("/menu", headers={name: "127.0.0.1"}).status_code == 403
+
+
+def test_private_pages_are_kept_by_nobody_else_and_asked_about_again(shed: Shed) -> None:
+    assert shed.client.get("/menu").headers["cache-control"] == "private, no-cache"
+
+
+@pytest.mark.parametrize("wanted", ["text/html", "application/json"])
+def test_a_bug_of_ours_is_answered_in_words(shed: Shed, monkeypatch: pytest.MonkeyPatch, wanted: str) -> None:
+    def burst(*_: object, **__: object) -> object:
+        raise RuntimeError("<odd>")
+
+    monkeypatch.setattr("aerobe.usecases.notebook.notebook_summary", burst)
+    careful = TestClient(shed.app, base_url="http://localhost", raise_server_exceptions=False)
+    answer = careful.get("/data", headers={"accept": wanted})
+    assert answer.status_code == 500 and "a fault of the program" in answer.text and "odd" not in answer.text
+    assert answer.headers["content-type"].startswith(wanted) and "content-security-policy" in answer.headers

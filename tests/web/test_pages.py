@@ -229,3 +229,10 @@ def test_a_package_goes_into_another_notebook_once(brewing: Shed) -> None:
     answer = brewing.post("/data/import", file=("aerobe.zip", package, "application/zip"))
     assert answer.status_code == 200 and "there already" in answer.text
     assert usecases.notebook.notebook_summary(brewing.notebook)["brew"] == 1
+
+
+@pytest.mark.parametrize("number", ["²", "٣", "9" * 5000, "-1", "1e3"])
+def test_a_number_of_other_letters_or_without_end_breaks_nothing(brewing: Shed, number: str) -> None:
+    fields = {"signal": "7.9", "again": "yes", "replicate": number, "clock_doubt_s": number}
+    for what in ("oxygen", "assay:home-colour-test"):
+        assert brewing.post("/brews/barrel-1/readings", what=what, **fields).status_code in (303, 422)

@@ -55,7 +55,7 @@ def accept(request: Request, sent: Sent) -> Response:
             secure=request.url.scheme == "https",
         )
     answer = go_to("/?done=This+device+is+paired.")
-    answer.headers.append("set-cookie", device_cookie(token, secure=request.url.scheme == "https"))
+    answer.headers.append("set-cookie", device_cookie(pairing_of(request).cookie, token, secure=request.url.scheme == "https"))
     return answer
 
 

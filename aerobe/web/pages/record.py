@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated
 from urllib.parse import urlencode
 
@@ -213,7 +214,7 @@ def _keep(request: Request, key: str, sent: Fields) -> tuple[str, str]:
 
 def _with_doubt(notes: str, doubt_s: str) -> str:
     """The notes, with a word on a clock that moved while the entry was typed."""
-    if not doubt_s.isdigit() or not 0 < int(doubt_s) < 10_000_000:
+    if not re.fullmatch(r"[0-9]{1,7}", doubt_s) or int(doubt_s) == 0:
         return notes
     minutes = max(1, round(int(doubt_s) / 60))
     return f"{notes} [The device's clock moved by {minutes} min around this entry: its time may be off by as much.]".strip()
@@ -291,4 +292,4 @@ def _one_context(request: Request, key: str, reading: str) -> dict[str, object]:
 
 def _next(sent: Fields) -> str:
     text = sent.text("replicate", "1")
-    return str(int(text) + 1) if text.isdigit() else "1"
+    return str(int(text) + 1) if re.fullmatch(r"[0-9]{1,4}", text) else "1"
