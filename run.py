@@ -4,6 +4,7 @@
     python3 run.py test     installs what the tests need too, and runs all of them
     python3 run.py night    the long versions of checks that `test` makes short
     python3 run.py mutate   changes formulas one by one and asks the tests whether they notice; hours, or minutes with --jobs 16
+    python3 run.py docs     writes a searchable site of the guide and of every function at a door
 
 On Windows write `py run.py demo`. All are safe to repeat. What follows `test` goes to pytest: `python3 run.py test -k oxygen`.
 """
@@ -25,7 +26,7 @@ ENVIRONMENT = os.path.join(HOME, "env")
 FIRST_PORT = 8642
 OLDEST, NEWEST = (3, 11), (3, 14)
 LOCKS = {"demo": ["requirements.lock"], "test": ["requirements-dev.lock"]}
-TASKS = {"demo": "demo", "test": "test", "night": "test", "mutate": "test"}  # and which packages each needs
+TASKS = {"demo": "demo", "test": "test", "night": "test", "mutate": "test", "docs": "test"}  # and which packages each needs
 
 
 def main(words):
@@ -36,6 +37,8 @@ def main(words):
     python, rest = environment(TASKS[words[0]]), words[1:]
     if words[0] == "night":
         return call([python, "-m", "pytest", "-rs", "-m", "night"] + rest)
+    if words[0] == "docs":
+        return call([python, os.path.join(HERE, "docs", "site.py")] + rest)
     if words[0] == "mutate":
         return call([python, "-m", "tests.mutants"] + rest)
     return demo(python, rest) if words[0] == "demo" else test(python, rest)

@@ -24,6 +24,18 @@ class Range:
             raise ValueError(f"a range must not decrease: {self.low}, {self.mid}, {self.high}")
 
 
+# No food can lie outside: fat has the most carbon and asks for the most oxygen, urea has the most nitrogen; the thickest syrup
+# weighs 1.45 kg/L, mineral powders up to twice water, the loosest meal a tenth of it (orders of handbooks, from memory).
+POSSIBLE: dict[str, tuple[float, float]] = {
+    "carbon": (0.0, 0.8),
+    "readily": (0.0, 1.0),
+    "slow": (0.0, 1.0),
+    "nitrogen": (0.0, 0.47),
+    "oxygen_demand": (0.0, 3.0),
+    "density_kg_per_l": (0.1, 2.0),
+}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Food:
     """One food as bought. Of its carbon a part is used readily, a part slowly (within days), the rest not in a brew's time."""
@@ -40,6 +52,14 @@ class Food:
     density_kg_per_l: Range  # of the liquid, or of the powder as poured [kg/L]
     sources: tuple[str, ...]
     notes: str
+
+    def __post_init__(self) -> None:
+        for name, (low, high) in POSSIBLE.items():
+            given: Range = getattr(self, name)
+            if not low <= given.low <= given.high <= high:
+                raise ValueError(f"{name} of {self.key} is {given.low:g} to {given.high:g}, outside {low:g} to {high:g}")
+        if self.readily.mid + self.slow.mid > 1.0:
+            raise ValueError(f"{self.key} gives more carbon than it holds")
 
     @property
     def carbon_to_nitrogen(self) -> float:

@@ -13,6 +13,7 @@ from aerobe.errors import NotEnoughData, NotFound, OutsideValidity, UnusableRead
 from aerobe.oxygen import (
     FOODS,
     Outcome,
+    Range,
     balance_ceiling_g_per_l,
     check_probe,
     compare_changes,
@@ -303,3 +304,19 @@ def test_sulphite_for_four_litres_is_238_mg_and_comes_with_its_cautions() -> Non
     assert "asthma" in said and "Cobalt" in said and "never in a brew" in said
     with pytest.raises(OutsideValidity):
         sulphite_dose(-1.0, 8.0)
+
+
+@pytest.mark.parametrize(
+    ("field", "value"),
+    # 132 kg/L is a slip of the decimal mark; fat asks for 2.9 g of oxygen a gram; urea (46.6 % N) has the most nitrogen.
+    [("density_kg_per_l", 132.0), ("density_kg_per_l", 0.05), ("carbon", 1.2), ("nitrogen", 0.6), ("oxygen_demand", 14.0)],
+)
+def test_a_food_that_cannot_be_is_refused(field: str, value: float) -> None:
+    with pytest.raises(ValueError, match=field):
+        replace(FOODS["molasses"], **{field: Range(low=value, mid=value, high=value)})
+
+
+def test_a_food_gives_no_more_carbon_than_it_holds() -> None:
+    whole = Range(low=0.6, mid=0.7, high=0.8)
+    with pytest.raises(ValueError, match="more carbon"):
+        replace(FOODS["molasses"], readily=whole, slow=whole)
