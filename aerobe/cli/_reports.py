@@ -164,11 +164,13 @@ def site(
     *,
     title: str = "Tea trials",
     about: str = "",
+    authors: str = "",
+    address: str = "",
     licence: Licence = "CC-BY-4.0",
     with_people: People = False,
     where: Where = OWN,
 ) -> None:
-    """Write a folder of static pages with every trial and finished brew, for any web host.
+    """Write a folder of static pages for any web host: answers by question, a page for each trial and finished brew.
 
     Parameters
     ----------
@@ -178,6 +180,10 @@ def site(
         Heading of the first page.
     about
         A sentence or two for the first page.
+    authors
+        Names to cite, apart by semicolons: "Family, Given" for a person, a plain name for a group. Nobody is named if left out.
+    address
+        Where the folder will stand on the web; the card that others show of a link needs it.
     """
     from aerobe.usecases.reports import Wanted, static_site
 
@@ -185,7 +191,13 @@ def site(
         raise ImportFault(f"{folder} is not an empty folder.", "Name a new one; nothing is overwritten.")
     with where.open(create=False) as book, progress("writing all reports"):
         files, skipped = static_site(
-            book, title=title, about=about, now=now(), wanted=Wanted(licence=licence, with_people=with_people)
+            book,
+            title=title,
+            about=about,
+            now=now(),
+            wanted=Wanted(licence=licence, with_people=with_people),
+            authors=authors,
+            address=address,
         )
     for name, content in files.items():
         write_whole(folder / name, content)

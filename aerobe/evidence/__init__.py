@@ -12,11 +12,11 @@ from aerobe.evidence._pool import Pooled, Term, pool, regress
 from aerobe.evidence._prediction import prediction_interval
 from aerobe.evidence._quality import Duplicate, Flag, carries_a_headline, flags, without_duplicates
 from aerobe.evidence._selection import Selection, selection
-from aerobe.evidence._sites import SiteMeans, site_means
+from aerobe.evidence._sites import SiteMeans, site_means, site_of
 from aerobe.evidence._spread import METHODS, spread, spread_interval
 from aerobe.evidence._table import COLUMNS, contrasts_from_table
 from aerobe.evidence._weigh import Weighed, weigh
-from aerobe.evidence._words import notes_of
+from aerobe.evidence._words import notes_of, pool_in_passing
 
 __all__ = [
     "COLUMNS",
@@ -53,12 +53,14 @@ __all__ = [
     "notes_of",
     "pool",
     "pool_brews",
+    "pool_in_passing",
     "prediction_interval",
     "ratio_of_means",
     "regress",
     "risk_ratio",
     "selection",
     "site_means",
+    "site_of",
     "small_studies",
     "spread",
     "spread_interval",

@@ -38,6 +38,7 @@ class Contrast:
     assay_characterised: bool | None = None
     moderators: dict[str, float] = field(default_factory=dict)  # temperature_degc, dose_g_per_l ...
     data_hash: str = ""  # of the readings it rests on
+    invented: bool = False  # made up, for practice; it stays marked wherever it goes
     df: float = 0.0  # degrees of freedom behind the variance; 0: not told [-]
     low: float | None = None  # the interval that the trial itself shows, at the level of a verdict [ln ratio]
     high: float | None = None

@@ -20,6 +20,17 @@ def notes_of(weighed: Weighed) -> tuple[str, ...]:
     return tuple(dict.fromkeys(line for line in found if line not in weighed.says))
 
 
+def pool_in_passing(weighed: Weighed) -> str:
+    """The answer on a pair for who reads it in passing: never more than `says`, with its interval where it claims anything."""
+    first, second = weighed.recipe, weighed.against
+    if weighed.pooled is None or weighed.answer == "cannot tell":
+        return f"Can't tell yet whether {first} gives more than {second}."
+    ratio = ratio_words(*weighed.pooled.as_ratio())
+    if weighed.answer == "about the same":
+        return f"{first} and {second} give about the same: {ratio} times."
+    return f"{first} gives {'more' if weighed.answer == 'better' else 'less'} than {second}: {ratio} times."
+
+
 def _influence(weighed: Weighed) -> str:
     pairs = sorted(
         zip(weighed.sites, weighed.without, strict=True),

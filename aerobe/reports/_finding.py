@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from aerobe.charts import Picture, Poster
+from datetime import datetime
+
+from aerobe.charts import Picture, Poster, weighed_pictures
 from aerobe.errors import NotEnoughData
+from aerobe.evidence import Weighed, pool_in_passing
 from aerobe.reports._blocks import Report, Shown
 
 INVENTED = "invented data"
@@ -50,3 +53,42 @@ def poster_of(report: Report, *, moving: tuple[Picture, ...] = ()) -> Poster:
         mark=INVENTED if report.invented else "",
         pictures=moving or (chart_to_show(report),),
     )
+
+
+def poster_of_pool(weighed: Weighed, *, made_at: datetime, source: str, invented: bool) -> Poster:
+    """What many trials say of a pair of recipes, as a picture to show.
+
+    Parameters
+    ----------
+    made_at
+        The day it speaks of.
+    source
+        Where data and script are.
+    invented
+        Whether any of the trials is.
+
+    Raises
+    ------
+    NotEnoughData
+        If no trial compared the pair directly.
+    """
+    pictures = weighed_pictures(weighed)
+    if not pictures:
+        raise NotEnoughData("No trial brewed both recipes side by side.", "Show a trial, or plan one.")
+    return Poster(
+        question=f"{weighed.recipe} or {weighed.against}? All trials together, {weighed.outcome}",
+        headline=pool_in_passing(weighed),
+        sure=pool_sure(weighed),
+        date=f"{made_at:%Y-%m-%d}",
+        source=source,
+        mark=INVENTED if invented else "",
+        pictures=pictures[:1],
+    )
+
+
+def pool_sure(weighed: Weighed) -> str:
+    """How sure a pooled answer is, in a few words."""
+    trials, places = len(weighed.contrasts), len(weighed.sites)
+    counted = f"{trials} trial{'s' if trials > 1 else ''} of {places} place{'s' if places > 1 else ''}"
+    diamond = "" if weighed.pooled is None else " The diamond is all of them, the dashed line a next trial."
+    return f"{counted}, each place with one voice. Bars: {100 * weighed.level:.0f} % intervals.{diamond}"

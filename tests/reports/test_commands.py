@@ -80,6 +80,7 @@ def test_a_folder_of_pages_is_written_once_and_never_over_another(tmp_path: Path
     words = ["report", "site", str(tmp_path / "public"), "-n", str(tmp_path / "own.notebook"), "--title", "Two gardens"]
     assert run(words) == 0
     assert "Two gardens" in (tmp_path / "public" / "index.html").read_text()
+    assert "report.html" in (tmp_path / "public" / "trial-kelp" / "index.html").read_text()
     assert {path.name for path in (tmp_path / "public").iterdir()} == {"index.html", "trial-kelp", "brew-kelp-1", "brew-plain-1"}
     capsys.readouterr()
     assert run(words) == 3 and "overwritten" in capsys.readouterr().err

@@ -12,7 +12,7 @@ import pytest
 
 from aerobe.charts import FigureTable, RatioRow, RawPoint, brew_curve, forest
 from aerobe.errors import UnusableRecord
-from aerobe.reports import Facts, Grid, Points, Report, Section, Shown, Warned, Words, as_html, as_pdf, site
+from aerobe.reports import Facts, Grid, Points, Report, Section, Shown, Warned, Words, as_html, as_pdf
 from tests.reports.world import EVIL
 
 
@@ -191,26 +191,6 @@ def test_a_report_without_a_time_zone_or_an_answer_is_refused() -> None:
 def test_the_offset_of_the_clock_is_shown() -> None:
     moved = replace(a_report(), made_at=datetime(2026, 5, 1, 8, 0, tzinfo=timezone(timedelta(hours=2))))
     assert "2026-05-01 08:00 +0200" in as_html(moved)
-
-
-def test_a_site_links_what_it_holds_and_nothing_else() -> None:
-    files = site(
-        [("tank-2", a_report()), ("tank-3", replace(a_report(), package=b""))],
-        title="Trials",
-        about=EVIL,
-        made_at=datetime(2026, 5, 1, tzinfo=UTC),
-    )
-    links = tags_of(files["index.html"].decode()).links
-    assert set(links) <= set(files) and len(links) == 5
-    assert "<script>" not in files["index.html"].decode()
-    assert set(files) == {
-        "index.html",
-        "brew-tank-2/index.html",
-        "brew-tank-2/report.pdf",
-        "brew-tank-2/data-package.zip",
-        "brew-tank-3/index.html",
-        "brew-tank-3/report.pdf",
-    }
 
 
 def test_amounts_that_nobody_stated_are_not_noughts() -> None:

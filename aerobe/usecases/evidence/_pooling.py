@@ -18,7 +18,6 @@ from aerobe.evidence import (
     contrasts_from_table,
     contrasts_of_verdict,
     evidence_hash,
-    flags,
     notes_of,
     weigh,
 )
@@ -32,6 +31,8 @@ from aerobe.verdicts import COLOUR_SENSITIVE
 
 KIND = "evidence"
 MANY_KIND = "evidence brews"
+REPORT = "report"  # what a package's report was told, such as that its data are invented
+OWN_PLACE = "own notebook"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,9 +90,9 @@ def take_evidence(
     new = [item for item in found if _stamp(item) not in held]
     with notebook.writing() as pen:
         for item in new:
-            pen.keep(KIND, _subject(item.key), as_plain(item), at=now, who=who)
+            pen.keep(KIND, subject_of(item.key), as_plain(item), at=now, who=who)
         for lines in many if new else []:
-            pen.keep(MANY_KIND, _subject(lines["trial"]), lines, at=now, who=who)
+            pen.keep(MANY_KIND, subject_of(lines["trial"]), lines, at=now, who=who)
     return TakenEvidence(new=tuple(new), known=len(found) - len(new), silent=tuple(silent))
 
 
@@ -102,7 +103,7 @@ def kept_evidence(notebook: Notebook) -> tuple[Contrast, ...]:
 
 def all_evidence(notebook: Notebook) -> tuple[tuple[Contrast, ...], tuple[str, ...]]:
     """Own trials and those of others; and own trials that say nothing yet, with the reason."""
-    own, _, silent = _of_notebook(notebook, "own notebook", asks=False)  # a trial that was not judged is not looked at here
+    own, _, silent = own_evidence(notebook, OWN_PLACE, asks=False)  # a trial that was not judged is not looked at here
     return (*own, *kept_evidence(notebook)), tuple(silent)
 
 
@@ -172,7 +173,7 @@ def pool_all_brews(notebook: Notebook, *, reference: str = "", outcome: str = "b
 
     from aerobe.evidence import ManyBrews, array_module, pool_brews
 
-    _, own, _ = _of_notebook(notebook, "own notebook", asks=False)
+    _, own, _ = own_evidence(notebook, OWN_PLACE, asks=False)
     lots = [lot for lot in [*own, *(item.payload for item in notebook.kept(MANY_KIND))] if lot["outcome"] == outcome]
     unique = {lot["data_hash"]: lot for lot in reversed(lots)}
     rows = [(f"{lot['site']}/{lot['trial']}", *row) for lot in unique.values() for row in lot["brews"]]
@@ -194,40 +195,17 @@ def pool_all_brews(notebook: Notebook, *, reference: str = "", outcome: str = "b
     )
 
 
-def copy_evidence(notebook: Notebook, copy: Notebook, *, now: datetime, with_people: bool) -> None:
-    """Evidence of others on the recipes of the trials in `copy`, so that a report can show the pooled view."""
-    own, _, _ = _of_notebook(copy, "")
-    pairs = {frozenset((item.recipe, item.against)) for item in own}
-    for number, item in enumerate(kept_evidence(notebook), start=1):
-        if frozenset((item.recipe, item.against)) in pairs:
-            kept = item if with_people else replace(item, site=f"place {number}")
-            copy.keep(KIND, _subject(item.key), as_plain(kept), at=now)
-
-
-def weighed_with_others(copy: Notebook) -> tuple[Weighed, ...]:
-    """Each pair of recipes of the own trials, weighed with what others found of it; nothing if others found nothing."""
-    others = kept_evidence(copy)
-    own, _, _ = _of_notebook(copy, "own notebook")
-    pairs = dict.fromkeys((item.recipe, item.against, item.outcome) for item in own)
-    return tuple(
-        weigh((*own, *others), recipe, against, outcome=outcome)
-        for recipe, against, outcome in pairs
-        if any({item.recipe, item.against} == {recipe, against} and item.outcome == outcome for item in others)
-        and any(_usable(item) for item in (*own, *others) if {item.recipe, item.against} == {recipe, against})
-    )
-
-
-def _usable(item: Contrast) -> bool:
-    return all(flag.severity != "leaves it out" for flag in flags(item))
-
-
 def _of_package(content: bytes, site: str, now: datetime) -> tuple[list[Contrast], list[dict[str, Any]], list[str]]:
     with empty_notebook(now) as copy:
         import_package(copy, content, now=now)
-        return _of_notebook(copy, site)
+        found, lots, silent = own_evidence(copy, site)
+        if any(dict(item.payload.get("options") or {}).get("invented") for item in copy.kept(REPORT)):
+            found = [replace(item, invented=True) for item in found]
+        return found, lots, silent
 
 
-def _of_notebook(notebook: Notebook, site: str, *, asks: bool = True) -> tuple[list[Contrast], list[dict[str, Any]], list[str]]:
+def own_evidence(notebook: Notebook, site: str, *, asks: bool = True) -> tuple[list[Contrast], list[dict[str, Any]], list[str]]:
+    """What the trials of a notebook show, their brews, and those that say nothing yet with the reason."""
     notebook.require_whole()
     contrasts: list[Contrast] = []
     brews: list[dict[str, Any]] = []
@@ -304,6 +282,6 @@ def _stamp(item: Contrast) -> tuple[str, ...]:
     return item.key, item.site, item.recipe, item.against, item.outcome, f"{item.effect:.9g}", f"{item.variance:.9g}"
 
 
-def _subject(key: str) -> str:
+def subject_of(key: str) -> str:
     """Keys from tables are free text; the notebook's subjects are short."""
     return "".join(sign if sign.isalnum() or sign in "-_." else "-" for sign in key)[:80] or "trial"

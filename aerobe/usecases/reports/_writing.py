@@ -52,7 +52,7 @@ def report_of_brew(notebook: Notebook, key: str, *, now: datetime, wanted: Wante
     """
     wanted = wanted or Wanted()
     with copy_of(notebook, brews=(key,), trial="", now=now, with_people=wanted.with_people) as copy:
-        return _finished(copy, "brew", key, {"invented": _is_invented(notebook)}, now, wanted)
+        return _finished(copy, "brew", key, {"invented": is_invented(notebook)}, now, wanted)
 
 
 def report_of_trial(notebook: Notebook, key: str, *, now: datetime, wanted: Wanted | None = None) -> Report:
@@ -65,7 +65,7 @@ def report_of_trial(notebook: Notebook, key: str, *, now: datetime, wanted: Want
     NotEnoughData
         If an arm has no finished brew.
     """
-    from aerobe.usecases.evidence._pooling import copy_evidence
+    from aerobe.usecases.evidence._with_others import copy_evidence
 
     wanted = wanted or Wanted()
     notebook.get(Trial, key)
@@ -74,7 +74,7 @@ def report_of_trial(notebook: Notebook, key: str, *, now: datetime, wanted: Want
         raise NotEnoughData(f"Trial {key} has no brew yet.", "Start the brews of its run sheet first.")
     with copy_of(notebook, brews=brews, trial=key, now=now, with_people=wanted.with_people) as copy:
         copy_evidence(notebook, copy, now=now, with_people=wanted.with_people)
-        options = {"invented": _is_invented(notebook), "at_h": wanted.at_h, "assay": wanted.assay}
+        options = {"invented": is_invented(notebook), "at_h": wanted.at_h, "assay": wanted.assay}
         return _finished(copy, "trial", key, options, now, wanted)
 
 
@@ -174,7 +174,8 @@ def _finished(copy: Notebook, kind: str, key: str, options: Options, now: dateti
     return replace(report, package=packed, licence=wanted.licence)
 
 
-def _is_invented(notebook: Notebook) -> bool:
+def is_invented(notebook: Notebook) -> bool:
+    """Whether a notebook holds the invented yard."""
     return notebook.setting("demo") is not None
 
 
@@ -205,7 +206,7 @@ def _build_brew(copy: Notebook, key: str, options: Options, now: datetime) -> Re
 
 def _build_trial(copy: Notebook, key: str, options: Options, now: datetime) -> Report:
     from aerobe.reports import TrialRecords, trial_report
-    from aerobe.usecases.evidence._pooling import weighed_with_others
+    from aerobe.usecases.evidence._with_others import weighed_with_others
     from aerobe.usecases.trials._results import judged
     from aerobe.usecases.trials._tests import rests_on
     from aerobe.usecases.trials._view import sheet_of
