@@ -215,7 +215,9 @@ def finding_files(one: Finding, *, authors: tuple[str, ...], address: str) -> di
         Where the site will stand, ending in a slash; empty if that is not known.
     """
     here = f"{address}{one.slug}/" if address else ""
-    about = as_sentence(("Invented data, for practice." if one.invented else "", f"{one.question}.", one.answer, one.sure_in_short))
+    about = as_sentence(
+        ("Invented data, for practice." if one.invented else "", f"{one.question}.", one.answer, one.sure_in_short)
+    )
     cited = Cited(
         title=one.question,
         about=about,

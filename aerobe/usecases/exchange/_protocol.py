@@ -117,8 +117,8 @@ def protocol_as_file(protocol: Protocol) -> bytes:
     return json.dumps(plain, ensure_ascii=False, indent=1).encode()
 
 
-def protocol_as_page(protocol: Protocol) -> bytes:
-    """The protocol as one page to read and to print, with its file in it."""
+def protocol_facts(protocol: Protocol) -> tuple[tuple[tuple[str, str], ...], tuple[tuple[str, str], ...]]:
+    """Named values of a plan, and each arm with what goes into a litre of it, in words."""
     rounds = 1 + max(item.round for item in protocol.places)
     hours = ", ".join(f"{hour:g}" for hour in protocol.sample_at_h)
     beside = ", ".join(dict.fromkeys((*protocol.controls, *protocol.opening_controls)))
@@ -130,7 +130,12 @@ def protocol_as_page(protocol: Protocol) -> bytes:
         ("Sample at", f"{hours} h after the air went on, {protocol.tests_per_brew} tests each"),
         ("Beside the samples", beside or "nothing"),
     )
-    rows = tuple((arm.key, _recipe_words(protocol, arm)) for arm in protocol.arms)
+    return facts, tuple((arm.key, _recipe_words(protocol, arm)) for arm in protocol.arms)
+
+
+def protocol_as_page(protocol: Protocol) -> bytes:
+    """The protocol as one page to read and to print, with its file in it."""
+    facts, rows = protocol_facts(protocol)
     return protocol_page(
         name=protocol.name,
         facts=facts,
@@ -192,6 +197,7 @@ def join_trial(
     first_start: datetime | None = None,
     vessels: tuple[str, ...] = (),
     who: str = "",
+    token: str = "",
 ) -> str:
     """Write the trial down in one's own notebook, with a run sheet and codes of one's own. Gives the trial's key.
 
@@ -205,6 +211,8 @@ def join_trial(
         Start of the first brew; the same hour tomorrow if left out.
     vessels
         Keys or names of the own vessels; numbered if left out.
+    token
+        Of the form, so that a form sent twice is joined once.
 
     Raises
     ------
@@ -243,10 +251,13 @@ def join_trial(
         vessels=vessels,
     )
     with notebook.writing() as pen:
-        for record in (*recipes, trial, sheet):
-            pen.add(record, at=now, who=who)
-        pen.keep(PROTOCOL, trial.key, _payload(protocol), at=now, who=who)
-    return trial.key
+        for place, record in enumerate(recipes):
+            pen.add(record, at=now, who=who, token=token and f"{token}-recipe-{place}")
+        key = pen.add(trial, at=now, who=who, token=token).key
+        if key == trial.key:
+            pen.add(sheet, at=now, who=who)
+            pen.keep(PROTOCOL, trial.key, _payload(protocol), at=now, who=who)
+    return key
 
 
 def take_site(notebook: Notebook, key: str, content: bytes, name: str, *, site: str, now: datetime) -> SiteTaken:
