@@ -199,9 +199,14 @@ def _of_package(content: bytes, site: str, now: datetime) -> tuple[list[Contrast
     with empty_notebook(now) as copy:
         import_package(copy, content, now=now)
         found, lots, silent = own_evidence(copy, site)
-        if any(dict(item.payload.get("options") or {}).get("invented") for item in copy.kept(REPORT)):
-            found = [replace(item, invented=True) for item in found]
-        return found, lots, silent
+        is_invented = any(_told_invented(item.payload) for item in copy.kept(REPORT))
+        return [replace(item, invented=is_invented) for item in found], lots, silent
+
+
+def _told_invented(payload: object) -> bool:
+    """Whether a package's report was told that its data are made up; a stranger's payload may be anything."""
+    options = payload.get("options") if isinstance(payload, dict) else None
+    return isinstance(options, dict) and bool(options.get("invented"))
 
 
 def own_evidence(notebook: Notebook, site: str, *, asks: bool = True) -> tuple[list[Contrast], list[dict[str, Any]], list[str]]:
