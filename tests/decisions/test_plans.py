@@ -124,6 +124,7 @@ APART = Disagreement(first_h=14.0, last_h=32.0, regret=0.2)
         (WAIT, 1, {"apart": replace(APART, first_h=9.0)}, "wait until", 10.5, 0.10),
         (WAIT, 1, {"apart": replace(APART, first_h=20.0)}, "wait until", 18.0, 0.10),
         (HARVEST, 1, {"apart": APART}, "harvest now", 10.0, 0.30),
+        (("wait until", 10.4, "soon.", 0.1), 1, {"apart": APART}, "wait until", 10.4, 0.1),
     ],
 )
 def test_what_readings_say_by_themselves_changes_the_plan(plan, left, more, call, at, loss) -> None:  # type: ignore[no-untyped-def]

@@ -287,13 +287,15 @@ def test_moments_of_a_spread_by_hand() -> None:
     assert spread_interval(y[:1], v[:1], ones[:1]) == (0.0, math.inf)
 
 
-@pytest.mark.parametrize("size", [0.1, 1000.0])
+@pytest.mark.parametrize("size", [0.1, 1000.0, -0.1, -1000.0])
 def test_an_interval_of_a_mixture_reaches_parts_far_off(size: float) -> None:
-    # On paper: 5.5 % of the weight lies at -size, more than four sds from the mean: the 5 % point lies in that part, where 10
-    # / 11
-    # of it are passed.
-    weight, mean, variance = np.array([0.055, 0.945]), np.array([-size, 0.0]), np.full(2, (0.001 * size) ** 2)
+    # On paper: 5.5 % of the weight lies at -size, more than four sds from the mean: the 5 % point lies in that part, where
+    # 10/11 of
+    # it are passed; and the same the other way round.
+    sd = 0.001 * abs(size)
+    weight, mean, variance = np.array([0.055, 0.945]), np.array([-size, 0.0]), np.full(2, sd**2)
     found = _mixture(weight, mean, variance, 0.90)
-    assert found.low == approx(-size + 0.001 * size * stats.norm.ppf(10.0 / 11.0), rel=1e-6)
-    assert found.high == approx(0.001 * size * stats.norm.ppf((0.95 - 0.055) / 0.945), rel=1e-6)
-    assert (found.mean, found.sd) == approx((-0.055 * size, size * math.sqrt(0.055 * 0.945 + 1e-6)))
+    far = -size + math.copysign(sd, size) * stats.norm.ppf(10.0 / 11.0)
+    near = math.copysign(sd, size) * stats.norm.ppf((0.95 - 0.055) / 0.945)
+    assert (found.low, found.high) == approx((far, near) if size > 0.0 else (near, far), rel=1e-6)
+    assert (found.mean, found.sd) == approx((-0.055 * size, abs(size) * math.sqrt(0.055 * 0.945 + 1e-6)))
