@@ -9,39 +9,15 @@ import pytest
 
 from aerobe.decisions import advise, losses, replay, value_of_looking, value_of_test
 from aerobe.errors import UnusableRecord
-from aerobe.inference import Effort, Measurement, Posterior, infer_brew, simulate_brews, story_of
+from aerobe.inference import Effort, Measurement, infer_brew, simulate_brews, story_of
 from aerobe.records import AimChoice, AssayError, Costs
 from aerobe.safety import Gate
+from tests.decisions.made import made_posterior
 
 STORY = story_of(compost_g_per_l=50.0, foods={"molasses": 1.4})
 PRIOR = infer_brew(STORY, seed=1)
 CLOSED = Gate(name="smell", is_open=False, why="It smells of eggs.", how_it_opens="Aerate until it smells earthy.", sources=())
 OPEN = replace(CLOSED, is_open=True, how_it_opens="")
-
-
-def made_posterior(times, biomass, oxygen=None):
-    """A posterior of hand-made courses."""
-    biomass = np.asarray(biomass, float)
-    shape = biomass.shape
-    return Posterior(
-        times_h=np.asarray(times, float),
-        bacteria=biomass,
-        fungi=np.zeros(shape),
-        oxygen=np.full(shape, 7.0) if oxygen is None else oxygen,
-        oxygen_uptake=np.full(shape, 5.0),
-        scores=np.zeros((shape[0], 18)),
-        gains=np.ones((shape[0], 0)),
-        biases=np.zeros((shape[0], 0)),
-        assays=(),
-        settled=True,
-        effective=1000.0,
-        khat=0.1,
-        log_evidence=0.0,
-        notes=(),
-        surprise=0.0,
-        seed=1,
-        model_runs=0,
-    )
 
 
 def hill(times, peak_h):

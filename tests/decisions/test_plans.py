@@ -18,7 +18,7 @@ from aerobe.decisions._trend import Fall, clear_fall, hours_without_oxygen
 from aerobe.inference import Measurement, lacking_and_error
 from aerobe.records import AimChoice, AssayError, Costs
 from aerobe.safety import Gate
-from tests.decisions.test_advice import made_posterior
+from tests.decisions.made import made_posterior
 
 CLOSED = Gate(name="smell", is_open=False, why="It smells of eggs.", how_it_opens="Aerate.", sources=())
 LATE = Window(start_h=16.0, best_h=18.0, end_h=20.0, expected_loss=0.10, probability=1.0)

@@ -16,7 +16,7 @@ from aerobe.decisions._loss import attainment
 from aerobe.decisions._trend import clear_fall, hours_without_oxygen, is_far_off
 from aerobe.inference import Measurement
 from aerobe.records import AimChoice, AssayError, Costs
-from tests.decisions.test_advice import made_posterior
+from tests.decisions.made import made_posterior
 
 HOURS = np.arange(0.0, 11.0)
 ONE = made_posterior(HOURS, [[10.0, 20.0, 40.0, 80.0, 100.0, 90.0, 80.0, 70.0, 60.0, 50.0, 40.0]])
