@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from aerobe.decisions._caution import disagreement_of
 from aerobe.decisions._forecast import Forecast, forecast_of
-from aerobe.decisions._lookahead import value_of_looking, value_of_test
+from aerobe.decisions._lookahead import log_runs, value_of_looking, value_of_test
 from aerobe.decisions._loss import losses
 from aerobe.decisions._oxygen import OxygenOutlook, oxygen_outlook
 from aerobe.decisions._plan import REPEAT_H, WORTH_ASKING, NextTest, Window, cautious, choose, next_test, window_of
@@ -22,9 +22,9 @@ from aerobe.units import percent
 Array = NDArray[np.float64]
 
 LOOK_AHEAD_H = 48.0
-# Of the loss that the draws expect, this much came true in brews of foreign laws (six worlds of `aerobe.worlds`): each draw
-# strays by chance and has a peak of chance, which no brew need have.
-BORNE_OUT = 0.7
+# Of the loss that the draws expect, this much came true in brews of foreign laws (the six to tune on of `aerobe.worlds`), and
+# with a log that runs: each draw strays by chance and has a peak of chance, which no brew need have.
+BORNE_OUT, BORNE_OUT_WITH_LOG = 0.7, 0.55
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,7 +133,7 @@ def advise(
     """
     aim, costs, kit = aim or AimChoice(), costs or Costs(), kit or Measurement(elapsed_h=0.0, value=0.0)
     now_h = float(np.clip(now_h, 0.0, posterior.times_h[-1]))
-    loss = BORNE_OUT * losses(posterior, aim, costs)
+    loss = (BORNE_OUT_WITH_LOG if log_runs(posterior, now_h) else BORNE_OUT) * losses(posterior, aim, costs)
     ahead = posterior.times_h >= now_h - 1e-9
     times, expected = posterior.times_h[ahead], loss[:, ahead].mean(axis=0)
     window = window_of(times, loss[:, ahead], expected)

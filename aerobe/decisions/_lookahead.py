@@ -136,8 +136,7 @@ def value_of_looking(posterior: Posterior, loss: Array, now_h: float, *, seed: i
     ------
     raiffa-schlaifer-1961
     """
-    until = posterior.logged_until_h
-    if until is None or now_h > until + LOG_IS_OLD_H:
+    if not log_runs(posterior, now_h):
         return None
     ahead = posterior.times_h >= now_h - 1e-9
     every = max(1, len(loss) // DRAWS)
@@ -167,6 +166,12 @@ def value_of_looking(posterior: Posterior, loss: Array, now_h: float, *, seed: i
             w /= w.sum(axis=1, keepdims=True)
             expected[i] = (w @ loss[:, places[i] :]).min(axis=1).mean()
     return TestValue(times_h=times[places], expected_loss=expected, without=float(loss.mean(axis=0).min()))
+
+
+def log_runs(posterior: Posterior, now_h: float) -> bool:
+    """Whether an oxygen log reaches to an hour, or nearly so. [h]"""
+    until = posterior.logged_until_h
+    return until is not None and now_h <= until + LOG_IS_OLD_H
 
 
 def _places(times: Array, start_h: float, until_h: float, step_h: float) -> NDArray[np.int64]:

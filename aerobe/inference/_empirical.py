@@ -32,6 +32,9 @@ PLATEAU_H = (4.0, 0.9)  # from nine tenths of the ceiling to the fall, at 20 deg
 SECOND_RISE = 0.2  # share of brews that rise once more
 SECOND_SIZE = (0.3, 0.6)  # of the log of living mass [-]
 SECOND_AT_H = (14.0, 0.7)  # after the first rise, at 20 degC [h]
+PAUSED = 0.1  # share of brews that stand still for some hours, and nobody saw why: a pump, a knocked-off hose, a cold draught
+PAUSE_WITHIN_H = (2.0, 30.0)  # from when to when such a pause may begin [h]
+PAUSE_H = (4.0, 0.6)  # how long it lasts [h]
 NO_GROWTH = 0.03  # share that never rises: chlorine, dead compost, too little warmth
 RESPIRED = (1.0, 0.4)  # carbon respired per carbon of biomass made [-]
 UPKEEP = (0.012, 0.5)  # carbon respired per living carbon at 20 degC [1/h]
@@ -89,7 +92,9 @@ def empirical_courses(basis: Basis, around: Surroundings, z: Array, rng: np.rand
     respired, upkeep = spread(RESPIRED), spread(UPKEEP)
     kla = basis.kla_per_h * np.exp(basis.kla_log_sd * z[:, [NAMES.index("kla_factor")]])
     supply = np.maximum(kla * around.transfer() * around.saturation_mg_per_l, 1e-9)
-    log_mass = _no_faster_than_air(log_mass, around, respired, upkeep, supply / OXYGEN_PER_CARBON)
+    begins = PAUSE_WITHIN_H[0] + (PAUSE_WITHIN_H[1] - PAUSE_WITHIN_H[0]) * rng.random((n, 1))
+    paused = (rng.random((n, 1)) < PAUSED) & (times >= begins) & (times < begins + spread(PAUSE_H))
+    log_mass = _no_faster_than_air(log_mass, around, respired, upkeep, supply / OXYGEN_PER_CARBON, paused)
     lacking = _demand(log_mass, around, respired, upkeep) / supply
     oxygen = around.saturation_mg_per_l * CORNER * np.logaddexp(0.0, (1.0 - lacking) / CORNER)
     supply = kla * transfer_factor(around.temperature_degc) * around.saturation_mg_per_l
@@ -105,10 +110,13 @@ def empirical_courses(basis: Basis, around: Surroundings, z: Array, rng: np.rand
     )
 
 
-def _no_faster_than_air(log_mass: Array, around: Surroundings, respired: Array, upkeep: Array, supply: Array) -> Array:
-    """The courses on a clock that slows while they would take more oxygen than the air brings: all that follows comes later.
+def _no_faster_than_air(
+    log_mass: Array, around: Surroundings, respired: Array, upkeep: Array, supply: Array, paused: NDArray[np.bool_]
+) -> Array:
+    """The courses on a clock that slows while they would take more oxygen than the air brings, and stands while they are paused:
+    all that follows comes later.
 
-    `supply` in carbon that can be burnt, shape (courses, times). [mg C/L/h]
+    `supply` in carbon that can be burnt [mg C/L/h], it and `paused` of shape (courses, times).
     """
     times, n = around.times_h, len(log_mass)
     kept = upkeep * decay_factor(around.temperature_degc)
@@ -120,7 +128,7 @@ def _no_faster_than_air(log_mass: Array, around: Surroundings, respired: Array, 
         rate, mass = rates[rows, place], np.exp(np.minimum(out[:, i], 60.0))
         free = np.maximum(supply[:, i] - kept[:, i] * mass, 0.02 * supply[:, i])
         wanted = respired[:, 0] * np.maximum(rate, 0.0) * mass
-        at = at + step * np.minimum(1.0, free / np.maximum(wanted, 1e-12))
+        at = at + step * np.where(paused[:, i], 0.0, np.minimum(1.0, free / np.maximum(wanted, 1e-12)))
         place = np.minimum(np.searchsorted(times, at, side="right") - 1, len(times) - 2)
         out[:, i + 1] = log_mass[rows, place] + rates[rows, place] * (at - times[place])
     return out

@@ -327,15 +327,48 @@ def test_a_course_that_asks_for_more_than_the_air_brings_comes_later() -> None:
     # counts for 0.4 of one, and the course is there where it would have been at 0.4 h.
     hours = np.array([0.0, 1.0, 2.0])
     course = np.log(10.0) + 0.5 * hours[None]
-    around = surroundings(hours)
-    found = _no_faster_than_air(course, around, np.array([[1.0]]), np.array([[0.1]]), np.full((1, 3), 3.0))
+    around, never = surroundings(hours), np.zeros((1, 3), bool)
+
+    def slowed(supply: float, paused: np.ndarray = never) -> np.ndarray:
+        return _no_faster_than_air(course, around, np.array([[1.0]]), np.array([[0.1]]), np.full((1, 3), supply), paused)
+
+    found = slowed(3.0)
     assert found[0, :2] == approx([math.log(10.0), math.log(10.0) + 0.2])
     mass = 10.0 * math.exp(0.2)
     assert found[0, 2] == approx(math.log(mass) + 0.5 * (3.0 - 0.1 * mass) / (0.5 * mass))
-    assert _no_faster_than_air(course, around, np.array([[1.0]]), np.array([[0.1]]), np.full((1, 3), 1e3)) == approx(course)
+    assert slowed(1e3) == approx(course)
     # Where upkeep takes all, a fiftieth of the air is left for growth.
-    short = _no_faster_than_air(course, around, np.array([[1.0]]), np.array([[0.1]]), np.full((1, 3), 1.0))
-    assert short[0, 1] == approx(math.log(10.0) + 0.5 * 0.02 / 5.0)
+    assert slowed(1.0)[0, 1] == approx(math.log(10.0) + 0.5 * 0.02 / 5.0)
+    # Paused over the first hour, it grows by half a unit in the second.
+    assert slowed(1e3, np.array([[True, False, False]]))[0] == approx(math.log(10.0) + np.array([0.0, 0.0, 0.5]))
+
+
+class EveryPause(NoChance):
+    """All pauses happen, in the middle of when and how long they may; whatever else happens by chance does not."""
+
+    def __init__(self) -> None:
+        self.asked = 0
+
+    def random(self, shape: tuple[int, ...]) -> np.ndarray:
+        self.asked += 1
+        return np.full(shape, {3: 0.5, 4: 0.0}.get(self.asked, 1.0))
+
+
+def test_a_tenth_of_brews_stand_still_for_some_hours_that_nobody_saw() -> None:
+    # Independent computation: the same course, standing from 2 + 28/2 = 16 h for 4 h, is there four hours later what it was.
+    hours = np.arange(0.0, 40.5, 0.5)
+    story = story_of(compost_g_per_l=40.0, foods={"sucrose": 2.0}, kla_per_h=1000.0, kla_log_sd=0.05)
+    basis, around, z = basis_of(story.recipe, story.vessel), surroundings(hours), np.zeros((1, N_TERMS))
+    plain = empirical_courses(basis, around, z, NoChance())  # type: ignore[arg-type]
+    paused = empirical_courses(basis, around, z, EveryPause())  # type: ignore[arg-type]
+    assert paused.log_mass[0, :33] == approx(plain.log_mass[0, :33])
+    assert paused.log_mass[0, 33:41] == approx(np.full(8, plain.log_mass[0, 32]))
+    assert paused.log_mass[0, 40:] == approx(plain.log_mass[0, 32:-8], abs=1e-9)
+    many = empirical_courses(basis, around, np.zeros((4000, N_TERMS)), np.random.default_rng(3))
+    # Three half hours without any change are a pause: nothing else in the structure stands quite still.
+    stands = np.isclose(np.diff(many.log_mass, axis=1), 0.0, atol=1e-12)
+    share = np.mean((stands[:, 4:-2] & stands[:, 5:-1] & stands[:, 6:]).any(axis=1))
+    assert share == approx(0.1, abs=0.02)  # three standard errors of 4,000
 
 
 def courses(log_mass: np.ndarray, oxygen: np.ndarray) -> Courses:
