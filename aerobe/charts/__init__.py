@@ -9,6 +9,7 @@ from aerobe.charts._look import COLOURS, FONTS_FOLDER, Look
 from aerobe.charts._overlay import OverlaidBrew, oxygen_overlaid, readings_overlaid
 from aerobe.charts._oxygen import biomass_by_dose, kla_by_flow, lowest_oxygen_by_dose, reaeration_run, uptake_curve
 from aerobe.charts._poster import SIZES, Poster, on_one_scale, poster_png, poster_svg
+from aerobe.charts._practice import practice_course
 from aerobe.charts._readings import readings_chart
 from aerobe.charts._style import FigureTable, Picture
 from aerobe.charts._trials import best_dose_words, designs_by_cost, dose_curve
@@ -44,6 +45,7 @@ __all__ = [
     "meaning_of_readings",
     "named_bars",
     "on_one_scale",
+    "practice_course",
     "oxygen_curve",
     "oxygen_overlaid",
     "poster_png",

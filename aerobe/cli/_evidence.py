@@ -10,6 +10,7 @@ from cyclopts import App, Parameter
 
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import OWN, Where, now, progress, say, table
+from aerobe.cli._pictures import save_poster
 from aerobe.errors import ImportFault
 from aerobe.units import ratio_words
 
@@ -84,6 +85,7 @@ def weigh(
     *,
     outcome: str = "biomass",
     margin: Annotated[float, Parameter(help="A difference worth having, as a ratio.")] = 1.25,
+    show: Path | None = None,
     where: Where = OWN,
 ) -> int:
     """Pool what all trials say of one recipe against another. Exit code 4: that does not tell.
@@ -96,11 +98,15 @@ def weigh(
         Name of the recipe it is compared with.
     outcome
         What the trials were judged by.
+    show
+        Folder for pictures to show: three sizes, light and dark, SVG and PNG.
     """
     from aerobe.usecases.evidence import flags_by_words, weigh_evidence
+    from aerobe.usecases.reports import is_invented, poster_of_evidence
 
     with where.open(create=False) as book, progress("pooling"):
         answer = weigh_evidence(book, recipe, against, outcome=outcome, margin_ratio=margin)
+        invented = is_invented(book)
     weighed = answer.weighed
     lines = [weighed.says, *(line for picture in answer.pictures[:1] for line in picture.figures.as_text().splitlines())]
     if weighed.pooled is not None:
@@ -111,6 +117,8 @@ def weigh(
         )
     lines += answer.notes
     lines += [f"{words} ({', '.join(trials)})" for words, trials in flags_by_words(weighed).items()]
+    if show is not None:
+        lines += save_poster(poster_of_evidence(weighed, now=now(), invented=invented), show, "evidence")
     say(weighed, as_json=where.json, text=lines)
     return NOT_SETTLED if weighed.answer == "cannot tell" else 0
 

@@ -12,9 +12,8 @@ from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, progress, say, table
 from aerobe.cli._oxygen_measure import kla, probe, saturation, steps, sulphite
 from aerobe.cli._oxygen_series import series
-from aerobe.cli._pictures import save_picture
+from aerobe.cli._pictures import save_picture, save_poster
 from aerobe.units import LENGTH, OXYGEN, VOLUME, number
-from aerobe.usecases.notebook import write_whole
 from aerobe.usecases.oxygen import FoodForm
 
 if TYPE_CHECKING:
@@ -56,11 +55,9 @@ def ceiling(
     if picture is not None:
         lines.append(save_picture(food_pictures(answer)[0], picture))
     if show is not None:
-        from aerobe.usecases.reports import pictures_to_show, poster_of_food
+        from aerobe.usecases.reports import poster_of_food
 
-        for name, content in pictures_to_show(poster_of_food(answer, now=now())).items():
-            write_whole(show / f"food-{name}", content)
-        lines.append(f"Pictures to show are in {show}.")
+        lines += save_poster(poster_of_food(answer, now=now()), show, "food")
     plain = {
         "says": answer.says,
         "ceiling": answer.ceiling,

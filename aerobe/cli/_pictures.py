@@ -9,7 +9,7 @@ from aerobe.errors import UnusableRecord
 from aerobe.usecases.notebook import write_whole
 
 if TYPE_CHECKING:
-    from aerobe.usecases.reports import Picture
+    from aerobe.usecases.reports import Picture, Poster
 
 
 def save_picture(picture: Picture, path: Path) -> str:
@@ -23,3 +23,12 @@ def save_picture(picture: Picture, path: Path) -> str:
             raise UnusableRecord(f"'{path}' is neither SVG nor PNG.", "End the name in .svg or .png.")
     write_whole(path, content)
     return f"Picture {path}: {picture.says}"
+
+
+def save_poster(poster: Poster, folder: Path, stem: str) -> list[str]:
+    """Write all pictures to show of a poster to a folder; gives a line that says so."""
+    from aerobe.usecases.reports import pictures_to_show
+
+    for name, content in pictures_to_show(poster).items():
+        write_whole(folder / f"{stem}-{name}", content)
+    return [f"Pictures to show are in {folder}."]

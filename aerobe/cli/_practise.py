@@ -11,11 +11,13 @@ from typing import TYPE_CHECKING, Annotated
 
 from cyclopts import App, Parameter
 
-from aerobe.cli._common import JSON_ONLY, NOTEBOOK, own_notebook, progress, say, table, then
+from aerobe.cli._common import JSON_ONLY, NOTEBOOK, now, own_notebook, progress, say, table, then
+from aerobe.cli._pictures import save_poster
 from aerobe.errors import AerobeError, OutsideValidity
 
 if TYPE_CHECKING:
     from aerobe.usecases.practice import Choices, Curtain, PracticeShelf, Seen, Series
+    from aerobe.usecases.reports import Poster
 
 app = App(name="practise", help="A simulated brew to play: learn when to test and when to harvest. PRACTICE: no record is made.")
 WORD = "PRACTICE"
@@ -148,10 +150,20 @@ def harvest(key: KEY, /, *, where: Shelf = OWN) -> None:
 
 
 @app.command
-def curtain(key: KEY, /, *, where: Shelf = OWN) -> None:
-    """The true course, what was caught, and what others would have caught. Takes some seconds."""
-    found = _behind(where.open(), key)
-    say(found, as_json=where.json, text=_curtain_lines(found))
+def curtain(key: KEY, /, *, show: Path | None = None, where: Shelf = OWN) -> None:
+    """The true course, what was caught, and what others would have caught. Takes some seconds.
+
+    Parameters
+    ----------
+    show
+        Folder for pictures to show: three sizes, light and dark, SVG and PNG.
+    """
+    from aerobe.usecases.practice import poster_of_practice, seen_in_practice
+
+    shelf = where.open()
+    found = _behind(shelf, key)
+    poster = poster_of_practice(seen_in_practice(shelf, key).practice, now=now())
+    say(found, as_json=where.json, text=[*_curtain_lines(found), *_shown(poster, show, key)])
 
 
 @app.command
@@ -164,7 +176,7 @@ def series(*, where: Shelf = OWN) -> None:
 
 
 @app.command
-def lesson(key: str = "", /, *, guess: int | None = None, json: JSON_ONLY = False) -> None:
+def lesson(key: str = "", /, *, guess: int | None = None, show: Path | None = None, json: JSON_ONLY = False) -> None:
     """A lesson of five minutes: a question, your guess, and what a computation says. Without a key: the six questions.
 
     Parameters
@@ -173,8 +185,10 @@ def lesson(key: str = "", /, *, guess: int | None = None, json: JSON_ONLY = Fals
         Key of the lesson.
     guess
         Number of your guess; asked for at a terminal if left out.
+    show
+        Folder for pictures to show: three sizes, light and dark, SVG and PNG.
     """
-    from aerobe.usecases.practice import LESSONS, learn, lesson_of
+    from aerobe.usecases.practice import LESSONS, learn, lesson_of, poster_of_lesson
 
     if not key:
         rows = [(one.key, one.title) for one in LESSONS]
@@ -195,6 +209,7 @@ def lesson(key: str = "", /, *, guess: int | None = None, json: JSON_ONLY = Fals
     lines = [learnt.said, learnt.found.surprise, learnt.found.why, *table(figures.columns, figures.cells())]
     lines += [f"Rests on: {asked.rests_on}", *learnt.sources]
     lines += then(f"practise lesson {learnt.after.key}") if learnt.after else then("practise play")
+    lines += _shown(poster_of_lesson(learnt, now=now()), show, f"lesson-{key}")
     names = ("lesson", "found", "guessed", "right", "said", "sources")
     say({name: getattr(learnt, name) for name in names}, as_json=json, text=[line for line in lines if line])
 
@@ -241,6 +256,11 @@ def _asked(prompt: str) -> str | None:
         return input(prompt).strip().lower()
     except EOFError:
         return None
+
+
+def _shown(poster: Poster, folder: Path | None, stem: str) -> list[str]:
+    """Write all pictures of a poster; nothing without a folder."""
+    return [] if folder is None else save_poster(poster, folder, stem)
 
 
 def _guessed(said: str | None) -> int | None:

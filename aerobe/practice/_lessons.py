@@ -9,7 +9,7 @@ from aerobe.errors import NotFound, OutsideValidity
 
 FACTOR = 1.25  # the difference that two lessons ask about [-]
 BY_THE_WORLDS = (
-    "Simulated brews of three worlds of `aerobe practise`: their numbers are invented, of the order that the trade reports."
+    "Simulated in three of the worlds of practice brews: their numbers are invented, of the order that the trade reports."
 )
 BY_SCATTER = (
     "Brews of one recipe are taken to differ as a newcomer's may: between what two published sets show (bottles of one "

@@ -69,6 +69,7 @@ __all__ = [
     "settings_of",
     "state_of",
     "wants_json",
+    "zipped",
 ]
 
 
@@ -316,3 +317,9 @@ def hours_words(hours: float) -> str:
     if minutes < 60:
         return f"{sign}{minutes} min"
     return f"{sign}{minutes // 60} h {minutes % 60:02d} min"
+
+
+def zipped(poster: usecases.reports.Poster, stem: str) -> Response:
+    """All pictures to show of one poster as a download."""
+    headers = {"Content-Disposition": f'attachment; filename="{stem}-pictures.zip"'}
+    return Response(usecases.reports.packed_poster(poster, stem), media_type="application/zip", headers=headers)

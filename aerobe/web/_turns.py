@@ -8,7 +8,7 @@ from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 
 # What takes seconds of a core. Everything else stays quick because these wait for each other and not for a free thread.
-HEAVY = ("/reports/", "/evidence", "/data/import", "/data/export", "/trials/plan", "/api/trials", "/assay/paper")
+HEAVY = ("/reports/", "/evidence", "/data/import", "/data/export", "/trials/plan", "/api/trials", "/assay/paper", "/pictures/")
 AT_ONCE = 2
 WAITING_AT_MOST = 100
 

@@ -48,7 +48,7 @@ def test_a_brew_is_played_left_and_gone_on_with(
     assert run(["practise", "test", "practice-1", *book]) == FAULT
 
 
-def test_a_lesson_is_told_after_the_guess(capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_lesson_is_told_after_the_guess(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["practise", "lesson"]) == 0 and "how-many" in capsys.readouterr().out
     assert run(["practise", "lesson", "how-many"]) == 0
     asked = capsys.readouterr().out
@@ -56,6 +56,9 @@ def test_a_lesson_is_told_after_the_guess(capsys: pytest.CaptureFixture[str]) ->
     assert run(["practise", "lesson", "how-many", "--guess", "2"]) == 0
     told = capsys.readouterr().out
     assert "You guessed: about 12." in told and "81 of each" in told
+    folder = tmp_path / "shown"
+    assert run(["practise", "lesson", "how-many", "--guess", "2", "--show", str(folder)]) == 0
+    assert "Pictures to show" in capsys.readouterr().out and len(list(folder.glob("lesson-how-many-*"))) == 12
     for words in (["how-many", "--guess", "7"], ["magic"]):
         assert run(["practise", "lesson", *words]) == FAULT
 

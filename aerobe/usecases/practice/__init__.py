@@ -39,6 +39,7 @@ if TYPE_CHECKING:
         think_ahead,
         wait_in_practice,
     )
+    from aerobe.usecases.practice._posters import poster_of_lesson, poster_of_practice
     from aerobe.usecases.practice._shelf import PracticeShelf
     from aerobe.worlds import END_H
 else:
@@ -60,6 +61,7 @@ else:
                 "think_ahead",
                 "wait_in_practice",
             ),
+            "_posters": ("poster_of_lesson", "poster_of_practice"),
             "_shelf": ("PracticeShelf",),
             "aerobe.practice": (
                 "CLOCK_H",
@@ -107,6 +109,8 @@ __all__ = [
     "learn",
     "lesson_of",
     "move_in_practice",
+    "poster_of_lesson",
+    "poster_of_practice",
     "practice_series",
     "rivals_in_practice",
     "running_practice",

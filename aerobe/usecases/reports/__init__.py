@@ -9,12 +9,14 @@ from aerobe.usecases._door import lazy_door
 if TYPE_CHECKING:
     from aerobe.charts import Picture, Poster
     from aerobe.reports import Facts, Report, Shown
-    from aerobe.usecases.reports._certificate import certificate_as_pdf
+    from aerobe.usecases.reports._certificate import certificate_as_pdf, poster_of_certificate
     from aerobe.usecases.reports._showing import (
         brew_as_tests_came,
         packed_pictures,
+        packed_poster,
         picture_to_show,
         pictures_to_show,
+        poster_of_evidence,
         poster_of_food,
         poster_of_report,
     )
@@ -22,6 +24,7 @@ if TYPE_CHECKING:
     from aerobe.usecases.reports._writing import (
         Wanted,
         check_package,
+        is_invented,
         report_as_html,
         report_as_pdf,
         report_of_assay,
@@ -32,12 +35,14 @@ else:
     __getattr__, __dir__ = lazy_door(
         __name__,
         {
-            "_certificate": ("certificate_as_pdf",),
+            "_certificate": ("certificate_as_pdf", "poster_of_certificate"),
             "_showing": (
                 "brew_as_tests_came",
                 "packed_pictures",
+                "packed_poster",
                 "picture_to_show",
                 "pictures_to_show",
+                "poster_of_evidence",
                 "poster_of_food",
                 "poster_of_report",
             ),
@@ -45,6 +50,7 @@ else:
             "_writing": (
                 "Wanted",
                 "check_package",
+                "is_invented",
                 "report_as_html",
                 "report_as_pdf",
                 "report_of_assay",
@@ -66,9 +72,13 @@ __all__ = [
     "brew_as_tests_came",
     "certificate_as_pdf",
     "check_package",
+    "is_invented",
     "packed_pictures",
+    "packed_poster",
     "picture_to_show",
     "pictures_to_show",
+    "poster_of_certificate",
+    "poster_of_evidence",
     "poster_of_food",
     "poster_of_report",
     "report_as_html",

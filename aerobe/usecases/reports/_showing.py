@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING
 from aerobe.charts import SIZES, Look, Picture, Poster, on_one_scale, poster_png, poster_svg
 from aerobe.errors import NotFound
 from aerobe.notebook import Notebook, brew_history
-from aerobe.reports import Report, poster_of
+from aerobe.reports import Report, poster_of, poster_of_pool
 from aerobe.usecases.reports._writing import Wanted, report_of_brew, report_of_trial
 
 if TYPE_CHECKING:
+    from aerobe.evidence import Weighed
     from aerobe.usecases.oxygen._questions import FoodAnswer
 
 LOOKS: tuple[Look, Look] = ("light", "dark")
@@ -90,11 +91,35 @@ def packed_pictures(notebook: Notebook, kind: str, key: str, *, now: datetime, a
         poster = poster_of_report(report_of_brew(notebook, key, now=now), moving=brew_as_tests_came(notebook, key, now=now))
     else:
         poster = poster_of_report(report_of_trial(notebook, key, now=now, wanted=Wanted(assay=assay)))
+    return packed_poster(poster, f"{kind}-{key}")
+
+
+def packed_poster(poster: Poster, stem: str) -> bytes:
+    """All pictures of one poster in one zip file, their names beginning with `stem`."""
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as packed:
         for name, content in pictures_to_show(poster).items():
-            packed.writestr(zipfile.ZipInfo(f"{kind}-{key}-{name}"), content, compress_type=zipfile.ZIP_DEFLATED)
+            packed.writestr(zipfile.ZipInfo(f"{stem}-{name}"), content, compress_type=zipfile.ZIP_DEFLATED)
     return out.getvalue()
+
+
+def poster_of_evidence(weighed: Weighed, *, now: datetime, invented: bool = False) -> Poster:
+    """What many trials say of a pair of recipes, as a picture to show.
+
+    Parameters
+    ----------
+    weighed
+        Of `weigh_evidence`.
+    invented
+        Whether the notebook is made up; a trial that came in as made up is known of itself.
+
+    Raises
+    ------
+    NotEnoughData
+        If no trial compared the pair directly.
+    """
+    made_up = invented or any(item.invented for item in weighed.contrasts)
+    return poster_of_pool(weighed, made_at=now, source="Pooled by Aerobe from data packages of trials", invented=made_up)
 
 
 def brew_as_tests_came(notebook: Notebook, key: str, *, now: datetime) -> tuple[Picture, ...]:

@@ -12,7 +12,7 @@ from aerobe import usecases
 from aerobe.errors import AerobeError, ImportFault, UnusableReading
 from aerobe.records import Assay, as_json
 from aerobe.units import parse_number, whole_numbers
-from aerobe.web._frame import Fields, clock_of, fields, menu_entry, notebook_of, page
+from aerobe.web._frame import Fields, clock_of, fields, menu_entry, notebook_of, page, zipped
 
 router = APIRouter()
 nav = menu_entry("Is my test any good?", "/assay", order=35, icon="assay")
@@ -47,8 +47,10 @@ async def study(request: Request, sent: Sent) -> Response:
 
 @router.post("/assay/paper")
 def paper(request: Request, sent: Sent) -> Response:
-    """The certificate as a PDF for the shelf, with its data attached."""
+    """The certificate as a PDF for the shelf, with its data attached; or as pictures to show."""
     form = _form(sent, sent.text("table"))
+    if sent.text("as") == "pictures":
+        return zipped(usecases.reports.poster_of_certificate(form, now=clock_of(request)), "certificate")
     content = usecases.reports.certificate_as_pdf(form, now=clock_of(request))
     return Response(
         content, media_type="application/pdf", headers={"Content-Disposition": 'attachment; filename="certificate.pdf"'}

@@ -10,7 +10,7 @@ from fastapi.concurrency import run_in_threadpool
 
 from aerobe import usecases
 from aerobe.errors import AerobeError
-from aerobe.web._frame import Fields, chosen_file, clock_of, fields, go_to, menu_entry, notebook_of, page
+from aerobe.web._frame import Fields, chosen_file, clock_of, fields, go_to, menu_entry, notebook_of, page, zipped
 
 router = APIRouter()
 nav = menu_entry("What many people found", "/evidence", order=65, icon="evidence", more=True)
@@ -50,8 +50,18 @@ def weigh(request: Request, recipe: str = "", against: str = "", outcome: str = 
         title=f"{recipe} against {against}",
         answer=answer,
         weighed=answer.weighed,
+        asked=urlencode({"recipe": recipe, "against": against, "outcome": outcome}),
         flag_rows=rows,
     )
+
+
+@router.get("/pictures/evidence.zip")
+def pictures(request: Request, recipe: str = "", against: str = "", outcome: str = "biomass") -> Response:
+    """Pictures to show of what all trials say of one pair."""
+    notebook = notebook_of(request)
+    answer = usecases.evidence.weigh_evidence(notebook, recipe[:200], against[:200], outcome=outcome[:80])
+    invented = usecases.reports.is_invented(notebook)
+    return zipped(usecases.reports.poster_of_evidence(answer.weighed, now=clock_of(request), invented=invented), "evidence")
 
 
 def _take(request: Request, content: bytes, name: str, site: str) -> usecases.evidence.TakenEvidence:

@@ -14,7 +14,7 @@ from aerobe import usecases
 from aerobe.errors import AerobeError
 from aerobe.records import DIFFUSERS, Vessel, as_json
 from aerobe.units import DOSE, ELAPSED, FRACTION, LENGTH, OXYGEN, RATE, TEMPERATURE, VOLUME
-from aerobe.web._frame import Fields, clock_of, fields, menu_entry, notebook_of, page
+from aerobe.web._frame import Fields, clock_of, fields, menu_entry, notebook_of, page, zipped
 
 router = APIRouter()
 nav = menu_entry("How much food?", "/oxygen", order=40, icon="oxygen")
@@ -96,6 +96,12 @@ def answer_part(request: Request) -> Response:
         return page(request, "oxygen/answer.html", title="", sliders=SLIDERS, values=values, answer=_answer(values), moved=True)
     except AerobeError as fault:
         return page(request, "oxygen/answer.html", title="", sliders=SLIDERS, values=values, answer={}, fault=fault, moved=True)
+
+
+@router.get("/pictures/food.zip")
+def pictures(request: Request) -> Response:
+    """Pictures to show of how much food the air carries; the same names as the page's fields."""
+    return zipped(usecases.reports.poster_of_food(_ceiling(_form(_values(request))), now=clock_of(request)), "food")
 
 
 @router.get("/parts/oxygen/ways")

@@ -10,7 +10,7 @@ from fastapi.responses import JSONResponse
 
 from aerobe import usecases
 from aerobe.errors import AerobeError, NotAQuantity
-from aerobe.web._frame import Fields, fields, go_to, menu_entry, page, wants_json
+from aerobe.web._frame import Fields, clock_of, fields, go_to, menu_entry, page, wants_json, zipped
 from aerobe.web._practising import practising_of
 
 router = APIRouter()
@@ -55,6 +55,19 @@ def lesson(request: Request, key: str, guess: int | None = None) -> Response:
         return page(request, "practice/lesson.html", title=chosen.title, lesson=chosen, learnt=None)
     learnt = usecases.practice.learn(key, guess)
     return page(request, "practice/lesson.html", title=chosen.title, lesson=chosen, learnt=learnt)
+
+
+@router.get("/pictures/practise/{key}.zip")
+def pictures(request: Request, key: str) -> Response:
+    """Pictures to show of a harvested practice brew, marked as practice."""
+    one = usecases.practice.seen_in_practice(practising_of(request).shelf, key).practice
+    return zipped(usecases.practice.poster_of_practice(one, now=clock_of(request)), key)
+
+
+@router.get("/pictures/lessons/{key}.zip")
+def lesson_pictures(request: Request, key: str) -> Response:
+    """Pictures to show of a lesson, marked as practice."""
+    return zipped(usecases.practice.poster_of_lesson(usecases.practice.learn(key, None), now=clock_of(request)), f"lesson-{key}")
 
 
 @router.get("/practise/{key}")
