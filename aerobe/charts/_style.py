@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import json
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
+from aerobe.charts._display import plot_in
 from aerobe.charts._look import FONTS_FOLDER, Look
 from aerobe.charts._plot import Plot
 from aerobe.charts._svg import page_svg, paper_svg, readout_of
-from aerobe.units import number
+from aerobe.units import DisplayUnits, number, shown_column, shown_markup, shown_text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,6 +29,17 @@ class FigureTable:
     def cells(self) -> list[list[str]]:
         """All cells as text; a missing number is a dash."""
         return [[_cell(item) for item in row] for row in self.rows]
+
+    def in_units(self, units: DisplayUnits, about: str = "") -> FigureTable:
+        """The same table in display units, its cells as text; `about` says what it is of where its heads do not."""
+        if (units.is_house and not units.currency) or not self.rows:
+            return self
+        columns = [
+            shown_column(units, head, list(cells), about)
+            for head, cells in zip(self.columns, zip(*self.cells(), strict=True), strict=True)
+        ]
+        rows = tuple(zip(*(cells for _, cells in columns), strict=True))
+        return FigureTable(columns=tuple(head for head, _ in columns), rows=rows, caption=shown_text(units, self.caption, about))
 
     def as_text(self) -> str:
         """The table in aligned plain text."""
@@ -48,6 +60,20 @@ class Picture:
     says: str
     plot: Plot
     figures: FigureTable
+    units: DisplayUnits | None = None  # None: house units
+
+    def in_units(self, units: DisplayUnits) -> Picture:
+        """The same chart in display units: axes, marks, words and figures."""
+        if (units.is_house and not units.currency) or self.units == units:
+            return self
+        about = self.title.partition(":")[0]
+        return replace(
+            self,
+            says=shown_text(units, self.says, about),
+            plot=plot_in(units, self.plot, about),
+            figures=self.figures.in_units(units, about),
+            units=units,
+        )
 
     def for_page(self) -> str:
         """The chart as a piece of a page; it fits the width it is given and follows light and dark."""
@@ -84,7 +110,7 @@ class Picture:
         is_alone
             With title and sentence in the picture, for a wall or a talk.
         """
-        return paper_svg(
+        drawn = paper_svg(
             self.plot,
             look,
             width_px=width_px,
@@ -93,6 +119,7 @@ class Picture:
             background=background,
             title=self.title if is_alone else "",
         )
+        return drawn if self.units is None else shown_markup(self.units, drawn)
 
     def png(
         self,

@@ -43,6 +43,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "safety": ("aerobe.cli._safety:app", "Gates, compost rules, tests, water, cautions; may this tea go there?"),
     "evidence": ("aerobe.cli._evidence:app", "What many people found: take in, list, weigh, pool every brew."),
     "report": ("aerobe.cli._reports:app", "Reports with their data: write, check anew, publish a folder of pages."),
+    "settings": ("aerobe.cli._settings:settings", "Units, money, dates and decimal sign of everything that is shown."),
     "doctor": ("aerobe.cli._notebook:doctor", "Is all well? Clock, disk, permissions, store, copies, certificate, broker."),
     "serve": ("aerobe.cli._serve:serve", "Serve the notebook page to this machine or the local network."),
 }
@@ -134,13 +135,13 @@ def _say_fault(fault: Exception, *, as_json: bool) -> None:
         print(
             as_text_of_json(json.dumps({"fault": type(fault).__name__, "problem": problem, "remedy": remedy}, ensure_ascii=False))
         )
-    from aerobe.cli._common import shown
+    from aerobe.cli._common import in_units, shown
     from aerobe.errors import UnusableForm
 
     each = [fault for _, fault in fault.by_field] if isinstance(fault, UnusableForm) else [fault]
     for one in each:
         problem, remedy = getattr(one, "problem", str(one)), getattr(one, "remedy", "")
-        print(f"{shown(problem)}\n{shown(remedy)}".rstrip(), file=sys.stderr)
+        print(f"{shown(in_units(problem))}\n{shown(in_units(remedy))}".rstrip(), file=sys.stderr)
 
 
 __all__ = ["COMMANDS", "DONE", "FAULT", "MISUNDERSTOOD", "NOT_SETTLED", "build", "main", "run"]

@@ -14,7 +14,7 @@ from aerobe.cli._common import JSON_ONLY, OWN, Where, now, progress, say
 from aerobe.cli._pictures import save_picture
 from aerobe.errors import ImportFault, UnusableRecord
 from aerobe.records import Assay, AssayError
-from aerobe.units import number
+from aerobe.units import display_units, number
 from aerobe.usecases.notebook import write_whole
 
 app = App(name="assay", help="Is my test any good? Certificates, counts, ratios, and how many tests to make.")
@@ -91,7 +91,7 @@ def certificate(
         write_whole(out / "certificate.txt", "\n".join(answer.as_text()) + "\n")
         write_whole(out / "certificate.json", json.dumps(answer.as_data(), ensure_ascii=False, indent=2) + "\n")
         for drawn, file in zip(certificate_pictures(answer), ("meaning", "colour"), strict=False):
-            write_whole(out / f"certificate-{file}.svg", drawn.svg())
+            write_whole(out / f"certificate-{file}.svg", drawn.in_units(display_units()).svg())
     if keep:
         with where.open(create=False) as open_one:
             keep_certificate(open_one, keep, answer, now=now())

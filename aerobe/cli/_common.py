@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Annotated
 from cyclopts import Parameter
 
 from aerobe.records import as_json as plain_json
+from aerobe.units import display_units, shown_column, shown_text, signs, use_display_units
 
 if TYPE_CHECKING:
     from aerobe.usecases.notebook import Notebook
@@ -39,12 +40,14 @@ class Where:
 
     def open(self, *, create: bool = True) -> Notebook:
         """The notebook that was named, or the person's own."""
-        from aerobe.usecases.notebook import open_notebook, read_whole_part
+        from aerobe.usecases.notebook import display_units_of, open_notebook, read_whole_part
 
         where = self.notebook or str(own_notebook())
         fault = MET_DAMAGE.get()
         if fault is None:
-            return open_notebook(where, at=now(), create=create)
+            book = open_notebook(where, at=now(), create=create)
+            use_display_units(display_units_of(book))
+            return book
         book = read_whole_part(where)
         if not book.damaged:  # what is damaged is another file
             book.close()
@@ -61,6 +64,13 @@ def listed(lost: Sequence[str], most: int = 40) -> list[str]:
     """What is lost of a damaged notebook, in lines that somebody can read."""
     return [*lost[:most], *([f"And {len(lost) - most} more."] if len(lost) > most else [])]
 
+
+# What stands for a sign on a terminal that has none for it.
+IN_LETTERS = {
+    **{"\u00b5": "u", "\u03bc": "u", "\u00b0": "deg", "\u00b1": "+-", "\u00b2": "2", "\u00b3": "3", "\u00d7": "x"},
+    **{"\u2212": "-", "\u2013": "-", "\u2014": "-", "\u2019": "'", "\u2018": "'", "\u201c": '"', "\u201d": '"'},
+    **{"\u2026": "...", "\u00a0": " ", "\u202f": " ", "\u00b7": "*", "\u2264": "<=", "\u2265": ">="},
+}
 
 OWN = Where()  # the default of the option `where`: the person's own notebook, answer as text
 
@@ -84,13 +94,34 @@ def say(answer: object, *, as_json: bool, text: str | Iterable[str] | None = Non
         text = str(answer)
     width = terminal_columns()
     for line in text.splitlines() if isinstance(text, str) else text:
-        for part in folded(line, width):
+        for part in folded(in_units(line), width):
             print(shown(part))
 
 
 def as_text_of_json(text: str) -> str:
     """JSON in which signs that would drive a terminal, or turn the line around, stand as escapes; it reads back the same."""
     return "".join(sign if sign == "\n" or sign.isprintable() else json.dumps(sign)[1:-1] for sign in text)
+
+
+def in_units(line: str) -> str:
+    """A line in the units of the notebook and with printed signs, but for a command that is to be typed."""
+    return line if line.startswith("  aerobe ") else printable(signs(shown_text(display_units(), line)))
+
+
+def printable(text: str) -> str:
+    """The text with the signs that this terminal has; letters of every keyboard stand for those that it lacks."""
+    encoding = sys.stdout.encoding or "ascii"
+    return (
+        text if _fits(text, encoding) else "".join(sign if _fits(sign, encoding) else IN_LETTERS.get(sign, sign) for sign in text)
+    )
+
+
+def _fits(text: str, encoding: str) -> bool:
+    try:
+        text.encode(encoding)
+    except (UnicodeEncodeError, LookupError):
+        return False
+    return True
 
 
 def shown(text: str) -> str:
@@ -126,14 +157,19 @@ def table(head: Sequence[str], rows: Iterable[Sequence[object]]) -> list[str]:
     cells = [[str(cell) for cell in row] for row in rows]
     if not cells:
         return ["(none)"]
+    columns = [
+        shown_column(display_units(), name, list(column)) for name, column in zip(head, zip(*cells, strict=True), strict=True)
+    ]
+    head = [printable(signs(name)) for name, _ in columns]
+    cells = [[printable(signs(cell)) for cell in row] for row in zip(*(column for _, column in columns), strict=True)]
     lines = [list(head), *cells]
     widths = [max(len(line[column]) for line in lines) for column in range(len(head))]
     room = terminal_columns()
     if room is not None:
-        columns = range(len(head))
-        widths = _narrowed(widths, [max(_longest(head[at], _words), *(len(row[at]) for row in cells)) for at in columns], room)
+        places = range(len(head))
+        widths = _narrowed(widths, [max(_longest(head[at], _words), *(len(row[at]) for row in cells)) for at in places], room)
         for pieces in (_words, _parts_of_words):
-            widths = _narrowed(widths, [max(_longest(line[at], pieces) for line in lines) for at in columns], room)
+            widths = _narrowed(widths, [max(_longest(line[at], pieces) for line in lines) for at in places], room)
     return [text for line in lines for text in _row(line, widths)]
 
 

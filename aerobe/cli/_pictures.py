@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from aerobe.errors import UnusableRecord
+from aerobe.units import display_units
 from aerobe.usecases.notebook import write_whole
 
 if TYPE_CHECKING:
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
 
 def save_picture(picture: Picture, path: Path) -> str:
     """Write a picture as SVG or PNG, by the name's ending; gives a line that says so, with the picture's sentence."""
+    picture = picture.in_units(display_units())
     match path.suffix.lower():
         case ".svg":
             content: str | bytes = picture.svg(background="white")

@@ -77,7 +77,7 @@ def result_as_typed(reading: Reading) -> str:
         reading.typed_as.strip().lstrip("<>\u2264\u2265= ").removesuffix(reading.unit).removesuffix(signs(reading.unit)).strip()
     )
     try:
-        text = bare if parse_number(bare) == reading.signal else given(reading.signal)
+        text = bare if parse_number(bare, decimal="") == reading.signal else given(reading.signal)
     except NotAQuantity:
         text = given(reading.signal)
     return f"{'below ' if reading.below_detection else 'above ' if reading.above_range else ''}{text}"

@@ -5,6 +5,7 @@ from aerobe.reports._assay import AssayStudy, assay_report
 from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
 from aerobe.reports._brew import BrewRecords, brew_numbers, brew_report
 from aerobe.reports._deposit import authors_of
+from aerobe.reports._display import poster_in_units
 from aerobe.reports._finding import poster_of, poster_of_pool
 from aerobe.reports._html import as_html
 from aerobe.reports._imprint import Imprint
@@ -49,6 +50,7 @@ __all__ = [
     "brew_report",
     "compare",
     "course_pictures",
+    "poster_in_units",
     "poster_of",
     "pooled_blocks",
     "pooled_numbers",

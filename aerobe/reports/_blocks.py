@@ -7,6 +7,7 @@ from datetime import datetime
 
 from aerobe.charts import FigureTable, Picture
 from aerobe.errors import UnusableRecord
+from aerobe.units import DisplayUnits
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,6 +101,8 @@ class Report:
         Whether data came in from a table, so that a licence may not be the person's to give.
     invented
         Whether the data are invented; said at the top of every page.
+    units
+        What its reader reads in, wherever it is drawn; house units if None.
     """
 
     title: str
@@ -121,6 +124,7 @@ class Report:
     invented: bool = False
     in_passing: str = ""
     sure: str = ""
+    units: DisplayUnits | None = None
 
     def __post_init__(self) -> None:
         if self.made_at.tzinfo is None:

@@ -162,7 +162,7 @@ def _facts(
         ("Water, expected", f"{brew.temperature_degc:g} degC"),
         ("Peak time", f"{_told(numbers, 'peak time [h]')} h"),
         ("Peak biomass", f"{_told(numbers, 'peak biomass [ug C/mL]')} ug C/mL"),
-        ("Lowest oxygen", f"{_told(numbers, 'lowest oxygen [mg/L]')} mg/L, floor {brew.aim.oxygen_floor_mg_per_l:g}"),
+        ("Lowest oxygen", f"{_told(numbers, 'lowest oxygen [mg/L]')} mg/L, floor {brew.aim.oxygen_floor_mg_per_l:g} mg/L"),
     ]
     if harvest is not None:
         rows += [

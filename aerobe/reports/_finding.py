@@ -8,6 +8,7 @@ from aerobe.charts import Picture, Poster, weighed_pictures
 from aerobe.errors import NotEnoughData
 from aerobe.evidence import Weighed, pool_in_passing
 from aerobe.reports._blocks import Report, Shown
+from aerobe.reports._display import poster_in_units
 
 INVENTED = "invented data"
 
@@ -44,7 +45,7 @@ def poster_of(report: Report, *, moving: tuple[Picture, ...] = ()) -> Poster:
     NotEnoughData
         If there is no chart.
     """
-    return Poster(
+    poster = Poster(
         question=report.title,
         headline=report.in_passing or report.headline,
         sure=report.sure,
@@ -53,6 +54,7 @@ def poster_of(report: Report, *, moving: tuple[Picture, ...] = ()) -> Poster:
         mark=INVENTED if report.invented else "",
         pictures=moving or (chart_to_show(report),),
     )
+    return poster if report.units is None else poster_in_units(poster, report.units)
 
 
 def poster_of_pool(weighed: Weighed, *, made_at: datetime, source: str, invented: bool) -> Poster:

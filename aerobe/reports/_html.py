@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from aerobe.charts import COLOURS, Look, Picture
 from aerobe.reports._blocks import Report
+from aerobe.reports._display import in_its_units, moment_of_report
 from aerobe.units import signs_of_page
 
 if TYPE_CHECKING:
@@ -20,12 +21,14 @@ TEMPLATES = Path(__file__).parent / "templates"
 
 def as_html(report: Report) -> str:
     """The whole report as one page. Text from the notebook is never taken for markup."""
+    report = in_its_units(report)
     text = _template("report.html").render(
         report=report,
         kinds=_kind,
         picture=_picture,
         colours=COLOURS,
-        date=_date(report),
+        date=moment_of_report(report),
+        legend=report.units.legend() if report.units else "",
         data=_data_url("application/zip", report.package) if report.package else "",
         data_hash=hashlib.sha256(report.package).hexdigest() if report.package else "",
         data_kb=-(-len(report.package) // 1024),
@@ -40,10 +43,6 @@ def _template(name: str) -> Template:
     return Environment(
         loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
     ).get_template(name)
-
-
-def _date(report: Report) -> str:
-    return f"{report.made_at:%Y-%m-%d %H:%M %z}"
 
 
 def _kind(block: object) -> str:

@@ -12,6 +12,7 @@ from typing import Any
 from aerobe.charts import FONTS_FOLDER
 from aerobe.errors import OutsideValidity
 from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
+from aerobe.reports._display import in_its_units, moment_of_report
 from aerobe.reports._html import TEMPLATES
 
 PICTURE_PX = 800  # wider than on a page, so that two charts and the facts share the first sheet
@@ -29,6 +30,7 @@ def as_pdf(report: Report) -> bytes:
     """
     import typst
 
+    report = in_its_units(report)
     pictures: dict[str, bytes] = {}
     content = {
         "title": report.title,
@@ -36,7 +38,8 @@ def as_pdf(report: Report) -> bytes:
         "headline": report.headline,
         "basis": report.basis,
         "invented": report.invented,
-        "date": f"{report.made_at:%Y-%m-%d %H:%M %z}",
+        "date": moment_of_report(report),
+        "legend": report.units.legend() if report.units else "",
         "first": [_plain(block, pictures) for block in report.first],
         "sections": [_section(section, pictures) for section in report.sections],
         "sources": list(report.sources),

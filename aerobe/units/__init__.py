@@ -1,6 +1,8 @@
 """Kinds of quantity and their house units: text is read once at the edge, plain floats go inside."""
 
 from aerobe.units._dilution import dilution_factor
+from aerobe.units._display import CHOICES, CURRENCIES, DisplayUnits, Scale, display_units, shown_in, use_display_units
+from aerobe.units._display_text import head_scale, shown_column, shown_markup, shown_quantity, shown_text, with_unit
 from aerobe.units._kinds import (
     AIR_FLOW,
     AREA,
@@ -25,6 +27,7 @@ from aerobe.units._kinds import (
     Kind,
     kind,
 )
+from aerobe.units._regions import guess_display_units
 from aerobe.units._signs import signs, signs_of_page
 from aerobe.units._writing import given, number, parse_number, percent, ratio_words, span, whole_numbers, with_uncertainty
 
@@ -33,12 +36,16 @@ __all__ = [
     "AREA",
     "BIOMASS",
     "BIOMASS_PER_GRAM",
+    "CHOICES",
     "CONDUCTIVITY",
     "COUNT",
+    "CURRENCIES",
     "DOSE",
+    "DisplayUnits",
     "ELAPSED",
     "FRACTION",
     "KINDS",
+    "Kind",
     "LENGTH",
     "MONEY",
     "OXYGEN",
@@ -47,19 +54,29 @@ __all__ = [
     "POWER",
     "PRESSURE",
     "RATE",
+    "Scale",
     "TEMPERATURE",
     "VOLUME",
-    "Kind",
     "dilution_factor",
+    "display_units",
     "given",
+    "guess_display_units",
+    "head_scale",
     "kind",
     "number",
     "parse_number",
     "percent",
     "ratio_words",
+    "shown_column",
+    "shown_in",
+    "shown_markup",
+    "shown_quantity",
+    "shown_text",
     "signs",
     "signs_of_page",
     "span",
+    "use_display_units",
     "whole_numbers",
     "with_uncertainty",
+    "with_unit",
 ]

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 from aerobe.errors import NotAQuantity, NotFound
+from aerobe.units._display import typed_units
 from aerobe.units._writing import LONGEST, number, parse_number, shortened
 
 # A group of thousands has three digits after its separator: "25 1/h" is 25 of 1/h, and "5 000 L" five thousand litres.
@@ -37,13 +38,27 @@ class Kind:
         Raises
         ------
         NotAQuantity
-            If the number, the unit or the size is not usable. A bare number is refused unless the kind has no unit.
+            If the number, the unit or the size is not usable. A bare number is in the unit that the person chose
+            (`DisplayUnits`); where nobody chose one it is refused, unless the kind has no unit.
         """
-        typed = text.strip()
+        typed = _behind(text.strip()) if self.name == "money" else text.strip()
         match = _QUANTITY.fullmatch(typed) if len(typed) <= LONGEST else None
         if match is None:
             raise NotAQuantity(f"'{shortened(typed)}' is no {self.name}.", self._remedy())
-        return self.convert(parse_number(match[1]), match[2], typed=typed)
+        chosen = typed_units()
+        unit = match[2]
+        if self.name == "money":
+            _require_own(unit, typed, chosen.currency if chosen is not None else "")
+            unit = ""
+        elif not unit and chosen is not None:
+            unit = chosen.assumed(self.name)
+        return self.convert(parse_number(match[1]), unit, typed=typed)
+
+    def read_or_house(self, text: str) -> float:
+        """As `read`; a bare number is in the chosen unit, or in the house unit where nobody chose one."""
+        chosen = typed_units()
+        is_bare = text.strip()[-1:].isdigit()
+        return self.read(f"{text} {self.house}" if is_bare and not (chosen and chosen.assumed(self.name)) else text)
 
     def convert(self, value: float, unit: str, *, typed: str | None = None) -> float:
         """The value in the house unit, from a number and the name of its unit."""
@@ -69,6 +84,26 @@ class Kind:
 
     def _remedy(self) -> str:
         return f"Write a number and one of: {', '.join(name or '(no unit)' for name in self.accepts)}."
+
+
+_MONEY_SIGNS = {"$": "", "\u20ac": "EUR", "\u00a3": "GBP"}  # several countries have a dollar
+
+
+def _behind(typed: str) -> str:
+    """An amount with its currency in front (`$5`, `EUR 5`) with it behind."""
+    found = re.fullmatch(r"([$\u20ac\u00a3]|[A-Za-z]{3}) ?([\d., ]+)", typed)
+    return f"{found[2]} {found[1]}" if found else typed
+
+
+def _require_own(unit: str, typed: str, own: str) -> None:
+    """An amount without a currency, or in that of the notebook: no rate of exchange is known here."""
+    code = _MONEY_SIGNS.get(unit, unit.upper())
+    if code and not re.fullmatch("[A-Z]{3}", code):
+        raise NotAQuantity(
+            f"'{shortened(typed)}' is no amount of money.", "Write the number alone, or with EUR, USD or another code."
+        )
+    if code and own and code != own:
+        raise NotAQuantity(f"'{shortened(typed)}' is not in {own}, in which this notebook counts.", f"Write the amount in {own}.")
 
 
 @lru_cache(maxsize=1024)  # a logger's file asks for the same few units a million times
@@ -136,6 +171,8 @@ VOLUME = Kind(
         "m3": 1e3,
         "US gal": 3.785411784,
         "gal": 3.785411784,
+        "gallon": 3.785411784,
+        "gallons": 3.785411784,
         "imp gal": 4.54609,
         "US qt": 0.946352946,
         "cup": 0.2365882365,
@@ -181,7 +218,18 @@ COUNT = Kind(
 DOSE = Kind(
     name="dose",
     house="g/L",
-    accepts={"g/L": 1.0, "mg/L": 1e-3, "kg/m3": 1.0, "kg/L": 1000.0, "oz/US gal": 7.489151707},
+    accepts={
+        "g/L": 1.0,
+        "mg/L": 1e-3,
+        "kg/m3": 1.0,
+        "kg/L": 1000.0,
+        "oz/US gal": 7.489151707,
+        "oz/gal": 7.489151707,
+        "oz/imp gal": 28.349523125 / 4.54609,
+        "oz/L": 28.349523125,
+        "g/gal": 1 / 3.785411784,
+        "g/imp gal": 1 / 4.54609,
+    },
     low=0.0,
     high=2000.0,
 )
@@ -196,6 +244,8 @@ AIR_FLOW = Kind(
         "mL/min": 1e-3,
         "cfm": 28.316846592,
         "US gal/h": 3.785411784 / 60,
+        "gal/h": 3.785411784 / 60,
+        "imp gal/h": 4.54609 / 60,
     },
     low=0.0,
     high=1e6,

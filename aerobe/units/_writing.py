@@ -6,27 +6,45 @@ import math
 import re
 
 from aerobe.errors import NotAQuantity
+from aerobe.units._display import typed_units
 
 LONGEST = 200  # characters of a number or quantity; nobody types more, and reading must stay quick
 _PLAIN = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
 # No group of thousands begins with a nought: 0.000.001 is a slip, and not one.
 _GROUPED = re.compile(r"[+-]?[1-9]\d{0,2}([ '\u00a0\u202f]\d{3})+([.,]\d*)?")
+# One mark with three digits behind it that is not the person's decimal sign.
+_TWO_WAYS = {sign: re.compile(rf"[+-]?[1-9]\d{{0,2}}[{other}]\d{{3}}") for sign, other in ((".", ","), (",", "."))}
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2}((,\d{3})+(\.\d*)?|(\.\d{3})+(,\d*)?)")
 
 
-def parse_number(text: str) -> float:
+def parse_number(text: str, *, decimal: str | None = None) -> float:
     """A number typed with a decimal point or a decimal comma. [as typed]
 
-    `1,234` alone is read as 1.234 (a decimal comma); `1,234.5` and `1.234,5` as one thousand and more.
+    `1,234.5` and `1.234,5` are one thousand and more. `1,234` is a thousand and more, or one and a bit: where the decimal
+    sign that the person chose does not tell, it is asked.
+
+    Parameters
+    ----------
+    text
+        As typed.
+    decimal
+        The decimal sign of who wrote it; empty for a text of nobody who chose, where a single mark is a decimal one.
+        Left out, that of the display units in use.
 
     Raises
     ------
     NotAQuantity
-        If the text is not one finite number.
+        If the text is not one finite number, or can be read in two ways.
     """
+    if decimal is None:
+        chosen = typed_units()
+        decimal = chosen.decimal if chosen is not None else ""
     cleaned = text.strip().replace("\u2212", "-")
     if len(cleaned) > LONGEST:
         raise NotAQuantity(f"'{shortened(cleaned)}' is not a number.", f"A number has at most {LONGEST} characters.")
+    if decimal and _TWO_WAYS[decimal].fullmatch(cleaned):
+        small, large = re.sub("[.,]", decimal, cleaned), re.sub("[.,]", "", cleaned)
+        raise NotAQuantity(f"'{cleaned}' can be read as {small} or as {large}.", f"Write {small} or {large}, whichever is meant.")
     if _GROUPED.fullmatch(cleaned):
         cleaned = re.sub(r"[ '\u00a0\u202f]", "", cleaned)
     elif _THOUSANDS.fullmatch(cleaned) and len(re.findall(r"[.,]", cleaned)) > 1:

@@ -26,6 +26,7 @@ from aerobe.web._broker import Broker, broker_settings
 from aerobe.web._frame import STATIC, go_to, page, wants_json
 from aerobe.web._guard import Guard, TooMuch
 from aerobe.web._kept_reports import KeptReports
+from aerobe.web._in_units import InDisplayUnits
 from aerobe.web._live import Live
 from aerobe.web._pairing import Pairing
 from aerobe.web._practising import open_practising
@@ -101,6 +102,7 @@ def create_app(
         app.include_router(module.router, dependencies=own_form)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     _answer_faults(app)
+    app.add_middleware(InDisplayUnits, notebook=notebook)
     app.add_middleware(
         Guard,
         pairing=app.state.pairing,

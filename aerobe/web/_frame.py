@@ -29,7 +29,7 @@ import json
 import re
 import secrets
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import lru_cache
 from pathlib import Path
@@ -43,8 +43,20 @@ from starlette.requests import HTTPConnection
 
 from aerobe import usecases
 from aerobe.errors import ImportFault
-from aerobe.records import guess_mark, result_as_typed
-from aerobe.units import given, number, signs, signs_of_page, span, with_uncertainty
+from aerobe.records import guess_mark
+from aerobe.units import (
+    DisplayUnits,
+    display_units,
+    given,
+    number,
+    shown_in,
+    shown_markup,
+    signs,
+    signs_of_page,
+    span,
+    with_uncertainty,
+)
+from aerobe.web import _in_units as in_units
 from aerobe.web._live import Live
 from aerobe.web._roles import OWNER, READER, Access
 from aerobe.web._serve_settings import ServeSettings
@@ -259,7 +271,20 @@ def page(
         **(context or {}),
         **more,
     }
-    return HTMLResponse(signs_of_page(environment().get_template(template).render(full)), status_code=status)
+    units = _units_of(request, full["sent"])
+    with shown_in(units):
+        drawn = environment().get_template(template).render(full, shown_units=units)
+    return HTMLResponse(signs_of_page(shown_markup(units, drawn)), status_code=status)
+
+
+def _units_of(request: Request, sent: object) -> DisplayUnits:
+    """Display units of this page: those of its brew, and what was typed into its form stays as it is."""
+    key = request.path_params.get("key", "") if re.search("/brews?/", request.url.path) else ""
+    units = usecases.notebook.display_units_for(notebook_of(request), key) if key else display_units()
+    if (units.is_house and not units.currency) or not isinstance(sent, Fields):
+        return units
+    typed = {text for name in sent.values for text in (sent.text(name), sent.quantity(name)) if text}
+    return replace(units, as_typed=(*units.as_typed, *sorted(typed)))
 
 
 def _undo(kept: str) -> str:
@@ -279,13 +304,19 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters.update(
-        number=number, given=given, json_data=json_data, clock=usecases.notebook.spoken, hours=hours_words, unit=signs
+        number=number,
+        given=given,
+        json_data=json_data,
+        clock=usecases.notebook.spoken,
+        hours=hours_words,
+        unit=signs,
+        **in_units.FILTERS,
     )
     made.globals.update(
         asset=asset,
         entry_token=entry_token,
         guess_mark=guess_mark,
-        result_as_typed=result_as_typed,
+        **in_units.GLOBALS,
         span=span,
         with_uncertainty=with_uncertainty,
     )

@@ -14,6 +14,7 @@ import pytest
 from aerobe.cli import COMMANDS, FAULT, MISUNDERSTOOD, _common, run
 from aerobe.notebook import open_notebook
 from aerobe.records import Vessel
+from aerobe.units import signs
 from tests.conftest import DATA
 from tests.notebook.conftest import NOW, furnish
 
@@ -71,7 +72,7 @@ def test_words_for_people_line_up(capsys: pytest.CaptureFixture[str], book: str)
     out = capsys.readouterr().out.splitlines()
     head = next(line for line in out if line.startswith("key"))
     row = out[out.index(head) + 1]
-    assert head.index("role") == row.index("sample") and "12,5 ug C/mL" in row
+    assert head.index("role") == row.index("sample") and "12,5 µg C/mL" in row
 
 
 LONG = [("a-very-long-key-of-a-reading-1", "a few words of text", "4.6 (1.2 to 6.7)"), ("b", "", "<3 ug C/mL")]
@@ -82,7 +83,7 @@ def test_a_table_fits_the_terminal_and_keeps_numbers_whole(monkeypatch: pytest.M
     monkeypatch.setattr(_common, "terminal_columns", lambda: columns)
     lines = _common.table(("key", "some notes", "lowest oxygen [mg/L]"), LONG)
     assert max(map(len, lines)) <= columns and len(lines) > 3
-    assert any("4.6 (1.2 to 6.7)" in line for line in lines) and any("<3 ug C/mL" in line for line in lines)
+    assert any("4.6 (1.2 to 6.7)" in line for line in lines) and any("<3 µg C/mL" in line for line in lines)
     assert {line.index(cell) for line in lines for cell in ("4.6", "<3", "lowest") if cell in line} == {lines[0].index("lowest")}
 
 
@@ -121,7 +122,7 @@ def test_a_fault_says_problem_and_remedy_and_exits_with_3(capsys, book: str, wor
     assert run([*words, "-n", book, "--json"]) == FAULT
     out, err = capsys.readouterr()
     fault = json.loads(out)
-    assert fault["problem"] in err and fault["remedy"] in err and fault["remedy"]
+    assert signs(fault["problem"]) in err and signs(fault["remedy"]) in err and fault["remedy"]
     assert "Traceback" not in err
 
 

@@ -24,6 +24,7 @@ compost list
 recipe list
 vessel list
 test list
+settings
 brew new "Old barrel" --recipe plain --vessel bucket-a
 brew list
 doctor
@@ -195,7 +196,7 @@ def answers(home: Path) -> dict[str, list[Any]]:
         assert code != FAULT, (line, out.getvalue())
         name = (
             words[0]
-            if words[0] in ("demo", "import", "export", "doctor", "start") or line == "call kelp-3"
+            if words[0] in ("demo", "import", "export", "doctor", "start", "settings") or line == "call kelp-3"
             else " ".join(words[:2])
         )
         found.setdefault(name, []).append(json.loads(out.getvalue(), parse_constant=_no_constant))

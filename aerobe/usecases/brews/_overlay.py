@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from aerobe.errors import UnusableRecord
 from aerobe.notebook import Notebook
+from aerobe.units import display_units
 from aerobe.usecases.brews._pictures import DrawnPicture, drawn, points_of
 from aerobe.usecases.brews._under_way import BrewCard, BrewView, brew_view, brews_overview, cached
 from aerobe.usecases.trials._blinding import is_hidden
@@ -69,7 +70,7 @@ def overlaid_brews(notebook: Notebook, keys: Sequence[str], *, now: datetime, re
     views = [brew_view(notebook, key, now=now) for key in chosen]
     known = {card.brew.key for card in offered}
     offered = (*(view.card for view in views if view.card.brew.key not in known), *offered)
-    version = tuple((view.card.brew.key, view.last_change) for view in views)
+    version = (display_units(), *((view.card.brew.key, view.last_change) for view in views))
     pictures = cached(notebook, ("overlaid", *chosen), version, lambda: _draw(views)) if views else ()
     return Overlaid(offered=offered, chosen=tuple(chosen), pictures=pictures, notes=_notes(views, pictures))
 
@@ -80,9 +81,9 @@ def _draw(views: Sequence[BrewView]) -> tuple[DrawnPicture, ...]:
     brews = [_brew(view, name) for view, name in zip(views, _names(views), strict=True)]
     made = []
     if any(brew.points for brew in brews):
-        made.append(drawn(readings_overlaid(brews)))
+        made.append(drawn(readings_overlaid(brews).in_units(display_units())))
     if any(len(brew.logged_h) > 1 for brew in brews):
-        made.append(drawn(oxygen_overlaid(brews)))
+        made.append(drawn(oxygen_overlaid(brews).in_units(display_units())))
     return tuple(made)
 
 

@@ -10,7 +10,7 @@ from aerobe.errors import NotFound, UnusableRecord
 from aerobe.notebook import Notebook
 from aerobe.oxygen import FOODS
 from aerobe.records import DIFFUSERS, METHODS, Assay, Brew, Compost, FoodDose, Recipe, Vessel
-from aerobe.units import DOSE, ELAPSED, LENGTH, MONEY, RATE, TEMPERATURE, VOLUME
+from aerobe.units import DOSE, ELAPSED, LENGTH, MONEY, RATE, TEMPERATURE, VOLUME, display_units, shown_quantity
 from aerobe.usecases.brews._starting import tests_of
 from aerobe.usecases.brews._vessel import with_flow
 
@@ -77,13 +77,13 @@ VESSEL: tuple[Part, ...] = (
     Part(
         name="volume",
         label="Water in it",
-        shown=lambda vessel: f"{vessel.volume_l:.6g} L",
+        shown=lambda vessel: _written(vessel.volume_l, "L"),
         taken=lambda vessel, text: replace(vessel, volume_l=VOLUME.read(_need(text, "20 L"))),
     ),
     Part(
         name="depth",
         label="Depth from the surface to the air outlet",
-        shown=lambda vessel: "" if "depth" in vessel.guessed else f"{100.0 * vessel.depth_m:.6g} cm",
+        shown=lambda vessel: "" if "depth" in vessel.guessed else _written(100.0 * vessel.depth_m, "cm"),
         taken=lambda vessel, text: replace(vessel, depth_m=LENGTH.read(_need(text, "30 cm")), guessed=_without(vessel, "depth")),
     ),
     Part(
@@ -91,7 +91,7 @@ VESSEL: tuple[Part, ...] = (
         label="Air flow, measured",
         hint="With its unit: 5 L/min.",
         shown=lambda vessel: (
-            "" if any(item.startswith("flow") for item in vessel.guessed) else f"{vessel.air.flow_l_per_min:.6g} L/min"
+            "" if any(item.startswith("flow") for item in vessel.guessed) else _written(vessel.air.flow_l_per_min, "L/min")
         ),
         taken=lambda vessel, text: with_flow(vessel, _need(text, "5 L/min"), "measured"),
     ),
@@ -125,9 +125,14 @@ VESSEL: tuple[Part, ...] = (
 )
 
 
+def _written(value: float, unit: str) -> str:
+    """A value as the person would type it, in the display units."""
+    return shown_quantity(display_units(), value, unit)
+
+
 def _dose_line(dose: FoodDose) -> str:
     later = f" at {dose.at_h:g} h" if dose.at_h else ""
-    return f"{dose.food}: {dose.g_per_l:.6g} g/L{later}"
+    return f"{dose.food}: {_written(dose.g_per_l, 'g/L')}{later}"
 
 
 def foods_of_lines(text: str) -> tuple[FoodDose, ...]:
@@ -170,10 +175,10 @@ RECIPE: tuple[Part, ...] = (
     ),
     Part(
         name="compost_dose",
-        label="Compost in a litre",
+        label="Dose of the compost",
         hint="Wet as it is, for example 25 g/L.",
         shown=lambda recipe: (
-            "" if {"compost", "weight of compost"} & set(recipe.guessed) else f"{recipe.compost_g_per_l:.6g} g/L"
+            "" if {"compost", "weight of compost"} & set(recipe.guessed) else _written(recipe.compost_g_per_l, "g/L")
         ),
         taken=lambda recipe, text: replace(
             recipe, compost_g_per_l=DOSE.read(_need(text, "25 g/L")), guessed=_without(recipe, "compost", "weight of compost")
@@ -235,7 +240,7 @@ BREW: tuple[Part, ...] = (
     Part(
         name="temperature",
         label="Water temperature",
-        shown=lambda brew: "" if "temperature" in brew.guessed else f"{brew.temperature_degc:.6g} °C",
+        shown=lambda brew: "" if "temperature" in brew.guessed else _written(brew.temperature_degc, "°C"),
         taken=lambda brew, text: replace(
             brew, temperature_degc=TEMPERATURE.read(_need(text, "20 °C")), guessed=_without(brew, "temperature")
         ),

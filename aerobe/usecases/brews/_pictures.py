@@ -11,7 +11,9 @@ from aerobe.errors import NotEnoughData
 from aerobe.notebook import Notebook, brew_history
 from aerobe.oxygen import saturation_mg_per_l
 from aerobe.records import Assay, Reading
+from aerobe.units import DisplayUnits
 from aerobe.usecases.brews._under_way import BrewView, cached
+from aerobe.usecases.notebook._display import display_units_for
 
 if TYPE_CHECKING:
     from aerobe.charts import FigureTable, Picture, RawPoint, Window
@@ -44,6 +46,10 @@ class DrawnPicture:
         """As `charts.Picture.readout`."""
         return self.read_out
 
+    def in_units(self, _: DisplayUnits) -> DrawnPicture:
+        """Itself: it was drawn in the units of who asked."""
+        return self
+
 
 def brew_pictures(
     notebook: Notebook, view: BrewView, advice: Advice | Hindsight | None, *, now: datetime
@@ -59,7 +65,9 @@ def brew_pictures(
     # Built once for each change of the brew; "now" moves the dashed line, a quarter of an hour is fine enough for it.
     quarter = int(now.timestamp() // 900) if view.card.state == "under way" else 0
     made_at = None if advice is None else (advice.now_h, getattr(advice, "stamp", ""))
-    return cached(notebook, ("pictures", view.card.brew.key), (view.last_change, quarter, made_at), lambda: _draw(view, advice))
+    key = view.card.brew.key
+    units = display_units_for(notebook, key)
+    return cached(notebook, ("pictures", key), (view.last_change, quarter, made_at, units), lambda: _draw(view, advice, units))
 
 
 def replay_picture(notebook: Notebook, brew: str, calls: Sequence[Advice]) -> Picture:
@@ -89,8 +97,9 @@ def replay_picture(notebook: Notebook, brew: str, calls: Sequence[Advice]) -> Pi
     return calls_replayed(past, highest_h=highest_h, between_h=between, name=history.brew.name)
 
 
-def _draw(view: BrewView, advice: Advice | Hindsight | None) -> tuple[DrawnPicture, ...]:
-    return tuple(drawn(item) for item in (_curve(view, advice), _oxygen(view, advice)) if item is not None)
+def _draw(view: BrewView, advice: Advice | Hindsight | None, units: DisplayUnits) -> tuple[DrawnPicture, ...]:
+    found = (_curve(view, advice), _oxygen(view, advice))
+    return tuple(drawn(item.in_units(units)) for item in found if item is not None)
 
 
 def drawn(picture: Picture) -> DrawnPicture:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     )
     from aerobe.usecases.notebook._demo import make_demo
     from aerobe.usecases.notebook._demo_alive import keep_demo_alive
+    from aerobe.usecases.notebook._display import display_units_for, display_units_of, has_display_units, set_display_units
     from aerobe.usecases.notebook._doctor import Finding, look_over
     from aerobe.usecases.notebook._files import write_whole
     from aerobe.usecases.notebook._moments import clock_trouble, impossible, moment_of, spoken
@@ -54,6 +55,7 @@ else:
             ),
             "_demo": ("make_demo",),
             "_demo_alive": ("keep_demo_alive",),
+            "_display": ("display_units_for", "display_units_of", "has_display_units", "set_display_units"),
             "_doctor": ("Finding", "look_over"),
             "_files": ("write_whole",),
             "_moments": ("clock_trouble", "impossible", "moment_of", "spoken"),
@@ -92,7 +94,10 @@ __all__ = [
     "clock_trouble",
     "copies_of_notebook",
     "correct_reading",
+    "display_units_for",
+    "display_units_of",
     "go_on_with_whole_part",
+    "has_display_units",
     "impossible",
     "keep_demo_alive",
     "keep_photo",
@@ -110,6 +115,7 @@ __all__ = [
     "rescue_notebook",
     "restore_notebook",
     "search_notebook",
+    "set_display_units",
     "spoken",
     "write_whole",
 ]

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 from aerobe.charts import SIZES, Look, Picture, Poster, on_one_scale, poster_png, poster_svg
 from aerobe.errors import NotFound
 from aerobe.notebook import Notebook, brew_history
-from aerobe.reports import Report, poster_of, poster_of_pool
+from aerobe.reports import Report, poster_in_units, poster_of, poster_of_pool
+from aerobe.units import display_units
 from aerobe.usecases.reports._writing import Wanted, report_of_brew, report_of_trial
 
 if TYPE_CHECKING:
@@ -159,7 +160,7 @@ def poster_of_food(answer: FoodAnswer, *, now: datetime) -> Poster:
 
     vessel = answer.question.vessel
     known = "measured" if vessel.air.kla_per_h is not None else "guessed from the air flow"
-    return Poster(
+    poster = Poster(
         question=f"How much food does the air carry? {vessel.name}, {vessel.volume_l:g} L",
         headline=answer.says,
         sure=f"No brew: computed for this vessel and recipe, transfer {known}. Shaded: 90 % of simulated brews.",
@@ -168,3 +169,4 @@ def poster_of_food(answer: FoodAnswer, *, now: datetime) -> Poster:
         mark="",
         pictures=food_pictures(answer)[:1],
     )
+    return poster_in_units(poster, display_units())

@@ -7,7 +7,7 @@ package lacks. What earlier brews of the person taught is left out for the same 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -15,8 +15,10 @@ from aerobe.errors import ImportFault, NotEnoughData
 from aerobe.notebook import Notebook, brew_history
 from aerobe.records import Assay, Brew, Compost, Reading, Recipe, Trial
 from aerobe.reports import Again, FromTable, Imprint, Report, as_html, as_pdf, compare, with_licence
+from aerobe.units import display_units
 from aerobe.usecases.exchange._origin import start_in_words, tables_of
 from aerobe.usecases.exchange._packages import export_package, import_package, versions
+from aerobe.usecases.notebook._display import display_units_for
 from aerobe.usecases.reports._publishing import copy_of, empty_notebook, table_of_study
 
 KIND = "report"
@@ -52,7 +54,8 @@ def report_of_brew(notebook: Notebook, key: str, *, now: datetime, wanted: Wante
     """
     wanted = wanted or Wanted()
     with copy_of(notebook, brews=(key,), trial="", now=now, with_people=wanted.with_people) as copy:
-        return _finished(copy, "brew", key, {"invented": is_invented(notebook)}, now, wanted)
+        made = _finished(copy, "brew", key, {"invented": is_invented(notebook)}, now, wanted)
+    return replace(made, units=display_units_for(notebook, key))
 
 
 def report_of_trial(notebook: Notebook, key: str, *, now: datetime, wanted: Wanted | None = None) -> Report:
@@ -75,7 +78,7 @@ def report_of_trial(notebook: Notebook, key: str, *, now: datetime, wanted: Want
     with copy_of(notebook, brews=brews, trial=key, now=now, with_people=wanted.with_people) as copy:
         copy_evidence(notebook, copy, now=now, with_people=wanted.with_people)
         options = {"invented": is_invented(notebook), "at_h": wanted.at_h, "assay": wanted.assay}
-        return _finished(copy, "trial", key, options, now, wanted)
+        return replace(_finished(copy, "trial", key, options, now, wanted), units=display_units())
 
 
 def report_of_assay(
@@ -110,7 +113,7 @@ def report_of_assay(
     study = study_from_table(table, **about)  # type: ignore[arg-type]
     options = {**about, "recipe": recipe, "table": table_of_study(study, with_people=wanted.with_people), "invented": False}
     with empty_notebook(now) as copy:
-        return _finished(copy, "assay", "assay", options, now, wanted)
+        return replace(_finished(copy, "assay", "assay", options, now, wanted), units=display_units())
 
 
 def report_as_html(report: Report) -> bytes:
@@ -157,8 +160,6 @@ def _again(copy: Notebook, payload: Options, subject: str, now: datetime) -> Aga
 
 def _finished(copy: Notebook, kind: str, key: str, options: Options, now: datetime, wanted: Wanted) -> Report:
     """The report with its package: built once to know the numbers, kept beside the data, and packed with them."""
-    from dataclasses import replace
-
     report = _BUILDERS[kind](copy, key, options, now)
     payload = {"kind": kind, "numbers": report.numbers, "versions": versions(), "seed": report.seed, "options": options}
     copy.keep(KIND, key, payload, at=now)

@@ -20,7 +20,7 @@ from aerobe.safety import (
     mesh_opening_mm,
     threshold,
 )
-from aerobe.units import COUNT, LENGTH, VOLUME, parse_number
+from aerobe.units import COUNT, LENGTH, TEMPERATURE, VOLUME, parse_number
 from aerobe.usecases.safety._place_entry import PlaceEntry, number_or_none, yes_or_no
 
 POURED = {
@@ -223,7 +223,7 @@ def field_findings(entry: UseEntry, *, sprayed: bool) -> tuple[Finding, ...]:
     weather = judge_weather(
         sprayed=sprayed,
         wind_m_per_s=number_or_none(entry.wind),
-        temperature_degc=number_or_none(entry.warmth),
+        temperature_degc=TEMPERATURE.read_or_house(entry.warmth) if entry.warmth.strip() else None,
         uv_index=number_or_none(entry.uv),
         drop_um=number_or_none(entry.drops),
     )

@@ -9,7 +9,7 @@ from aerobe.errors import NotFound
 from aerobe.notebook import Notebook
 from aerobe.records import Recipe, RunSheet, Vessel
 from aerobe.trials import calendar_of, sheet_page, sheet_style
-from aerobe.units import number
+from aerobe.units import display_units, number, shown_markup, signs_of_page
 from aerobe.usecases.trials._blinding import note_key_shown
 from aerobe.usecases.trials._view import TrialView, trial_view
 
@@ -27,7 +27,7 @@ def print_run_sheet(
     if with_arms and view.sheet is not None:
         note_key_shown(notebook, key, now=now, who=who)
     sheet, vessels = _need_sheet(view), {vessel.key: vessel for vessel in notebook.find(Vessel)}
-    return sheet_page(
+    page = sheet_page(
         sheet,
         view.trial,
         with_arms=with_arms,
@@ -36,6 +36,7 @@ def print_run_sheet(
         vessels={key: vessel.name for key, vessel in vessels.items()},
         weighed=_to_weigh(notebook, view, vessels),
     )
+    return signs_of_page(shown_markup(display_units(), page))
 
 
 def _to_weigh(notebook: Notebook, view: TrialView, vessels: Mapping[str, Vessel]) -> dict[str, str]:

@@ -8,8 +8,10 @@ from urllib.parse import quote
 from fastapi import APIRouter, Depends, Request, Response
 
 from aerobe import usecases
-from aerobe.errors import AerobeError
+from aerobe.errors import AerobeError, UnusableForm
+from aerobe.units import DisplayUnits, display_units, guess_display_units, shown_in
 from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page, settings_of, wants_json
+from aerobe.web._in_units import chosen_units
 from aerobe.web._pairing import picture_of
 from aerobe.web._typed import brew_start_of
 from aerobe.web._views import CallView, call_of, hindsight_of, troubles_of
@@ -61,7 +63,8 @@ def card(request: Request, key: str) -> Response:
 @router.get("/brews/new")
 def new(request: Request, again: str = "") -> Response:
     """The form of a new brew; the first one is guided by it. `again` is the brew that is to be brewed once more."""
-    return page(request, "brews/new.html", context=_new_context(request, again))
+    with shown_in(_guessed_units(request) or display_units()):
+        return page(request, "brews/new.html", context=_new_context(request, again))
 
 
 def _new_context(request: Request, again: str = "") -> dict[str, object]:
@@ -74,18 +77,35 @@ def _new_context(request: Request, again: str = "") -> dict[str, object]:
         "again": once,
         "tests": str(once.tests_in_budget) if once else "",
         "cautions": usecases.safety.cautions_for("brewing"),
+        "units_chosen": display_units(),
+        "units_known": usecases.notebook.has_display_units(notebook),
     }
+
+
+def _guessed_units(request: Request) -> DisplayUnits | None:
+    """Units of the browser's region while nobody has chosen; None where they were chosen or the region is not known."""
+    if usecases.notebook.has_display_units(notebook_of(request)):
+        return None
+    return guess_display_units(request.headers.get("accept-language", ""))
 
 
 @router.post("/brews")
 def start(request: Request, sent: Sent) -> Response:
     """Write a new brew."""
-    form = brew_start_of(sent)
-    notebook = notebook_of(request)
+    notebook, now = notebook_of(request), clock_of(request)
+    guessed = _guessed_units(request)
     try:
-        key = usecases.brews.start_brew(notebook, form, now=clock_of(request))
+        units = (guessed or display_units()).with_choices(chosen_units(sent.values))
     except AerobeError as fault:
-        return page(request, "brews/new.html", status=422, context=_new_context(request), fault=fault, sent=sent)
+        wrong = UnusableForm((("units_currency", fault),))
+        return page(request, "brews/new.html", status=422, context=_new_context(request), fault=wrong, sent=sent)
+    with shown_in(units):
+        try:
+            key = usecases.brews.start_brew(notebook, brew_start_of(sent), now=now)
+        except AerobeError as fault:
+            return page(request, "brews/new.html", status=422, context=_new_context(request), fault=fault, sent=sent)
+    if chosen_units(sent.values):
+        usecases.notebook.set_display_units(notebook, units.choices(), now=now)
     live_of(request).tell("brews")
     return go_to(f"/brews/{key}?done=The+brew+is+written+in.+The+clock+runs.")
 

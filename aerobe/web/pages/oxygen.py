@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import lru_cache
 from typing import Annotated, Any
 
@@ -13,7 +13,21 @@ from fastapi.responses import JSONResponse
 from aerobe import usecases
 from aerobe.errors import AerobeError
 from aerobe.records import DIFFUSERS, Vessel, as_json
-from aerobe.units import DOSE, ELAPSED, FRACTION, LENGTH, OXYGEN, RATE, TEMPERATURE, VOLUME
+from aerobe.units import (
+    DOSE,
+    ELAPSED,
+    FRACTION,
+    LENGTH,
+    OXYGEN,
+    RATE,
+    TEMPERATURE,
+    VOLUME,
+    DisplayUnits,
+    Scale,
+    display_units,
+    parse_number,
+    shown_quantity,
+)
 from aerobe.web._frame import Fields, clock_of, fields, menu_entry, notebook_of, page, zipped
 
 router = APIRouter()
@@ -41,7 +55,7 @@ class Slider:
 
 SLIDERS = (
     Slider(name="dose", label="Dose of the food", low=0.0, high=10.0, step=0.1, start=1.0, unit="g/L", first=True),
-    Slider(name="air", label="Air", low=0.05, high=2.0, step=0.05, start=0.5, unit="L a litre a minute", first=True),
+    Slider(name="air", label="Air", low=0.05, high=2.0, step=0.05, start=0.5, unit="of the water a minute", first=True),
     Slider(name="compost", label="Compost", low=0.0, high=120.0, step=5.0, start=50.0, unit="g/L"),
     Slider(name="temperature", label="Water temperature", low=8.0, high=32.0, step=1.0, start=20.0, unit="degC", first=True),
     Slider(name="floor", label="Oxygen floor", low=0.5, high=7.0, step=0.5, start=2.0, unit="mg/L"),
@@ -128,7 +142,7 @@ def ways_part(request: Request) -> Response:
 def ceiling_data(request: Request) -> Response:
     """The food ceiling as data; the same names as the page's fields."""
     values = _values(request)
-    answer = _ceiling(_form(values))
+    answer = _ceiling(_form(values), display_units())
     return JSONResponse(
         {
             "says": answer.says,
@@ -284,6 +298,7 @@ def feed_part(request: Request, key: str, food: str = "molasses") -> Response:
 def _values(request: Request) -> dict[str, str]:
     """Fields of the address, completed from a vessel of the notebook and from the sliders' starts."""
     values = {slider.name: f"{slider.start:g}" for slider in SLIDERS} | TYPED
+    values |= {"volume": _typed(20.0, "L"), "depth": _typed(0.3, "m"), "altitude": _typed(0.0, "m")}
     asked = request.query_params
     if asked.get("vessel"):
         values |= _from_vessel(notebook_of(request).get(Vessel, asked["vessel"]))
@@ -294,15 +309,20 @@ def _from_vessel(vessel: Vessel) -> dict[str, str]:
     air = vessel.air
     kla, error = usecases.brews.kla_as_typed(air)
     return {
-        "volume": f"{vessel.volume_l:g} L",
-        "depth": f"{vessel.depth_m:g} m",
+        "volume": _typed(vessel.volume_l, "L"),
+        "depth": _typed(vessel.depth_m, "m"),
         "diffuser": air.diffuser,
         "kla": kla,
         "kla_error": error,
         "guessed": " ".join(vessel.guessed),
-        "altitude": f"{vessel.altitude_m:g} m",
+        "altitude": _typed(vessel.altitude_m, "m"),
         "air": f"{air.flow_l_per_min / vessel.volume_l:.3g}",
     }
+
+
+def _typed(value: float, unit: str) -> str:
+    """A value as a person here would type it: in the display units, with their decimal sign."""
+    return shown_quantity(display_units(), value, unit)
 
 
 def _form(values: Mapping[str, str]) -> usecases.oxygen.FoodForm:
@@ -311,18 +331,18 @@ def _form(values: Mapping[str, str]) -> usecases.oxygen.FoodForm:
         food=values["food"],
         volume=values["volume"],
         depth=values["depth"],
-        flow=f"{flow:.6g} L/min",
+        flow=_typed(flow, "L/min"),
         diffuser=values["diffuser"],
         kla=values["kla"],
         kla_error=values["kla_error"],
         guessed=values["guessed"],
         altitude=values["altitude"],
-        temperature=f"{_number(values, 'temperature'):g} degC",
-        compost=f"{_number(values, 'compost'):g} g/L",
+        temperature=f"{display_units().decimals(values['temperature'])} degC",
+        compost=f"{display_units().decimals(values['compost'])} g/L",
         others=values["others"],
-        floor=f"{_number(values, 'floor'):g} mg/L",
-        probability=f"{_number(values, 'chance'):g} %",
-        hours=f"{_number(values, 'hours'):g} h",
+        floor=f"{display_units().decimals(values['floor'])} mg/L",
+        probability=f"{display_units().decimals(values['chance'])} %",
+        hours=f"{display_units().decimals(values['hours'])} h",
         feeds=values["feeds"],
     )
 
@@ -338,18 +358,19 @@ def _number(values: Mapping[str, str], name: str) -> float:
         "chance": (FRACTION, ""),
     }
     kind, unit = kinds[name]
-    return kind.read(f"{values[name]} {unit}")
+    return kind.convert(parse_number(values[name], decimal="."), unit, typed=f"{values[name]} {unit}")
 
 
 # A moved dose asks the same ceiling again: keep the last few.
 @lru_cache(maxsize=64)
-def _ceiling(form: usecases.oxygen.FoodForm) -> usecases.oxygen.FoodAnswer:
+def _ceiling(form: usecases.oxygen.FoodForm, units: DisplayUnits) -> usecases.oxygen.FoodAnswer:
+    """`units` are those that the form is read in."""
     return usecases.oxygen.ask_food_ceiling(form.question(draws=DRAWS), tolerance=TOLERANCE)
 
 
 def _answer(values: Mapping[str, str]) -> dict[str, object]:
     form = _form(values)
-    found = _ceiling(form)
+    found = _ceiling(form, display_units())
     preview = usecases.oxygen.preview_dose(form.question(draws=DRAWS), _number(values, "dose"))
     return {
         "found": found,
@@ -370,6 +391,8 @@ def _by_dose(found: usecases.oxygen.FoodAnswer) -> dict[str, object]:
         "chance": [row.chance_above_floor for row in rows],
         "oxygen": [row.lowest_oxygen_mg_per_l for row in rows],
         "biomass": [row.peak_biomass for row in rows],
+        "scales": {unit: asdict(display_units().scale(unit) or Scale(unit=unit)) for unit in ("g/L", "g", "mg/L")},
+        "decimal": display_units().decimal,
     }
 
 

@@ -10,20 +10,21 @@ from fastapi.responses import JSONResponse
 
 from aerobe import usecases
 from aerobe.errors import AerobeError, NotAQuantity
+from aerobe.units import AIR_FLOW, DOSE, TEMPERATURE, VOLUME, Kind
 from aerobe.web._frame import Fields, clock_of, fields, go_to, menu_entry, page, wants_json, zipped
 from aerobe.web._practising import practising_of
 
 router = APIRouter()
 nav = menu_entry("Practise", "/practise", order=60, icon="practise", more=True)
 Sent = Annotated[Fields, Depends(fields)]
-NUMBERS = {
-    "compost": "compost_g_per_l",
-    "molasses": "molasses_g_per_l",
-    "kelp": "kelp_g_per_l",
-    "fish": "fish_g_per_l",
-    "litres": "volume_l",
-    "air": "air_l_per_min",
-    "degc": "temperature_degc",
+NUMBERS: dict[str, tuple[str, Kind]] = {
+    "compost": ("compost_g_per_l", DOSE),
+    "molasses": ("molasses_g_per_l", DOSE),
+    "kelp": ("kelp_g_per_l", DOSE),
+    "fish": ("fish_g_per_l", DOSE),
+    "litres": ("volume_l", VOLUME),
+    "air": ("air_l_per_min", AIR_FLOW),
+    "degc": ("temperature_degc", TEMPERATURE),
 }
 
 
@@ -133,8 +134,13 @@ def _hub(request: Request) -> dict[str, object]:
 
 
 def _choices(sent: Fields, probe: bool, trouble: str) -> usecases.practice.Choices:
-    typed = {name: _number(sent.text(field), field) for field, name in NUMBERS.items() if sent.text(field)}
+    typed = {name: _read(sent, field, kind) for field, (name, kind) in NUMBERS.items() if sent.text(field)}
     return usecases.practice.Choices(**typed, probe=probe, trouble=trouble)
+
+
+def _read(sent: Fields, field: str, kind: Kind) -> float:
+    """A quantity of the form; without a unit it is in the house unit, as a program sends it."""
+    return kind.read_or_house(sent.quantity(field))
 
 
 def _number(typed: str, what: str) -> float:

@@ -175,22 +175,35 @@ def water(request: Request, recipe: str, sent: Sent) -> Response:
 
 @router.get("/safety/gear")
 def gear(
-    request: Request, water: str = "", chlorine: str = "", chloramine: str = "not known", bath: str = "", bleach: str = ""
+    request: Request,
+    water: str = "",
+    water_unit: str = "L",
+    chlorine: str = "",
+    chloramine: str = "not known",
+    bath: str = "",
+    bath_unit: str = "L",
+    bleach: str = "",
 ) -> Response:
     """Chlorine out of the water, and a bath for clean gear."""
-    typed = {"water": water, "chlorine": chlorine, "chloramine": chloramine, "bath": bath, "bleach": bleach}
+    typed = {
+        "water": water,
+        "water_unit": water_unit,
+        "bath_unit": bath_unit,
+        "chlorine": chlorine,
+        "chloramine": chloramine,
+        "bath": bath,
+        "bleach": bleach,
+    }
     sent = Fields(values={name: (value,) for name, value in typed.items()})
     out = wash = fault = None
     try:
         if water and chlorine:
             known = {"yes": True, "no": False}.get(chloramine)
             out = usecases.safety.take_out_chlorine(
-                water_l=VOLUME.convert(parse_number(water), "L"), chlorine_mg_per_l=parse_number(chlorine), chloramine=known
+                water_l=VOLUME.read(sent.quantity("water")), chlorine_mg_per_l=parse_number(chlorine), chloramine=known
             )
         if bath and bleach:
-            wash = usecases.safety.sanitising_bath(
-                bath_l=VOLUME.convert(parse_number(bath), "L"), bleach_percent=parse_number(bleach)
-            )
+            wash = usecases.safety.sanitising_bath(bath_l=VOLUME.read(sent.quantity("bath")), bleach_percent=parse_number(bleach))
     except AerobeError as found:
         fault = found
     return page(

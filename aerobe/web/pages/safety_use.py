@@ -14,7 +14,7 @@ from aerobe.web._frame import Fields, clock_of, fields, notebook_of, page
 router = APIRouter()
 Sent = Annotated[Fields, Depends(fields)]
 
-WITH_UNIT = ("tea", "water", "area", "mesh", "nozzle")
+WITH_UNIT = ("tea", "water", "area", "mesh", "nozzle", "warmth")
 # What is asked of everybody before anything else; the answers decide what else is asked.
 FIRST = ("made_of", "edible", "sprayed", "days_to_harvest")
 

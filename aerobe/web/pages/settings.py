@@ -15,6 +15,7 @@ from aerobe.units import parse_number
 from aerobe.web._alarms import AlarmSettings
 from aerobe.web._broker import broker_settings, topics_from
 from aerobe.web._frame import LOOKS, Fields, clock_of, fields, go_to, menu_entry, notebook_of, page, settings_of, state_of
+from aerobe.web._in_units import chosen_units
 from aerobe.web._roles import ROLES
 from aerobe.web._senders import add_sender, remove_sender, senders
 
@@ -117,6 +118,16 @@ def look(request: Request, sent: Sent) -> Response:
     return answer
 
 
+@router.post("/settings/units")
+def units(request: Request, sent: Sent) -> Response:
+    """The units, the money, the dates and the decimal sign of every page."""
+    try:
+        usecases.notebook.set_display_units(notebook_of(request), chosen_units(sent.values), now=clock_of(request))
+    except AerobeError as fault:
+        return _page(request, status=422, fault=fault, sent=sent)
+    return _done("The units are set.")
+
+
 def _page(request: Request, status: int = 200, fault: AerobeError | None = None, sent: Fields | None = None) -> Response:
     state, notebook = state_of(request), notebook_of(request)
     kept: dict[str, Any] = state.get("broker")
@@ -127,6 +138,7 @@ def _page(request: Request, status: int = 200, fault: AerobeError | None = None,
         title="Settings",
         fault=fault,
         sent=sent or Fields(),
+        units_chosen=usecases.notebook.display_units_of(notebook),
         devices=request.app.state.pairing.devices(),
         roles=ROLES,
         senders=senders(state),
