@@ -25,8 +25,8 @@ from aerobe.web._answers import OWN_HEADERS, plain
 from aerobe.web._broker import Broker, broker_settings
 from aerobe.web._frame import STATIC, go_to, page, wants_json
 from aerobe.web._guard import Guard, TooMuch
-from aerobe.web._kept_reports import KeptReports
 from aerobe.web._in_units import InDisplayUnits
+from aerobe.web._kept_reports import KeptReports
 from aerobe.web._live import Live
 from aerobe.web._pairing import Pairing
 from aerobe.web._practising import open_practising

@@ -10,7 +10,7 @@ from aerobe.errors import NotFound, UnusableRecord
 from aerobe.notebook import Notebook
 from aerobe.oxygen import FOODS
 from aerobe.records import DIFFUSERS, METHODS, Assay, Brew, Compost, FoodDose, Recipe, Vessel
-from aerobe.units import DOSE, ELAPSED, LENGTH, MONEY, RATE, TEMPERATURE, VOLUME, display_units, shown_quantity
+from aerobe.units import DOSE, ELAPSED, LENGTH, MONEY, RATE, TEMPERATURE, VOLUME, Scale, display_units
 from aerobe.usecases.brews._starting import tests_of
 from aerobe.usecases.brews._vessel import with_flow
 
@@ -127,7 +127,9 @@ VESSEL: tuple[Part, ...] = (
 
 def _written(value: float, unit: str) -> str:
     """A value as the person would type it, in the display units."""
-    return shown_quantity(display_units(), value, unit)
+    units = display_units()
+    scale = units.scale(unit) or Scale(unit=unit)
+    return f"{units.decimals(f'{scale.shown(value):.6g}')} {scale.unit}"
 
 
 def _dose_line(dose: FoodDose) -> str:
