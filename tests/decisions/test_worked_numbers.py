@@ -73,6 +73,9 @@ def test_when_oxygen_crosses_the_floor() -> None:
     assert outlook.probability_below == approx(falls.mean())
     assert outlook.crosses_at_h == approx(np.median(np.floor(start[falls] - 2.05) + 1.0))
     assert outlook.lowest_mg_per_l == approx(np.median(start) - 6.0) and outlook.lowest_at_h == 6.0
+    # Beyond the forecast its last hour stands for what lies ahead.
+    late = oxygen_outlook(made_posterior(HOURS, np.ones((101, 11)), oxygen=np.tile(HOURS, (101, 1))), 12.0, 2.0)
+    assert (late.lowest_mg_per_l, late.lowest_at_h, late.probability_below) == (10.0, 10.0, 0.0)
 
 
 def reading(hour: float, value: float, cv: float = 0.1, **more: object) -> Measurement:
@@ -118,6 +121,8 @@ def test_structures_disagree_by_what_one_would_lose_by_the_common_choice() -> No
     assert (found.first_h, found.last_h, found.regret) == approx((2.0, 8.0, 0.3)) and found.is_large
     small = replace(two, structure=np.repeat([0, 1], [18, 2]))  # a tenth is not asked
     assert disagreement_of(small, np.array([0.0, 2.0, 8.0]), loss[np.repeat([0, 10], [18, 2])], 2.0).last_h == 2.0
+    alone = disagreement_of(replace(two, structure=None), np.array([0.0, 2.0, 8.0]), loss, 2.0)
+    assert (alone.first_h, alone.last_h, alone.regret) == (2.0, 2.0, 0.0)
     assert not Disagreement(first_h=0.0, last_h=1.9, regret=0.3).is_large
     assert not Disagreement(first_h=0.0, last_h=9.0, regret=0.04).is_large
 
