@@ -119,6 +119,7 @@ for (const form of place.querySelectorAll("form[data-practise]")) {
     event.preventDefault();
     const kind = form.dataset.practise;
     if (kind === "wait") { step(); return; }
+    say("One moment.");
     send(kind, { at_h: data.now_h }).then((told) => {
       take(told);
       list();
