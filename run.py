@@ -144,8 +144,9 @@ def test(python, words):
             )
             if call([python, "-m"] + rest)
         ]
-    # The whole suite on two cores side by side; part of it as it comes, so that a fault is seen at once.
-    side_by_side = [] if words or (os.cpu_count() or 1) < 2 else ["-n", "2"]
+    # The whole suite on two cores, each with tests that follow one another, so that what they share is made once; part of it as
+    # it comes, so that a fault is seen at once.
+    side_by_side = [] if words or (os.cpu_count() or 1) < 2 else ["-n", "2", "--dist", "worksteal"]
     code = call([python, "-m", "pytest", "-rs"] + side_by_side + words)
     if faults:
         print("Not clean: %s (see above)." % " and ".join(faults))
