@@ -179,7 +179,7 @@ def meaning(assay: str, reading: float, /, *, readings: int = 1, with_scale: boo
     with_scale
         Include the uncertain scale of the kit, to compare with another kind of test.
     """
-    from aerobe.usecases.assay import meaning as meaning_of
+    from aerobe.usecases.assay import biomass_from_reading as meaning_of
 
     found = meaning_of(_error_of(assay, where), reading, readings=readings, with_scale=with_scale)
     unit = _assay_of(assay, where).unit
@@ -218,10 +218,10 @@ def how_many(
     true_value
         Count bias and scale too, which repeats do not remove.
     """
-    from aerobe.usecases.assay import tests_needed
+    from aerobe.usecases.assay import plan_tests
 
     error, own_price = _error_of(assay, where), _assay_of(assay, where).price
-    found = tests_needed(
+    found = plan_tests(
         error,
         expected=expected,
         wanted_percent=within,

@@ -206,9 +206,9 @@ def site(
 
 
 def _written(report: Report, stem: str, to: Path, as_json: bool, poster: Poster | None) -> None:
-    from aerobe.usecases.reports import pictures_to_show, report_as_html, report_as_pdf
+    from aerobe.usecases.reports import as_pdf, pictures_to_show, report_as_html
 
-    files = {f"{stem}.html": report_as_html(report), f"{stem}.pdf": report_as_pdf(report), f"{stem}-data.zip": report.package}
+    files = {f"{stem}.html": report_as_html(report), f"{stem}.pdf": as_pdf(report), f"{stem}-data.zip": report.package}
     if poster is not None:
         files |= {f"{stem}-{name}": content for name, content in pictures_to_show(poster).items()}
     for name, content in files.items():

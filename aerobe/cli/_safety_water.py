@@ -47,12 +47,12 @@ def chlorine(*, water: str, chlorine: str, chloramine: str = "not known", json: 
     chloramine
         yes, no or "not known", which counts as yes.
     """
-    from aerobe.usecases.safety import cautions_for, take_out_chlorine
+    from aerobe.usecases.safety import cautions_for, dechlorinate
 
     if chloramine not in ("yes", "no", "not known"):
         raise UnusableRecord(f"'{chloramine}' is neither yes nor no.", "Ask the supplier; leave it out if it is not known.")
     known = {"yes": True, "no": False}.get(chloramine)
-    found = take_out_chlorine(
+    found = dechlorinate(
         water_l=VOLUME.read(water), chlorine_mg_per_l=parse_number(chlorine.removesuffix("mg/L").strip()), chloramine=known
     )
     lines = [f"Chlorine in the water: {found.chlorine_mg:.3g} mg."]
@@ -75,9 +75,9 @@ def sanitise(*, bath: str, bleach: str, json: JSON_ONLY = False) -> None:
     bleach
         Available chlorine of the bleach in percent, from its label.
     """
-    from aerobe.usecases.safety import cautions_for, sanitising_bath
+    from aerobe.usecases.safety import cautions_for, sanitise
 
-    found = sanitising_bath(bath_l=VOLUME.read(bath), bleach_percent=parse_number(bleach.removesuffix("%").strip()))
+    found = sanitise(bath_l=VOLUME.read(bath), bleach_percent=parse_number(bleach.removesuffix("%").strip()))
     head = f"Bleach: {found.bleach_ml:.3g} mL, which makes {found.strength_mg_per_l:g} mg/L of chlorine."
     warned = cautions_for("sanitising")
     say(found, as_json=json, text=[head, *found.steps, *source_line(found.sources), *caution_lines(warned)])
@@ -177,8 +177,8 @@ def sampling(at: str = "", /, *, json: JSON_ONLY = False) -> None:
     at
         vessel, way or bench; without it all.
     """
-    from aerobe.usecases.safety import cautions_for, how_to_sample
+    from aerobe.usecases.safety import cautions_for, sampling_steps
 
-    steps, warned = how_to_sample(at), cautions_for("sampling")
+    steps, warned = sampling_steps(at), cautions_for("sampling")
     lines = [f"{place}. [{step.where}] {step.do} {step.why} ({step.source})" for place, step in enumerate(steps, start=1)]
     say({"steps": steps, "cautions": warned}, as_json=json, text=[*lines, *caution_lines(warned)])

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
+    from aerobe.assay import biomass_from_reading, plan_tests
     from aerobe.usecases.assay._certificate import (
         ASSAY_CAUTION,
         STUDY_COLUMNS,
@@ -37,10 +38,8 @@ if TYPE_CHECKING:
         compare_tests,
         content_by_addition,
         error_of_assay,
-        meaning,
         picture_of_phases,
         picture_of_tests,
-        tests_needed,
     )
 else:
     __getattr__, __dir__ = lazy_door(
@@ -76,11 +75,10 @@ else:
                 "compare_tests",
                 "content_by_addition",
                 "error_of_assay",
-                "meaning",
                 "picture_of_phases",
                 "picture_of_tests",
-                "tests_needed",
             ),
+            "aerobe.assay": ("biomass_from_reading", "plan_tests"),
         },
     )
 
@@ -94,6 +92,7 @@ __all__ = [
     "StudyForm",
     "StudySteps",
     "assays_with_error",
+    "biomass_from_reading",
     "carbon_of_cells",
     "certificate_pictures",
     "certify",
@@ -109,12 +108,11 @@ __all__ = [
     "hyphae_of_crossings",
     "keep_certificate",
     "mean_of_censored",
-    "meaning",
     "numbers_typed",
     "picture_of_phases",
     "picture_of_tests",
+    "plan_tests",
     "ratio_of_parts",
     "result_on_basis",
     "table_of_steps",
-    "tests_needed",
 ]

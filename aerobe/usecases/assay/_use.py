@@ -58,33 +58,6 @@ def content_by_addition(added: str, signals: str, *, background: float = 0.0) ->
     return room.standard_addition(numbers_typed(added, "additions"), numbers_typed(signals, "signals"), background=background)
 
 
-def tests_needed(
-    error: AssayError,
-    *,
-    expected: float,
-    wanted_percent: float,
-    test_price: float,
-    sample_price: float = 0.0,
-    sample_cv: float = 0.0,
-    same_kit: bool = True,
-) -> room.TestPlan:
-    """How many tests on this sample, and what they cost."""
-    return room.plan_tests(
-        error,
-        expected=expected,
-        wanted_percent=wanted_percent,
-        test_price=test_price,
-        sample_price=sample_price,
-        sample_cv=sample_cv,
-        same_kit=same_kit,
-    )
-
-
-def meaning(error: AssayError, reading: float, *, readings: int = 1, with_scale: bool = False) -> room.Biomass:
-    """What a reading means by an error record."""
-    return room.biomass_from_reading(error, reading, readings=readings, with_scale=with_scale)
-
-
 def assays_with_error(notebook: Notebook) -> list[Assay]:
     """Assays of the notebook whose error is known or assumed."""
     return [item for item in notebook.find(Assay) if item.error is not None]

@@ -8,7 +8,7 @@ from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
     from aerobe.charts import Picture, Poster
-    from aerobe.reports import Facts, Report, Shown
+    from aerobe.reports import Facts, Report, Shown, as_pdf
     from aerobe.usecases.reports._certificate import certificate_as_pdf, poster_of_certificate
     from aerobe.usecases.reports._showing import (
         brew_as_tests_came,
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
         check_package,
         is_invented,
         report_as_html,
-        report_as_pdf,
         report_of_assay,
         report_of_brew,
         report_of_trial,
@@ -52,13 +51,12 @@ else:
                 "check_package",
                 "is_invented",
                 "report_as_html",
-                "report_as_pdf",
                 "report_of_assay",
                 "report_of_brew",
                 "report_of_trial",
             ),
             "aerobe.charts": ("Picture", "Poster"),
-            "aerobe.reports": ("Facts", "Report", "Shown"),
+            "aerobe.reports": ("Facts", "Report", "Shown", "as_pdf"),
         },
     )
 
@@ -69,6 +67,7 @@ __all__ = [
     "Report",
     "Shown",
     "Wanted",
+    "as_pdf",
     "brew_as_tests_came",
     "certificate_as_pdf",
     "check_package",
@@ -82,7 +81,6 @@ __all__ = [
     "poster_of_food",
     "poster_of_report",
     "report_as_html",
-    "report_as_pdf",
     "report_of_assay",
     "report_of_brew",
     "report_of_trial",

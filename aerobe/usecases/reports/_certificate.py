@@ -6,10 +6,10 @@ from dataclasses import replace
 from datetime import datetime
 
 from aerobe.charts import Poster
-from aerobe.reports import Points, Report, Shown, poster_of
+from aerobe.reports import Points, Report, Shown, as_pdf, poster_of
 from aerobe.sources import cite
 from aerobe.usecases.assay._certificate import AssayAnswer, StudyForm, certificate_pictures, certify
-from aerobe.usecases.reports._writing import report_as_pdf, report_of_assay
+from aerobe.usecases.reports._writing import report_of_assay
 
 PAGE_SOURCES = ("rocke-lorenzato-1995", "iso-5725-3", "currie-1968")  # as many as one page holds
 
@@ -22,7 +22,7 @@ def certificate_as_pdf(form: StudyForm, *, now: datetime) -> bytes:
     answer, full = _reported(form, now)
     lines = tuple(f"{heading}: {words}" for heading, words in answer.lines if heading != "Conclusion")
     page = (Shown(picture=certificate_pictures(answer)[0]), Points(items=lines))
-    return report_as_pdf(replace(full, headline=answer.conclusion, first=page, sections=(), sources=tuple(cite(*PAGE_SOURCES))))
+    return as_pdf(replace(full, headline=answer.conclusion, first=page, sections=(), sources=tuple(cite(*PAGE_SOURCES))))
 
 
 def poster_of_certificate(form: StudyForm, *, now: datetime) -> Poster:

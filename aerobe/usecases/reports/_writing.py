@@ -14,7 +14,7 @@ from typing import Any
 from aerobe.errors import ImportFault, NotEnoughData
 from aerobe.notebook import Notebook, brew_history
 from aerobe.records import Assay, Brew, Compost, Reading, Recipe, Trial
-from aerobe.reports import Again, FromTable, Imprint, Report, as_html, as_pdf, compare, with_licence
+from aerobe.reports import Again, FromTable, Imprint, Report, as_html, compare, with_licence
 from aerobe.units import display_units
 from aerobe.usecases.exchange._origin import start_in_words, tables_of
 from aerobe.usecases.exchange._packages import export_package, import_package, versions
@@ -119,11 +119,6 @@ def report_of_assay(
 def report_as_html(report: Report) -> bytes:
     """One page that opens anywhere without a connection."""
     return as_html(report).encode()
-
-
-def report_as_pdf(report: Report) -> bytes:
-    """Tagged PDF (PDF/UA-1) with the data package attached."""
-    return as_pdf(report)
 
 
 def check_package(content: bytes, *, now: datetime) -> tuple[Again, ...]:

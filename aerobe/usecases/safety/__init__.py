@@ -7,7 +7,20 @@ from typing import TYPE_CHECKING
 from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
-    from aerobe.safety import CERTIFICATES, DECIDES, MADE_OF, Caution, Gate, Hazard, Question, questions, suggestions
+    from aerobe.assay import sampling_steps
+    from aerobe.safety import (
+        CERTIFICATES,
+        DECIDES,
+        MADE_OF,
+        Caution,
+        Gate,
+        Hazard,
+        Question,
+        dechlorinate,
+        questions,
+        sanitise,
+        suggestions,
+    )
     from aerobe.usecases.safety._air_and_smell import note_air, note_smell
     from aerobe.usecases.safety._entry import UseEntry
     from aerobe.usecases.safety._facts import brew_facts, gates_as_data, gates_of_brew
@@ -16,12 +29,9 @@ if TYPE_CHECKING:
         check_compost,
         check_laboratory,
         hazards,
-        how_to_sample,
         mix_of,
         places,
         safety_limits,
-        sanitising_bath,
-        take_out_chlorine,
     )
     from aerobe.usecases.safety._material import (
         GERM_FACTS,
@@ -52,18 +62,7 @@ else:
             "_air_and_smell": ("note_air", "note_smell"),
             "_entry": ("UseEntry",),
             "_facts": ("brew_facts", "gates_as_data", "gates_of_brew"),
-            "_lookups": (
-                "cautions_for",
-                "check_compost",
-                "check_laboratory",
-                "hazards",
-                "how_to_sample",
-                "mix_of",
-                "places",
-                "safety_limits",
-                "sanitising_bath",
-                "take_out_chlorine",
-            ),
+            "_lookups": ("cautions_for", "check_compost", "check_laboratory", "hazards", "mix_of", "places", "safety_limits"),
             "_material": (
                 "GERM_FACTS",
                 "Material",
@@ -86,6 +85,7 @@ else:
             "_place_entry": ("FIELD_OF", "NOTED_WITH", "yes_or_no"),
             "_tables": ("END_WORDS", "RuleBook", "edition_age", "edition_title", "rule_book"),
             "_use": ("UseAnswer", "ask_use", "record_use", "safety_section"),
+            "aerobe.assay": ("sampling_steps",),
             "aerobe.safety": (
                 "CERTIFICATES",
                 "Caution",
@@ -94,7 +94,9 @@ else:
                 "Hazard",
                 "MADE_OF",
                 "Question",
+                "dechlorinate",
                 "questions",
+                "sanitise",
                 "suggestions",
             ),
         },
@@ -123,13 +125,13 @@ __all__ = [
     "check_compost",
     "check_laboratory",
     "choose_place",
+    "dechlorinate",
     "edition_age",
     "edition_title",
     "gates_as_data",
     "gates_of_brew",
     "germs_of",
     "hazards",
-    "how_to_sample",
     "material_of",
     "mix_of",
     "note_air",
@@ -148,9 +150,9 @@ __all__ = [
     "rule_book",
     "safety_limits",
     "safety_section",
-    "sanitising_bath",
+    "sampling_steps",
+    "sanitise",
     "set_own_rule",
     "suggestions",
-    "take_out_chlorine",
     "yes_or_no",
 ]

@@ -5,21 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from aerobe.assay import SamplingStep, sampling_steps
 from aerobe.notebook import Notebook
 from aerobe.records import Compost
 from aerobe.safety import (
     Caution,
     CompostFinding,
-    Dechlorination,
     Finding,
     Hazard,
-    Sanitising,
     Threshold,
     all_hazards,
     all_thresholds,
     cautions,
-    dechlorinate,
     editions,
     heat_rules,
     judge_absence,
@@ -28,7 +24,6 @@ from aerobe.safety import (
     judge_portions,
     mix_for,
     rule_places,
-    sanitise,
 )
 from aerobe.usecases.safety._notes import pieces_of, place_of
 
@@ -43,16 +38,6 @@ def check_compost(notebook: Notebook, compost: str, *, place: str = "") -> Compo
     """
     record = notebook.get(Compost, compost)
     return judge_compost(record, place or place_of(notebook), largest_piece_mm=pieces_of(notebook, compost))
-
-
-def take_out_chlorine(*, water_l: float, chlorine_mg_per_l: float, chloramine: bool | None) -> Dechlorination:
-    """Amounts that rid water of chlorine. [L, mg/L]"""
-    return dechlorinate(water_l=water_l, chlorine_mg_per_l=chlorine_mg_per_l, chloramine=chloramine)
-
-
-def sanitising_bath(*, bath_l: float, bleach_percent: float) -> Sanitising:
-    """Bleach for clean gear. [L, %]"""
-    return sanitise(bath_l=bath_l, bleach_percent=bleach_percent)
 
 
 def check_laboratory(
@@ -104,11 +89,6 @@ def cautions_for(*occasions: str) -> tuple[Caution, ...]:
 def hazards() -> tuple[Hazard, ...]:
     """The register of hazards: what can hurt whom, its caution, and where the tool decides on it or shows it."""
     return all_hazards()
-
-
-def how_to_sample(where: str = "") -> tuple[SamplingStep, ...]:
-    """Sampling and handling, step by step: at the vessel, on the way, at the bench; empty for all."""
-    return sampling_steps(where)
 
 
 def safety_limits() -> dict[str, Any]:

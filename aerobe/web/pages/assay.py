@@ -144,14 +144,14 @@ def tests(request: Request, sent: Sent) -> Response:
         kept = notebook.get(Assay, sent.text("assay"))
         error = usecases.assay.error_of_assay(kept)
         if sent.text("reading"):
-            context["meant"] = usecases.assay.meaning(
+            context["meant"] = usecases.assay.biomass_from_reading(
                 error,
                 parse_number(sent.text("reading")),
                 readings=int(parse_number(sent.text("readings", "1"))),
                 with_scale=sent.ticked("with_scale"),
             )
         if sent.text("expected"):
-            context["plan"] = usecases.assay.tests_needed(
+            context["plan"] = usecases.assay.plan_tests(
                 error,
                 expected=parse_number(sent.text("expected")),
                 wanted_percent=parse_number(sent.text("within", "20")),

@@ -260,7 +260,7 @@ def _form_context(request: Request, key: str, what: str) -> dict[str, object]:
         "replicate": request.query_params.get("replicate", "1")[:4],
         "units": [assay.unit] if assay is not None else PROBES[chosen][1] if chosen in PROBES else [],
         "label": assay.name if assay is not None else PROBES[chosen][0] if chosen in PROBES else "Smell",
-        "sampling": (*usecases.safety.how_to_sample("vessel"), *usecases.safety.how_to_sample("way")),
+        "sampling": (*usecases.safety.sampling_steps("vessel"), *usecases.safety.sampling_steps("way")),
         "smells": usecases.brews.SMELLS,
         "events": usecases.brews.EVENTS_OF_A_FORM,
         "foods": usecases.brews.start_choices(notebook).foods,

@@ -33,7 +33,7 @@ def report(request: Request, kind: str, key: str, form: str, people: bool = Fals
     made = _made(request, kind, key, people=people, assay=assay)
     content = made.package
     if form != "zip":
-        content = usecases.reports.report_as_html(made) if form == "html" else usecases.reports.report_as_pdf(made)
+        content = usecases.reports.report_as_html(made) if form == "html" else usecases.reports.as_pdf(made)
     name = f"{kind}-{key}{'-data' if form == 'zip' else ''}.{form}"
     return Response(content, media_type=KINDS[form], headers={"Content-Disposition": f'attachment; filename="{name}"'})
 

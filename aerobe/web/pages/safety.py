@@ -199,11 +199,11 @@ def gear(
     try:
         if water and chlorine:
             known = {"yes": True, "no": False}.get(chloramine)
-            out = usecases.safety.take_out_chlorine(
+            out = usecases.safety.dechlorinate(
                 water_l=VOLUME.read(sent.quantity("water")), chlorine_mg_per_l=parse_number(chlorine), chloramine=known
             )
         if bath and bleach:
-            wash = usecases.safety.sanitising_bath(bath_l=VOLUME.read(sent.quantity("bath")), bleach_percent=parse_number(bleach))
+            wash = usecases.safety.sanitise(bath_l=VOLUME.read(sent.quantity("bath")), bleach_percent=parse_number(bleach))
     except AerobeError as found:
         fault = found
     return page(
@@ -234,7 +234,7 @@ def hazards(request: Request) -> Response:
 @router.get("/safety/sampling")
 def sampling(request: Request) -> Response:
     """Sampling and handling, step by step."""
-    steps = {place: usecases.safety.how_to_sample(place) for place in ("vessel", "way", "bench")}
+    steps = {place: usecases.safety.sampling_steps(place) for place in ("vessel", "way", "bench")}
     warned = usecases.safety.cautions_for("sampling")
     return page(request, "safety/sampling.html", title="How to sample", steps=steps, cautions=warned)
 
