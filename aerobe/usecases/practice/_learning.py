@@ -90,7 +90,7 @@ def _picture(lesson: Lesson, found: Found) -> Picture:
         measured=found.measured,
         unit=found.unit,
         title=f"PRACTICE: {lesson.title[0].lower() + lesson.title[1:]}",
-        says=f"Simulated: {found.measured}, {found.varied} "
+        says=f"Computed: {found.measured}, {found.varied} "
         + "; ".join(f"{bar.name}: {bar.value:.3g} {found.unit}" for bar in found.bars)
         + ".",
         spread=ends,
