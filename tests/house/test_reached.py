@@ -1,4 +1,4 @@
-"""A function at a door is called somewhere in the house; what only tests, scripts and other people call is listed and grows no longer."""
+"""A function at a door is called somewhere in the house; what only tests and scripts call is listed and grows no longer."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from collections import Counter
 
 from tests.house.test_house import DOORS, HOUSE
 
-# Only tests, benchmarks and other people's scripts call these. Each is to be shown on a page, or to go; none is to be added. A name
-# that the house begins to call leaves the list.
+# Only tests, benchmarks and other people's scripts call these. Each is to be shown on a page, or to go; none is to be added.
+# A name that the house begins to call leaves the list.
 FOR_SCRIPTS = {
     "assay.best_tests_per_sample",
     "assay.bias_of_one_count",
