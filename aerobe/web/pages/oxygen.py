@@ -115,7 +115,8 @@ def answer_part(request: Request) -> Response:
 @router.get("/pictures/food.zip")
 def pictures(request: Request) -> Response:
     """Pictures to show of how much food the air carries; the same names as the page's fields."""
-    return zipped(usecases.reports.poster_of_food(_ceiling(_form(_values(request))), now=clock_of(request)), "food")
+    found = _ceiling(_form(_values(request)), display_units())
+    return zipped(usecases.reports.poster_of_food(found, now=clock_of(request)), "food")
 
 
 @router.get("/parts/oxygen/ways")
