@@ -207,7 +207,14 @@ class Broker:
                         return
                     continue
                 except Exception:
+                    # A bug of ours: what was measured is kept as it came, before the broker forgets it.
                     LOG.exception("a message on %s could not be taken in", message.topic)
+                    try:
+                        self._keep_apart("", message.topic, bytes(message.payload or b""))
+                    except NotebookFault:
+                        if self._stopping.wait(wait):
+                            return
+                        continue
                 break
             client.ack(message.mid, message.qos)
 
@@ -250,10 +257,13 @@ class Broker:
                 self.says = f"Listening to {settings.host}. Last refused, on {topic}: {fault}"
                 LOG.warning("mqtt %s: %s", topic, fault)
 
-    def _set_apart(self, brew: str, topic: str, payload: bytes) -> None:
-        # It waited for nobody knows how long: in the log it would stand at a time that is made up.
+    def _keep_apart(self, brew: str, topic: str, payload: bytes) -> None:
         told = {"topic": topic[-200:], "payload": payload[:2000].decode("utf-8", "replace")}
         self.notebook.keep("late value", brew, told, at=self.clock(), who=topic[-80:])
+
+    def _set_apart(self, brew: str, topic: str, payload: bytes) -> None:
+        # It waited for nobody knows how long: in the log it would stand at a time that is made up.
+        self._keep_apart(brew, topic, payload)
         self.says = (
             f"{self.says.split(' Values on')[0]} Values on {topic} waited at the broker and carry no time of their own: they are "
             "kept apart from the log. Let the sender write the time beside each value."

@@ -174,7 +174,7 @@ class Load:
             if sent.is_published():
                 self._note("temperature", number)
             number += 1
-            self.ended.wait(0.1)
+            self.ended.wait(0.3)
         client.disconnect()
         client.loop_stop()
 
@@ -304,10 +304,8 @@ def _finish(load: Load, hands: list[threading.Thread], folder: Path) -> None:
         load.ended.set()
         for hand in hands:
             hand.join(PATIENCE_S)
-        until = time.monotonic() + PATIENCE_S
         with open_notebook(folder / "tea.notebook", at=load.begun, create=False) as book:
-            while time.monotonic() < until and len(_there(book)["temperature"]) < len(load.kept["temperature"]):
-                time.sleep(0.5)  # the broker hands on what came while the app was away
+            _wait_for_the_broker(book, len(load.kept["temperature"]))
     with open_notebook(folder / "tea.notebook", at=load.begun, create=False) as book:
         assert check(book) == []
         _compare(book, load, whole=True)
@@ -318,6 +316,16 @@ def _finish(load: Load, hands: list[threading.Thread], folder: Path) -> None:
                 number
             )
         assert not list(photos.glob("*.half")) and not list(photos.glob("*.part"))
+
+
+def _wait_for_the_broker(book: Notebook, wanted: int) -> None:
+    """It hands on what came while the app was away; waited for as long as something comes."""
+    came, since = 0, time.monotonic()
+    while came < wanted and time.monotonic() - since < PATIENCE_S:
+        now = len(_there(book)["temperature"])
+        if now > came:
+            came, since = now, time.monotonic()
+        time.sleep(0.5)
 
 
 def _there(book: Notebook) -> dict[str, Counter[int]]:

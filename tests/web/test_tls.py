@@ -151,3 +151,25 @@ def test_an_answer_that_drips_for_ever_is_left_and_silences_no_other_way(monkeyp
     dispatch.send((replace(LOW, kind="another"),), settings, now=START)
     assert len(told) == 2 and "still has not answered" in dispatch.says
     going.set()
+
+
+def test_a_message_that_a_bug_of_ours_does_not_take_in_is_kept_as_it_came(brewing: Shed, monkeypatch: pytest.MonkeyPatch) -> None:
+    class Told:
+        topic, qos, payload, mid = "shed/do", 1, b"7.9", 1
+
+    class Client:
+        def __init__(self) -> None:
+            self.acknowledged: list[int] = []
+
+        def ack(self, mid: int, qos: int) -> None:
+            self.acknowledged.append(mid)
+
+    def burst(*_: object, **__: object) -> object:
+        raise RuntimeError("a bug")
+
+    monkeypatch.setattr("aerobe.usecases.brews.take_points", burst)
+    listener, client = Broker(brewing.notebook, brewing.app.state.live, brewing.clock), Client()
+    listener._hear(Told())  # type: ignore[arg-type]
+    listener._waiting.put(None)
+    listener._work(BrokerSettings(host="x", topics=TOPICS), client)  # type: ignore[arg-type]
+    assert [item.payload["payload"] for item in brewing.notebook.kept("late value")] == ["7.9"] and client.acknowledged == [1]

@@ -144,7 +144,9 @@ def correct(request: Request, key: str, reading: str, sent: Sent) -> Response:
             notebook, reading, entry, now=clock_of(request), why=sent.text("why"), at_vessel=True
         )
     except AerobeError as fault:
-        return page(request, "record/one.html", status=422, fault=fault, sent=sent, context=_one_context(request, key, reading))
+        # Where somebody else was quicker, the form stands under what counts now, with what was typed here still in it.
+        context = _one_context(request, key, _standing(notebook, key, reading))
+        return page(request, "record/one.html", status=422, fault=fault, sent=sent, context=context)
     live_of(request).tell("brew", key)
     return go_to(f"/brews/{key}/readings/{receipt.key}?done=Corrected.+The+earlier+value+stays+in+the+history.")
 
@@ -266,6 +268,14 @@ def _form_context(request: Request, key: str, what: str) -> dict[str, object]:
         "foods": usecases.brews.start_choices(notebook).foods,
         "air_off_since": usecases.brews.air_is_off_since(usecases.brews.standing_events_of(notebook, key)),
     }
+
+
+def _standing(notebook: usecases.notebook.Notebook, key: str, reading: str) -> str:
+    """The reading that counts now of all that correct this one."""
+    newer = {item.replaces: item.key for item in notebook.readings(key, with_corrected=True) if item.replaces}
+    while reading in newer:
+        reading = newer[reading]
+    return reading
 
 
 def _one_context(request: Request, key: str, reading: str) -> dict[str, object]:
