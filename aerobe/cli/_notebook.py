@@ -117,11 +117,19 @@ def notebook_copy(to: Path | None = None, /, *, where: Where = OWN) -> None:
 
 
 @notebook.command(name="copies")
-def notebook_copies(*, where: Where = OWN) -> None:
-    """The dated copies beside the notebook, oldest first."""
-    from aerobe.usecases.notebook import copies_of_notebook
+def notebook_copies(*, also: Path | None = None, where: Where = OWN) -> None:
+    """The dated copies beside the notebook, oldest first.
+
+    Parameters
+    ----------
+    also
+        A folder, best on another disk, to which the copy of each day goes as well from now on.
+    """
+    from aerobe.usecases.notebook import copies_of_notebook, copy_also_to
 
     with where.open(create=False) as open_one:
+        if also is not None:
+            copy_also_to(open_one, also, now=now())
         paths = [str(path) for path in copies_of_notebook(open_one)]
     say(paths, as_json=where.json, text=paths or "(none)")
 

@@ -6,7 +6,6 @@ import asyncio
 import logging
 from collections.abc import Callable
 from datetime import datetime
-from pathlib import Path
 
 from aerobe import usecases
 from aerobe.errors import AerobeError, Damaged, NotebookFault
@@ -21,6 +20,7 @@ LOG = logging.getLogger("aerobe.web")
 CHANGES_EVERY_S = 2.0
 LOOK_EVERY_S = 20.0
 CARE_EVERY_S = 3600.0
+CARE_FIRST_S = 20.0  # the first pages after a start go before the reading of every row [s]
 
 
 class Watch:
@@ -67,11 +67,10 @@ class Watch:
     def care(self) -> None:
         """The notebook is checked and copied once a day; what is found stands as an alarm until the next look."""
         try:
-            second = self.notebook.setting("second folder for copies", "")
             done = usecases.notebook.care_for_the_day(
                 self.notebook,
                 now=self.clock(),
-                second=Path(second) if isinstance(second, str) and second else None,
+                second=usecases.notebook.second_folder(self.notebook),
                 look=not self._cared,
             )
             self._cared = True
@@ -97,16 +96,16 @@ class Watch:
 
     async def run(self) -> None:
         """Look, wait, look again; a fault of one look never ends the loop."""
-        looked = cared = 0.0
-        loop = asyncio.get_running_loop()
+        looked, loop = 0.0, asyncio.get_running_loop()
+        care_at = loop.time() + CARE_FIRST_S
         while True:
             try:
                 await asyncio.to_thread(self.tell_changes)
                 if loop.time() - looked >= LOOK_EVERY_S or not looked:
                     looked = loop.time()
                     await asyncio.to_thread(self.look)
-                if loop.time() - cared >= CARE_EVERY_S or not cared:
-                    cared = loop.time()
+                if loop.time() >= care_at:
+                    care_at = loop.time() + CARE_EVERY_S
                     await asyncio.to_thread(self.care)
             except Damaged:
                 await asyncio.to_thread(self.show_whole_part)

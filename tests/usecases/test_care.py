@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from aerobe import usecases
+from aerobe.errors import NotebookFault
 from aerobe.notebook import Notebook, check, copies_of, open_notebook
 
 NOW = datetime(2026, 5, 1, 8, 0, tzinfo=UTC)
@@ -68,3 +69,15 @@ def test_the_doctor_says_what_is_well_and_what_is_not(book: Notebook, tmp_path: 
     looked = {item.what: item for item in usecases.notebook.look_over(book, now=NOW)}
     assert not looked["permissions"].fine and not looked["broker"].fine and not looked["certificate"].fine
     assert all(item.fine or item.remedy for item in looked.values())
+
+
+def test_the_copy_of_a_day_goes_to_a_second_folder_that_was_named(book: Notebook, tmp_path: Path) -> None:
+    with pytest.raises(NotebookFault, match="no folder"):
+        usecases.notebook.copy_also_to(book, tmp_path / "nowhere", now=NOW)
+    assert usecases.notebook.second_folder(book) is None
+    (tmp_path / "stick").mkdir()
+    usecases.notebook.copy_also_to(book, tmp_path / "stick", now=NOW)
+    made = usecases.notebook.care_for_the_day(book, now=NOW, second=usecases.notebook.second_folder(book))
+    assert made.copy is not None
+    with open_notebook(tmp_path / "stick" / made.copy.name, at=NOW) as twin:
+        assert check(twin) == [] and len(twin.kept("study")) == 1

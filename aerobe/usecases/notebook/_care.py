@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TypedDict
 
+from aerobe.errors import NotebookFault
 from aerobe.notebook import (
     Notebook,
     Rescued,
@@ -47,6 +48,29 @@ def back_up_notebook(notebook: Notebook, *, now: datetime, to: Path | None = Non
 def copies_of_notebook(notebook: Notebook) -> list[Path]:
     """The dated copies beside the notebook, oldest first."""
     return copies_of(notebook.store)
+
+
+SECOND_FOLDER = "second folder for copies"
+
+
+def copy_also_to(notebook: Notebook, folder: Path, *, now: datetime) -> Path:
+    """From now on the copy of each day goes to this folder as well, best on another disk. Gives its whole path.
+
+    Raises
+    ------
+    NotebookFault
+        If there is no such folder.
+    """
+    if not folder.is_dir():
+        raise NotebookFault(f"There is no folder {folder}.", "Make it, or plug its disk in, and name it again.")
+    notebook.set_setting(SECOND_FOLDER, str(folder.resolve()), at=now)
+    return folder.resolve()
+
+
+def second_folder(notebook: Notebook) -> Path | None:
+    """The second folder for copies; None where none is set."""
+    kept = notebook.setting(SECOND_FOLDER, "")
+    return Path(kept) if isinstance(kept, str) and kept else None
 
 
 def restore_notebook(notebook: Notebook, copy: Path, *, now: datetime) -> Path:
