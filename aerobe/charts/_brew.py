@@ -279,7 +279,7 @@ def _oxygen_in_words(
     if len(forecast_h):
         place = min(range(len(middle)), key=lambda item: middle[item])
         says += f" Forecast lowest {number(middle[place])} mg/L near {number(forecast_h[place])} h ({level} band down to "
-        says += f"{number(min(low))})."
+        says += f"{number(min(low))} mg/L)."
     if floor is not None:
         reached = len(forecast_h) and min(low) < floor
         says += f" The floor is {number(floor)} mg/L" + (", which the band reaches." if reached else ".")

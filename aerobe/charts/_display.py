@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from aerobe.charts._plot import Axis, Band, Floats, Follow, Intervals, Line, Mark, Plot, Points, Rule
-from aerobe.units import DisplayUnits, Scale, head_scale, shown_text, with_unit
+from aerobe.units import DisplayUnits, Scale, head_scale, number, shown_text, with_unit
 
 
 def plot_in(units: DisplayUnits, plot: Plot, about: str) -> Plot:
@@ -55,7 +55,11 @@ def _mark(units: DisplayUnits, mark: Mark, x: Scale | None, y: Scale | None, abo
         return replace(mark, at=_shown(mark.at, across), low=_shown(mark.low, along), high=_shown(mark.high, along))
     words_shown = shown_text(units, mark.words, about)
     if isinstance(mark, Rule):
-        return replace(mark, at=_shown([mark.at], along)[0], words=words_shown)
+        at, bare = _shown([mark.at], along)[0], number(mark.at)
+        if along is not None and mark.words.endswith(f" {bare}"):  # the words end in the value itself: floor 2
+            head = shown_text(units, mark.words.removesuffix(bare), about)
+            words_shown = head + units.decimals(number(at, 2 if along.unit.startswith("%") else 3))
+        return replace(mark, at=at, words=words_shown)
     low, high = _shown([mark.low, mark.high], along)
     return replace(mark, low=low, high=high, words=words_shown)
 

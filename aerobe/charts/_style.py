@@ -12,7 +12,7 @@ from aerobe.charts._display import plot_in
 from aerobe.charts._look import FONTS_FOLDER, Look
 from aerobe.charts._plot import Plot
 from aerobe.charts._svg import page_svg, paper_svg, readout_of
-from aerobe.units import DisplayUnits, number, shown_column, shown_markup, shown_text
+from aerobe.units import DisplayUnits, number, shown_markup, shown_table, shown_text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,12 +34,8 @@ class FigureTable:
         """The same table in display units, its cells as text; `about` says what it is of where its heads do not."""
         if (units.is_house and not units.currency) or not self.rows:
             return self
-        columns = [
-            shown_column(units, head, list(cells), about)
-            for head, cells in zip(self.columns, zip(*self.cells(), strict=True), strict=True)
-        ]
-        rows = tuple(zip(*(cells for _, cells in columns), strict=True))
-        return FigureTable(columns=tuple(head for head, _ in columns), rows=rows, caption=shown_text(units, self.caption, about))
+        heads, rows = shown_table(units, self.columns, self.cells(), about)
+        return FigureTable(columns=tuple(heads), rows=tuple(map(tuple, rows)), caption=shown_text(units, self.caption, about))
 
     def as_text(self) -> str:
         """The table in aligned plain text."""

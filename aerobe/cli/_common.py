@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Annotated
 from cyclopts import Parameter
 
 from aerobe.records import as_json as plain_json
-from aerobe.units import display_units, shown_column, shown_text, signs, use_display_units
+from aerobe.units import display_units, shown_table, shown_text, signs, use_display_units
 
 if TYPE_CHECKING:
     from aerobe.usecases.notebook import Notebook
@@ -157,11 +157,9 @@ def table(head: Sequence[str], rows: Iterable[Sequence[object]]) -> list[str]:
     cells = [[str(cell) for cell in row] for row in rows]
     if not cells:
         return ["(none)"]
-    columns = [
-        shown_column(display_units(), name, list(column)) for name, column in zip(head, zip(*cells, strict=True), strict=True)
-    ]
-    head = [printable(signs(name)) for name, _ in columns]
-    cells = [[printable(signs(cell)) for cell in row] for row in zip(*(column for _, column in columns), strict=True)]
+    heads, cells = shown_table(display_units(), head, cells)
+    head = [printable(signs(name)) for name in heads]
+    cells = [[printable(signs(cell)) for cell in row] for row in cells]
     lines = [list(head), *cells]
     widths = [max(len(line[column]) for line in lines) for column in range(len(head))]
     room = terminal_columns()

@@ -145,7 +145,8 @@ def balance_ceiling_g_per_l(
     """
     if floor_mg_per_l >= saturation_mg_per_l:
         raise OutsideValidity(
-            f"A floor of {floor_mg_per_l:g} mg/L is not below saturation, {saturation_mg_per_l:.2f}.", "Choose a lower floor."
+            f"A floor of {floor_mg_per_l:g} mg/L is not below saturation, {saturation_mg_per_l:.2f} mg/L.",
+            "Choose a lower floor.",
         )
     supply = kla_per_h * (saturation_mg_per_l - floor_mg_per_l) - base_uptake_mg_per_l_h
     burnt_mg_per_g = 1000.0 * food.oxygen_demand.mid * food.readily.mid * (1.0 - growth_yield)

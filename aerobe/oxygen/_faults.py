@@ -75,7 +75,8 @@ def faults_before_fit(times: Array, values: Array, table: float, nominal_step_h:
     elif smooth[0] > smooth[-1] and smooth[0] - smooth[lowest] > 0.2 * table:
         found.append(
             _no_window(
-                f"The log starts at {smooth[0]:.1f} mg/L and falls to {smooth[lowest]:.1f} before it rises to {smooth[-1]:.1f}: "
+                f"The log starts at {smooth[0]:.1f} mg/L and falls to {smooth[lowest]:.1f} mg/L before it "
+                f"rises to {smooth[-1]:.1f} mg/L: "
                 "it holds the removal of oxygen, and little of the return."
             )
         )
@@ -104,7 +105,7 @@ def faults_before_fit(times: Array, values: Array, table: float, nominal_step_h:
             RunFault(
                 name="above saturation",
                 forbids=False,
-                problem=f"The highest reading, {smooth.max():.2f} mg/L, lies above saturation, {table:.2f}.",
+                problem=f"The highest reading, {smooth.max():.2f} mg/L, lies above saturation, {table:.2f} mg/L.",
                 remedy="Check temperature, pressure and the calibration of the probe in air-saturated water.",
             )
         )
@@ -150,7 +151,7 @@ def faults_of_fit(
                 name="odd saturation",
                 forbids=False,
                 remedy="Check temperature, altitude and calibration.",
-                problem=f"The run heads for {fitted_saturation:.2f} mg/L, the table says {table:.2f}.",
+                problem=f"The run heads for {fitted_saturation:.2f} mg/L, the table says {table:.2f} mg/L.",
             )
         )
     return (*found, *_unsteady(times, values, fitted_saturation))

@@ -185,7 +185,7 @@ def check_probe(
     zero = 0.0 if zero_mg_per_l is None else zero_mg_per_l
     if read_mg_per_l - zero < 0.3 * expected:
         raise UnusableReading(
-            f"The probe reads {read_mg_per_l:g} mg/L in water that holds {expected:.2f}, and {zero:g} without oxygen.",
+            f"The probe reads {read_mg_per_l:g} mg/L in water that holds {expected:.2f} mg/L, and {zero:g} mg/L without oxygen.",
             "Renew membrane and electrolyte or the sensor cap, calibrate, and check again.",
         )
     findings = []

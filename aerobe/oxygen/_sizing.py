@@ -170,7 +170,8 @@ def needed_kla_per_h(
     """
     if floor_mg_per_l >= saturation_mg_per_l:
         raise OutsideValidity(
-            f"A floor of {floor_mg_per_l:g} mg/L is not below saturation, {saturation_mg_per_l:.2f}.", "Choose a lower floor."
+            f"A floor of {floor_mg_per_l:g} mg/L is not below saturation, {saturation_mg_per_l:.2f} mg/L.",
+            "Choose a lower floor.",
         )
     return peak_uptake_mg_per_l_h / (saturation_mg_per_l - floor_mg_per_l) / alpha
 

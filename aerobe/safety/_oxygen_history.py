@@ -114,8 +114,8 @@ def _believed(times: Array, values: Array, most: float, floor: float, doubts: li
     if odd.any():
         if odd.mean() > ODD_SHARE:
             doubts.append(
-                f"Oxygen readings reach {values[np.argmax(np.abs(values))]:g} mg/L, where water here holds {most:.0f} at most: "
-                "they look like % of saturation, or the meter is off"
+                f"Oxygen readings reach {values[np.argmax(np.abs(values))]:g} mg/L, where water here holds "
+                f"{most:.0f} mg/L at most: they look like % of saturation, or the meter is off"
             )
             return times[:0], values[:0]
         doubts.append(f"{int(odd.sum())} of {len(odd)} oxygen readings cannot be and are left out")

@@ -2,7 +2,7 @@
 
 from aerobe.units._dilution import dilution_factor
 from aerobe.units._display import CHOICES, CURRENCIES, DisplayUnits, Scale, display_units, shown_in, use_display_units
-from aerobe.units._display_text import head_scale, shown_column, shown_markup, shown_quantity, shown_text, with_unit
+from aerobe.units._display_text import head_scale, shown_markup, shown_quantity, shown_table, shown_text, with_unit
 from aerobe.units._kinds import (
     AIR_FLOW,
     AREA,
@@ -67,10 +67,10 @@ __all__ = [
     "parse_number",
     "percent",
     "ratio_words",
-    "shown_column",
     "shown_in",
     "shown_markup",
     "shown_quantity",
+    "shown_table",
     "shown_text",
     "signs",
     "signs_of_page",

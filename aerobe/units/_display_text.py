@@ -43,6 +43,7 @@ _TABLE = re.compile(r"<table\b.*?</table>", re.DOTALL)
 _HEAD = re.compile(r'<th scope="col"[^>]*>(.*?)</th>', re.DOTALL)
 _ROW = re.compile(r"<tr\b[^>]*>(?:(?!</tr>).)*</tr>", re.DOTALL)
 _CELL = re.compile(r"(<t[dh]\b[^>]*>)(.*?)(</t[dh]>)", re.DOTALL)
+_END_OF_INTERVAL = re.compile(r"(?:\d+ % )?(?:from|to|low|high|lower|upper|lowest|highest|middle|median)(?:,? \d+ %)?")
 _LABEL = re.compile(r'(?<= aria-label=")[^"]*')
 _IN_BRACKETS = re.compile(r"\[([^\[\],]+)(, [^\[\]]*)?\]\s*$")
 
@@ -101,7 +102,7 @@ def _table(units: DisplayUnits, markup: str) -> str:
     """A table of a page: columns whose heads name a unit in brackets. One with cells across several columns stays as it is."""
     heads = [re.sub(r"<[^>]*>", "", head) for head in _HEAD.findall(markup)]
     caption = re.search(r"<caption>(.*?)</caption>", markup, re.DOTALL)
-    scales = [head_scale(units, head, caption[1] if caption else "") if "[" in head else None for head in heads]
+    scales = _scales_of_heads(units, heads, caption[1] if caption else "")
     if not any(scales) or "colspan" in markup:
         return markup
 
@@ -128,17 +129,34 @@ def shown_quantity(units: DisplayUnits, value: float, unit: str, digits: int = 0
     return f"{units.decimals(number(shown, digits) if digits else given(shown))} {scale.unit}".rstrip()
 
 
-def shown_column(units: DisplayUnits, head: str, cells: Sequence[str], about: str = "") -> tuple[str, list[str]]:
-    """A column in display units: its head names the unit in brackets, `lowest oxygen [mg/L]`, and its cells are bare numbers.
+def shown_table(
+    units: DisplayUnits, heads: Sequence[str], rows: Sequence[Sequence[str]], about: str = ""
+) -> tuple[list[str], list[list[str]]]:
+    """A table in display units: a head names its unit in brackets, `lowest oxygen [mg/L]`, and its cells are bare numbers.
 
     Cells that are sentences are shown as texts are, and what was typed as it was. `about` says what the table is of.
     """
-    if "as typed" in head:
-        return head, list(cells)
-    scale = head_scale(units, head, about)
-    if scale is None:
-        return shown_text(units, head, about), [shown_text(units, cell, f"{about} {head}") for cell in cells]
-    return with_unit(head, scale.unit), [_cell(units, cell, scale) for cell in cells]
+    scales = _scales_of_heads(units, heads, about)
+    shown_heads = [
+        with_unit(head, scale.unit) if scale and "[" in head else head if "as typed" in head else shown_text(units, head, about)
+        for head, scale in zip(heads, scales, strict=True)
+    ]
+
+    def shown(head: str, cell: str, scale: Scale | None) -> str:
+        if scale is not None:
+            return _cell(units, cell, scale)
+        return cell if "as typed" in head else shown_text(units, cell, f"{about} {head}")
+
+    return shown_heads, [[shown(*item) for item in zip(heads, row, scales, strict=True)] for row in rows]
+
+
+def _scales_of_heads(units: DisplayUnits, heads: Sequence[str], about: str) -> list[Scale | None]:
+    """How each column is shown. Ends of an interval that name no unit are in that of the value before them."""
+    found: list[Scale | None] = []
+    for head in heads:
+        is_end = "[" not in head and _END_OF_INTERVAL.fullmatch(head.strip()) is not None
+        found.append(found[-1] if is_end and found else head_scale(units, head, about) if "[" in head else None)
+    return found
 
 
 def head_scale(units: DisplayUnits, head: str, about: str = "") -> Scale | None:

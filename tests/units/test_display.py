@@ -17,10 +17,10 @@ from aerobe.units import (
     DisplayUnits,
     guess_display_units,
     parse_number,
-    shown_column,
     shown_in,
     shown_markup,
     shown_quantity,
+    shown_table,
     shown_text,
 )
 
@@ -87,12 +87,13 @@ def test_what_people_typed_and_named_stays() -> None:
 
 
 def test_a_table_follows_its_heads() -> None:
-    assert shown_column(US, "lowest oxygen [mg/L]", ["3.2 (2.6 to 4.0)", "none"]) == (
-        "lowest oxygen [% of saturation]",
-        ["35 (29 to 44)", "none"],
+    heads, rows = shown_table(
+        US,
+        ["way", "lowest oxygen [mg/L]", "90 % from", "to", "as typed", "biomass [mg/L]"],
+        [["20", "5", "2", "8", "20 L", "20"]],
     )
-    assert shown_column(US, "as typed", ["20 L"]) == ("as typed", ["20 L"])
-    assert shown_column(US, "biomass [mg/L]", ["20"]) == ("biomass [mg/L]", ["20"])
+    assert heads == ["way", "lowest oxygen [% of saturation]", "90 % from", "to", "as typed", "biomass [mg/L]"]
+    assert rows == [["20", "55", "22", "88", "20 L", "20"]]
     heads = '<th scope="col">way</th><th scope="col">water [L]</th>'
     page = f"<table><thead><tr>{heads}</tr></thead><tr><td>20</td><td>20</td></tr></table>"
     assert shown_markup(US, page) == page.replace("[L]", "[gal]").replace("<td>20</td><td>20</td>", "<td>20</td><td>5.28</td>")
