@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 
-from aerobe.errors import AerobeError, UnusableReading
+from aerobe.errors import AerobeError, UnusableReading, UnusableRecord
 from aerobe.records import Brew
+from aerobe.units import DisplayUnits, shown_in
 from aerobe.usecases.notebook import moment_of, spoken
 from aerobe.usecases.notebook._moments import elapsed_from
 
@@ -69,3 +70,23 @@ def test_a_moment_is_on_the_clock_of_now_unless_it_says_otherwise() -> None:
 )
 def test_a_moment_is_spoken_with_its_day_where_that_is_not_today(days: int, said: str) -> None:
     assert spoken(NOW + timedelta(days=days), NOW) == said
+
+
+@pytest.mark.parametrize(
+    ("order", "typed", "read"),
+    [
+        ("m/d/y", "5/1/2026 8:30 am", datetime(2026, 5, 1, 8, 30)),
+        ("d/m/y", "5/1/2026 8:30 pm", datetime(2026, 1, 5, 20, 30)),
+        ("d.m.y", "1.5.2026 08:30", datetime(2026, 5, 1, 8, 30)),
+        ("y-m-d", "2026-05-01 12:30 am", datetime(2026, 5, 1, 0, 30)),
+        ("m/d/y", "2026-05-01 12:30 pm", datetime(2026, 5, 1, 12, 30)),
+    ],
+)
+def test_a_date_is_read_in_the_order_that_was_chosen(order: str, typed: str, read: datetime) -> None:
+    with shown_in(DisplayUnits().with_choices({"date": order})):
+        assert moment_of(typed, now=datetime(2026, 5, 2, 9, 0, tzinfo=UTC)) == read.replace(tzinfo=UTC)
+
+
+def test_a_date_whose_order_nobody_chose_is_asked_about() -> None:
+    with pytest.raises(UnusableRecord):
+        moment_of("5/1/2026 08:30", now=datetime(2026, 5, 2, 9, 0, tzinfo=UTC))

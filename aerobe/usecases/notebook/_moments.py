@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from aerobe.errors import AerobeError, UnusableReading, UnusableRecord
 from aerobe.notebook import Notebook
 from aerobe.records import Brew
-from aerobe.units import ELAPSED, parse_number
+from aerobe.units import ELAPSED, display_units, parse_number
 
 OLDEST_ENTRY_S = 60 * 24 * 3600.0  # what waited longer on a phone needs its time typed [s]
 AHEAD = timedelta(minutes=10)  # a phone's or a sender's clock may be a little fast
@@ -30,7 +30,7 @@ def moment_of(text: str, *, now: datetime) -> datetime:
     UnusableRecord
         If it is none of these.
     """
-    text = text.strip()
+    text = _as_house_writes(text)
     if not text:
         return now
     clock = re.fullmatch(r"([01]?\d|2[0-3])[:.]([0-5]\d)", text)
@@ -41,6 +41,22 @@ def moment_of(text: str, *, now: datetime) -> datetime:
     except ValueError:
         raise UnusableRecord(f"'{text}' is no clock time.", "Write 08:30, or a date and time such as 2026-05-01 08:30.") from None
     return moment if moment.tzinfo is not None else moment.replace(tzinfo=now.tzinfo)
+
+
+def _as_house_writes(text: str) -> str:
+    """A time as typed, with am or pm made hours of 24, and a date in the chosen order made year-month-day."""
+    text = re.sub(r"(?<!\d)(0?[1-9]|1[0-2])[:.]([0-5]\d) ?([ap])\.?m\.?$", _of_24, text.strip(), flags=re.IGNORECASE)
+    order = display_units().date
+    sign = {"d.m.y": ".", "d/m/y": "/", "m/d/y": "/"}.get(order, "")
+    found = re.match(rf"(\d{{1,2}})[{sign}](\d{{1,2}})[{sign}](\d{{4}})(?!\d)", text) if sign else None
+    if found is None:
+        return text
+    month, day = (found[1], found[2]) if order == "m/d/y" else (found[2], found[1])
+    return f"{found[3]}-{int(month):02d}-{int(day):02d}{text[found.end() :]}"
+
+
+def _of_24(found: re.Match[str]) -> str:
+    return f"{int(found[1]) % 12 + (12 if found[3].lower() == 'p' else 0):02d}:{found[2]}"
 
 
 def elapsed_from(when: str, brew: Brew | None, *, now: datetime, age_s: str = "") -> float:
@@ -64,7 +80,7 @@ def elapsed_from(when: str, brew: Brew | None, *, now: datetime, age_s: str = ""
     UnusableReading, NotAQuantity
         If time or age cannot be read.
     """
-    text = when.strip()
+    text = _as_house_writes(when)
     entered = now - timedelta(seconds=_age(age_s))
     if re.fullmatch(r"[+-]?[\d.,]+", text):
         return ELAPSED.convert(parse_number(text), ELAPSED.house, typed=text)
