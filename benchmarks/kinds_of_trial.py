@@ -171,11 +171,14 @@ def _typed_twice(shake: float) -> Spoil:
 
 
 def _one_brew_as_many(own: float, test: float) -> Spoil:
-    """Tests of one brew entered as brews: they differ by `own`, and the test is known to err by `test`."""
+    """Tests of one brew entered as brews: they differ by `own`, and the test is certified to err by `test`."""
 
     def spoil(rng: np.random.Generator, rows: list[BrewResult]) -> Spoilt:
         first = {row.arm: row.value for row in reversed(rows)}
-        return [replace(row, value=first[row.arm] * math.exp(rng.normal(0, own)), test_log_sd=test) for row in rows], []
+        return [
+            replace(row, value=first[row.arm] * math.exp(rng.normal(0, own)), test_log_sd=test, test_is_measured=True)
+            for row in rows
+        ], []
 
     return spoil
 

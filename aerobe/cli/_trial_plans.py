@@ -61,7 +61,7 @@ def plan(
     runs
         Number of arms of a fractional factorial; all combinations if left out.
     outcome
-        What it is judged by: biomass, ratio, peak time, cost per biomass, oxygen, yield ...
+        What it is judged by: biomass, area under the curve, ratio, peak time, cost per biomass, oxygen, yield ...
     margin
         Difference worth having, as a ratio.
     money

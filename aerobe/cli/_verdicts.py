@@ -89,7 +89,7 @@ def compare(
     second
         Key of the recipe it is compared with.
     outcome
-        Judged by: biomass, count, ratio, peak time, cost per biomass, oxygen ...
+        Judged by: biomass, area under the curve, count, ratio, peak time, cost per biomass, oxygen ...
     at_h
         Hour to compare at; each brew's last sample if left out. [h]
     margin

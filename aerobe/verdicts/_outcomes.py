@@ -34,6 +34,9 @@ OUTCOMES = {
     for item in (
         Outcome(key="biomass", label="living biomass", unit="ug C/mL", better="higher", is_of_microbes=True),
         Outcome(key="peak biomass", label="biomass at its peak", unit="ug C/mL", better="higher", is_of_microbes=True),
+        Outcome(
+            key="area under the curve", label="biomass over the brew", unit="ug C h/mL", better="higher", is_of_microbes=True
+        ),
         Outcome(key="count", label="count", unit="/mL", better="higher", is_of_microbes=True),
         Outcome(key="peak time", label="time of the peak", unit="h", better="neither"),
         Outcome(key="ratio", label="fungal to bacterial ratio", unit="", better="neither", is_of_microbes=True),

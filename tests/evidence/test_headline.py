@@ -179,3 +179,14 @@ def test_a_trial_keeps_the_interval_it_was_judged_by() -> None:
     assert (low, high) == approx((-2.131847, 2.131847), abs=1e-5)
     found = weigh([one], "kelp", "plain")
     assert "1.1 (0.0017 to 740)" in found.says and "90 % interval" in found.says
+
+
+def test_errors_that_no_brewer_has_carry_no_claim() -> None:
+    # by hand: four brews each and an error of 0.02 mean that brews differ by 0.02 / sqrt(1/4 + 1/4) = 2.8 %
+    forged = [trial(f"f{i}", 0.6 + 0.1 * i, 0.02**2 * (1.0 + 0.5 * i)) for i in range(3)]
+    assert not any(carries_a_headline(item) for item in forged)
+    honest = [trial(f"h{i}", 0.6 + 0.1 * i, 0.01 * (1.0 + 0.5 * i)) for i in range(3)]
+    assert weigh(honest, "kelp", "plain").answer == "better"
+    found = weigh(forged, "kelp", "plain")
+    assert found.answer == "cannot tell" and found.held_back
+    assert any(flag.name == "too precise" and "2.8 %" in flag.words for flag in found.flags)

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from aerobe.errors import UnusableRecord
+from aerobe.errors import NotEnoughData, UnusableRecord
 from aerobe.notebook import Notebook, open_notebook
 from aerobe.records import (
     AirSupply,
@@ -163,3 +163,20 @@ def test_a_table_must_name_its_units() -> None:
         judge_table(trial, rows)
     named = [{**row, "unit": f"{row['arm']}-{i // 6}"} for i, row in enumerate(rows)]
     assert judge_table(trial, named).brews == 8
+
+
+def test_the_area_under_the_curve_is_an_outcome_by_the_trapezoidal_rule(book: Notebook) -> None:
+    two_arms(book, {"plain": {0.0: 5.0, 12.0: 15.0, 24.0: 20.0}, "kelp": {0.0: 5.0, 12.0: 40.0, 24.0: 21.0}})
+    verdict = verdict_of_trial(book, "t", outcome="area under the curve", now=NOW)
+    # numpy's trapezoid over the same hours; each brew is within a few per cent of its arm's course
+    plain, kelp = (np.trapezoid(course, [0.0, 12.0, 24.0]) for course in ([5.0, 15.0, 20.0], [5.0, 40.0, 21.0]))
+    assert min(result.value for result in verdict.results if result.arm == "plain") == pytest.approx(0.94 * plain)
+    assert math.exp(verdict.comparisons[0].effect) == pytest.approx(kelp / plain, rel=0.01)
+    assert verdict.comparisons[0].call == "better" and "Judged by area under the curve" in str(verdict.rivals)
+    assert verdict_of_trial(book, "t", now=NOW).comparisons[0].call != "better"  # the last hour alone does not show it
+
+
+def test_an_area_wants_three_hours_that_all_brews_share(book: Notebook) -> None:
+    two_arms(book, {"plain": {12.0: 15.0, 24.0: 20.0}, "kelp": {12.0: 40.0, 24.0: 21.0}})
+    with pytest.raises(NotEnoughData, match="share 2 hours"):
+        verdict_of_trial(book, "t", outcome="area under the curve", now=NOW)

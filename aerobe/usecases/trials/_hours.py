@@ -12,7 +12,7 @@ from aerobe.errors import AerobeError, UnusableRecord
 from aerobe.notebook import Notebook
 from aerobe.records import Arm, Brew, RunSheet, Trial
 from aerobe.usecases.trials._sheet import HOURS_APART
-from aerobe.usecases.trials._values import FROM_COURSE, results_of, sample_hours
+from aerobe.usecases.trials._values import AREA, FROM_COURSE, results_of, sample_hours
 from aerobe.verdicts import CANNOT_TELL, BrewResult, HourRatio, LostBrew, Rival, Verdict, hold_back, judge
 
 LATE_ENOUGH = 0.5  # hours from this share of the hour judged on are ones that one might harvest at (our choice, no source)
@@ -60,7 +60,7 @@ def with_hours(
 ) -> Verdict:
     """The verdict with the ratio at every hour that all arms share; held back where its direction turns among the later ones."""
     kind = verdict.outcome
-    if kind.key in (*FROM_COURSE, "oxygen") or trial.question == "brewing time":
+    if kind.key in (*FROM_COURSE, AREA, "oxygen") or trial.question == "brewing time":
         return verdict
     judged = at_h if at_h is not None else max((r.elapsed_h or 0.0 for r in verdict.results), default=0.0)
     found: list[HourRatio] = []

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
+from itertools import pairwise
 
 from aerobe.errors import NotAQuantity, NotEnoughData, NotFound
 from aerobe.notebook import Notebook, brew_history
@@ -15,6 +16,8 @@ from aerobe.usecases.trials._sheet import HOURS_APART
 from aerobe.verdicts import BrewResult, brew_results, outcome
 
 FROM_COURSE = ("peak biomass", "peak time")
+AREA = "area under the curve"
+FEWEST_HOURS = 3  # with two an area says no more than their mean (our choice, no source)
 ReadingsOf = Mapping[str, Sequence[Reading]]  # by brew
 
 
@@ -42,6 +45,8 @@ def results_of(
         found = [_from_course(notebook, brew, kind.key, now) for brew in brews]
     elif kind.key == "oxygen":
         found = [_lowest_oxygen(notebook, brew) for brew in brews]
+    elif kind.key == AREA:
+        found = list(_areas(notebook, brews, assay, at_h, readings))
     else:
         found = _from_readings(notebook, brews, kind.key, assay, at_h, readings)
     kept = tuple(_with_size(notebook, result) for result in found if result is not None)
@@ -60,6 +65,54 @@ def _from_readings(
     if key == "cost per biomass":
         return [_cost(notebook, brew, result) for brew, result in zip(with_results, results, strict=True)]
     return list(results)
+
+
+def _areas(
+    notebook: Notebook, brews: Sequence[Brew], assay: str, at_h: float | None, given: ReadingsOf | None
+) -> Iterator[BrewResult]:
+    """The area under each brew's own readings, straight from one to the next, over hours at which all these brews were read.
+
+    No model is in it. A brew that lacks the last hour has no area yet. [ug C h/mL]
+    """
+    assays, readings = _by_one_assay(notebook, brews, AREA, assay, given)
+    sampled = {brew.key: sorted({r.elapsed_h for r in readings if r.brew == brew.key and r.role == "sample"}) for brew in brews}
+    last = max((hours[-1] for hours in sampled.values() if hours), default=0.0) if at_h is None else at_h
+    whole = [brew for brew in brews if any(abs(hour - last) <= HOURS_APART for hour in sampled[brew.key])]
+    hours: list[float] = []
+    for hour in sampled[whole[0].key] if whole else ():
+        shared = all(any(abs(hour - other) <= HOURS_APART for other in sampled[brew.key]) for brew in whole)
+        if shared and hour <= last + HOURS_APART and (not hours or hour - hours[-1] > HOURS_APART):
+            hours.append(hour)
+    if len(hours) < FEWEST_HOURS:
+        raise NotEnoughData(
+            f"The brews share {len(hours)} hours of sampling; an area under the curve needs {FEWEST_HOURS} or more.",
+            "Sample all brews at the same hours.",
+        )
+    by_hour = [brew_results(whole, readings, assays, at_h=hour, tolerance_h=HOURS_APART) for hour in hours]
+    for parts in zip(*by_hour, strict=True):
+        yield _area(parts, hours)
+
+
+def _area(parts: Sequence[BrewResult], hours: Sequence[float]) -> BrewResult:
+    """One brew's results of every hour put together by the trapezoidal rule."""
+    gaps = [later - earlier for earlier, later in pairwise(hours)]
+    weights = [0.5 * (before + after) for before, after in zip((0.0, *gaps), (*gaps, 0.0), strict=True)]
+    area = sum(weight * part.value for weight, part in zip(weights, parts, strict=True))
+    error = math.hypot(*(weight * part.value * part.test_log_sd for weight, part in zip(weights, parts, strict=True)))
+    biases = [
+        None if part.bias_log_sd is None else w * part.value * part.bias_log_sd for w, part in zip(weights, parts, strict=True)
+    ]
+    known = [bias for bias in biases if bias is not None]
+    return replace(
+        parts[-1],
+        value=area,
+        test_log_sd=error / area,
+        points=(),
+        bias_log_sd=sum(known) / area if len(known) == len(biases) else None,
+        colour_checked=all(part.colour_checked for part in parts),
+        at_limit=all(part.at_limit for part in parts),
+        above_range=any(part.above_range for part in parts),
+    )
 
 
 def _with_size(notebook: Notebook, result: BrewResult) -> BrewResult:
@@ -192,6 +245,8 @@ def _from_course(notebook: Notebook, brew: Brew, key: str, now: datetime) -> Bre
         block=brew.block,
         column=brew.vessel,
         test_log_sd=float(values.std()),
+        # Courses known so badly that the model makes them alike make no claim: brews then differ by less than this error.
+        test_is_measured=True,
         colour_sensitive=blind,
         colour_checked=checked,
     )

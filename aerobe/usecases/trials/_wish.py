@@ -142,7 +142,7 @@ class TrialWish:
 
     def reads_colour(self, notebook: Notebook) -> bool:
         """Whether the method needs killed controls; yes where the assay is not known."""
-        if self.outcome not in ("biomass", "peak biomass", "count", "ratio", "cost per biomass"):
+        if self.outcome not in ("biomass", "peak biomass", "area under the curve", "count", "ratio", "cost per biomass"):
             return False
         if not self.assay:
             return True

@@ -20,6 +20,7 @@ WISHES = tuple(usecases.trials.TrialWish.__dataclass_fields__)
 JUDGED_BY = (
     "biomass",
     "peak biomass",
+    "area under the curve",
     "count",
     "peak time",
     "ratio",
