@@ -231,6 +231,7 @@ CASES = (
     Case(name="one bad batch", brews=(8, 8), spoil=_bad_batch),
     Case(name="one bad batch, true 2", brews=(8, 8), spoil=_bad_batch, true=math.log(2.0)),
     Case(name="one bad batch, in days", brews=(8, 8), blocks=True, spoil=_bad_batch),
+    Case(name="one bad batch, in days, true 2", brews=(8, 8), blocks=True, spoil=_bad_batch, true=math.log(2.0)),
     Case(name="one bad batch of 3", brews=(3, 3), spoil=_bad_batch),
     Case(name="two bad batches", brews=(8, 8), spoil=_two_dead),
     Case(name="two bad batches, true 2", brews=(8, 8), spoil=_two_dead, true=math.log(2.0)),

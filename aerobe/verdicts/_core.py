@@ -230,12 +230,19 @@ class _Quadratic:
 
 
 def _within_blocks(layout: Layout, row: Array) -> Array | None:
-    """The contrast inside each block, shape (blocks, brews), if its arms stand once in each of two blocks or more."""
+    """The contrast inside each block, shape (blocks, brews), if its arms stand once in each of two blocks or more.
+
+    With two arms in all, blocks that hold only one of them are passed over: they tell nothing.
+    """
     if len(layout.groupings) != 1:
         return None
     labels = np.array(layout.groupings[0])
     involved = np.flatnonzero(np.abs(row) > 1e-12)
     places = [np.flatnonzero(layout.membership[:, arm]) for arm in involved]
+    if layout.n_arms == 2 and len(places) == 2:
+        # A block that holds one of the two arms alone tells nothing about their difference.
+        both = set(labels[places[0]]) & set(labels[places[1]])
+        places = [own[[label in both for label in labels[own]]] for own in places]
     blocks = sorted(set(labels[places[0]]))
     if len(blocks) < 2 or any(sorted(labels[own]) != blocks for own in places):
         return None

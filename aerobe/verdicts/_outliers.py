@@ -46,15 +46,38 @@ def _farthest(values: Array, layout: Layout) -> int | None:
     free = 1.0 - np.diag(hat)
     usable = free > 1e-6
     off = np.where(usable, residual / np.where(usable, free, 1.0), 0.0)
-    # The arm's own residuals are a yardstick always, so that a noisy arm is measured by its own noise; with blocks, where a brew
-    # that died moves the residuals of its neighbours, all residuals are one besides.
     own = layout.membership @ layout.membership.T
-    chance = _chance(residual, off, free, own, own.sum(axis=1) - 2.0, usable)
     if layout.is_blocked:
-        everyone = np.ones_like(own)
-        chance = np.maximum(chance, _chance(residual, off, free, everyone, np.full(len(values), layout.df - 1.0), usable))
-    place = int(np.argmin(np.where(np.abs(off) >= LEAST_FACTOR, chance, 2.0 * len(values))))
-    return place if chance[place] < CHANCE and abs(off[place]) >= LEAST_FACTOR else None
+        # A brew that died moves the residuals of its neighbours too, so that all residuals are the yardstick first.
+        everyone, df = np.ones_like(own), np.full(len(values), layout.df - 1.0)
+        chance = _chance(residual, off, free, everyone, df, usable)
+        # Of two brews alone in their block either may be the one: it is the one further from the rest of its arm.
+        alone = np.array([abs(v - np.median(values[mates > 0.0])) for v, mates in zip(values, own, strict=True)])
+        place = int(np.lexsort((-alone, np.round(np.where(np.abs(off) >= LEAST_FACTOR, chance, 2.0 * len(values)), 12)))[0])
+        worst = float(chance[place])
+        if layout.n_arms > 2:  # two arms in blocks differ by one set of residuals, and none is noisier than the other
+            worst = max(worst, _by_its_own_arm(values, layout, place, float(off[place]), float(free[place])))
+        elif len(set(np.round(np.abs(residual[usable]), 9))) <= len(values) / 2:
+            worst /= 2.0  # brews in pairs are told by their differences: half as many are tried
+    else:
+        # The arm's own residuals are the yardstick, so that a noisy arm is measured by its own noise.
+        chance = _chance(residual, off, free, own, own.sum(axis=1) - 2.0, usable)
+        place = int(np.argmin(np.where(np.abs(off) >= LEAST_FACTOR, chance, 2.0 * len(values))))
+        worst = float(chance[place])
+    return place if worst < CHANCE and abs(off[place]) >= LEAST_FACTOR else None
+
+
+def _by_its_own_arm(values: Array, layout: Layout, place: int, off: float, free: float) -> float:
+    """Chance that any brew lies so far off, by the residuals of its own arm once it is left out."""
+    keep = np.arange(len(values)) != place
+    rest = layout.subset(keep)
+    residual = values[keep] - rest.matrix @ (np.linalg.pinv(rest.matrix) @ values[keep])
+    mates = rest.membership @ layout.membership[place] > 0.0
+    df = rest.df * float(mates.sum()) / len(mates)
+    scatter = float(np.sum(residual[mates] ** 2))
+    if df < 2.0 or scatter <= 0.0:
+        return 1.0
+    return float(2.0 * special.stdtr(df, -abs(off) * math.sqrt(free * df / scatter))) * len(values)
 
 
 def _chance(residual: Array, off: Array, free: Array, pool: Array, df: Array, usable: NDArray[np.bool_]) -> Array:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from benchmarks.how_honest_is_a_verdict import CASES, count
@@ -15,6 +16,10 @@ REFUSED = (
     "hours 36 and 20",
     "one brew feeds all",
     "all above range",
+    "results typed twice",
+    "one brew entered as six, too alike",
+    "larger vessels with arm",
+    "darker by dose, no control",
 )
 
 
@@ -34,3 +39,23 @@ def test_traps_that_are_judged_seldom_claim_against_the_truth(name: str) -> None
 def test_the_count_notices_a_verdict_that_claims_too_much() -> None:
     counted = count(BY_NAME["fair, true 1.6"], 20)
     assert sum(counted.told) >= 3 and len(counted.inside) == 20
+
+
+def test_one_dead_batch_takes_no_verdict_away_with_days_or_without() -> None:
+    # without the dead batch a twofold difference is told 95 times in 100; left in, it hides every one in days
+    for name in ("one bad batch, true 2", "one bad batch, in days, true 2"):
+        counted = count(BY_NAME[name], 30)
+        assert sum(counted.told) >= 18 and not any(counted.differences)
+
+
+def test_a_block_that_holds_one_of_two_arms_leaves_the_paired_test_as_it_is() -> None:
+    from scipy import stats
+
+    from aerobe.verdicts import fit_effects, lay_out
+
+    first, second = np.array([3.1, 3.9, 2.7, 3.3]), np.array([3.6, 4.6, 2.9, 4.1])
+    y = np.array([*first, *second, 9.0])  # and a fifth block in which only the second arm stood
+    layout = lay_out([0] * 4 + [1] * 5, ["a", "b", "c", "d", "a", "b", "c", "d", "e"])
+    found = fit_effects(y, layout, np.array([[-1.0, 1.0]]))
+    paired = stats.ttest_rel(second, first)
+    assert found.estimate[0] / found.error[0] == pytest.approx(paired.statistic) and found.df[0] == 3.0
