@@ -40,7 +40,7 @@ def blocks(text: str) -> Iterator[tuple[str, str]]:
 
 def commands(block: str) -> Iterator[tuple[list[str], str]]:
     """The words of each line that is a command, and the file that its answer goes to."""
-    for line in block.splitlines():
+    for line in block.replace("\\\n", " ").splitlines():  # a command may go on in the next line
         bare = line.strip().removeprefix("$ ")
         if bare.startswith("aerobe "):
             words = shlex.split(bare, comments=True)[1:]
@@ -122,6 +122,6 @@ def test_what_is_left_out_is_in_the_guide() -> None:
 
 
 def test_a_block_that_cannot_run_is_noticed(home: Path) -> None:
-    (words, to), (other, _) = commands('$ aerobe brew show nobody  # a remark\naerobe brew list > "x y.txt"\n')
+    (words, to), (other, _) = commands('$ aerobe brew show \\\n  nobody  # a remark\naerobe brew list > "x y.txt"\n')
     assert words == ["brew", "show", "nobody"] and to == ""
     assert answer(words)[0] == FAULT and other == ["brew", "list"] and answer(["brew", "lists"])[0] == MISUNDERSTOOD
