@@ -223,7 +223,8 @@ def _date(units: DisplayUnits, parts: dict[str, str | None]) -> str:
 def _clock(units: DisplayUnits, hour: int, minutes: str) -> str:
     if units.clock == "24 h":
         return f"{hour:02d}:{minutes}"
-    return f"{hour % 12 or 12}:{minutes} {'am' if hour < 12 else 'pm'}"
+    shown = "" if minutes == "00" else f":{minutes}"  # 6 pm: short enough for a tick of a chart on a phone
+    return f"{hour % 12 or 12}{shown} {'am' if hour < 12 else 'pm'}"
 
 
 @lru_cache(maxsize=32)

@@ -56,6 +56,7 @@ GERMAN = HOUSE.with_choices({"date": "d.m.y", "decimal": ",", "currency": "EUR"}
         ("120 of your money", "120 USD"),
         ("2026-11-27 14:02 +0100", "11/27/2026 2:02 pm +0100"),
         ("00:30 yesterday", "12:30 am yesterday"),
+        ("Wed 18:00", "Wed 6 pm"),
         ("'20 L' is no temperature", "'20 L' is no temperature"),
         ("key 2026-11-27-drum, 20 L/ha, v1.20 L.", "key 2026-11-27-drum, 20 L/ha, v1.20 L."),
         ("12 ug C/mL after 8.5 h", "12 ug C/mL after 8.5 h"),

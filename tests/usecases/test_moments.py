@@ -78,6 +78,7 @@ def test_a_moment_is_spoken_with_its_day_where_that_is_not_today(days: int, said
         ("m/d/y", "5/1/2026 8:30 am", datetime(2026, 5, 1, 8, 30)),
         ("d/m/y", "5/1/2026 8:30 pm", datetime(2026, 1, 5, 20, 30)),
         ("d.m.y", "1.5.2026 08:30", datetime(2026, 5, 1, 8, 30)),
+        ("m/d/y", "5/1/2026 6 pm", datetime(2026, 5, 1, 18, 0)),
         ("y-m-d", "2026-05-01 12:30 am", datetime(2026, 5, 1, 0, 30)),
         ("m/d/y", "2026-05-01 12:30 pm", datetime(2026, 5, 1, 12, 30)),
     ],

@@ -45,7 +45,7 @@ def moment_of(text: str, *, now: datetime) -> datetime:
 
 def _as_house_writes(text: str) -> str:
     """A time as typed, with am or pm made hours of 24, and a date in the chosen order made year-month-day."""
-    text = re.sub(r"(?<!\d)(0?[1-9]|1[0-2])[:.]([0-5]\d) ?([ap])\.?m\.?$", _of_24, text.strip(), flags=re.IGNORECASE)
+    text = re.sub(r"(?<!\d)(0?[1-9]|1[0-2])(?:[:.]([0-5]\d))? ?([ap])\.?m\.?$", _of_24, text.strip(), flags=re.IGNORECASE)
     order = display_units().date
     sign = {"d.m.y": ".", "d/m/y": "/", "m/d/y": "/"}.get(order, "")
     found = re.match(rf"(\d{{1,2}})[{sign}](\d{{1,2}})[{sign}](\d{{4}})(?!\d)", text) if sign else None
@@ -56,7 +56,7 @@ def _as_house_writes(text: str) -> str:
 
 
 def _of_24(found: re.Match[str]) -> str:
-    return f"{int(found[1]) % 12 + (12 if found[3].lower() == 'p' else 0):02d}:{found[2]}"
+    return f"{int(found[1]) % 12 + (12 if found[3].lower() == 'p' else 0):02d}:{found[2] or '00'}"
 
 
 def elapsed_from(when: str, brew: Brew | None, *, now: datetime, age_s: str = "") -> float:
