@@ -170,6 +170,9 @@ def test_a_log_is_looked_at_after_2_4_6_9_and_12_hours_while_the_course_lasts(la
     assert found is not None and list(found.times_h) == looks
     # Nothing to learn, and the loss rises: each look costs what its hour costs.
     assert found.expected_loss == approx(0.5 * np.array(looks) / last_h) and found.without == approx(5.0 / last_h)
+    # The same where next to no oxygen is left, and the probe's own noise counts most.
+    gone = value_of_looking(replace(post, oxygen=np.full(post.oxygen.shape, 0.1)), loss, 10.0, seed=1)
+    assert gone is not None and gone.expected_loss == approx(found.expected_loss)
     assert value_of_looking(post, loss, 11.1, seed=1) is None and value_of_looking(post, loss, 11.0, seed=1) is not None
     assert value_of_looking(post, loss, last_h - 1.0, seed=1) is None
 
@@ -242,6 +245,9 @@ def test_what_the_draws_expect_is_told_at_seven_tenths_and_from_now_on_only() ->
     advice = advise(post, now_h=1.0, costs=Costs(hour_of_waiting=0.0))
     assert list(advice.times_h) == [1.0, 2.0, 3.0] and advice.loss_by_time == approx([0.14, 0.0, 0.28])
     assert (advice.expected_loss_now, advice.expected_loss) == approx((0.14, 0.0))
+    # While a log runs on, eleven twentieths came true.
+    logged = advise(replace(post, logged_until_h=1.0), now_h=1.0, costs=Costs(hour_of_waiting=0.0))
+    assert logged.loss_by_time == approx([0.11, 0.0, 0.22])
     assert advice.window.best_h == 2.0 and advice.call == "wait until" and advice.at_h == 2.0
     assert len(advice.test_times_h) == 0 and advise(post, now_h=9.0).now_h == 3.0 and advise(post, now_h=-1.0).now_h == 0.0
     asked = advise(post, now_h=0.0, tests_left=1, costs=Costs(hour_of_waiting=0.0))
