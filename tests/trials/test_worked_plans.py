@@ -191,15 +191,21 @@ def test_power_in_one_round_and_with_the_colour_that_controls_leave() -> None:
     assert (plain.day_log_sd, plain.colour_log_sd, plain.df) == (0.0, 0.0, math.inf)
 
 
-def test_a_design_counts_its_rounds_and_the_plan_its_worthwhile_tests() -> None:
-    # By hand: 2 x 6 brews in fours are three rounds; 12 x 2 tests with controls and 2 a round. root(20 / 10) x 0.6 / 0.1 tests.
+def test_a_design_counts_its_rounds_its_tests_and_its_money() -> None:
+    # By hand: 2 x 6 brews in fours are three rounds; 12 x 2 tests with controls and 2 a round.
     budget = Budget(costs=Costs(test=10.0, brew=20.0), money=2000.0, vessels=4, days=40.0)
     noisy = Scatter(brew_log_sd=0.1, test_log_sd=0.6)
     six = _design(TWO, noisy, budget, CONTROLS, (6, 6), 1, CLEAR, 1, 40)
     assert (six.rounds, six.tests, six.cost, six.brews_per_arm, len(six.plots)) == (3, 30, 540.0, 6, 12)
     more = _design(several(2), noisy, replace(budget, vessels=3), CONTROLS, (4, 2, 2), 1, CLEAR, 1, 40)
     assert (more.rounds, more.brews_per_arm, [arms_of(more.plots).count(arm) for arm in range(3)]) == (3, 2, [4, 2, 2])
-    assert plan_trial(TWO, noisy, budget, simulations=40).tests_worth_making == approx(math.sqrt(2.0) * 6.0)
+
+
+def test_a_plan_says_how_many_tests_of_a_brew_are_worth_making() -> None:
+    # Cochran 1977: root(20 / 10) x 0.6 / 0.1.
+    budget = Budget(costs=Costs(test=10.0, brew=20.0), money=200.0, vessels=4, days=40.0)
+    found = plan_trial(TWO, Scatter(brew_log_sd=0.1, test_log_sd=0.6), budget, simulations=40)
+    assert found.tests_worth_making == approx(math.sqrt(2.0) * 6.0)
 
 
 def test_what_sampling_times_are_judged_by() -> None:
