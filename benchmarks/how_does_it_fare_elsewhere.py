@@ -45,6 +45,8 @@ POOL = 200
 KNOWING_DRAWS = 1000
 # What aerobe is given: tests allowed, oxygen and temperature log or not.
 AEROBE = {"recipe": (0, False), "tests3": (3, False), "tests6": (6, False), "log": (0, True), "log+tests3": (3, True)}
+# The recipe is withheld: readings alone.
+UNKNOWN = {"unknown-tests3": 3, "unknown-tests6": 6}
 DENSE = {"dense2": 2.0, "dense4": 4.0}
 # The air stops for so many hours at such an hour, one after another over the brews, and the probe logs on. Nobody enters it, or
 # it is entered as it happens.
@@ -61,7 +63,7 @@ OTHERS = {
     "knowing-tests3": "the same, 3 tests",
     "knowing-log": "the same, an oxygen log",
 }
-WAYS = (*AEROBE, *DENSE, *PUMP, *OTHERS)
+WAYS = (*AEROBE, *UNKNOWN, *DENSE, *PUMP, *OTHERS)
 
 _WORLDS: dict[tuple[str, int], World] = {}
 
@@ -101,6 +103,9 @@ def _play(world: World, seed: int, brew: int, way: str, on_gpu: bool) -> Played:
         tests, with_log = AEROBE.get(way, (0, True))
         told = aerobe_plays.story_with_stop(world, brew, *STOPS[brew % len(STOPS)]) if way == "pump-told" else None
         return aerobe_plays.play(world, brew, tests, with_log, seed, bare=told, on_gpu=on_gpu)[0]
+    if way in UNKNOWN:
+        bare = aerobe_plays.with_recipe_withheld(world, brew)
+        return aerobe_plays.play(world, brew, UNKNOWN[way], False, seed, bare=bare)[0]
     if way in DENSE:
         return aerobe_plays.play_dense(world, brew, DENSE[way], seed, on_gpu=on_gpu)
     if way == "best-fixed":

@@ -102,8 +102,8 @@ def _lines(advice: Advice, call: Call) -> list[str]:
         f"In hours since the air went on: now {advice.now_h:.1f}, the call {advice.at_h:.1f}, harvest {window.start_h:.1f} to "
         f"{window.end_h:.1f}, best {window.best_h:.1f}."
     )
-    now = f"{oxygen.now_mg_per_l:.1f} mg/L ({oxygen.now_low:.1f} to {oxygen.now_high:.1f})"
-    lines += ["", f"Oxygen now {now}. {call.oxygen_says}"]
+    now = f"Oxygen now {oxygen.now_mg_per_l:.1f} mg/L ({oxygen.now_low:.1f} to {oxygen.now_high:.1f}). " if oxygen else ""
+    lines += ["", f"{now}{call.oxygen_says}"]
     lines += [f"Held back by {gate.name}: {gate.why} {gate.how_it_opens}" for gate in advice.held_back_by]
     told = {f"{gate.name}: {gate.how_it_opens}" for gate in advice.held_back_by}
     lines += [f"Would change it: {line}" for line in advice.would_change if line not in told]

@@ -46,7 +46,7 @@ class Advice:
     next_test
         The best next test, whether or not it is worth its price; None without tests left or time.
     oxygen
-        Now, ahead, and when it may cross the floor.
+        Now, ahead, and when it may cross the floor; None where recipe or air of the brew are not known.
     held_back_by
         Closed gates. While there is one, the call is never "harvest now".
     would_change
@@ -71,7 +71,7 @@ class Advice:
     expected_loss: float
     window: Window
     next_test: NextTest | None
-    oxygen: OxygenOutlook
+    oxygen: OxygenOutlook | None
     held_back_by: tuple[Gate, ...]
     would_change: tuple[str, ...]
     times_h: Array

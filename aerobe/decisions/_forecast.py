@@ -25,13 +25,13 @@ class Forecast:
     ratio
         Three arrays, fungal over bacterial biomass. [-]
     oxygen
-        Three arrays. [mg/L]
+        Three arrays; None where it cannot be forecast. [mg/L]
     """
 
     times_h: Array
     biomass: tuple[Array, Array, Array]
     ratio: tuple[Array, Array, Array]
-    oxygen: tuple[Array, Array, Array]
+    oxygen: tuple[Array, Array, Array] | None
 
 
 def forecast_of(posterior: Posterior) -> Forecast:
@@ -40,5 +40,5 @@ def forecast_of(posterior: Posterior) -> Forecast:
         times_h=posterior.times_h,
         biomass=posterior.band_of(posterior.biomass),
         ratio=posterior.band_of(posterior.ratio),
-        oxygen=posterior.band_of(posterior.oxygen),
+        oxygen=posterior.band_of(posterior.oxygen) if posterior.oxygen_known else None,
     )

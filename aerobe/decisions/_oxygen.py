@@ -43,8 +43,10 @@ class OxygenOutlook:
     holding_time_low_h: float
 
 
-def oxygen_outlook(posterior: Posterior, now_h: float, floor_mg_per_l: float, *, within_h: float = 24.0) -> OxygenOutlook:
-    """The outlook from a posterior at a time."""
+def oxygen_outlook(posterior: Posterior, now_h: float, floor_mg_per_l: float, *, within_h: float = 24.0) -> OxygenOutlook | None:
+    """The outlook from a posterior at a time; None where nothing is known of what takes up oxygen or brings it."""
+    if not posterior.oxygen_known:
+        return None
     now = posterior.value_at(posterior.oxygen, now_h)
     low, middle, high = np.quantile(now, [0.05, 0.5, 0.95])
     ahead = (posterior.times_h >= now_h - 1e-9) & (posterior.times_h <= now_h + within_h)

@@ -9,7 +9,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from aerobe.inference._courses import Courses, of_bacteria_and_fungi
+from aerobe.inference._courses import ALONE, Courses, of_bacteria_and_fungi
 from aerobe.inference._empirical import EMPIRICAL, empirical_courses
 from aerobe.inference._limited import NITROGEN, nitrogen_courses, within_nitrogen
 from aerobe.inference._pooling import Shift
@@ -20,8 +20,8 @@ from aerobe.inference._target import BrewTarget, Setting
 Array = NDArray[np.float64]
 
 BALANCE = "food and oxygen"
-# Belief in each structure before any reading; tuned on brews of foreign laws.
-BELIEF = {BALANCE: 0.4, NITROGEN: 0.3, EMPIRICAL: 0.3}
+# Belief in each structure before any reading; tuned on brews of foreign laws. Without a recipe one stands alone.
+BELIEF = {BALANCE: 0.4, NITROGEN: 0.3, EMPIRICAL: 0.3, ALONE: 1.0}
 # Beside a log the balance is sampled to follow it and the others are only weighed by it.
 BELIEF_WITH_LOG = {BALANCE: 0.6, NITROGEN: 0.25, EMPIRICAL: 0.15}
 CLOUD = 2048  # courses a structure

@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+ALONE = "readings alone"  # the structure of a brew of which nobody knows what is in it
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Courses:

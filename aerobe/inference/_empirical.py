@@ -7,6 +7,8 @@ may go. It holds its own where the balance of food misleads: what limits may be 
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -42,17 +44,48 @@ CORNER = 0.06  # how round the corner is at which demand meets what the air brin
 OVERDRAWN = 0.25  # how far, on the log scale, a course may ask for more oxygen than the air brings [-]
 
 
+class Chances(ABC):
+    """Where the numbers of courses come from, a column of shape (courses, 1) at each asking."""
+
+    @abstractmethod
+    def normal(self) -> Array:
+        """Standard normal."""
+
+    @abstractmethod
+    def uniform(self) -> Array:
+        """Between 0 and 1."""
+
+    def spread(self, pair: tuple[float, float]) -> Array:
+        """Log-normal, by median and standard deviation of the log."""
+        return np.asarray(pair[0] * np.exp(pair[1] * self.normal()))
+
+
+class Fresh(Chances):
+    """Drawn anew."""
+
+    def __init__(self, rng: np.random.Generator, count: int) -> None:
+        self.rng, self.shape = rng, (count, 1)
+
+    def normal(self) -> Array:
+        """Standard normal."""
+        return self.rng.standard_normal(self.shape)
+
+    def uniform(self) -> Array:
+        """Between 0 and 1."""
+        return self.rng.random(self.shape)
+
+
 def empirical_courses(basis: Basis, around: Surroundings, z: Array, rng: np.random.Generator) -> Courses:
     """One course for each row of prior scores `z`, shape (courses, terms); the scores lend their kLa and fungal share."""
     n, times = len(z), around.times_h
     warmth = np.asarray(growth_factor(around.temperature_degc, GROWTH_MINIMUM_DEGC))
     # Time as a brew at 20 degC would feel it: growth by its own law, decay by its own.
     # While the air is off nothing grows that could be counted.
-    grown = _clock(times, warmth, around.running())
-    worn = _clock(times, np.asarray(decay_factor(around.temperature_degc)), np.ones_like(times))
+    grown = felt_clock(times, warmth, around.running())
+    worn = felt_clock(times, np.asarray(decay_factor(around.temperature_degc)), np.ones_like(times))
 
-    def spread(pair: tuple[float, float]) -> Array:
-        return np.asarray(pair[0] * np.exp(pair[1] * rng.standard_normal((n, 1))))
+    draw = Fresh(rng, n)
+    spread = draw.spread
 
     stretched = basis.stretched(z)
 
@@ -69,20 +102,13 @@ def empirical_courses(basis: Basis, around: Surroundings, z: Array, rng: np.rand
     carbon = readily + 0.5 * (basis.slow_mg_c_per_l + 4.0 * basis.compost_g_per_l)
     ceiling = np.log(np.exp(start) + spread(CEILING) * carbon)
     lag = spread(LAG_WORK) * scored("lag_work")
-    ready = grown[None] + np.log(np.exp(-rate * grown) + np.exp(-lag) - np.exp(-rate * grown - lag)) / rate
+    ready = lagged(grown, rate, lag)
     height = np.maximum(ceiling - start, 1e-6)
-    rise = height - np.log1p(np.expm1(np.minimum(bend * height, 200.0)) * np.exp(-bend * rate * ready)) / bend
-    full = np.array([np.interp(0.9 * h, row, grown) for h, row in zip(height[:, 0], rise, strict=True)])[:, None]
-    begins = full + spread(PLATEAU_H) - 3.0
-    width = 2.0
-    fall = spread(FALL) * _ramp(worn[None], np.interp(begins, grown, worn), width)
-    slope = SLOPE * rng.standard_normal((n, 1)) * _ramp(grown[None], full, width)
-    log_mass = start + rise - fall + slope
-    again = (rng.random((n, 1)) < SECOND_RISE) * spread(SECOND_SIZE)
-    log_mass += again * _step(grown[None], full + spread(SECOND_AT_H), 2.5 / rate * 0.2)
+    rise = rising(height, rate, bend, ready)
+    log_mass = start + rise + after_the_rise(rise, height, rate, grown, worn, draw)
     for at, food, slow in basis.later_feeds:
         more = np.log1p(spread(CEILING) * (food + 0.5 * slow) / np.exp(ceiling))
-        log_mass += more * _step(grown[None], np.interp(at, times, grown) + 2.0 + height / rate * 0.2, 0.5 / rate)
+        log_mass += more * step_up(grown[None], np.interp(at, times, grown) + 2.0 + height / rate * 0.2, 0.5 / rate)
     dead = rng.random((n, 1)) < NO_GROWTH
     log_mass = np.where(dead, start - 2.0 * spread(FALL) * worn[None], log_mass)
     # Added water thins what is there from just after its time on.
@@ -110,6 +136,26 @@ def empirical_courses(basis: Basis, around: Surroundings, z: Array, rng: np.rand
     )
 
 
+def lagged(grown: Array, rate: Array, lag: Array) -> Array:
+    """Hours of growth since the lag, as it wears off (baranyi-roberts-1994)."""
+    return np.asarray(grown[None] + np.log(np.exp(-rate * grown) + np.exp(-lag) - np.exp(-rate * grown - lag)) / rate)
+
+
+def rising(height: Array, rate: Array, bend: Array, ready: Array) -> Array:
+    return np.asarray(height - np.log1p(np.expm1(np.minimum(bend * height, 200.0)) * np.exp(-bend * rate * ready)) / bend)
+
+
+def after_the_rise(rise: Array, height: Array, rate: Array, grown: Array, worn: Array, draw: Chances) -> Array:
+    """Plateau, fall and at times a second rise, on the log scale."""
+    full = np.array([np.interp(0.9 * h, row, grown) for h, row in zip(height[:, 0], rise, strict=True)])[:, None]
+    begins = full + draw.spread(PLATEAU_H) - 3.0
+    width = 2.0
+    fall = draw.spread(FALL) * _ramp(worn[None], np.interp(begins, grown, worn), width)
+    slope = SLOPE * draw.normal() * _ramp(grown[None], full, width)
+    again = (draw.uniform() < SECOND_RISE) * draw.spread(SECOND_SIZE)
+    return np.asarray(slope - fall + again * step_up(grown[None], full + draw.spread(SECOND_AT_H), 2.5 / rate * 0.2))
+
+
 def _no_faster_than_air(
     log_mass: Array, around: Surroundings, respired: Array, upkeep: Array, supply: Array, paused: NDArray[np.bool_]
 ) -> Array:
@@ -134,7 +180,7 @@ def _no_faster_than_air(
     return out
 
 
-def _clock(times: Array, factor: Array, running: Array) -> Array:
+def felt_clock(times: Array, factor: Array, running: Array) -> Array:
     return np.concatenate([[0.0], np.cumsum(np.diff(times) * 0.5 * (factor[1:] + factor[:-1]) * running[:-1])])
 
 
@@ -143,7 +189,7 @@ def _ramp(at: Array, begins: Array, width: float) -> Array:
     return np.asarray(width * (np.logaddexp(0.0, (at - begins) / width) - np.logaddexp(0.0, -begins / width)))
 
 
-def _step(at: Array, middle: Array, width: Array) -> Array:
+def step_up(at: Array, middle: Array, width: Array) -> Array:
     return np.asarray(1.0 / (1.0 + np.exp(-np.clip((at - middle) / np.maximum(width, 0.3), -60.0, 60.0))))
 
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from aerobe.inference._alone import courses_alone
 from aerobe.inference._clouds import BELIEF, BELIEF_WITH_LOG, CLOUD, balance_courses, other_clouds, prior_courses, weighed_by_log
 from aerobe.inference._courses import Courses, bacteria_and_fungi
 from aerobe.inference._habit import BestHour, believed_by_habit, best_hour_of, habit_of, warm_clock
@@ -23,6 +24,17 @@ from aerobe.inference._threads import one_blas_thread
 
 Array = NDArray[np.float64]
 
+WITHOUT_RECIPE = (
+    "What went into this brew is not known: the call rests on its readings alone and on how brews rise and fall in general. "
+    "That costs certainty about the hour, above all before the rise is seen to end, and no oxygen can be forecast. "
+    "Writing down what went in, as near as you know it, sharpens it."
+)
+WITHOUT_AIR = (
+    "How air reaches this brew is not stated: a litre of water without a pump is assumed, so the call may be far off and no "
+    "oxygen is forecast. Give the brew its vessel."
+)
+LOG_UNUSED = "The oxygen log is kept, but the call does not use it: without a recipe it cannot be told from it what grows."
+CLOUD_ALONE = 8192  # courses of a brew of unknown recipe
 FEW = 512  # courses that tell when a first brew would be best
 LEAST_COURSES = 40.0  # effective courses below which intervals are too rough to act on: each carries a spread of its own
 
@@ -61,6 +73,8 @@ def infer_brew(
     setting = setting_of(replace(story, horizon_h=max(story.horizon_h, HORIZONS_H[-1])))
     effort = effort or Effort()
     with one_blas_thread():
+        if not setting.recipe_known:
+            return _from_readings_alone(setting, story, seed, effort)
         habit = _Habit(setting, past or [], shift, seed)
         if len(setting.oxygen.index):
             courses, sampled = _courses_sampled(setting, shift, seed, effort, progress, on_gpu, habit)
@@ -80,6 +94,22 @@ def infer_brew(
         warm_clock_h=habit.clock_h,
         best_before=habit.before,
         notes=(*posterior.notes, *habit.notes()),
+    )
+    return cut_to(known, horizon_for(known, story.horizon_h))
+
+
+def _from_readings_alone(setting: Setting, story: BrewStory, seed: int, effort: Effort) -> Posterior:
+    """The posterior of a brew of unknown recipe."""
+    courses = (courses_alone(setting, seed, CLOUD_ALONE),)
+    posterior = pooled(setting, courses, seed, draws=effort.draws)
+    clock = warm_clock(setting.grid_h, setting.around.temperature_degc)
+    known = replace(
+        posterior,
+        last_tail=tail_of_last(setting, story.measurements, courses, seed) if len(story.measurements) > 1 else None,
+        measurements=story.measurements,
+        warm_clock_h=clock,
+        logged_until_h=None,
+        notes=(WITHOUT_RECIPE, *((LOG_UNUSED,) if len(setting.oxygen.index) else ()), *posterior.notes),
     )
     return cut_to(known, horizon_for(known, story.horizon_h))
 
@@ -171,7 +201,7 @@ def pooled(setting: Setting, courses: tuple[Courses, ...], seed: int, *, draws: 
         drawn.biases,
     )
     far = float(np.mean(np.abs(np.median(result, axis=0)) > 3.0)) if result.shape[1] else 0.0
-    notes = list(setting.notes)
+    notes = [*([] if setting.air_known or not setting.recipe_known else [WITHOUT_AIR]), *setting.notes]
     if far > 0.0:
         notes.append("At least one test lies further from the course of the brew than its error allows; repeat it if you can.")
     effective, khat = mixture.effective, mixture.khat
@@ -205,6 +235,7 @@ def pooled(setting: Setting, courses: tuple[Courses, ...], seed: int, *, draws: 
         basis=setting.basis,
         air_off_since_h=setting.off_since_h,
         air=setting.around.air,
+        oxygen_known=setting.recipe_known and setting.air_known,
     )
 
 

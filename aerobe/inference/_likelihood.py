@@ -59,7 +59,8 @@ class Results:
     bias_sd: Array  # shape (assays,)
 
 
-_KINDS = {"biomass": 0, "bacteria": 1, "fungi": 2, "fungal to bacterial ratio": 3}
+RATIO = 3
+_KINDS = {"biomass": 0, "bacteria": 1, "fungi": 2, "fungal to bacterial ratio": RATIO}
 
 
 def results_of(measurements: tuple[Measurement, ...]) -> Results:

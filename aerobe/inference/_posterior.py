@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from aerobe.inference._courses import ALONE
 from aerobe.inference._habit import BestHour, Taught, best_hour_of
 from aerobe.inference._likelihood import generalised_log, results_of
 from aerobe.inference._pooling import Past, Shift
@@ -85,6 +86,8 @@ class Posterior:
         Hours at 20 degC in which as much would grow, at each time, shape (times,). [h]
     best_before
         When it was expected to be best before its own data.
+    oxygen_known
+        False: nothing is known of what takes up oxygen or brings it, and `oxygen` is only what the water could hold.
     """
 
     times_h: Array
@@ -117,6 +120,12 @@ class Posterior:
     air: Array | None = None
     warm_clock_h: Array | None = None
     best_before: BestHour | None = None
+    oxygen_known: bool = True
+
+    @property
+    def from_readings_alone(self) -> bool:
+        """Whether no recipe stands behind it, so that the terms of the model mean nothing."""
+        return self.structures == (ALONE,)
 
     @property
     def biomass(self) -> Array:

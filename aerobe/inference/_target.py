@@ -82,6 +82,8 @@ class Setting:
     notes: tuple[str, ...]
     clock_h: Array  # of the wander
     off_since_h: float | None = None  # the air stands still since
+    recipe_known: bool = True
+    air_known: bool = True
 
 
 def setting_of(story: BrewStory) -> Setting:
@@ -124,6 +126,8 @@ def setting_of(story: BrewStory) -> Setting:
         notes=(*forcing.notes, *warm_notes, *oxygen.notes),
         clock_h=wander_clock(grid, np.asarray(growth_factor(temperature, GROWTH_MINIMUM_DEGC))),
         off_since_h=forcing.off_since_h,
+        recipe_known=story.recipe.is_known,
+        air_known=story.vessel.air_is_stated,
     )
 
 

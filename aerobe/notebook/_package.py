@@ -188,7 +188,7 @@ def _log_csv(notebook: Notebook, brew: str, channel: str, probe: str) -> str:
 
 
 def _log_schema(name: str, brew: str, channel: str, probe: str) -> dict[str, object]:
-    unit = {"oxygen": "mg/L", "temperature": "degC", "pH": "pH", "conductivity": "uS/cm"}[channel]
+    unit = {"oxygen": "mg/L", "temperature": "degC", "pH": "pH", "conductivity": "uS/cm", "salinity": "g/kg"}[channel]
     fields = [{"name": "elapsed_h", "type": "number", "unit": "h"}, {"name": "value", "type": "number", "unit": unit}]
     return {
         "name": name,

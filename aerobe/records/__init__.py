@@ -8,7 +8,7 @@ from aerobe.records._guesses import guess_mark
 from aerobe.records._plain import as_json, as_plain, canonical_json, content_hash, from_plain
 from aerobe.records._readings import CHANNELS, ROLES, Reading, Sample, SensorLog, result_as_typed
 from aerobe.records._trials import QUESTIONS, Arm, PlannedBrew, PlannedSample, RunSheet, Trial
-from aerobe.records._vessels import DIFFUSERS, VESSEL_GUESSES, AirSupply, Vessel
+from aerobe.records._vessels import DIFFUSERS, UNSTATED_AIR, VESSEL_GUESSES, AirSupply, Vessel
 
 __all__ = [
     "BASES",
@@ -21,6 +21,7 @@ __all__ = [
     "QUESTIONS",
     "RECIPE_GUESSES",
     "ROLES",
+    "UNSTATED_AIR",
     "VESSEL_GUESSES",
     "AimChoice",
     "AirSupply",

@@ -93,9 +93,14 @@ class Recipe:
     def __post_init__(self) -> None:
         require_key(self.key, "recipe")
         require_guesses(tuple("food" if item.startswith("food ") else item for item in self.guessed), RECIPE_GUESSES)
+        require_between(self.compost_g_per_l, 0.0, 1000.0, "Compost", "g/L")
 
     @property
     def guessed_foods(self) -> tuple[str, ...]:
         """Keys of the foods whose amount is a guess."""
         return tuple(item.removeprefix("food ") for item in self.guessed if item.startswith("food "))
-        require_between(self.compost_g_per_l, 0.0, 1000.0, "Compost", "g/L")
+
+    @property
+    def is_known(self) -> bool:
+        """Whether anything that could grow or feed is written down; a table of results names a recipe and tells nothing of it."""
+        return self.compost_g_per_l > 0.0 or bool(self.foods)

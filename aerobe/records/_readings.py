@@ -11,7 +11,7 @@ from aerobe.units import given, parse_number, signs
 
 ROLES = ("sample", "blank", "filtered blank", "killed control", "spike", "standard")
 LARGEST_SIGNAL = 1e18  # counts per mL end near 1e12; larger numbers would overflow what is computed from them
-CHANNELS = ("oxygen", "temperature", "pH", "conductivity")
+CHANNELS = ("oxygen", "temperature", "pH", "conductivity", "salinity")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

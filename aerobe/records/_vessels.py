@@ -32,6 +32,13 @@ class AirSupply:
             raise UnusableRecord("An uncertainty of kLa is given without a kLa.", "Give both, or neither.")
 
 
+# What stands in the vessels of brews of which nobody said how air reaches them, by the vessel's key.
+UNSTATED_AIR = {
+    "not-stated": AirSupply(flow_l_per_min=0.0, diffuser="none"),
+    "aerated-not-stated": AirSupply(flow_l_per_min=0.1, diffuser="coarse bubble"),
+}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Vessel:
     """What a brew stands in."""
@@ -50,3 +57,8 @@ class Vessel:
         require_between(self.volume_l, 0.01, 1e6, "A volume", "L")
         require_between(self.depth_m, 0.01, 20.0, "A depth", "m")
         require_between(self.altitude_m, -450.0, 6000.0, "An altitude", "m")
+
+    @property
+    def air_is_stated(self) -> bool:
+        """Whether anybody said how air reaches it; a table of results seldom does."""
+        return UNSTATED_AIR.get(self.key) != self.air

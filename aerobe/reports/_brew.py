@@ -106,8 +106,8 @@ def brew_numbers(posterior: Posterior, harvest: Harvest | None) -> dict[str, flo
     found: dict[str, float | str | None] = {}
     for name, draws in (("peak time [h]", posterior.peak_time_h()), ("peak biomass [ug C/mL]", posterior.peak_biomass())):
         found |= _spread(name, draws)
-    lowest = posterior.oxygen.min(axis=1)
-    found |= _spread("lowest oxygen [mg/L]", lowest)
+    if posterior.oxygen_known:
+        found |= _spread("lowest oxygen [mg/L]", posterior.oxygen.min(axis=1))
     if harvest is not None:
         at = posterior.value_at(posterior.biomass, harvest.elapsed_h)
         found |= _spread("biomass at harvest [ug C/mL]", at)
@@ -162,8 +162,10 @@ def _facts(
         ("Water, expected", f"{brew.temperature_degc:g} degC"),
         ("Peak time", f"{_told(numbers, 'peak time [h]')} h"),
         ("Peak biomass", f"{_told(numbers, 'peak biomass [ug C/mL]')} ug C/mL"),
-        ("Lowest oxygen", f"{_told(numbers, 'lowest oxygen [mg/L]')} mg/L, floor {brew.aim.oxygen_floor_mg_per_l:g} mg/L"),
     ]
+    if "lowest oxygen [mg/L]" in numbers:
+        lowest = _told(numbers, "lowest oxygen [mg/L]")
+        rows.append(("Lowest oxygen", f"{lowest} mg/L, floor {brew.aim.oxygen_floor_mg_per_l:g} mg/L"))
     if harvest is not None:
         rows += [
             ("Harvested at", f"{harvest.elapsed_h:g} h, smell: {harvest.smell}"),
@@ -178,7 +180,7 @@ def _limits_of_fit(posterior: Posterior, vessel: Vessel) -> list[str]:
         found.append("The fit is not settled; repeat it, or add a reading.")
     if posterior.last_result_h is not None:
         found.append(f"After {number(posterior.last_result_h)} h there is no reading: the curve beyond is a forecast.")
-    if vessel.air.kla_per_h is None:
+    if vessel.air.kla_per_h is None and posterior.oxygen_known:
         found.append("Oxygen transfer was guessed from the air flow, not measured.")
     return found
 
@@ -196,7 +198,10 @@ def _planned(brew: Brew, advice: Sequence[tuple[datetime, str]]) -> tuple[Block,
 def _fit(posterior: Posterior) -> tuple[Block, ...]:
     rows = tuple((name.replace("_", " "), band.median, band.low, band.high) for name, band in posterior.terms().items())
     words = (
-        "A batch model of bacteria, fungi, quick and slow food and oxygen was fitted to all readings and logs at once. The "
+        "What went in is not known: a lag, a rise, a plateau and a fall were fitted to the readings alone. The intervals hold "
+        "90 % and include what the assay's colour and scale leave open."
+        if posterior.from_readings_alone
+        else "A batch model of bacteria, fungi, quick and slow food and oxygen was fitted to all readings and logs at once. The "
         "intervals hold 90 % and include what the assay's colour and scale leave open."
     )
     checks = (
@@ -209,7 +214,8 @@ def _fit(posterior: Posterior) -> tuple[Block, ...]:
     table = FigureTable(
         columns=("term", "median", "90 % from", "to"), rows=rows, caption="Terms of the model, each in its own unit"
     )
-    return Words(text=words), Facts(rows=checks), Grid(table=table)
+    fit = Words(text=words), Facts(rows=checks)
+    return fit if posterior.from_readings_alone else (*fit, Grid(table=table))
 
 
 def _logs(logs: Sequence[SensorLog]) -> tuple[Block, ...]:

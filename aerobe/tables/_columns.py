@@ -50,6 +50,7 @@ FIELDS = (
     "temperature",
     "pH",
     "conductivity",
+    "salinity",
     "brew temperature",
     "ignore",
 )
@@ -73,6 +74,7 @@ ONCE = frozenset(FIELDS) - {
     "temperature",
     "pH",
     "conductivity",
+    "salinity",
 }
 SURE = 0.55  # a column whose best meaning scores lower is shown as left out
 _MEANING = re.compile(r"([A-Za-z]+(?: [A-Za-z]+)*)\s*(?:\[(.*)\])?")

@@ -12,7 +12,7 @@ from aerobe.tables._cells import read_cell
 from aerobe.tables._clock import looks_clocked, looks_dated
 from aerobe.tables._units import Unit, unit_of
 from aerobe.tables._wide import HOUR, LABEL, VALUE, WELL, hour_of
-from aerobe.tables._words import meanings_of, names_mean
+from aerobe.tables._words import meanings_of, names_mean, says_otherwise
 
 LABELS = ("experiment", "block", "brew", "arm", "dose", "bottle")
 
@@ -72,6 +72,8 @@ def scores_of(name: str, parts: tuple[str, str, Unit | None], content: Content) 
         named[field] = max(score, named.get(field, 0.0))
     if unit is not None and unit.kinds and "elapsed" not in unit.kinds:
         named = {field: score for field, score in named.items() if field not in ("elapsed", "time")}  # `T [C]` is no time
+    if unit is not None and unit.kinds:
+        named.pop("n", None)  # `NO3-N (mg/L)` is no number of replicates
     if name.startswith(HOUR):
         named = {"elapsed": 1.0}
     if name == VALUE or name.startswith(f"{VALUE} "):
@@ -89,6 +91,10 @@ def scores_of(name: str, parts: tuple[str, str, Unit | None], content: Content) 
                 continue  # mg/L alone may be oxygen or biomass
             if unit.name in BARE_PERCENT and field not in named:
                 continue  # a share of anything: living cells, moisture, battery
+            if field in ("dose", "salinity") and field not in named and (unit.name == "mg/L" or field == "salinity"):
+                continue  # what a water holds of anything
+            if field in ("oxygen", "temperature") and field not in named and says_otherwise(words, field):
+                continue
             bonus = 0.6 if not named else 0.15
             before = found.get(field, (0.0, ""))
             if field in named or not named or field == "value":
@@ -130,7 +136,7 @@ def _fit(field: str, content: Content, unit: Unit | None) -> tuple[float, str]:
     if field in ("date", "time"):
         good = content.dated if field == "date" else max(content.clocked, content.dated)
         return (1.0 if good > 0.7 else 0.35), f"{content.distinct} different cells"
-    if field in ("value", "oxygen", "temperature", "pH", "conductivity", "sd", "se", "cv", "lower", "upper", "limit"):
+    if field in ("value", "oxygen", "temperature", "pH", "conductivity", "salinity", "sd", "se", "cv", "lower", "upper", "limit"):
         return (
             1.0 if content.numbers > 0.6 else 0.4 if content.numbers > 0.3 else 0.1
         ), f"numbers from {content.low:g} to {content.high:g}"

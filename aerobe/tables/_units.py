@@ -8,19 +8,36 @@ from functools import lru_cache
 
 from aerobe.errors import NotAQuantity
 from aerobe.tables._words import WORDS, meanings_of
-from aerobe.units import BIOMASS, CONDUCTIVITY, COUNT, DOSE, ELAPSED, OXYGEN, OXYGEN_PERCENT, PH, TEMPERATURE, Kind
+from aerobe.units import (
+    BIOMASS,
+    BIOMASS_PER_GRAM,
+    CONDUCTIVITY,
+    COUNT,
+    COUNT_PER_GRAM,
+    DOSE,
+    ELAPSED,
+    OXYGEN,
+    OXYGEN_PERCENT,
+    PH,
+    SALINITY,
+    TEMPERATURE,
+    Kind,
+)
 
 CHANNEL_KINDS: dict[str, tuple[Kind, ...]] = {
     "oxygen": (OXYGEN, OXYGEN_PERCENT),
     "temperature": (TEMPERATURE,),
     "pH": (PH,),
     "conductivity": (CONDUCTIVITY,),
+    "salinity": (SALINITY,),
 }
+RESULTS = (COUNT, BIOMASS, COUNT_PER_GRAM, BIOMASS_PER_GRAM)
 LONGEST_NAME = 160
 DIMENSIONLESS = ("OD", "absorbance", "NTU", "FNU", "FTU", "RLU", "RFU", "AU")
 
 # Words for units that headers use beside the accepted ones: folded, and as the house writes them.
 _ALIASES: dict[str, str] = WORDS["units"]
+_OF_A_SOLID = re.compile(r"(/\d*k?g)\(?(?:dw|dm|dwt|fw|ww|ts|tm|fm|dry|fresh|wet|moist|soil|compost|kompost|boden)[a-z]*\)?$")
 _TENS = {
     "million": 1e6,
     "millions": 1e6,
@@ -81,7 +98,7 @@ def _plain_powers(text: str) -> str:
 
 
 _EVERY: dict[str, str] = {}
-for _kind in (ELAPSED, OXYGEN, OXYGEN_PERCENT, TEMPERATURE, CONDUCTIVITY, COUNT, BIOMASS, DOSE):
+for _kind in (ELAPSED, OXYGEN, OXYGEN_PERCENT, TEMPERATURE, CONDUCTIVITY, SALINITY, *RESULTS, DOSE):
     for _unit in _kind.accepts:
         _EVERY.setdefault(_unit.replace(" ", "").lower(), _unit)
 _EVERY["ph"] = "pH"
@@ -97,6 +114,8 @@ def _name(text: str) -> str:
     tight = re.sub(r"\s+", "", folded).lower()
     if tight.startswith("/") and tight not in _EVERY:
         tight = tight.lstrip("/")
+    tight = _OF_A_SOLID.sub(r"\1", tight)
+    tight = re.sub(r"^(?:kbe|ufc|kve)(?=/)", "cfu", re.sub(r"^(?:npp|nmp)(?=/)", "mpn", tight))
     tight = _ALIASES.get(tight, tight)
     if tight in _EVERY.values() or tight in DIMENSIONLESS:
         return tight
@@ -106,7 +125,7 @@ def _name(text: str) -> str:
 @lru_cache(maxsize=1024)
 def _kinds(name: str) -> tuple[str, ...]:
     found = []
-    for field, kinds in (("elapsed", (ELAPSED,)), *CHANNEL_KINDS.items(), ("value", (COUNT, BIOMASS)), ("dose", (DOSE,))):
+    for field, kinds in (("elapsed", (ELAPSED,)), *CHANNEL_KINDS.items(), ("value", RESULTS), ("dose", (DOSE,))):
         if any(_fits(kind, name) for kind in kinds):
             found.append(field)
     if name in DIMENSIONLESS:

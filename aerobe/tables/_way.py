@@ -22,6 +22,7 @@ CHANNEL_WORDS = {
     "ph": "pH",
     "conductivity": "conductivity",
     "ec": "conductivity",
+    "salinity": "salinity",
 }
 
 

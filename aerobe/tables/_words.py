@@ -40,6 +40,21 @@ def meanings_of(name: str) -> dict[str, float]:
     return found
 
 
+# What may stand before a bare unit and leaves open what was measured.
+_OPEN_NAME = re.compile(
+    r"((water|wasser|eau|agua|tea|probe|sensor|sonde|channel|kanal|ch|meter|reading|value|wert|tank|vessel|bucket|barrel|brew|jar|"
+    r"logger|port|input|ai|log|avg|mean|min|max|left|right|top|bottom|kessel|fass|eimer|becken) ?)*([a-z]?\d*|[a-z])"
+)
+
+
+def says_otherwise(words: str, field: str) -> bool:
+    """Whether a name beside a unit of oxygen or temperature speaks of something else: `TDS (mg/L)`, `Room (degC)`."""
+    folded = folded_name(words)
+    if _NOT_CHANNEL.search(folded):
+        return True
+    return field == "oxygen" and _OPEN_NAME.fullmatch(folded) is None
+
+
 MEAN_WORDS = re.compile(
     r"\b(means?|average|avg|pooled|mittelwert|mittel|moyenne|promedio|total|sum|summe|sd|stdev|"
     r"std dev|standard deviation|median|\u00f8)\b"

@@ -215,6 +215,22 @@ COUNT = Kind(
     low=0.0,
     high=1e15,
 )
+COUNT_PER_GRAM = Kind(
+    name="count per mass",
+    house="/g",
+    accepts={
+        "/g": 1.0,
+        "cells/g": 1.0,
+        "CFU/g": 1.0,
+        "MPN/g": 1.0,
+        "CFU/kg": 1e-3,
+        "MPN/kg": 1e-3,
+        "CFU/10 g": 0.1,
+        "MPN/4 g": 0.25,
+    },
+    low=0.0,
+    high=1e15,
+)
 DOSE = Kind(
     name="dose",
     house="g/L",
@@ -279,6 +295,7 @@ CONDUCTIVITY = Kind(
     low=0.0,
     high=3e5,
 )
+SALINITY = Kind(name="salinity", house="g/kg", accepts={"g/kg": 1.0, "ppt": 1.0, "PSU": 1.0, "\u2030": 1.0}, low=0.0, high=80.0)
 PH = Kind(name="pH", house="pH", accepts={"pH": 1.0, "": 1.0}, low=0.0, high=14.0)
 RATE = Kind(
     name="rate",
@@ -301,6 +318,7 @@ KINDS: dict[str, Kind] = {
         BIOMASS,
         BIOMASS_PER_GRAM,
         COUNT,
+        COUNT_PER_GRAM,
         DOSE,
         AIR_FLOW,
         POWER,
@@ -309,6 +327,7 @@ KINDS: dict[str, Kind] = {
         PRESSURE,
         CONDUCTIVITY,
         PH,
+        SALINITY,
         RATE,
         FRACTION,
         MONEY,

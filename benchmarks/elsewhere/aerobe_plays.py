@@ -36,6 +36,12 @@ def story_with_stop(world: World, brew: int, off_h: float, hours: float) -> Brew
     return replace(story_for(world, brew), events=(off, on))
 
 
+def with_recipe_withheld(world: World, brew: int):
+    """The story of a brew of which nobody says what went in."""
+    story = story_for(world, brew)
+    return replace(story, recipe=replace(story.recipe, compost_g_per_l=0.0, foods=()))
+
+
 def speaks_of_a_stop(advice) -> bool:
     """Whether a call's notes say that the log looks as if the air stood still."""
     return any("stood still" in note for note in advice.notes)

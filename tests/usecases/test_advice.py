@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
 
 from aerobe import usecases
 from aerobe.errors import NotEnoughData
+from aerobe.records import Brew, Recipe
 from aerobe.usecases.brews import _beliefs
-from tests.notebook.conftest import NOW
+from tests.notebook.conftest import NOW, furnish, reading
 
 
 @pytest.fixture
@@ -59,17 +61,41 @@ def test_earlier_brews_are_summed_up_once(demo):
     assert first and len(again) == len(first) and len(notebook.kept("summary")) == count
 
 
-def test_a_recipe_of_nothing_gets_no_call(where: str) -> None:
-    """A table tells treatments, not what is in them; out of no compost and no food the model would calmly see nothing grow."""
-    content = b"treatment,bottle,hours,biomass (ug C/mL)\na,1,0,30\na,1,12,90\n"
+def test_a_brew_of_unknown_recipe_gets_a_call_from_its_readings_and_hears_what_that_costs(where: str) -> None:
+    """A table tells treatments, not what is in them; carbon that nobody weighed limits nothing."""
+    rows = ((0, 30), (6, 60), (12, 130), (24, 210), (30, 170), (36, 120))
+    content = "treatment,bottle,hours,biomass (ug C/mL)\n" + "".join(f"a,1,{hour},{value}\n" for hour, value in rows)
     with usecases.notebook.open_notebook(where, at=NOW) as book:
-        brew = usecases.exchange.take_in(book, content, "two.csv", now=NOW).brews[0]
-        for ask in (
-            lambda: usecases.brews.advise_brew(book, brew, NOW),
-            lambda: usecases.brews.replay_brew(book, brew, [0.0, 12.0]),
+        brew = usecases.exchange.take_in(book, content.encode(), "two.csv", now=NOW).brews[0]
+        start = book.get(Brew, brew).started_at
+        advice = usecases.brews.advise_brew(book, brew, start + timedelta(hours=36))
+        said = " ".join(advice.notes)
+        assert "readings alone" in said and "costs certainty" in said and "not known" in said
+        assert advice.settled and advice.window.best_h == pytest.approx(36.0, abs=0.6)  # it falls: what is left is best now
+        # Nobody said what takes up oxygen or how air comes in: neither a forecast nor an open gate is made up.
+        assert advice.oxygen is None and advice.forecast.oxygen is None
+        assert "oxygen forecast" in [gate.name for gate in advice.held_back_by]
+        call = usecases.brews.call_in_words(book.get(Brew, brew), advice, now=start + timedelta(hours=36))
+        assert "No oxygen is forecast" in call.oxygen_says and call.crosses_at is None
+        replayed = usecases.brews.replay_brew(book, brew, [0.0, 12.0])
+        assert replayed[1].window.best_h > 12.0
+        for refused in (
+            lambda: usecases.oxygen.feed_now(book, brew, "molasses", now=start + timedelta(hours=36)),
+            lambda: usecases.brews.beliefs_of_brew(book, brew, NOW),
         ):
             with pytest.raises(NotEnoughData, match="neither compost nor food"):
-                ask()
+                refused()
+
+
+def test_a_brew_by_hand_of_unknown_recipe_needs_one_reading(where: str) -> None:
+    with usecases.notebook.open_notebook(where, at=NOW) as book:
+        furnish(book)
+        book.change(replace(book.get(Recipe, "plain"), compost_g_per_l=0.0, foods=()), at=NOW)
+        with pytest.raises(NotEnoughData, match="nothing is known of it"):
+            usecases.brews.advise_brew(book, "b1", NOW)
+        book.add(reading("x1", hour=4.0, signal=40.0), at=NOW)
+        advice = usecases.brews.advise_brew(book, "b1", NOW + timedelta(hours=5))
+    assert advice.settled and "readings alone" in " ".join(advice.notes)
 
 
 def test_the_course_of_a_long_brew_reaches_past_its_last_reading(where: str) -> None:

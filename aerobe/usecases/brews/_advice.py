@@ -15,7 +15,7 @@ from aerobe.errors import UnusableRecord
 from aerobe.inference import Measurement, measurements_of
 from aerobe.notebook import BrewHistory, Notebook, Receipt, brew_history
 from aerobe.records import Assay, content_hash
-from aerobe.usecases.brews._beliefs import HOURS_BEYOND, infer_history, need_something_that_grows, story_of_history
+from aerobe.usecases.brews._beliefs import HOURS_BEYOND, infer_history, need_recipe_or_reading, story_of_history
 from aerobe.usecases.brews._budget import budget_of
 from aerobe.usecases.notebook._records import ReadingEntry, add_reading
 from aerobe.usecases.safety._facts import gates_of_brew
@@ -54,7 +54,7 @@ def advise_brew(
         forgotten = f"This brew began {now_h / 24.0:.0f} days ago and was never ended; its course stops at {end:.0f} h."
         posterior = replace(posterior, notes=(forgotten, *posterior.notes))
     outlook = oxygen_outlook(posterior, now_h, history.brew.aim.oxygen_floor_mg_per_l)
-    gates = gates_of_brew(notebook, brew, now=now, risk=outlook.probability_below)
+    gates = gates_of_brew(notebook, brew, now=now, risk=outlook.probability_below if outlook else None)
     advice = advise(
         posterior,
         now_h=now_h,
@@ -104,7 +104,7 @@ def replay_brew(
 ) -> list[Advice]:
     """What the call would have been at each past hour, from what was known then. Gates are not replayed."""
     history = brew_history(notebook, brew)
-    need_something_that_grows(history)
+    need_recipe_or_reading(history)
     story, _ = story_of_history(history)
     sheet = sheet_of_brew(notebook, history.brew)
     return replay(

@@ -43,7 +43,7 @@ def infer_history(
     progress: Callable[[float], None] = lambda share: None,
 ) -> Posterior:
     """The posterior of a brew in the notebook, with what the person's earlier brews taught."""
-    need_something_that_grows(history)
+    need_recipe_or_reading(history)
     story, notes = story_of_history(history, reach_h=reach_h)
     if until_h is not None:
         story = story.until(until_h)
@@ -73,7 +73,9 @@ def story_of_history(history: BrewHistory, *, reach_h: float = 0.0) -> tuple[Bre
 
 def beliefs_of_brew(notebook: Notebook, brew: str, now: datetime) -> list[dict[str, Any]]:
     """Every term of the model for a brew: name, meaning with unit, median and 90 % interval."""
-    found = infer_history(notebook, brew_history(notebook, brew), now=now).terms()
+    history = brew_history(notebook, brew)
+    need_recipe(history)
+    found = infer_history(notebook, history, now=now).terms()
     meaning = {term.name: term.meaning for term in PRIOR}
     return [{"name": name, "meaning": meaning[name], **as_plain(band)} for name, band in found.items()]
 
@@ -87,6 +89,9 @@ def past_of(notebook: Notebook, history: BrewHistory, *, now: datetime) -> list[
         if item.key in finished and item.key != history.brew.key and item.started_at < history.brew.started_at
     ]
     recipes = {item.key: item for item in notebook.find(Recipe)}
+    if not history.recipe.is_known:
+        return []  # what others taught is told in terms of food and compost
+    earlier = [item for item in earlier if recipes[item.recipe].is_known]
     out: list[Past] = []
     for brew in sorted(earlier, key=lambda item: item.started_at, reverse=True):
         if len(out) == PAST_BREWS:
@@ -134,13 +139,33 @@ def _summary(notebook: Notebook, brew: Brew, *, now: datetime) -> dict[str, obje
     return payload if payload["settled"] else None
 
 
-def need_something_that_grows(history: BrewHistory) -> None:
-    """Refuse a recipe of nothing, which the model has nothing to say of."""
-    recipe = history.recipe
-    if recipe.compost_g_per_l <= 0.0 and not recipe.foods:
+def need_recipe_or_reading(history: BrewHistory) -> None:
+    """Refuse a brew of which neither what went in nor any result is known.
+
+    Raises
+    ------
+    NotEnoughData
+        If there is neither.
+    """
+    if not history.recipe.is_known and not any(reading.role == "sample" for reading in history.readings):
         raise NotEnoughData(
-            f"Recipe '{recipe.key}' holds neither compost nor food, so the brew model has nothing that could grow.",
-            f"Write down what went in (aerobe notebook show recipe {recipe.key}), as near as you know it, then ask again.",
+            f"Recipe '{history.recipe.key}' holds neither compost nor food, and the brew has no reading: nothing is known of it.",
+            "Write down what went in, as near as you know it, or take one test; a call from readings alone is less sure.",
+        )
+
+
+def need_recipe(history: BrewHistory) -> None:
+    """Refuse what only a recipe can answer.
+
+    Raises
+    ------
+    NotEnoughData
+        If nobody said what went in.
+    """
+    if not history.recipe.is_known:
+        raise NotEnoughData(
+            f"Recipe '{history.recipe.key}' holds neither compost nor food, so carbon and oxygen cannot be reckoned.",
+            f"Write down what went in (aerobe notebook show recipe {history.recipe.key}) as near as you know it, then ask again.",
         )
 
 

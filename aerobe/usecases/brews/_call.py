@@ -74,7 +74,7 @@ def call_in_words(brew: Brew, advice: Advice, *, now: datetime) -> Call:
             "test at": "Test now" if due <= now + timedelta(minutes=10) else f"Test at {spoken(due, now)}",
         }[advice.call]
     )
-    crosses = at(oxygen.crosses_at_h) if oxygen.crosses_at_h is not None else None
+    crosses = at(oxygen.crosses_at_h) if oxygen is not None and oxygen.crosses_at_h is not None else None
     return Call(
         call=advice.call,
         say=say,
@@ -90,10 +90,13 @@ def call_in_words(brew: Brew, advice: Advice, *, now: datetime) -> Call:
         window_best=at(window.best_h),
         window_to=at(window.end_h),
         crosses_at=crosses,
-        crossing_probability=oxygen.probability_below,
-        oxygen_says=_oxygen(oxygen, crosses, now),
+        crossing_probability=oxygen.probability_below if oxygen is not None else 0.0,
+        oxygen_says=_oxygen(oxygen, crosses, now) if oxygen is not None else NO_OUTLOOK,
         made_at=at(advice.now_h),
     )
+
+
+NO_OUTLOOK = "No oxygen is forecast: that takes what went in and how air reaches it. Measure it."
 
 
 def reminders_of(brew: Brew, call: Call) -> tuple[Reminder, ...]:

@@ -96,7 +96,7 @@ def look_back_at(notebook: Notebook, brew: str, now: datetime) -> Hindsight:
     NotFound
         If there is no such brew.
     NotEnoughData
-        If its recipe holds nothing that could grow.
+        If neither what went in nor any result is known.
     """
     history = brew_history(notebook, brew)
     stamp = _stamp(history)
@@ -171,7 +171,10 @@ def _until(forecast: Forecast, end_h: float) -> Forecast:
         return band[0][chosen], band[1][chosen], band[2][chosen]
 
     return Forecast(
-        times_h=forecast.times_h[chosen], biomass=cut(forecast.biomass), ratio=cut(forecast.ratio), oxygen=cut(forecast.oxygen)
+        times_h=forecast.times_h[chosen],
+        biomass=cut(forecast.biomass),
+        ratio=cut(forecast.ratio),
+        oxygen=cut(forecast.oxygen) if forecast.oxygen is not None else None,
     )
 
 
@@ -179,7 +182,8 @@ def _packed(found: Hindsight) -> dict[str, object]:
     plain = {name: getattr(found, name) for name in Hindsight.__dataclass_fields__ if name not in ("forecast", "window")}
     plain["window"] = as_plain(found.window)
     bands = found.forecast
-    plain["forecast"] = {name: _rounded(getattr(bands, name)) for name in ("times_h", "biomass", "ratio", "oxygen")}
+    kept = ("times_h", "biomass", "ratio", *(("oxygen",) if bands.oxygen is not None else ()))
+    plain["forecast"] = {name: _rounded(getattr(bands, name)) for name in kept}
     return plain
 
 
@@ -195,7 +199,10 @@ def _unpacked(payload: dict[str, Any]) -> Hindsight:
         return low, middle, high
 
     forecast = Forecast(
-        times_h=np.asarray(bands["times_h"], float), biomass=three("biomass"), ratio=three("ratio"), oxygen=three("oxygen")
+        times_h=np.asarray(bands["times_h"], float),
+        biomass=three("biomass"),
+        ratio=three("ratio"),
+        oxygen=three("oxygen") if "oxygen" in bands else None,
     )
     rest = {name: payload[name] for name in Hindsight.__dataclass_fields__ if name not in ("forecast", "window", "notes")}
     return Hindsight(forecast=forecast, window=Window(**payload["window"]), notes=tuple(payload["notes"]), **rest)

@@ -187,6 +187,8 @@ def _band(advice: Advice | Hindsight | None, quantity: str) -> tuple[list[float]
     if advice is None:
         return None
     forecast = advice.forecast
+    if getattr(forecast, quantity) is None:
+        return None
     step = max(1, len(forecast.times_h) // POINTS_SHOWN)
     return tuple(column[::step].tolist() for column in (forecast.times_h, *getattr(forecast, quantity)))
 

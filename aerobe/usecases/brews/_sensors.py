@@ -10,11 +10,17 @@ from aerobe.errors import AerobeError, NotFound, UnusableReading
 from aerobe.notebook import Notebook, Receipt
 from aerobe.oxygen import ProbeTrouble, oxygen_from_percent, probe_troubles
 from aerobe.records import Brew, SensorLog, Vessel
-from aerobe.units import CONDUCTIVITY, OXYGEN, OXYGEN_PERCENT, PH, TEMPERATURE, Kind
+from aerobe.units import CONDUCTIVITY, OXYGEN, OXYGEN_PERCENT, PH, SALINITY, TEMPERATURE, Kind
 from aerobe.usecases.brews._under_way import brews_under_way, cached, held_by
 from aerobe.usecases.notebook._moments import AHEAD
 
-KINDS_OF_CHANNELS: dict[str, Kind] = {"oxygen": OXYGEN, "temperature": TEMPERATURE, "pH": PH, "conductivity": CONDUCTIVITY}
+KINDS_OF_CHANNELS: dict[str, Kind] = {
+    "oxygen": OXYGEN,
+    "temperature": TEMPERATURE,
+    "pH": PH,
+    "conductivity": CONDUCTIVITY,
+    "salinity": SALINITY,
+}
 LOOK_BACK_H = 6.0
 
 
@@ -44,7 +50,7 @@ def take_points(
     place
         Key of a brew, or of a vessel: then the brew under way in it is meant, so that a probe need not be told of each new brew.
     channel
-        oxygen, temperature, pH or conductivity.
+        oxygen, temperature, pH, conductivity or salinity.
     unit
         Unit of all values; oxygen may come as % saturation and is then turned into mg/L with the brew's temperature.
     points

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from aerobe.errors import NotAQuantity, NotFound
 from aerobe.records import Assay, AssayError
 from aerobe.tables import RowRead
-from aerobe.units import BIOMASS, COUNT, number
+from aerobe.units import BIOMASS, BIOMASS_PER_GRAM, COUNT, COUNT_PER_GRAM, number
 
 # 20 fg of carbon a bacterial cell. Source: lee-fuhrman-1987. Other factors in use differ twofold; a characterised assay
 # replaces it, and its uncertainty belongs to the assay's scale.
@@ -56,6 +56,7 @@ class AssaysMade:
     why: dict[str, str] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
     unknown: list[str] = field(default_factory=list)  # units that are none of microbes
+    of_solids: list[str] = field(default_factory=list)  # units of what a gram of compost or soil holds
 
     def key_of(self, row: RowRead) -> str | None:
         """The assay of a row, or None if its quantity is none that an assay of microbes has."""
@@ -102,7 +103,7 @@ def assays_of(rows: Sequence[RowRead], known: dict[str, Assay], *, default: str)
 def _new_assay(row: RowRead, label: str, rows: list[RowRead], known: dict[str, Assay], made: AssaysMade) -> str | None:
     factor, basis = to_house(row.unit)
     if factor is None:
-        made.unknown.append(row.unit or "(no unit)")
+        (made.of_solids if is_of_solids(row.unit) else made.unknown).append(row.unit or "(no unit)")
         return None
     key = _slug(label if not _taken(label, row.unit, made) else f"{label} {row.unit}")
     if key in known:
@@ -190,6 +191,11 @@ def to_house(unit: str) -> tuple[float | None, str]:
         return COUNT.convert(1.0, unit) * UG_CARBON_PER_CELL, "count"
     except NotAQuantity:
         return None, ""
+
+
+def is_of_solids(unit: str) -> bool:
+    """Whether a unit speaks of a gram of compost or soil: no amount in a tea, whatever its density."""
+    return any(unit in kind.accepts for kind in (COUNT_PER_GRAM, BIOMASS_PER_GRAM))
 
 
 def _method(label: str) -> str:

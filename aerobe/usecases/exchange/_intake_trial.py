@@ -7,8 +7,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
+from aerobe.inference import TEMPERATURE_DEGC
 from aerobe.notebook import Notebook, Pen
-from aerobe.records import AirSupply, Arm, Brew, Compost, Recipe, Trial, Vessel
+from aerobe.records import BREW_GUESSES, UNSTATED_AIR, AirSupply, Arm, Brew, Compost, Recipe, Trial, Vessel
 from aerobe.tables import ProbeColumn, RowRead
 from aerobe.usecases.exchange._intake_assays import to_house
 from aerobe.usecases.exchange._origin import ASSUMED, FIRST_CLOCK
@@ -122,7 +123,8 @@ def make_trial(
             vessel=vessel,
             recipe=recipes[arm],
             started_at=start,
-            temperature_degc=temperatures.get(label, 20.0),
+            temperature_degc=temperatures.get(label, TEMPERATURE_DEGC.middle),
+            guessed=() if label in temperatures else BREW_GUESSES,
             trial=key,
             arm=keys[arm],
             block=" ".join(filter(None, (labels.experiment, labels.block))),
@@ -223,9 +225,8 @@ def _add_unknowns(pen: Pen, transfer: str, now: datetime, who: str) -> str:
         "open-not-stated": "open and still, size not stated (1 L assumed)",
         NOT_STATED: "not stated (1 L, still air, assumed)",
     }
-    air = AirSupply(
-        flow_l_per_min=0.1 if aerated else 0.0, diffuser="coarse bubble" if aerated else "none", kla_per_h=0.0 if sealed else None
-    )
+    still = AirSupply(flow_l_per_min=0.0, diffuser="none", kla_per_h=0.0 if sealed else None)
+    air = UNSTATED_AIR.get(key, still)
     pen.add(Vessel(key=key, name=names[key], volume_l=1.0, depth_m=0.1, air=air), at=now, who=who)
     return key
 

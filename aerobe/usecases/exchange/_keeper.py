@@ -67,7 +67,9 @@ class Keeper:
         self.notes: list[str] = []
         self.trial: TrialMade | None = None
         self.filled: set[str] = set()  # brews that got a reading or a log point
-        self.water: dict[str, tuple[list[float], list[float]]] = {}  # temperatures that the table brings, by brew
+        # Temperatures and salinities that the table brings, by brew.
+        self.water: dict[str, tuple[list[float], list[float]]] = {}
+        self.salt: dict[str, tuple[list[float], list[float]]] = {}
 
     def keep(self) -> TakenIn:
         """Write everything; raises, so that nothing is written, if nothing could be kept."""
@@ -85,8 +87,8 @@ class Keeper:
             (beside if stray else whole).append(row)
         self._begin_trial([*whole, *self.rows.probes], beside)
         kept, doubled = self._readings([(row, str(made.key_of(row))) for row in whole])
-        # Temperature first: percent of saturation is turned into mg/L with it.
-        probes = sorted(self.rows.probes, key=lambda probe: probe.channel != "temperature")
+        # Temperature and salinity first: percent of saturation is turned into mg/L with them.
+        probes = sorted(self.rows.probes, key=lambda probe: probe.channel not in ("temperature", "salinity"))
         points = sum(self._probe(probe) for probe in probes)
         held = doubled or any(probe.values for probe in probes if self.find(probe) is not None)
         if not kept and not points and not held:
@@ -113,6 +115,12 @@ class Keeper:
             return ImportFault(
                 f"Not one row of the table could be kept. {where}: {first.reason}",
                 f"{first.remedy} Nothing was written; try again.",
+            )
+        if made.of_solids:
+            units = ", ".join(dict.fromkeys(made.of_solids))
+            return ImportFault(
+                f"Not one row of the table could be kept: {units} counts what is in a gram of a solid, not in a tea.",
+                "Germs found in a compost are noted with the compost (aerobe safety compost-test). Nothing was written.",
             )
         if made.unknown:
             units = ", ".join(dict.fromkeys(made.unknown))
@@ -225,6 +233,8 @@ class Keeper:
         values = probe.values
         if probe.channel == "temperature":
             self.water[brew.key] = (times, values)
+        if probe.channel == "salinity":
+            self.salt[brew.key] = (times, values)
         if probe.unit == "% saturation":
             values = self._from_percent(times, values, brew)
         log = SensorLog(brew=brew.key, channel=probe.channel, elapsed_h=tuple(times), values=tuple(values), probe="imported")
@@ -253,13 +263,15 @@ class Keeper:
     def _from_percent(self, times: list[float], values: list[float], brew: Brew) -> list[float]:
         fresh = self.trial is not None and brew.key in self.trial.brews  # its vessel is not stated
         altitude = 0.0 if fresh else self.notebook.get(Vessel, brew.vessel).altitude_m
-        water = self.water.get(brew.key)
+        water, salt = self.water.get(brew.key), self.salt.get(brew.key)
         degrees = np.interp(times, *water) if water else np.full(len(times), brew.temperature_degc)
         self.notes.append(
             f"Oxygen in % of saturation was turned into mg/L at {altitude:g} m above the sea and "
-            + ("the temperatures of the table." if water else f"the brew's {brew.temperature_degc:g} degC.")
+            + ("the temperatures of the table" if water else f"the brew's {brew.temperature_degc:g} degC")
+            + (", and its salinities." if salt else ".")
         )
-        full = saturation_mg_per_l(degrees, altitude_m=altitude)
+        salts = np.interp(times, *salt) if salt else np.zeros(len(times))
+        full = saturation_mg_per_l(degrees, altitude_m=altitude, salinity=salts)
         return (np.asarray(values) / 100.0 * full).tolist()
 
     def _beside(self, rows: list[RowRead]) -> int:

@@ -228,13 +228,16 @@ def _keep(
         )
     scale: Array | float = 1.0
     if log.unit == "% saturation":
-        water = next((item for item in found.logs if item.channel == "temperature" and item.labels == log.labels), None)
+        beside = {item.channel: item for item in found.logs if item.labels == log.labels}
+        water, salt = beside.get("temperature"), beside.get("salinity")
         degrees = (
             np.interp(hours, _hours(water, found, brew), water.mean) if water else np.full(len(hours), brew.temperature_degc)
         )
         altitude = notebook.get(Vessel, brew.vessel).altitude_m
-        scale = np.asarray(saturation_mg_per_l(degrees, altitude_m=altitude)) / 100.0
+        salts = np.interp(hours, _hours(salt, found, brew), salt.mean) if salt else np.zeros(len(hours))
+        scale = np.asarray(saturation_mg_per_l(degrees, altitude_m=altitude, salinity=salts)) / 100.0
         by = "the temperatures of the log" if water else f"the brew's {number(brew.temperature_degc)} degC"
+        by += ", and its salinities" if salt else ""
         notes.append(f"Oxygen in % of saturation was turned into mg/L at {altitude:g} m above the sea and {by}.")
     mean, low, high = log.mean * scale, log.low * scale, log.high * scale
     record = SensorLog(

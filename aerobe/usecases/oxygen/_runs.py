@@ -208,7 +208,7 @@ def brew_uptake(notebook: Notebook, brew_key: str) -> BrewUptake:
     """
     brew = notebook.get(Brew, brew_key)
     vessel = notebook.get(Vessel, brew.vessel)
-    if vessel.key in UNSTATED:
+    if not vessel.air_is_stated:
         raise NotEnoughData(
             "How air reaches this brew is not stated, and uptake cannot be told without it.",
             "Give it its vessel: measured transfer, air and diffuser; or a transfer of 0 for a sealed vessel.",
@@ -251,9 +251,6 @@ def brew_uptake(notebook: Notebook, brew_key: str) -> BrewUptake:
         f"reaches {floor:g} mg/L in {_minutes(holding.median_min)} ({_minutes(holding.low_min)} to "
         f"{_minutes(holding.high_min)}).",
     )
-
-
-UNSTATED = ("not-stated", "aerated-not-stated")  # vessels of imported brews of which nobody said how air reaches them
 
 
 def _warming_says(hours: float) -> str:

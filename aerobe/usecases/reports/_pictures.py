@@ -40,16 +40,18 @@ def brew_pictures_of(history: BrewHistory, posterior: Posterior, now: datetime) 
         name=brew.name,
         begin=brew.started_at,
     )
-    low, middle, high = posterior.band_of(posterior.oxygen)
-    log = history.log("oxygen")
+    log, known = history.log("oxygen"), posterior.oxygen_known
+    if log is None and not known:
+        return (curve,)
+    bands = [band[shown].tolist() if known else [] for band in posterior.band_of(posterior.oxygen)]
     step = 1 if log is None else max(1, len(log.values) // LOG_POINTS)
     oxygen = oxygen_curve(
         logged_h=() if log is None else log.elapsed_h[::step],
         logged_mg_per_l=() if log is None else log.values[::step],
-        forecast_h=hours,
-        low_mg_per_l=low[shown].tolist(),
-        middle_mg_per_l=middle[shown].tolist(),
-        high_mg_per_l=high[shown].tolist(),
+        forecast_h=hours if known else (),
+        low_mg_per_l=bands[0],
+        middle_mg_per_l=bands[1],
+        high_mg_per_l=bands[2],
         floor_mg_per_l=brew.aim.oxygen_floor_mg_per_l,
         now_h=now_h,
         name=brew.name,

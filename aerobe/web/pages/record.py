@@ -36,6 +36,7 @@ PROBES = {
     "temperature": ("Temperature", ["degC", "degF"]),
     "pH": ("pH", ["pH"]),
     "conductivity": ("Conductivity", ["uS/cm", "mS/cm"]),
+    "salinity": ("Salinity", ["g/kg", "PSU"]),
 }
 
 
