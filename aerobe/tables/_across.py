@@ -6,8 +6,9 @@ import re
 from dataclasses import dataclass
 
 from aerobe.tables._units import Unit, split_header
-from aerobe.tables._words import folded_name, meanings_of, names_mean
+from aerobe.tables._words import folded_name, meanings_of, names_mean, says_otherwise
 
+UNCLEAR = 0.6  # how sure it is that names of no known kind are those of brews
 QUANTITIES: tuple[tuple[str, str], ...] = (
     ("oxygen", r"d ?o|o2|dissolved oxygen|oxygen|sauerstoff|oxygene|oxigeno"),
     ("temperature", r"temp(eratur(e|a)?)?|temperature"),
@@ -55,6 +56,11 @@ def split_name(place: int, name: str) -> Split | None:
     folded = folded_name(text)
     spread = bool(re.search(r"(^| )(sd|se|sem|stdev|std dev|stabw)($| )", folded))
     folded = re.sub(r"(^| )(sd|se|sem|stdev|std dev|stabw|mean|avg)(?=$| )", " ", folded).strip()
+    numbered = re.fullmatch(r"(do|temp|t|ph|ec|cond|sal)(\d{1,2})", folded)
+    if numbered and unit is not None and (numbered[1] != "t" or "temperature" in unit.kinds):
+        folded = f"{'temp' if numbered[1] == 't' else numbered[1]} {numbered[2]}"
+    if unit is not None and "temperature" in unit.kinds and says_otherwise(text, "temperature"):
+        return None
     found = meanings_of(text)
     strong = {
         field
@@ -122,4 +128,4 @@ def likely_names(labels: list[str]) -> tuple[str, float, str]:
     stems = {re.sub(r"[\s_-]*(\d+|[a-h])$", "", label) for label in labels}
     if len(stems) < len(labels):
         return "brews", 0.75, "their names repeat with a number or letter"
-    return "brews", 0.6, "their names are no quantities"
+    return "brews", UNCLEAR, "their names are no quantities"

@@ -103,7 +103,9 @@ def with_mean_rows(rows: RowsRead, questions: Questions) -> RowsRead:
     found: dict[str, list[int]] = {}
     for row in rows.results:
         if row.is_mean:
-            text = next((text for text in (row.labels.bottle, row.labels.brew, row.sample) if names_mean(text)), "mean")
+            text = next(
+                (text for text in (row.labels.bottle, row.labels.brew, row.sample) if names_mean(text)), row.labels.arm or "mean"
+            )
             found.setdefault(text, []).append(row.row)
     if not found:
         return rows

@@ -75,7 +75,8 @@ def zone_of(name: str) -> tzinfo:
 
 
 def _with_colons(text: str) -> str:
-    """`08h00` and `08:00 Uhr` as `08:00`."""
+    """`08h00` and `08:00 Uhr` as `08:00`, `1:00 p.m.` as `1:00 PM`."""
+    text = re.sub(r"(?<=\d)\s?([AaPp])\.?\s?[Mm]\b\.?$", lambda match: f" {match[1].upper()}M", text)
     return re.sub(r"(?<=\d)\s?Uhr$", "", re.sub(r"(?<=[\s,]\d\d)h(?=\d\d$)|(?<=[\s,]\d)h(?=\d\d$)", ":", text))
 
 
@@ -155,7 +156,7 @@ class Clock:
         if short or text.endswith((" UTC", " GMT")):
             said = zone_of(_short(short[1])) if short else UTC
             return Clock(said, self.day_first).read(text.rsplit(" ", 1)[0])
-        text = _with_colons(text)
+        text = re.sub(r"(?<=\d )(?=\d:\d\d)", "0", _with_colons(text)) if _ISO.match(text) else _with_colons(text)
         if re.search(r"[ T]24:00(:00)?$", text):  # the end of a day is the beginning of the next
             day = self.read(re.sub(r"24:00(:00)?$", "00:00", text))
             return None if day is None else day + timedelta(days=1)

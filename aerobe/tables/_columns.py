@@ -76,6 +76,7 @@ ONCE = frozenset(FIELDS) - {
     "conductivity",
     "salinity",
 }
+WORKED_OUT = "its name says that it was worked out"
 SURE = 0.55  # a column whose best meaning scores lower is shown as left out
 _MEANING = re.compile(r"([A-Za-z]+(?: [A-Za-z]+)*)\s*(?:\[(.*)\])?")
 LONGEST_MEANING = 200
@@ -116,8 +117,8 @@ def columns_of(block: Block) -> list[Column]:
             because=why,
             shown=tuple(row[place] for row in block.rows[:3]),
         )
-        columns.append(_with_unit_of_words(column, units[place][0]))
-    return _settled(columns, contents)
+        columns.append(_plain_result(_with_unit_of_words(column, units[place][0])))
+    return without_moving_doses(block, _settled(columns, contents))
 
 
 def without_sums(block: Block, columns: tuple[Column, ...]) -> Block:
@@ -206,6 +207,40 @@ def _with_unit_of_words(column: Column, words: str) -> Column:
     if column.field == "value" and re.search(r"\b(od ?\d{0,3}|optical density|abs(orban(ce|z))?|a ?600)\b", folded):
         return replace(column, unit="OD")
     return column
+
+
+_WORKED = re.compile(
+    r"(ln|log ?e|natural log\w*|log ?2|sqrt|square root|wurzel|delta|d od|change|difference|diff|fold|ratio|relative|rel|"
+    r"normali[sz]ed|norm|index|growth rate|mu|slope|rate|cumulative|cum|percent|pct|share|recovery)( .*)?|"
+    r".* (ln|log2|change|ratio|normali[sz]ed|rate)"
+)
+
+
+def _plain_result(column: Column) -> Column:
+    """A column whose name says that something was worked out of results is no result: `ln cells/mL`, `change of OD`."""
+    if column.field != "value" or _WORKED.fullmatch(folded_name(column.header)) is None:
+        return column
+    return replace(column, field="ignore", because=f"{WORKED_OUT}, no plain result")
+
+
+def without_moving_doses(block: Block, columns: list[Column]) -> list[Column]:
+    """The columns; what is named like a dose but moves within a brew from hour to hour was measured, not dosed."""
+    names = [place for place, column in enumerate(columns) if column.field in ("brew", "arm", "bottle", "block", "experiment")]
+    times = [place for place, column in enumerate(columns) if column.field in ("elapsed", "clock", "date", "time")]
+    found = list(columns)
+    for place, column in enumerate(columns):
+        if column.field != "dose" or not times:
+            continue
+        doses: dict[tuple[str, ...], set[str]] = {}
+        at_once: dict[tuple[str, ...], set[str]] = {}
+        for row in block.rows:
+            name = tuple(row[at] for at in names)
+            doses.setdefault(name, set()).add(row[place])
+            at_once.setdefault((*name, *(row[at] for at in times)), set()).add(row[place])
+        moves = any(len(said) > 1 for said in doses.values())
+        if moves and all(len(said) == 1 for said in at_once.values()) and len(at_once) > len(doses):
+            found[place] = replace(column, field="ignore", because="it moves from hour to hour within a brew, so it is no dose")
+    return found
 
 
 def _settled(columns: list[Column], contents: list[Content]) -> list[Column]:

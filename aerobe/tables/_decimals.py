@@ -13,6 +13,7 @@ from aerobe.tables._block import Block
 from aerobe.tables._cells import Marks, read_cell
 from aerobe.tables._clock import looks_clocked, looks_dated
 from aerobe.tables._columns import Column, marks_by_column
+from aerobe.units import COUNT
 
 COMMA, POINT = "comma", "point"
 
@@ -35,7 +36,9 @@ def with_decimals(block: Block, columns: tuple[Column, ...], questions: Question
     for place, column in enumerate(columns):
         mark = marks[place]
         decimal = {COMMA: ",", POINT: "."}.get(said) or mark.decimal
-        either = mark.either_comma + (mark.either_point if whole.commas else 0)
+        counted = column.unit in COUNT.accepts and column.factor == 1.0 and not column.log10
+        grouped = counted and _all_grouped(cells_of(block, place))
+        either = mark.either_comma + (mark.either_point if whole.commas or grouped else 0)
         if not decimal and place in numeric:
             decimal = (
                 _asked_decimal(block, place, column, mark, whole, questions)
@@ -44,6 +47,11 @@ def with_decimals(block: Block, columns: tuple[Column, ...], questions: Question
             )
         found.append(replace(column, decimal=decimal or "."))
     return tuple(found)
+
+
+def _all_grouped(cells: list[str]) -> bool:
+    """Whether every number of a column of counts is written as 1.050 is: whole thousands, or three decimals each time."""
+    return len(cells) > 1 and all(re.fullmatch(r"[1-9]\d{0,2}[.,]\d{3}", cell) for cell in cells)
 
 
 def _dated(block: Block, place: int) -> bool:

@@ -15,12 +15,13 @@ from aerobe.tables._brews import named, with_mean_rows, with_means, with_roles, 
 from aerobe.tables._clock import winter_of
 from aerobe.tables._columns import Column, columns_of, said_column, without_sums
 from aerobe.tables._counted import with_moments
+from aerobe.tables._half_days import with_half_days
 from aerobe.tables._plates import plate_block
 from aerobe.tables._results import RowRead, RowsRead
 from aerobe.tables._rows import read_rows
 from aerobe.tables._runs import log_runs, with_midnights
 from aerobe.tables._settle import filled_down, settled_way
-from aerobe.tables._sheets import UNSOLVED, tables_of
+from aerobe.tables._sheets import HIDDEN, STRUCK, UNSOLVED, tables_of
 from aerobe.tables._text import Found
 from aerobe.tables._way import LEAVE_OUT, Way
 from aerobe.tables._wide import LABEL, Wide, lengthened
@@ -29,6 +30,7 @@ from aerobe.tables._words import folded_name
 MAX_BYTES = 200_000_000
 MAX_ROWS = 2_000_000
 ALL = "all of them"
+READ_TOO = "read them too"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,7 +103,20 @@ def read_table(
         )
     replies = dict(replies or {})
     questions = Questions(replies)
-    sheets, letters, mark, ignored = tables_of(content, name)
+    looks = {"hidden": HIDDEN, "struck out": STRUCK}
+    sheets, letters, mark, ignored = tables_of(
+        content, name, [words for key, words in looks.items() if replies.get(key) == LEAVE_OUT]
+    )
+    for key, words in looks.items():
+        found = [line for line in ignored if words in line]
+        if found:
+            questions.ask(
+                key,
+                f"Rows, columns or cells {words}. Do they count?",
+                because=" ".join(found)[:300],
+                options=(LEAVE_OUT, READ_TOO),
+            )
+            ignored = [line for line in ignored if line not in found or replies.get(key) == LEAVE_OUT]
     if any(UNSOLVED in line for line in ignored):
         questions.ask(
             "formulas",
@@ -161,10 +176,9 @@ def _rows(block: Block, way: Way, questions: Questions) -> RowsRead:
     rows = named(with_mean_rows(rows, questions))
     rows = with_roles(rows, questions)
     rows = with_means(rows, questions)
-    if way.date:
-        rows = with_midnights(rows, questions)
+    rows = with_midnights(rows, questions) if way.date else with_half_days(rows, way.zone, questions)
     _checks.splits(block, way.columns, rows, questions)
-    if not any(question.key.startswith("column:") and question.open for question in questions.asked):
+    if not any(question.key.startswith(("column:", "twelve hours")) and question.open for question in questions.asked):
         rows = log_runs(_checks.doubles(rows, questions), questions)
         if not any(question.key.startswith("runs:") and question.open for question in questions.asked):
             rows = _checks.log_doubles(rows, questions)

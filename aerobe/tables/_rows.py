@@ -18,7 +18,7 @@ from aerobe.tables._row_parts import bound_of, dilution_of, dose_of, elapsed_of,
 from aerobe.tables._scores import LABELS
 from aerobe.tables._units import channel_kind, split_header, unit_of
 from aerobe.tables._way import ABOVE_WORDS, BELOW_WORDS, CHANNEL_WORDS, PLAIN_WORDS, ROLE_WORDS, Way
-from aerobe.tables._words import folded_name, names_mean
+from aerobe.tables._words import folded_name, names_mean, sums_up
 from aerobe.units import OXYGEN_PERCENT, Kind
 
 _GENERIC = re.compile(
@@ -95,7 +95,8 @@ class _Reader:
             role=self._role(row),
             is_mean=any(
                 names_mean(text) for text in (labels.bottle, labels.brew, self._text(row, "replicate"), self._text(row, "sample"))
-            ),
+            )
+            or (not (labels.bottle or labels.brew) and sums_up(labels.arm)),
             dilution=self._dilution(row),
             replicate=self._replicate(row),
             sample=self._text(row, "sample"),

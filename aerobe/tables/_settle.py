@@ -10,7 +10,7 @@ from aerobe.tables._block import Block
 from aerobe.tables._cells import SENTINELS, read_cell
 from aerobe.tables._clock import looks_clocked
 from aerobe.tables._codes import flags_of, limits_of, sentinels_of
-from aerobe.tables._columns import Column, is_channel
+from aerobe.tables._columns import WORKED_OUT, Column, is_channel
 from aerobe.tables._decimals import cells_of, with_decimals
 from aerobe.tables._dilutions import with_dilutions
 from aerobe.tables._scores import BARE_PERCENT
@@ -34,7 +34,7 @@ def filled_down(block: Block, columns: tuple[Column, ...], questions: Questions)
         if column.field not in FILLED or not cells or not cells[0] or all(cells):
             continue
         filled = [cell for cell in cells if cell]
-        if len(filled) > 0.7 * len(cells):
+        if len(filled) > 0.7 * len(cells) or _only_at_the_foot(cells):
             continue
         once = len(set(filled)) == len(filled) or column.field in ("date", "elapsed", "clock")
         blank = tuple(number for number, cell in zip(block.numbers, cells, strict=True) if not cell)
@@ -52,6 +52,12 @@ def filled_down(block: Block, columns: tuple[Column, ...], questions: Questions)
                 last = row[place] or last
                 row[place] = last
     return replace(block, rows=tuple(tuple(row) for row in rows))
+
+
+def _only_at_the_foot(cells: list[str]) -> bool:
+    """Whether only the last cells are empty, below several names: rows of sums, not merged cells."""
+    last = max(place for place, cell in enumerate(cells) if cell)
+    return last > 0 and all(cells[: last + 1])
 
 
 def settled_way(
@@ -85,6 +91,7 @@ def _with_value_column(block: Block, columns: tuple[Column, ...], questions: Que
         column.header
         for place, column in enumerate(columns)
         if column.field in ("ignore", "brew temperature", "mean")
+        and not column.because.startswith(WORKED_OUT)
         and cells_of(block, place)
         and all(read_cell(cell).kind != "text" for cell in cells_of(block, place, 200))
     ]
@@ -115,6 +122,8 @@ def _with_units(block: Block, columns: tuple[Column, ...], questions: Questions,
         elif is_channel(column.field) and channel_kind(column.field, column.unit) is None and not _own_units(cells, column.field):
             units = tuple(unit for kind in CHANNEL_KINDS[column.field] for unit in kind.accepts if unit)
             column = _with_unit(column, questions, units, _span(cells, column.decimal))
+        elif column.field == "oxygen" and column.unit.startswith("%") and _like_shares(cells, column.decimal):
+            column = _with_share(column, questions, _span(cells, column.decimal))
         elif column.field == "oxygen" and column.unit in BARE_PERCENT and _like_air(cells, column.decimal):
             column = _with_percent(column, questions, _span(cells, column.decimal))
         elif column.field == "value" and not column.unit and not has_unit and not test_named and not _own_units(cells, "value"):
@@ -127,6 +136,22 @@ def _like_air(cells: list[str], decimal: str) -> bool:
     """Whether percents never pass what air holds of oxygen, and come near it: they may be percent of a gas."""
     values = [cell.value for text in cells if (cell := read_cell(text, decimal)).kind == "number" and not cell.unit]
     return bool(values) and 17.0 <= max(values) <= 22.5
+
+
+def _like_shares(cells: list[str], decimal: str) -> bool:
+    """Whether what is named percent never passes 1.5, and comes near 1: shares as a spreadsheet keeps them."""
+    values = [cell.value for text in cells if (cell := read_cell(text, decimal)).kind == "number" and not cell.unit]
+    return len(values) > 1 and 0.3 < max(values) <= 1.5
+
+
+def _with_share(column: Column, questions: Questions, seen: str) -> Column:
+    said = questions.ask(
+        f"share:{column.header}",
+        f"Does 1 in '{column.header}' stand for 1 % or for 100 %?",
+        because=f"{seen} Spreadsheets show 0.98 as 98 %, and some programs write it out as 0.98.",
+        options=("100 %", "1 %"),
+    )
+    return replace(column, factor=100.0) if said == "100 %" else column
 
 
 def _with_percent(column: Column, questions: Questions, seen: str) -> Column:

@@ -6,12 +6,13 @@ import itertools
 import re
 from dataclasses import dataclass, replace
 
-from aerobe.tables._across import QUANTITIES, Split, likely_names, split_name
+from aerobe.tables._across import QUANTITIES, UNCLEAR, Split, likely_names, split_name
 from aerobe.tables._block import Block
 from aerobe.tables._blocks import GROUP_MARK
 from aerobe.tables._cells import read_cell
-from aerobe.tables._units import split_header, unit_of
+from aerobe.tables._units import DIMENSIONLESS, split_header, unit_of
 from aerobe.tables._words import folded_name
+from aerobe.units import COUNT
 
 WELL = re.compile(r"[A-P](0?[1-9]|1\d|2[0-4])")
 HOUR, LABEL, VALUE = "hour of the column", "name of the column", "cell"
@@ -170,6 +171,8 @@ def _names_across(block: Block) -> tuple[Wide, list[Split]] | None:
     chosen = [one for one in splits if one.label in labels and any(one.quantity == family[0].quantity for family in turned)]
     are, score, why = likely_names(labels)
     first = turned[0][0]
+    if score == UNCLEAR and not _of_microbes(first.unit):
+        score = 0.5  # `nitrate (mg/L)` and `sugar (mg/L)` would be two brews
     quantity = (
         ""
         if first.quantity == "value" and not any("value" in folded_name(block.header[one.place]) for one in turned[0])
@@ -185,6 +188,11 @@ def _names_across(block: Block) -> tuple[Wide, list[Split]] | None:
         quantity=quantity,
     )
     return shape, chosen
+
+
+def _of_microbes(unit: str) -> bool:
+    found = unit_of(unit) if unit else None
+    return not unit or (found is not None and (found.name in COUNT.accepts or found.name in DIMENSIONLESS or " C/" in found.name))
 
 
 def _turned(block: Block, splits: list[Split]) -> Block:

@@ -52,13 +52,28 @@ def says_otherwise(words: str, field: str) -> bool:
     folded = folded_name(words)
     if _NOT_CHANNEL.search(folded):
         return True
-    return field == "oxygen" and _OPEN_NAME.fullmatch(folded) is None
+    bare = re.sub(r"[ _]?\d+$", "", folded)  # `DO1` beside `DO2`
+    return field == "oxygen" and _OPEN_NAME.fullmatch(folded) is None and field not in meanings_of(bare)
 
 
 MEAN_WORDS = re.compile(
     r"\b(means?|average|avg|pooled|mittelwert|mittel|moyenne|promedio|total|sum|summe|sd|stdev|"
     r"std dev|standard deviation|median|\u00f8)\b"
 )
+# A label that is nothing but such a word; `Max` is also a name, so it is asked about like the others.
+_SUM_ALONE = re.compile(
+    r"(grand |overall |sub ?)?(max(imum|imo|imal\w*)?|min(imum|imo|imal\w*)?|range|spannweite|count|anzahl|var(iance|ianz)?|"
+    r"cv|rsd|std|ecart type|moy|durchschnitt|gesamt|suma?|somme|totaal|gemiddelde|geo ?mean|geomean)"
+    r"( (of )?(all|values?|column|brews?|tanks?))?( \d+)?"
+)
+
+
+def sums_up(text: str) -> bool:
+    """Whether a label is nothing but the name of a sum, a mean or an end of a range: stricter than `names_mean`."""
+    folded = folded_name(text)
+    return bool(_SUM_ALONE.fullmatch(folded) or MEAN_WORDS.fullmatch(folded))
+
+
 _KILLED = re.compile(
     r"\b(killed|kill|autoclaved?|heat killed|steriliz?s?ed|sterile|formalin|azide|dead|abiotic|abgetoetet|"
     r"autoklaviert|steril|tue|abiotique|mort)\b"
@@ -97,4 +112,5 @@ def without_role(text: str) -> str:
 
 def names_mean(text: str) -> bool:
     """Whether a label names a mean, a sum or a spread of other rows."""
-    return bool(MEAN_WORDS.search(text.lower().replace("_", " ")))
+    folded = folded_name(text)
+    return bool(MEAN_WORDS.search(text.lower().replace("_", " ")) or _SUM_ALONE.fullmatch(folded))

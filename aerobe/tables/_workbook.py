@@ -6,11 +6,12 @@ import io
 import re
 import zipfile
 from datetime import date, datetime, time, timedelta
-from typing import cast
+from typing import Any, cast
 
 from aerobe.errors import ImportFault
 from aerobe.isolation import run_apart
 from aerobe.tables._sheet_size import require_small
+from aerobe.tables._workbook_marks import Looks, looks_of
 
 MAX_UNPACKED_BYTES = 1_000_000_000
 MOST_PACKED = 400  # times smaller than what it unpacks to
@@ -26,8 +27,11 @@ def is_spreadsheet(content: bytes, name: str) -> bool:
 _NO_RESULT = re.compile(rb"<f\b[^>]*?(?:/>|>[^<]*</f>)\s*(?:<v\s*/>|<v>\s*</v>)?\s*</c>")
 
 
-def sheets_of(content: bytes, name: str) -> tuple[list[tuple[str, list[list[str]], bool]], int]:
-    """Name, cells as text, and whether it is hidden, for each sheet; and how many formulas have no result stored.
+Sheet = tuple[str, list[list[str]], bool, Looks]
+
+
+def sheets_of(content: bytes, name: str) -> tuple[list[Sheet], int]:
+    """Name, cells as text, whether it is hidden, and its looks, for each sheet; and how many formulas have no result stored.
 
     A formula is never run: its last result is the value.
 
@@ -39,8 +43,15 @@ def sheets_of(content: bytes, name: str) -> tuple[list[tuple[str, list[list[str]
     _refuse_bomb(content, name)
     # The reader is compiled code that ends the whole process when a file asks for too much: it gets one of its own.
     told = run_apart(f"{__name__}:plain_sheets", content, what=name, arguments={"name": name})
-    sheets, unsolved = cast(tuple[list[tuple[str, list[list[str]], bool]], int], told)
-    return [(sheet, grid, bool(hidden)) for sheet, grid, hidden in sheets], unsolved
+    sheets, unsolved, looks = cast(tuple[list[tuple[str, list[list[str]], bool]], int, dict[str, list[Any]]], told)
+    return [(sheet, grid, bool(hidden), _looks(looks.get(sheet))) for sheet, grid, hidden in sheets], unsolved
+
+
+def _looks(told: list[Any] | None) -> Looks:
+    if told is None:
+        return Looks()
+    rows, columns, struck, remarks = told
+    return Looks(tuple(rows), tuple(columns), tuple((row, column) for row, column in struck), int(remarks))
 
 
 def _unsolved(content: bytes) -> int:
@@ -51,7 +62,9 @@ def _unsolved(content: bytes) -> int:
         return sum(len(_NO_RESULT.findall(packed.read(part))) for part in parts)
 
 
-def plain_sheets(content: bytes, *, name: str) -> tuple[list[tuple[str, list[list[str]], bool]], int]:
+def plain_sheets(
+    content: bytes, *, name: str
+) -> tuple[list[tuple[str, list[list[str]], bool]], int, dict[str, tuple[object, ...]]]:
     """What `sheets_of` gives. To be run apart."""
     from python_calamine import CalamineWorkbook, SheetTypeEnum, SheetVisibleEnum
 
@@ -67,11 +80,25 @@ def plain_sheets(content: bytes, *, name: str) -> tuple[list[tuple[str, list[lis
             for sheet in book.sheets_metadata
             if sheet.typ == SheetTypeEnum.WorkSheet
         ]
-        return sheets, _unsolved(content)
+        seen = looks_of(content)
+        for sheet, grid, _ in sheets:
+            _as_percent(grid, seen.get(sheet, Looks()))
+        looks = {sheet: (found.rows, found.columns, found.struck, found.remarks) for sheet, found in seen.items()}
+        return sheets, _unsolved(content), looks
     except (ImportFault, MemoryError):
         raise
     except Exception as fault:  # the reader raises many kinds, all of them about the file
         raise ImportFault(f"{name} cannot be read as a spreadsheet: {fault}.", "Save it again as XLSX, or as CSV.") from None
+
+
+def _as_percent(grid: list[list[str]], looks: Looks) -> None:
+    """Shares that the spreadsheet shows as percent, as it shows them: 0.98 stands there as 98 %."""
+    for row, column in looks.percent:
+        if row < len(grid) and column < len(grid[row]):
+            try:
+                grid[row][column] = f"{100.0 * float(grid[row][column]):.12g}%"
+            except ValueError:
+                continue
 
 
 def _refuse_bomb(content: bytes, name: str) -> None:

@@ -8,8 +8,9 @@ import pytest
 
 from aerobe.tables import TableReading, read_table
 from tests.tables._dialects import START, Course, Odd, odd_files
+from tests.tables._strangers import stranger_files
 
-FILES = list(odd_files())
+FILES = [*odd_files(), *stranger_files()]
 
 
 def courses_of(reading: TableReading, *, controls: bool) -> frozenset[Course]:

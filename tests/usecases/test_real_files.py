@@ -14,6 +14,7 @@ from aerobe.errors import AerobeError, ImportFault, NotEnoughData
 from aerobe.notebook import Notebook, fingerprint
 from aerobe.oxygen import uptake_from_log
 from aerobe.records import Assay, Brew, Recipe, Trial, Vessel
+from aerobe.usecases.brews import advise_brew
 from aerobe.usecases.exchange import (
     Wishes,
     export_package,
@@ -230,3 +231,36 @@ def test_limits_of_a_result_stay_with_its_reading(book: Notebook) -> None:
         "standard uncertainty 70.7293 CFU/mL",
         "standard uncertainty 70729.3 CFU/mL",
     }
+
+
+def test_counts_in_a_gram_are_kept_beside_and_a_table_of_nothing_else_says_what_they_count(book: Notebook) -> None:
+    taken = take(book, "tank,hours,CFU/mL,E. coli (MPN/g dw)\nA,0,1e6,<3\nA,24,4e7,9.2\n")
+    assert taken.readings == 2 and taken.kept_beside == 2 and {item.unit for item in book.readings()} == {"CFU/mL"}
+    before = fingerprint(book)
+    with pytest.raises(ImportFault, match="MPN/g counts what is in a gram of a solid"):
+        take(book, "tank,hours,MPN/g\nB,0,3\nB,24,240\n")
+    assert fingerprint(book) == before
+
+
+def test_a_mass_of_something_else_is_no_biomass(book: Notebook) -> None:
+    taken = take(book, "tank,hours,cells/mL,protein (ug/mL),dry weight (mg/L)\nA,0,1e6,30,120\nA,6,2e6,40,300\n")
+    assert taken.readings == 2 and {item.unit for item in book.readings()} == {"cells/mL"}
+    with pytest.raises(ImportFault, match="protein"):
+        take(book, "tank,hours,protein (ug/mL)\nB,0,30\nB,6,40\n")
+
+
+def test_salinity_is_kept_and_counts_where_percent_becomes_mg_per_l(book: Notebook) -> None:
+    furnish(book)
+    taken = take(book, "hours,DO (%),Temp (C),Salinity (PSU)\n0,100,20,0\n1,100,20,35\n", brew="b1")
+    # 9.09 and 7.38 mg/L at 20 degC, 1 atm and 0 and 35: Benson & Krause 1984, as tabled in APHA Standard Methods 4500-O
+    # (the second from memory).
+    assert book.log("b1", "oxygen")[1].tolist() == [pytest.approx(9.09, abs=0.01), pytest.approx(7.38, abs=0.03)]
+    assert book.log("b1", "salinity")[1].tolist() == [0.0, 35.0] and any("salinities" in note for note in taken.notes)
+
+
+@pytest.mark.parametrize("name", ["s11_kelp_glucose_batch_2021_two_methods_and_O2.csv"])
+def test_a_published_brew_of_unknown_recipe_gets_a_call(book: Notebook, name: str) -> None:
+    taken = take_in(book, (DATA / name).read_bytes(), name, Wishes(), now=LATER)
+    brew = book.get(Brew, taken.brews[0])
+    advice = advise_brew(book, brew.key, brew.started_at + timedelta(hours=100))
+    assert advice.oxygen is None and any("readings alone" in note for note in advice.notes)

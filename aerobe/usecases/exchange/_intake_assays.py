@@ -43,6 +43,12 @@ _METHODS: tuple[tuple[str, str], ...] = (
     ("colour", "colour test"),
     ("color", "colour test"),
 )
+# A mass that does not say carbon is one of microbes only where its name says so: `protein (ug/mL)` and `CO2 (mg/L)` are none.
+_OF_LIFE = re.compile(
+    r"bio ?mas|microb|mikrob|living|leben|carbon|kohlenstoff|c[ _]?mic|mbc|bacteri|bakteri|fung|pilz|yeast|value|wert|result|"
+    r"reading|signal|kit|test|assay|imported|card",
+    re.IGNORECASE,
+)
 _GRAZERS = re.compile(r"protozoa|ciliate|flagellate|amoeb|nematode|rotifer|grazer", re.IGNORECASE)
 Where = tuple[str, str, str, str, str]
 
@@ -102,6 +108,9 @@ def assays_of(rows: Sequence[RowRead], known: dict[str, Assay], *, default: str)
 
 def _new_assay(row: RowRead, label: str, rows: list[RowRead], known: dict[str, Assay], made: AssaysMade) -> str | None:
     factor, basis = to_house(row.unit)
+    if basis == "mass" and " C/" not in row.unit and not _OF_LIFE.search(label):
+        made.unknown.append(f"{row.unit} of '{label}'")
+        return None
     if factor is None:
         (made.of_solids if is_of_solids(row.unit) else made.unknown).append(row.unit or "(no unit)")
         return None
