@@ -56,7 +56,7 @@ def with_roles(rows: RowsRead, questions: Questions) -> RowsRead:
     found: dict[str, str] = {}
     for row in rows.results:
         if row.role == "sample" and not row.is_mean:
-            for text in (row.labels.brew, row.labels.arm, row.labels.bottle, row.labels.dose, row.variable, row.sample):
+            for text in _texts(row):
                 role = role_in(text) if text else ""
                 if role:
                     found.setdefault(text, role)
@@ -85,7 +85,8 @@ def with_roles(rows: RowsRead, questions: Questions) -> RowsRead:
 
 
 def _texts(row: RowRead) -> set[str]:
-    return {row.labels.brew, row.labels.arm, row.labels.bottle, row.labels.dose, row.variable, row.sample} - {""}
+    labels = row.labels
+    return {labels.brew, labels.arm, labels.bottle, labels.dose, row.variable, row.measured, row.sample} - {""}
 
 
 def _tea_of(row: RowRead, text: str, teas: dict[str, str]) -> str:
@@ -93,7 +94,7 @@ def _tea_of(row: RowRead, text: str, teas: dict[str, str]) -> str:
     bare = folded_name(without_role(row.label))
     if bare in teas:
         return teas[bare]
-    if text in (row.variable, row.sample) and folded_name(row.label) in teas:
+    if text in (row.variable, row.measured, row.sample) and folded_name(row.label) in teas:
         return row.label
     return next(iter(teas.values())) if len(teas) == 1 else ""
 

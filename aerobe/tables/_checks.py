@@ -6,6 +6,7 @@ import itertools
 from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import replace
+from datetime import datetime
 
 import numpy as np
 
@@ -24,6 +25,8 @@ REPEATED, LAST, FIRST, OWN_BREW, OUT = (
     "brews of their own",
     "leave them out",
 )
+RIGHT = "they are right"
+DAYS_APART_H, TIMES_WIDER = 240.0, 20.0  # a gap so long [h], and so much longer than the next, is asked about
 KEEP_BOTH, MEAN = "keep both", "leave them out"
 _ROUND = 6
 
@@ -114,6 +117,63 @@ def _interleaved(times: list[float], cells: list[str]) -> bool:
         return False
     ends = sorted((min(span), max(span)) for span in spans.values())
     return any(later[0] < earlier[1] for earlier, later in itertools.pairwise(ends))
+
+
+def far_apart(rows: RowsRead, questions: Questions) -> RowsRead:
+    """Times days away from all others of their brew, as a mistyped year or hour makes them: asked, by row."""
+    found: dict[int, int] = {}
+    for times, places, numbers in _times(rows):
+        lone = _lone(times)
+        found |= {places[at]: numbers[at] for at in lone}
+    if not found:
+        return rows
+    said = questions.ask(
+        "far apart",
+        "Some times lie days away from all others of the brew. Are they right?",
+        because="A mistyped year, day or hour looks like that; so does a tea kept in store.",
+        options=(RIGHT, OUT),
+        rows=tuple(found[place] for place in sorted(found))[:20],
+    )
+    if said != OUT:
+        return rows
+    for probe in rows.probes:
+        _drop(probe, {at for at, place in enumerate(probe.places) if place in found})
+    noted = f"{len(found)} rows whose times lie far from all others are left out."
+    return replace(rows, results=tuple(row for row in rows.results if row.place not in found), left_out=(*rows.left_out, noted))
+
+
+def _times(rows: RowsRead) -> list[tuple[list[float], list[int], list[int]]]:
+    """Hours, places and numbers of the rows of each brew."""
+    found: dict[str, tuple[list[float], list[int], list[int]]] = defaultdict(lambda: ([], [], []))
+
+    def add(label: str, hour: float | None, clock: datetime | None, place: int, number: int) -> None:
+        if hour is not None or clock is not None:
+            times, places, numbers = found[label]
+            times.append(hour if hour is not None else clock.timestamp() / 3600.0 if clock is not None else 0.0)
+            places.append(place)
+            numbers.append(number)
+
+    for row in rows.results:
+        if not row.is_mean:
+            add(row.label, row.elapsed_h, row.clock, row.place, row.row)
+    for probe in rows.probes:
+        for cells in zip(probe.elapsed_h, probe.clocks, probe.places, probe.rows, strict=True):
+            add(probe.label, *cells)
+    return list(found.values())
+
+
+def _lone(times: list[float]) -> list[int]:
+    """Places on the smaller side of a gap of days that is far wider than every other; none where there is no such gap."""
+    order = np.argsort(times)
+    gaps = np.diff(np.asarray(times)[order])
+    gaps = gaps[gaps > 0.0]
+    if len(gaps) < 2:
+        return []
+    widest, second = (float(value) for value in np.sort(gaps)[-1:-3:-1])
+    if widest < DAYS_APART_H or widest < TIMES_WIDER * second:
+        return []
+    cut = int(np.argmax(np.diff(np.asarray(times)[order]))) + 1
+    return [int(at) for at in (order[:cut] if cut <= len(order) - cut else order[cut:])]
 
 
 def doubles(rows: RowsRead, questions: Questions) -> RowsRead:

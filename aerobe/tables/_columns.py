@@ -100,7 +100,7 @@ class Column:
 def columns_of(block: Block) -> list[Column]:
     """The likeliest meaning of every column of a table."""
     contents = [content_of(block, place) for place in range(len(block.header))]
-    units = [split_header(name) for name in block.header]
+    units = [split_header(re.sub(r" \(\d+\)$", "", name)) for name in block.header]
     options = [scores_of(name, units[place], contents[place]) for place, name in enumerate(block.header)]
     chosen = _assign(options)
     columns = []

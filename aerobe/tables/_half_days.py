@@ -24,16 +24,18 @@ def with_half_days(rows: RowsRead, zone: str, questions: Questions) -> RowsRead:
         return rows
     later: set[int] = set()
     for course in courses:
-        half, last, day = 0, -1.0, date.min
+        half, day, last = False, date.min, None
         for place, moment in course:
-            hour = moment.hour % 12 + moment.minute / 60.0 + moment.second / 3600.0
+            back = last is not None and moment.timestamp() < last.timestamp()
             if moment.date() != day:
-                half, day = int(moment.hour == 12), moment.date()
-            elif hour < last:
-                half += 1
-            last = hour
-            if half > 1:
-                return rows  # goes back again and again: no clock of twelve hours
+                half, day = moment.hour == 12, moment.date()
+            elif moment.hour == 12:
+                half = True
+            elif back:
+                if half and last is not None and last.hour != 12:
+                    return rows  # goes back again and again: no clock of twelve hours
+                half = True
+            last = moment
             if half and moment.hour != 12:
                 later.add(place)
     if not later:

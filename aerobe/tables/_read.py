@@ -108,15 +108,15 @@ def read_table(
         content, name, [words for key, words in looks.items() if replies.get(key) == LEAVE_OUT]
     )
     for key, words in looks.items():
-        found = [line for line in ignored if words in line]
-        if found:
+        told = [line for line in ignored if words in line]
+        if told:
             questions.ask(
                 key,
                 f"Rows, columns or cells {words}. Do they count?",
-                because=" ".join(found)[:300],
+                because=" ".join(told)[:300],
                 options=(LEAVE_OUT, READ_TOO),
             )
-            ignored = [line for line in ignored if line not in found or replies.get(key) == LEAVE_OUT]
+            ignored = [line for line in ignored if line not in told or replies.get(key) == LEAVE_OUT]
     if any(UNSOLVED in line for line in ignored):
         questions.ask(
             "formulas",
@@ -177,6 +177,7 @@ def _rows(block: Block, way: Way, questions: Questions) -> RowsRead:
     rows = with_roles(rows, questions)
     rows = with_means(rows, questions)
     rows = with_midnights(rows, questions) if way.date else with_half_days(rows, way.zone, questions)
+    rows = _checks.far_apart(rows, questions)
     _checks.splits(block, way.columns, rows, questions)
     if not any(question.key.startswith(("column:", "twelve hours")) and question.open for question in questions.asked):
         rows = log_runs(_checks.doubles(rows, questions), questions)

@@ -172,7 +172,8 @@ class _Reader:
         )
 
     def _measured(self, column: Column) -> str:
-        words = re.sub(r"\blog ?_?10\b", "", split_header(column.header)[0], flags=re.IGNORECASE).strip()
+        header = re.sub(r" \(\d+\)$", "", column.header)  # the second of one name measures the same
+        words = re.sub(r"\blog ?_?10\b", "", split_header(header)[0], flags=re.IGNORECASE).strip()
         return "" if not words or (_GENERIC.fullmatch(folded_name(words)) and len(self.values) == 1) else words.replace("_", " ")
 
     def _is_probe_row(self, number: int, row: tuple[str, ...], place: int, common: RowRead) -> bool:

@@ -83,7 +83,9 @@ def plain_sheets(
         seen = looks_of(content)
         for sheet, grid, _ in sheets:
             _as_percent(grid, seen.get(sheet, Looks()))
-        looks = {sheet: (found.rows, found.columns, found.struck, found.remarks) for sheet, found in seen.items()}
+        looks: dict[str, tuple[object, ...]] = {}
+        for sheet, found in seen.items():
+            looks[sheet] = found.rows, found.columns, found.struck, found.remarks
         return sheets, _unsolved(content), looks
     except (ImportFault, MemoryError):
         raise

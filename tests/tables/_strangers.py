@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import io
 from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
 
 import openpyxl
 from openpyxl.comments import Comment
 from openpyxl.styles import Font
 from openpyxl.worksheet.worksheet import Worksheet
 
-from tests.tables._dialects import ALL, HOURS, Odd, course, long_rows, plain, table_rows
+from tests.tables._dialects import ALL, HOURS, START, Odd, course, long_rows, plain, table_rows
 
 HEAD = "treatment,bottle,hours,cells/mL"
 AFTERNOON = "a clock of 12 hours: the later ones are of the afternoon"
@@ -43,6 +44,7 @@ def stranger_files() -> Iterator[Odd]:
     yield from _numbers()
     yield from _not_results()
     yield from _logs()
+    yield from _slips()
 
 
 def _looks() -> Iterator[Odd]:
@@ -183,3 +185,50 @@ def _logs() -> Iterator[Odd]:
         logs=frozenset({one, ("salinity", course((0.3, 0.4, 0.5), hours))}),
         says="TDS",
     )
+    autumn = "timestamp,DO (mg/L)\n" + "".join(
+        f"2026-10-25 {clock},{8 - at / 10:g}\n"
+        for at, clock in enumerate(("01:00", "01:30", "02:00", "02:30", "02:00", "02:30", "03:00"))
+    )
+    since = (datetime(2026, 10, 24, 23, tzinfo=UTC) - START).total_seconds() / 3600.0
+    went = course(tuple(8 - at / 10 for at in range(7)), tuple(since + at / 2 for at in range(7)))
+    yield Odd(
+        id="an hour that came twice",
+        content=autumn.encode(),
+        reply={"zone": "Europe/Berlin"},
+        courses=frozenset(),
+        logs=frozenset({("oxygen", went)}),
+        says="came twice",
+    )
+
+
+def _slips() -> Iterator[Odd]:
+    typed = plain("treatment,bottle,hours,cells/mL").decode() + "kelp,A,1200,1e6\n"
+    yield Odd(
+        id="an hour mistyped", content=typed.encode(), reply={"far apart": "leave them out"}, courses=ALL, says="far from all"
+    )
+    body = "tank,hours,cells/mL,cells/mL\nA,0,1e6,1.1e6\nA,6,2e6,2.1e6\n"
+    both = frozenset({frozenset({(0.0, 1e6), (0.0, 1.1e6), (6.0, 2e6), (6.0, 2.1e6)})})
+    yield Odd(id="one name twice", content=body.encode(), courses=both)
+    blank = "tank,hours,OD600,OD600 blank\nA,0,0.12,0.04\nA,6,0.5,0.04\n"
+    yield Odd(
+        id="a column of blanks",
+        content=blank.encode(),
+        courses=frozenset({course((0.12, 0.5), (0, 6))}),
+        role_courses=frozenset({course((0.04, 0.04), (0, 6))}),
+        unit="OD",
+    )
+    limits = "tank,hours,MPN/100mL,95% low,95% high\nA,0,23,9,86\nA,6,1100,180,4200\n"
+    yield Odd(
+        id="limits of a most probable number",
+        content=limits.encode(),
+        courses=frozenset({course((23, 1100), (0, 6))}),
+        unit="MPN/100 mL",
+        sds=True,
+    )
+    for language, header in (
+        ("dutch", "behandeling;fles;uren;cellen/mL"),
+        ("italian", "trattamento;bottiglia;ore;cellule/mL"),
+        ("polish", "wariant;butelka;godziny;kom\u00f3rki/mL"),
+        ("swedish", "behandling;flaska;timmar;celler/mL"),
+    ):
+        yield Odd(id=language, content=plain(header, ";", decimal=","), courses=ALL)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from datetime import datetime
 
 import pytest
 
@@ -24,13 +25,22 @@ def courses_of(reading: TableReading, *, controls: bool) -> frozenset[Course]:
     return frozenset(frozenset(course) for course in found.values())
 
 
+def since_start(hour: float | None, clock: datetime | None) -> float:
+    """Hours since the start of the truth, from either way of saying when."""
+    assert hour is not None or clock is not None
+    return hour if hour is not None else (clock - START).total_seconds() / 3600.0 if clock is not None else 0.0
+
+
 def is_right(odd: Odd, reading: TableReading) -> bool:
     if not reading.ready or reading.rows is None:
         return False
     logs = frozenset(
         (
             probe.channel,
-            frozenset((round(hour, 6), float(f"{value:.6g}")) for hour, value in zip(probe.elapsed_h, probe.values, strict=True)),
+            frozenset(
+                (round(since_start(hour, clock), 6), float(f"{value:.6g}"))
+                for hour, clock, value in zip(probe.elapsed_h, probe.clocks, probe.values, strict=True)
+            ),
         )
         for probe in reading.rows.probes
         if probe.channel != "pH"
