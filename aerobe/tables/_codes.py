@@ -55,6 +55,7 @@ def sentinels_of(block: Block, columns: tuple[Column, ...], questions: Questions
             if (cell := read_cell(row[place], column.decimal)).kind == "number"
         ]
         odd = SENTINELS | OF_PROBES if is_channel(column.field) else SENTINELS
+        odd = odd - {0.0} if column.field == "salinity" else odd  # fresh water
         counts = Counter(value for _, value in cells if value in odd)
         rest = [value for _, value in cells if value not in odd]
         for value, times in counts.items():
