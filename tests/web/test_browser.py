@@ -307,7 +307,7 @@ def _barriers(page: Any) -> tuple[Any, bool]:
             let_parts_arrive(page)
             page.evaluate(AXE.read_text(encoding="utf-8"))
             told = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
-            return told, page.evaluate(IS_WIDE)
+            return told, page.evaluate(IS_WIDE, page.viewport_size["width"])
         except Error as fault:
             if "context was destroyed" not in str(fault):
                 raise
@@ -318,7 +318,8 @@ def _barriers(page: Any) -> tuple[Any, bool]:
 
 # Text of twice the size, or a screen of 320 px: nothing may leave the screen (WCAG 2.2, 1.4.4 and 1.4.10).
 LARGE_TEXT = "document.documentElement.style.fontSize = '200%'"
-IS_WIDE = "document.documentElement.scrollWidth > innerWidth"
+# By the width that the screen has: on a phone `innerWidth` grows with what is too wide.
+IS_WIDE = "width => document.documentElement.scrollWidth > width"
 
 
 def leaves_the_screen(page: Any) -> list[str]:
@@ -327,7 +328,8 @@ def leaves_the_screen(page: Any) -> list[str]:
     before = page.viewport_size
     for words, size, script in (("320 px", SIZES["narrow"], ""), ("200 % text", before, LARGE_TEXT)):
         page.set_viewport_size(size)
-        if page.evaluate(f"() => {{ {script}; return {IS_WIDE}; }}"):
+        page.evaluate(f"() => {{ {script} }}")
+        if page.evaluate(IS_WIDE, size["width"]):
             found.append(words)
     page.set_viewport_size(before)
     page.evaluate("document.documentElement.style.fontSize = ''")
