@@ -4,7 +4,8 @@
 
 The server runs in a process of its own, as `aerobe serve` would run it. Each page is opened by a browser that has never been
 there (cold) and once more by the same browser (warm), on a phone's screen, without the app's own store in between. With a
-folder, pictures of every page are put there: 390 and 1280 px wide, light and dark.
+folder, pictures of every page are put there, 390 and 1280 px wide, light and dark, and one sheet of each of the four, which the
+guide keeps.
 Target: under 200 kB sent and 95 of 100 first paints within 300 ms, pages with charts too. Paint depends on the machine and on
 what else runs there: the load is printed with the table.
 """
@@ -20,6 +21,7 @@ import sys
 import tempfile
 import time
 import urllib.request
+from base64 import b64encode
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
@@ -29,11 +31,13 @@ from typing import Any
 import numpy as np
 
 from aerobe import usecases
+from aerobe.records import Brew
 
 SERVER = """
 import sys
 from datetime import datetime
 from aerobe import usecases
+from aerobe.records import Brew
 from aerobe.web import ServeSettings, create_app
 from aerobe.web._serve import make_server
 notebook = usecases.notebook.open_notebook(sys.argv[1], at=datetime.now().astimezone())
@@ -77,6 +81,7 @@ def yard() -> Iterator[tuple[str, list[str]]]:
         with usecases.notebook.open_notebook(path, at=now) as notebook:
             brew = usecases.notebook.make_demo(notebook, now=now)
             trial = usecases.brews.trial_names(notebook)[0][0]
+            recipe = notebook.get(Brew, brew).recipe
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             port = free.getsockname()[1]
@@ -85,6 +90,8 @@ def yard() -> Iterator[tuple[str, list[str]]]:
         ours = [
             f"/brews/{brew}",
             f"/brews/{brew}/record",
+            f"/brews/{brew}/wall",
+            f"/courses?brew={brew}&recipe={recipe}",
             f"/brews/{brew}/harvest",
             f"/oxygen/brews/{brew}",
             f"/safety/brews/{brew}",
@@ -148,9 +155,22 @@ def pictures(browser: Any, base: str, paths: list[str], folder: Path) -> None:
             for path in paths:
                 page.goto(base + path)
                 page.wait_for_timeout(250)
-                name = path.strip("/").replace("/", "-") or "home"
+                name = path.partition("?")[0].strip("/").replace("/", "-") or "home"
                 page.screenshot(path=folder / f"{name}-{size['width']}-{look}.png")
             context.close()
+            sheet(browser, folder, f"{size['width']}-{look}", wide_px=180 if size is PHONE else 380)
+
+
+def sheet(browser: Any, folder: Path, of: str, *, wide_px: int) -> None:
+    """All pictures of one width and look on one sheet, each so wide [px]."""
+    found = sorted(path for path in folder.glob(f"*-{of}.png"))
+    shown = "".join(
+        f'<img width="{wide_px}" src="data:image/png;base64,{b64encode(path.read_bytes()).decode()}">' for path in found
+    )
+    page = browser.new_page(viewport={"width": 1600, "height": 900})
+    page.set_content(f'<body style="margin:8px;display:flex;flex-wrap:wrap;gap:8px;background:#888">{shown}</body>')
+    page.screenshot(path=folder / f"pages-{of}.jpg", type="jpeg", quality=60, full_page=True)
+    page.close()
 
 
 def main() -> None:

@@ -12,6 +12,7 @@ from aerobe.charts._marks import LINE_PX, axes_svg, marks_svg
 from aerobe.charts._plot import Floats, Key, Plot
 from aerobe.charts._scale import ends, ticks
 from aerobe.charts._sheet import LETTER_PX, Sheet, shape_path, width_of
+from aerobe.units import signs
 
 SMALL_PX = 150  # height of a chart at a glance
 GUTTER_STEP_PX = 8  # the style of the pages has one class for each step
@@ -70,7 +71,7 @@ def readout_of(plot: Plot) -> Readout | None:
         follows=[
             Followed(
                 name=item.name,
-                unit=item.unit,
+                unit=signs(item.unit),
                 at=[round((float(x) - low) / (high - low), 4) for x in item.x],
                 x=[round(float(x), 3) for x in item.x],
                 middle=_written(item.middle),
