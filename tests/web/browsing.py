@@ -122,8 +122,19 @@ def visit(browser: Any, served: Served, size: str, look: str = "light") -> Visit
 
 
 def until(page: Any, script: str, argument: Any = None, seconds: float = 30.0) -> None:
-    """Look until the script says true. The page's own policy forbids the waiting that the driver would build into it."""
+    """Look until the script says true. The page's own policy forbids the waiting that the driver would build into it.
+
+    A page may renew itself just then, as a kept copy does when the newest page is there: then it is looked at again.
+    """
+    from playwright.sync_api import Error
+
     end = time.monotonic() + seconds
-    while not page.evaluate(script, argument):
+    while True:
+        try:
+            if page.evaluate(script, argument):
+                return
+        except Error as fault:
+            if "context was destroyed" not in str(fault):
+                raise
         assert time.monotonic() < end, f"it never came true: {script}\n{page.locator('#main').inner_text()[:1500]}"
         time.sleep(0.1)

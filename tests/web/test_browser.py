@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -88,6 +89,14 @@ def test_a_newcomer_starts_with_four_answers_mends_slips_where_they_are_and_star
     assert [told for told in one.faults if "422" not in told] == [] and not one.foreign  # the refused form, as meant
 
 
+def _arrived(served: Served, count: int) -> None:
+    """Wait until so many readings are in the notebook."""
+    end = time.monotonic() + 60.0
+    while len(served.notebook.readings("barrel-by-the-door")) < count:
+        assert time.monotonic() < end, "what waited on the device never came"
+        time.sleep(0.1)
+
+
 @pytest.mark.parametrize("size", ["phone", "desk"])
 def test_a_whole_brew_from_the_first_screen_to_the_harvest(browser: Any, served: Served, size: str) -> None:
     one = visit(browser, served, size)
@@ -133,8 +142,9 @@ def test_a_whole_brew_from_the_first_screen_to_the_harvest(browser: Any, served:
     page.locator("#waiting li").nth(1).wait_for()
     page.screenshot(path=SHOTS / f"waiting-{size}.png", full_page=True)
     served.start()
-    until(page, "document.querySelector('#waiting').hidden")
+    _arrived(served, 3)
     assert [reading.signal for reading in served.notebook.readings("barrel-by-the-door")] == [42.5, 55.0, 61.0]
+    until(page, "document.querySelector('#waiting').hidden")
 
     page.goto(base + "/brews/barrel-by-the-door/harvest")
     page.get_by_label("earthy", exact=True).check()
