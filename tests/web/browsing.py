@@ -122,19 +122,35 @@ def visit(browser: Any, served: Served, size: str, look: str = "light") -> Visit
 
 
 def until(page: Any, script: str, argument: Any = None, seconds: float = 30.0) -> None:
-    """Look until the script says true. The page's own policy forbids the waiting that the driver would build into it.
-
-    A page may renew itself just then, as a kept copy does when the newest page is there: then it is looked at again.
-    """
-    from playwright.sync_api import Error
-
+    """Look until the script says true. The page's own policy forbids the waiting that the driver would build into it."""
     end = time.monotonic() + seconds
-    while True:
-        try:
-            if page.evaluate(script, argument):
-                return
-        except Error as fault:
-            if "context was destroyed" not in str(fault):
-                raise
+    while not answered(page, script, argument):
         assert time.monotonic() < end, f"it never came true: {script}\n{page.locator('#main').inner_text()[:1500]}"
         time.sleep(0.1)
+
+
+def answered(page: Any, script: str, argument: Any = None) -> Any:
+    """What the script says; asked again if the page renews itself just then, as a kept copy does when the newest page is there."""
+    from playwright.sync_api import Error
+
+    for last in (False, False, False, True):
+        try:
+            return page.evaluate(script, argument)
+        except Error as fault:
+            if last or "context was destroyed" not in str(fault):
+                raise
+            page.wait_for_load_state("load")
+    return None
+
+
+def go(page: Any, address: str) -> None:
+    """Open an address; once more if the page that is left renews itself in the same moment."""
+    from playwright.sync_api import Error
+
+    for last in (False, False, True):
+        try:
+            page.goto(address)
+            return
+        except Error as fault:
+            if last or not any(words in str(fault) for words in ("ERR_ABORTED", "interrupted by another navigation")):
+                raise
