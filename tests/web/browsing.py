@@ -130,7 +130,7 @@ def until(page: Any, script: str, argument: Any = None, seconds: float = 30.0) -
 
 
 def answered(page: Any, script: str, argument: Any = None) -> Any:
-    """What the script says; asked again if the page renews itself just then, as a kept copy does when the newest page is there."""
+    """What the script says; asked again if the page renews itself just then, as a kept copy does."""
     from playwright.sync_api import Error
 
     for last in (False, False, False, True):

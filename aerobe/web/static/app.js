@@ -398,7 +398,10 @@ if (document.querySelector("[data-live]")) {
 if (document.querySelector("[data-kept-copy]")) {
   const again = setInterval(async () => {
     const there = await fetch("/app.webmanifest", { cache: "no-store", signal: AbortSignal.timeout(8000) }).then((answer) => answer.ok, () => false);
-    if (there && !document.querySelector("form:focus-within")) { clearInterval(again); location.reload(); }
+    if (!there || document.querySelector("form:focus-within")) return;
+    clearInterval(again);
+    await queue.flush(); // what waits on this device goes first: a page that renews itself would cut its way short
+    location.reload();
   }, 5000);
 }
 
