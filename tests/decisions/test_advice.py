@@ -218,8 +218,8 @@ def test_before_a_later_best_hour_that_hour_is_named_and_a_look_is_praised_for_n
     early = advise(replace(tells, logged_until_h=6.0), now_h=6.0, costs=CHEAP)
     assert early.call == "wait until" and early.at_h == early.window.best_h and "log" not in early.because
     at_peak = advise(tells, now_h=12.0, costs=CHEAP)
-    # 0.7 of a quarter of the brews all but lost, less what the others lose in two hours.
-    saved = 0.7 * (0.25 * (1.0 - np.exp(-4.0)) - 0.75 * (1.0 - np.exp(-((2.0 / 8.0) ** 2))))
+    # 0.55 of a quarter of the brews all but lost, less what the others lose in two hours.
+    saved = 0.55 * (0.25 * (1.0 - np.exp(-4.0)) - 0.75 * (1.0 - np.exp(-((2.0 / 8.0) ** 2))))
     assert at_peak.expected_loss_now - at_peak.expected_loss == pytest.approx(saved, abs=0.01)
     assert f"save {100.0 * saved:.0f} %" in at_peak.because
 
@@ -234,8 +234,12 @@ def test_looking_at_a_log_that_tells_all_has_the_value_of_perfect_information():
 
 
 def test_the_loss_that_is_told_is_what_foreign_laws_bore_out():
+    drawn = 0.25 * (1.0 - np.exp(-4.0))
     told = advise(three_to_one(0.5), now_h=12.0, costs=CHEAP)
-    assert told.expected_loss_now == pytest.approx(0.7 * 0.25 * (1.0 - np.exp(-4.0)), rel=0.02)
+    assert told.expected_loss_now == pytest.approx(0.55 * drawn, rel=0.02)
+    # A log that ended three hours ago no longer runs.
+    old = advise(replace(three_to_one(0.5), logged_until_h=9.0), now_h=12.0, costs=CHEAP)
+    assert old.expected_loss_now == pytest.approx(0.7 * drawn, rel=0.02)
 
 
 def test_air_that_stands_still_is_brought_back_before_anything_else():

@@ -11,7 +11,7 @@ from pytest import approx
 from aerobe.inference import basis_of, story_of
 from aerobe.inference._clouds import follows_log
 from aerobe.inference._courses import Courses
-from aerobe.inference._empirical import _clock, _demand, _no_faster_than_air, _ramp, _step, empirical_courses
+from aerobe.inference._empirical import _demand, _no_faster_than_air, _ramp, empirical_courses, felt_clock, step_up
 from aerobe.inference._forcing import Stretch, forcing_of
 from aerobe.inference._limited import within_nitrogen
 from aerobe.inference._logs import _stuck
@@ -87,15 +87,15 @@ def test_food_added_later_lifts_the_course_by_what_it_can_make() -> None:
 def test_clocks_ramps_and_steps_of_the_second_structure() -> None:
     # On paper: a clock by trapezes that stands while the air is off; a ramp that far on is the time since; a step of half.
     hours = np.array([0.0, 1.0, 3.0, 4.0])
-    assert _clock(hours, np.array([1.0, 2.0, 2.0, 4.0]), np.array([1.0, 1.0, 0.0, 1.0])) == approx([0.0, 1.5, 5.5, 5.5])
+    assert felt_clock(hours, np.array([1.0, 2.0, 2.0, 4.0]), np.array([1.0, 1.0, 0.0, 1.0])) == approx([0.0, 1.5, 5.5, 5.5])
     begins = np.array([[10.0]])
     ramp = _ramp(np.array([[0.0, 10.0, 60.0]]), begins, 2.0)[0]
     corner = 2.0 * math.log1p(math.exp(-5.0))
     assert ramp == approx([0.0, 2.0 * math.log(2.0) - corner, 50.0 - corner])
-    assert _step(np.array([3.0, 4.0, 4.1]), np.array(4.0), np.array(1.0)) == approx(
+    assert step_up(np.array([3.0, 4.0, 4.1]), np.array(4.0), np.array(1.0)) == approx(
         [1 / (1 + math.e), 0.5, 1 / (1 + math.exp(-0.1))]
     )
-    assert _step(np.array([4.3]), np.array(4.0), np.array(0.1)) == approx([1.0 / (1.0 + math.exp(-1.0))])
+    assert step_up(np.array([4.3]), np.array(4.0), np.array(0.1)) == approx([1.0 / (1.0 + math.exp(-1.0))])
     around = surroundings(np.array([0.0, 1.0, 2.0]))
     mass = np.array([[10.0, 20.0, 10.0]])
     # Made 10, 0 and none in an hour (slopes at the ends and in the middle), two burnt a made one, 0.1 of what lives.

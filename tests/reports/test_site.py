@@ -242,6 +242,10 @@ def test_a_notebook_s_pairs_become_one_finding_each_without_names_and_with_one_v
         assert taken.new and all(item.invented for item in taken.new)
         (marked,) = pooled_findings(book, now=NOW, wanted=Wanted(), shown=set())
         assert marked.invented and marked.poster.mark == "invented data"
+        exported = usecases.exchange.export_package(far, now=NOW)
+    with invented(tmp_path / "third.notebook") as third:
+        taken = usecases.evidence.take_evidence(third, exported, "far.zip", now=NOW, site="far")
+        assert taken.new and all(item.invented for item in taken.new)
 
 
 def test_places_get_numbers_and_keep_one_voice() -> None:

@@ -199,7 +199,9 @@ def _of_package(content: bytes, site: str, now: datetime) -> tuple[list[Contrast
     with empty_notebook(now) as copy:
         import_package(copy, content, now=now)
         found, lots, silent = own_evidence(copy, site)
-        is_invented = any(_told_invented(item.payload) for item in copy.kept(REPORT))
+        told = any(_told_invented(item.payload) for item in copy.kept(REPORT))
+        # What is exported as it stands has its names alone to say so.
+        is_invented = told or any("(invented)" in item.name for item in (*copy.find(Trial), *copy.find(Recipe)))
         return [replace(item, invented=is_invented) for item in found], lots, silent
 
 
