@@ -201,7 +201,8 @@ def _of_package(content: bytes, site: str, now: datetime) -> tuple[list[Contrast
         found, lots, silent = own_evidence(copy, site)
         told = any(_told_invented(item.payload) for item in copy.kept(REPORT))
         # What is exported as it stands has its names alone to say so.
-        is_invented = told or any("(invented)" in item.name for item in (*copy.find(Trial), *copy.find(Recipe)))
+        names = [trial.name for trial in copy.find(Trial)] + [recipe.name for recipe in copy.find(Recipe)]
+        is_invented = told or any("(invented)" in name for name in names)
         return [replace(item, invented=is_invented) for item in found], lots, silent
 
 
