@@ -35,6 +35,13 @@ def test_hours_of_a_brew_from_what_was_written(when: str, hours: float) -> None:
     assert elapsed_from(when, BREW, now=NOW) == pytest.approx(hours)
 
 
+@pytest.mark.parametrize("decimal", [",", "."])
+@pytest.mark.parametrize("age", ["1.500", "12.345", "123.400", "987.001"])
+def test_the_age_that_a_phone_writes_is_read_whichever_decimal_sign_its_person_types(age: str, decimal: str) -> None:
+    with shown_in(DisplayUnits().with_choices({"decimal": decimal})):
+        assert elapsed_from("", BREW, now=NOW, age_s=age) == pytest.approx(7.5 - float(age) / 3600.0)
+
+
 def test_an_entry_that_waited_on_a_phone_keeps_its_own_time() -> None:
     assert elapsed_from("", BREW, now=NOW, age_s="3600") == pytest.approx(6.5)
     assert elapsed_from("6", BREW, now=NOW, age_s="3600") == 6.0

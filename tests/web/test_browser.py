@@ -432,7 +432,7 @@ def test_a_moved_dose_is_answered_without_asking_the_server(browser: Any, demo: 
     said = one.page.locator("[data-say]").inner_text()
     one.page.locator("#dose").evaluate("e => { e.value = 9; e.dispatchEvent(new Event('input', { bubbles: true })); }")
     assert one.page.locator("[data-say]").inner_text() == "9.00 g/L is more than the air carries" != said
-    assert one.page.locator("[data-whole]").inner_text() == "180"
+    assert one.page.locator("[data-whole]").inner_text() == "180 g"
     one.page.locator("#oxygen-form details").last.scroll_into_view_if_needed()
     assert one.page.locator("[data-say]").is_visible()  # the answer stays in sight of the controls
     box = one.page.locator("[data-say]").bounding_box()

@@ -152,7 +152,8 @@ def spoken(moment: datetime, now: datetime) -> str:
 
 def _age(text: str) -> float:
     try:
-        age = parse_number(text) if text.strip() else 0.0
+        # The device wrote it, with a decimal point, whichever sign the person types: 12.345 is a dozen seconds and no question.
+        age = parse_number(text, decimal="") if text.strip() else 0.0
     except AerobeError:
         age = -1.0
     if not 0.0 <= age <= OLDEST_ENTRY_S:

@@ -136,4 +136,5 @@ def set_own_rule(notebook: Notebook, *, days: str, test: str, now: datetime, who
 
 def own_rule_of(notebook: Notebook) -> tuple[float, bool]:
     """Days and test that a stricter rule of one's own asks for. [d]"""
-    return parse_number(str(notebook.setting("own rule days", "0"))), notebook.setting("own rule test", "no") == "yes"
+    days = parse_number(str(notebook.setting("own rule days", "0")), decimal=".")  # written by the house
+    return days, notebook.setting("own rule test", "no") == "yes"
