@@ -15,10 +15,11 @@ from benchmarks.how_much_is_asked import TASKS, asked_of, empty_app, newcomer
 pytestmark = [pytest.mark.browser, pytest.mark.skipif(shutil.which("chromium") is None, reason="chromium is not installed")]
 # At most: taps, fields, words that stand open on the pages passed. A change that needs more says why.
 AT_MOST = {
-    "start a brew": (2, 4, 760),
-    "record a value": (2, 1, 260),
+    # A page in other units than files keep names them at its foot, in 25 words.
+    "start a brew": (2, 4, 830),
+    "record a value": (2, 1, 285),
     "mend a slip": (4, 1, 380),
-    "is my test any good": (3, 4, 800),
+    "is my test any good": (3, 4, 900),
 }
 AT_NIGHT = {"plan a trial of two recipes": (10, 5, 1650), "a report to publish": (3, 0, 900)}
 
