@@ -16,6 +16,7 @@ from aerobe.errors import ImportFault, NotAllowed, NotAQuantity, NotEnoughData, 
 from aerobe.inference import BrewStory, infer_brew
 from aerobe.oxygen import first_guess_kla, saturation_mg_per_l
 from aerobe.records import AirSupply, Brew, Compost, Harvest, Recipe, SensorLog, Vessel
+from aerobe.units import DisplayUnits, shown_in
 from tests.oxygen._runs import runs_of_2019, simulated_run
 
 NOW = datetime(2026, 5, 1, 12, 0, tzinfo=UTC)
@@ -254,3 +255,14 @@ def test_oxygen_that_is_past_does_not_count() -> None:
     late = courses.outcome(from_h=30.0)
     assert np.all(late.lowest_oxygen_mg_per_l >= courses.outcome().lowest_oxygen_mg_per_l)
     assert np.all(late.peak_at_h >= 30.0)
+
+
+@pytest.mark.parametrize("sign", [".", ","])
+def test_a_meters_log_with_commas_between_its_columns_is_read_whichever_decimal_sign_its_person_types(sign: str) -> None:
+    text = "time [min],oxygen [mg/L]\n0,8.500\n1.250,8.487\n2.500,8.474\n"
+    with shown_in(DisplayUnits().with_choices({"decimal": sign})):
+        log = usecases.oxygen.read_run(text)
+        with pytest.raises(ImportFault):  # a comma within a cell can still be a thousand or a decimal sign
+            usecases.oxygen.read_run(text.replace("8.487", '"8,487"'))
+    assert log.oxygen_mg_per_l.tolist() == [8.5, 8.487, 8.474]
+    assert (log.times_h * 60.0).tolist() == approx([0.0, 1.25, 2.5])

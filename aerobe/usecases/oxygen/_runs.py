@@ -96,7 +96,10 @@ def read_run(
             "The units of the run are not named.",
             "Start the text with a head such as 'time [s], oxygen [mg/L]', or choose the units.",
         )
-    pairs = [(_value(row, 0, place), _value(row, 1, place)) for place, row in enumerate(rows, start=1 + bool(head))]
+    # Where commas stand between the columns, a meter wrote its decimals with a point, whichever sign the person types.
+    decimal = "." if any(_between(line) == "," for line in lines) else None
+    numbered = enumerate(rows, start=1 + bool(head))
+    pairs = [(_value(row, 0, place, decimal), _value(row, 1, place, decimal)) for place, row in numbered]
     times = np.array([ELAPSED.convert(time, time_unit) for time, _ in pairs])
     if _is_percent(oxygen_unit):
         if temperature_degc is None:
@@ -284,11 +287,16 @@ def _increasing(times: Array, values: Array) -> tuple[Array, Array]:
     return unique, np.bincount(place, weights=values) / np.bincount(place)
 
 
+def _between(line: str) -> str:
+    """What stands between the columns; empty for blanks."""
+    return next((mark for mark in ("\t", ";", ",") if mark in line), "")
+
+
 def _cells(line: str) -> list[str]:
-    for mark in ("\t", ";"):
-        if mark in line:
-            return [cell.strip() for cell in line.split(mark)]
-    if "," in line:
+    mark = _between(line)
+    if mark in ("\t", ";"):
+        return [cell.strip() for cell in line.split(mark)]
+    if mark:
         try:
             return [cell.strip() for cell in next(csv.reader(io.StringIO(line)))]
         except csv.Error as fault:
@@ -312,9 +320,9 @@ def _is_percent(unit: str) -> bool:
     return unit.replace(" ", "").lower() in {item.replace(" ", "").lower() for item in OXYGEN_PERCENT.accepts}
 
 
-def _value(row: list[str], column: int, place: int) -> float:
+def _value(row: list[str], column: int, place: int, decimal: str | None) -> float:
     try:
-        return parse_number(row[column])
+        return parse_number(row[column], decimal=decimal)
     except (IndexError, NotAQuantity) as fault:
         raise ImportFault(
             f"Row {place} of the run cannot be read: '{' '.join(row)}'.",
