@@ -50,7 +50,7 @@ LINES = [
     "trial judge {folder}/judged.csv --margin 1.5",
     "evidence take {folder}/papers.csv",
     "evidence list",
-    "export {folder}/out.zip --trial drawn",
+    "export {folder}/out.zip --trial drawn --with-codes",
 ]
 HEAVY_WORDS = (
     "serve",

@@ -32,7 +32,8 @@ QUERIES: dict[str, dict[str, str]] = {
     "/api/assay/plates": {"plates": "0.01:120 0.001:14", "lowest": "10", "highest": "300"},
     "/parts/oxygen/brews/kelp-3/feed": {"food": "molasses"},
 }
-REFUSED = ("/demo", "/reports/check")  # the yard is there already; the package is none
+# The yard is there already, the packages are none, and no device is told yet.
+REFUSED = ("/demo", "/reports/check", "/trials/kelp-question/site", "/notices/trial")
 SLOW_QUERIES = ("/oxygen", "/parts/oxygen", "/compare", "/trials", "/evidence")
 BODIES: dict[str, dict[str, Any]] = {
     "/api/safety/use": {name: value for name, value in USE.items() if not name.endswith("_unit")}
@@ -155,7 +156,8 @@ def _spoil_form(rng: random.Random, form: Form) -> Form:
     if rng.random() < 0.1:
         fields[rng.choice(("when", "age_s", "again", "replicate", "role", "notes"))] = _no_halves(rng.choice(WORDS))
     file = form.file and (form.file[0], _no_halves(spoil_text(rng, form.file[1]))[:200], spoil_bytes(rng, form.file[2]))
-    return Form(address=form.address, fields=_with_needed(form, fields), file=file, heavy=form.heavy)
+    body = form.body and spoil_plain(rng, form.body)
+    return Form(address=form.address, fields=_with_needed(form, fields), file=file, body=body, heavy=form.heavy)
 
 
 def _with_needed(form: Form, fields: dict[str, str]) -> dict[str, str]:

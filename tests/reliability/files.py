@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import random
+import shutil
 import zipfile
 from collections.abc import Callable, Iterator
 from hashlib import sha256
@@ -104,9 +105,10 @@ def file_readers(folder: Path) -> Iterator[Parser]:
         quick=40,
         read=lambda content: _opened(folder / "spoiled.notebook", content),
     )
-    with usecases.notebook.open_notebook(yard(), at=START) as book:
-        package = usecases.exchange.export_package(book, now=START, trial="drawn")
-        full = small_package(folder)
+    shutil.copy(yard(), folder / "drawn.notebook")
+    with usecases.notebook.open_notebook(folder / "drawn.notebook", at=START) as book:
+        package = usecases.exchange.export_package(book, now=START, trial="drawn", with_codes=True)
+    full = small_package(folder)
     target = open_notebook(folder / "target.notebook", at=START)
     take: Callable[[bytes], Any] = lambda content: usecases.exchange.import_package(target, content, now=START)  # noqa: E731
     yield Parser(name="data packages, content", samples=[full], spoil=spoil_package, read=take, quick=100)

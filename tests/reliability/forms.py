@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 from aerobe import usecases
 from tests.web.conftest import BREW
 
 TABLE = b"hours,oxygen [mg/L]\n1,8.5\n2,8.1\n3,7.9\n"
 RATIOS = b"key,recipe,against,ratio,low,high\nshed-1,kelp,plain,1.4,1.1,1.8\nshed-2,kelp,plain,1.2,0.9,1.6\n"
+# What a browser says of its notices; the two keys are those that RFC 8291 prints in section 5.
+NOTICES = {
+    "endpoint": "https://push.example.org/told",
+    "keys": {
+        "p256dh": "BCVxsr7N_eNgVRqvHtD0zTZsEc6-VV-JvLexhqUzORcxaOzi6-AYWXvTBHm4bjyPjs7Vd8pZGH6SRpkNtoIAiw4",
+        "auth": "BTBZMqHH6r4Tts7J_aSIgg",
+    },
+}
 PICTURE = b"\x89PNG\r\n\x1a\n" + b"0" * 50
 RUN = "time [s], oxygen [mg/L]\n" + "\n".join(f"{5 * step},{9.0 - 8.5 * 0.965**step:.3f}" for step in range(90))
 WISH = {
@@ -49,7 +58,8 @@ class Form:
 
     address: str
     fields: dict[str, str] = field(default_factory=dict)
-    file: tuple[str, str, bytes] | None = None  # field, name, content
+    file: tuple[str, str, bytes] | None = None  # field, name, content; without content, the world has it
+    body: dict[str, Any] | None = None  # sent as JSON in place of fields
     writes: bool = True
     queued: bool = False  # the page's own queue keeps it while the connection is away
     heavy: bool = False  # works for more than a second, by design
@@ -184,6 +194,15 @@ def forms() -> tuple[Form, ...]:
         Form(address="/trials/plan", fields=WISH, writes=False, heavy=True),
         Form(address="/trials", fields=WISH, heavy=True),
         Form(address="/trials/kelp-question/judge", heavy=True),
+        Form(address="/trials/join", file=("file", "kelp.protocol.json", b""), writes=False),
+        Form(address="/trials/join/begin", fields={"ticket": "", "compost": "orchard-heap", "vessels": "bucket-a, bucket-b"}),
+        Form(address="/trials/kelp-question/protocol", fields={"form": "json"}, writes=False),
+        Form(
+            address="/trials/kelp-question/site",
+            fields={"site": "river"},
+            file=("file", "far.zip", b"PK\x03\x04 none"),
+            writes=False,
+        ),
         Form(
             address="/shelf/recipes",
             fields={
@@ -229,6 +248,10 @@ def forms() -> tuple[Form, ...]:
             fields={"host": "192.0.2.20", "port": "1883", "topics": "shed/do | bucket-a | oxygen | mg/L"},
         ),
         Form(address="/settings/alarms", fields={"quiet_from": "22:00", "quiet_to": "6:00", "mail_port": "587"}),
+        Form(address="/settings/units", fields={"units_currency": "USD"}),
+        Form(address="/notices/trial", writes=False),
+        Form(address="/notices", body=NOTICES),
+        Form(address="/notices/end", body={"endpoint": NOTICES["endpoint"]}),
         Form(address="/settings/look", fields={"look": "dark"}, writes=False),
         Form(address="/settings/devices/offer", writes=False),
         Form(address="/settings/devices/role", fields={"device": "", "role": "viewer"}),

@@ -40,7 +40,8 @@ class Wire:
             asked = client.build_request(
                 "POST",
                 f"http://localhost:{self.port}{form.address}",
-                data=fields,
+                data=None if form.body else fields,
+                json=form.body,
                 headers=headers,
                 files={form.file[0]: form.file[1:]} if form.file else None,
             )

@@ -201,9 +201,10 @@ def test_calls_are_worked_out_anew_when_the_clock_went_back_or_forward() -> None
 
 def test_an_alarm_is_sent_again_after_the_clock_went_back() -> None:
     dispatch, alarm = Dispatch(), Alarm(brew="b1", brew_name="B", kind="oxygen low", says="low", at=NOW, urgent=True)
-    settings = AlarmSettings()
+    assert dispatch.due((alarm,), AlarmSettings(), now=NOW) == ()  # no way to send it by
+    settings = AlarmSettings(webhook="https://alarms.example/shed")
     assert dispatch.due((alarm,), settings, now=NOW) == (alarm,)
-    dispatch._sent = {("b1", "oxygen low"): NOW}
+    dispatch._sent = {("webhook", "b1", "oxygen low"): NOW}
     assert dispatch.due((alarm,), settings, now=NOW + timedelta(minutes=5)) == ()
     assert dispatch.due((alarm,), settings, now=NOW - timedelta(days=30)) == (alarm,)
 
@@ -240,7 +241,7 @@ def test_a_reading_ahead_of_the_clock_by_command_is_kept_and_said(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = str(tmp_path / "tea.notebook")
-    monkeypatch.setattr("aerobe.cli._brews.now", lambda: NOW + timedelta(hours=8))
+    monkeypatch.setattr("aerobe.cli._readings.now", lambda: NOW + timedelta(hours=8))
     with open_notebook(path, at=NOW) as book:
         furnish(book)
     words = ["reading", "add", "b1", "12", "--assay", "card", "--notebook", path]

@@ -7,7 +7,7 @@ import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -33,6 +33,15 @@ def yard() -> Path:
     return path
 
 
+@cache
+def protocol() -> bytes:
+    """The file of a trial that somebody elsewhere sent, made once."""
+    path = yard().with_name("elsewhere.notebook")
+    shutil.copy(yard(), path)
+    with usecases.notebook.open_notebook(path, at=START) as book:
+        return usecases.exchange.protocol_as_file(usecases.exchange.protocol_of_trial(book, "kelp-question", now=START))
+
+
 @dataclass
 class World:
     """An app, its client, its clock, and what lies around it."""
@@ -56,13 +65,19 @@ class World:
             **other,
         }
         headers = {"x-aerobe-form": self.token, **({"accept": "application/json"} if json_answer else {})}
-        files = {form.file[0]: form.file[1:]} if form.file else None
-        address = self.settled(form).address
-        return self.client.post(address, data=fields, files=files, headers=headers, follow_redirects=False)
+        settled = self.settled(form)
+        if form.body is not None:
+            return self.client.post(settled.address, json=form.body, headers=headers, follow_redirects=False)
+        files = {settled.file[0]: settled.file[1:]} if settled.file else None
+        return self.client.post(settled.address, data=fields, files=files, headers=headers, follow_redirects=False)
 
     def settled(self, form: Form) -> Form:
         """The form with what only this world knows: a ticket, a code, a key."""
-        fields, address = dict(form.fields), form.address
+        fields, address, file = dict(form.fields), form.address, form.file
+        if form.address == "/trials/join" and file and not file[2]:
+            file = (*file[:2], protocol())
+        if form.address == "/trials/join/begin" and not fields["ticket"]:
+            fields["ticket"] = self.app.state.uploads.put("kelp.protocol.json", protocol())
         if form.address == "/data/import/table" and not fields["ticket"]:
             fields["ticket"] = self.app.state.uploads.put("log.csv", TABLE)
         if form.address == "/settings/senders/remove" and not fields["sender"]:
@@ -84,7 +99,7 @@ class World:
             waiting = usecases.trials.trial_view(self.notebook, "Drawn".lower()).waiting
             fields["code"] = fields["code"] or (waiting[0].blind_code if waiting else "none left")
             address = address.format(drawn="drawn")
-        return Form(address=address, fields=fields, file=form.file, writes=form.writes, queued=form.queued, heavy=form.heavy)
+        return replace(form, address=address, fields=fields, file=file)
 
     def _sender(self) -> str:
         from aerobe.web._senders import add_sender, senders
@@ -122,7 +137,7 @@ class World:
         counts = dict(usecases.notebook.notebook_summary(self.notebook))
         counts |= {f"kept {kind}": len(self.notebook.kept(kind)) for kind in kinds}
         counts["run sheet"] = len(self.notebook.find(_run_sheet()))
-        counts |= {part: len(self.state.get(part)) for part in ("devices", "senders")}
+        counts |= {part: len(self.state.get(part)) for part in ("devices", "senders", "pushes")}
         counts["photo"] = len(list((self.folder / "photos").glob("*")))
         return counts
 
@@ -150,10 +165,16 @@ def open_world(folder: Path) -> Iterator[World]:
         )
         app = create_app(notebook, state=state, clock=clock, settings=settings, advise=_no_call)
         app.state.broker.use = _nowhere
+        app.state.watch.notices.send = _not_sent
         with TestClient(app, base_url="http://localhost") as client:
             made = World(app=app, client=client, clock=clock, notebook=notebook, state=state, folder=folder)
             made.token = form_token(client.get("/menu").text)
             yield made
+
+
+def _not_sent(*_: object) -> None:
+    """No test speaks to a push service that a form names."""
+    raise OSError("not from a test")
 
 
 async def _nowhere(_: object) -> None:
