@@ -14,7 +14,7 @@ from aerobe.notebook._in_place import put_in_place
 from aerobe.notebook._pen import Pen
 from aerobe.notebook._ready_made import make_tables
 from aerobe.notebook._schema import SCHEMA
-from aerobe.notebook._store import WAIT_S, WHOLE_PART_ONLY, Store, file_mode_private, in_plain_words
+from aerobe.notebook._store import WAIT_S, WHOLE_PART_ONLY, Store, file_mode_private, in_plain_words, read_only_connection
 
 
 def back_up(store: Store, *, at: datetime, to: Path | None = None, why: str = "") -> Path:
@@ -35,7 +35,7 @@ def back_up(store: Store, *, at: datetime, to: Path | None = None, why: str = ""
         target.parent.mkdir(parents=True, exist_ok=True)
         half.unlink(missing_ok=True)
         if store.path is not None:
-            _copy_file(store.path, half)
+            _copy_file(store.path, half, protected=store.read_only)
         else:
             _copy_tables(store, half)
         file_mode_private(half)
@@ -138,8 +138,8 @@ def _folder(store: Store) -> Path:
     return Path.home() / ".aerobe" / f"{store.engine.url.database}-copies"
 
 
-def _copy_file(source: Path, target: Path) -> None:
-    read, write = sqlite3.connect(source), sqlite3.connect(target)
+def _copy_file(source: Path, target: Path, *, protected: bool = False) -> None:
+    read, write = read_only_connection(source) if protected else sqlite3.connect(source), sqlite3.connect(target)
     try:
         with in_plain_words():
             read.backup(write)

@@ -160,6 +160,12 @@ def _file_engine(path: Path) -> sa.Engine:
     return engine
 
 
+def read_only_connection(path: Path) -> sqlite3.Connection:
+    """A way into a file that nobody can change: no lock files are made beside it."""
+    address = f"file:{quote(str(path.absolute()))}?mode=ro&immutable=1"
+    return sqlite3.connect(address, uri=True, check_same_thread=False)
+
+
 def _read_only_engine(path: Path, refusal: tuple[str, str] = READ_ONLY) -> sa.Engine:
     """A notebook on a write-protected disk: nobody can change it, so no lock files are needed, nor could they be made."""
     beside = path.with_name(path.name + "-wal")
@@ -168,10 +174,7 @@ def _read_only_engine(path: Path, refusal: tuple[str, str] = READ_ONLY) -> sa.En
             f"{path} was not closed, and on a write-protected disk what was written last cannot be read.",
             f"Copy {path.name} and {beside.name} together to a disk that can be written to, and open it there.",
         )
-    address = f"file:{quote(str(path.absolute()))}?mode=ro&immutable=1"
-    engine = sa.create_engine(
-        "sqlite://", creator=lambda: sqlite3.connect(address, uri=True, check_same_thread=False), poolclass=sa.pool.QueuePool
-    )
+    engine = sa.create_engine("sqlite://", creator=lambda: read_only_connection(path), poolclass=sa.pool.QueuePool)
 
     @sa.event.listens_for(engine, "begin")
     def _begin(connection: sa.Connection) -> None:

@@ -127,7 +127,7 @@ def test_an_old_notebook_that_cannot_be_brought_up_to_date_stays_as_it_is(disk: 
 
 
 COMMANDS = {
-    "export": ("export", "{disk}/all.zip"),
+    "export": ("export", "{disk}/all.zip", "--with-codes"),
     "copy": ("notebook", "copy", "{disk}/copy.notebook"),
     "sheet": ("trial", "sheet", "drawn", "{disk}/sheet.html"),
     "calendar": ("trial", "calendar", "drawn", "{disk}/drawn.ics"),
@@ -250,11 +250,20 @@ def protected(disk: Disk) -> Disk:
     return disk
 
 
-def test_a_write_protected_notebook_can_be_read_and_checked_and_taken_away(protected: Disk) -> None:
+def test_a_write_protected_notebook_can_be_read_and_checked_and_taken_away(protected: Disk, tmp_path: Path) -> None:
     with open_notebook(protected.folder / "tea.notebook", at=NOW) as book:
         assert len(book.readings()) == 84 and check(book) == []
-        assert usecases.exchange.export_package(book, now=NOW)[:2] == b"PK"
+        assert usecases.exchange.export_package(book, now=NOW, trial="kelp-question")[:2] == b"PK"
+        # A trial that is still blind stays: a look at its codes could not be noted here.
+        for codes, word in ((False, "still blind"), (True, "write-protected")):
+            with pytest.raises(AerobeError) as refused:
+                usecases.exchange.export_package(book, now=NOW, with_codes=codes)
+            assert word in refused.value.problem and "copy" in refused.value.remedy
         assert usecases.brews.brews_overview(book, now=NOW).empty is False
+        copy = usecases.notebook.back_up_notebook(book, now=NOW, to=tmp_path / "copy.notebook")
+    with open_notebook(copy, at=NOW) as book:  # blind or not, a copy needs no note, and can be written to
+        assert len(book.readings()) == 84 and check(book) == []
+        usecases.exchange.export_package(book, now=NOW, with_codes=True)
 
 
 @pytest.mark.parametrize("what", ["readings", "a copy", "a kept result"])
