@@ -19,7 +19,8 @@ __all__ = ["browser"]
 LISTENS = """
   window.heard = "seven point nine milligrams";
   window.SpeechRecognition = class { start() {
-    if (window.heard) this.onresult({ results: [[{ transcript: window.heard }]] }); else this.onerror({ error: "no-speech" });
+    if (window.heard) this.onresult({ results: [[{ confidence: 0.9, words: window.heard }]] });
+    else this.onerror({ error: "no-speech" });
     this.onend(); } };
 """
 PUSHES = """

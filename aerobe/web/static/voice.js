@@ -36,6 +36,12 @@ function counted(words) {
   return all + now;
 }
 
+// What was heard is the only text that an alternative of the browser holds; beside it stands how sure it is.
+function wordsIn(alternative) {
+  for (const part in alternative) if (typeof alternative[part] === "string") return alternative[part];
+  return "";
+}
+
 for (const key of Recognition ? document.querySelectorAll("[data-voice]") : []) {
   const input = document.getElementById(key.dataset.voice);
   const words = document.getElementById(key.getAttribute("aria-describedby"));
@@ -45,7 +51,7 @@ for (const key of Recognition ? document.querySelectorAll("[data-voice]") : []) 
     const ear = new Recognition();
     ear.lang = navigator.language;
     ear.onresult = (event) => {
-      const heard = event.results[0][0].transcript;
+      const heard = wordsIn(event.results[0][0]);
       input.value = key.dataset.voiceKind === "words" ? `${input.value} ${heard}`.trim() : digits(heard);
       input.dispatchEvent(new Event("input", { bubbles: true }));
       words.textContent = `Heard: “${heard}”. Look at it before you keep it.`;
