@@ -23,7 +23,7 @@ from aerobe.errors import AerobeError, Damaged, NotAllowed, NotebookFault, NotFo
 from aerobe.web import pages
 from aerobe.web._answers import OWN_HEADERS, plain
 from aerobe.web._broker import Broker, broker_settings
-from aerobe.web._frame import STATIC, go_to, page, wants_json
+from aerobe.web._frame import STATIC, go_to, note_place, page, wants_json
 from aerobe.web._guard import Guard, TooMuch
 from aerobe.web._in_units import InDisplayUnits
 from aerobe.web._kept_reports import KeptReports
@@ -99,7 +99,7 @@ def create_app(
     app.state.menu = sorted(entries, key=lambda item: item.order)
     for module in found:
         own_form = [] if getattr(module, "by_token", False) else [Depends(require_own_form), Depends(require_whole_text)]
-        app.include_router(module.router, dependencies=own_form)
+        app.include_router(module.router, dependencies=[Depends(note_place), *own_form])
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     _answer_faults(app)
     app.add_middleware(InDisplayUnits, notebook=notebook)

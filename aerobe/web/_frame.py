@@ -76,6 +76,7 @@ __all__ = [
     "go_to",
     "live_of",
     "menu_entry",
+    "note_place",
     "notebook_of",
     "page",
     "settings_of",
@@ -205,6 +206,11 @@ def live_of(connection: HTTPConnection) -> Live:
     return live
 
 
+async def note_place(request: Request) -> None:
+    """Dependency of every page: what is said from here on, the page is still to hear, since its content may be older."""
+    request.state.aerobe_place = live_of(request).place
+
+
 def access_of(connection: HTTPConnection) -> Access:
     """Who asks: this machine is the owner."""
     found: Access = getattr(connection.state, "aerobe_access", None) or Access(role=OWNER)
@@ -259,6 +265,7 @@ def page(
         "path": request.url.path,
         "look": look if look in LOOKS else "auto",
         "form_token": form_token(request),
+        "place": getattr(request.state, "aerobe_place", ""),
         "fault": None,
         "sent": Fields(),
         "access": access_of(request),

@@ -17,6 +17,7 @@ router = APIRouter()
 LISTENERS_AT_MOST = 200
 OF_ONE_DEVICE = 12
 SHELL = ("app.css", "app.js", "vendor/htmx.min.js", "chart.js", "food.js", "icons.svg", "mark.svg")
+PARTS_OF_APP = ("queue.js", "live.js")
 
 
 @router.get("/app.webmanifest")
@@ -56,21 +57,25 @@ def offline(request: Request) -> Response:
 
 
 @router.get("/live", response_model=None)
-async def live(request: Request) -> Response:
-    """Changes as they happen, as server-sent events: `brew <key>`, `brews`, `alarm`, `everything`."""
+async def live(request: Request, after: str = "") -> Response:
+    """Changes as they happen, as server-sent events: `brew <key>`, `brews`, `alarm`, `everything`.
+
+    `after` is the place up to which the page's content is known (`<meta name="aerobe-place">`).
+    """
     hub, device = live_of(request), access_of(request).device
     if len(hub) >= LISTENERS_AT_MOST or hub.listening(device) >= (OF_ONE_DEVICE if device else LISTENERS_AT_MOST):
         return JSONResponse({"problem": "Too many pages are open.", "remedy": "Close some of them."}, status_code=503)
     # The place is taken here, before the answer begins: five hundred that come at once must not all find one free.
-    queue = hub.listen(device)
+    # A browser that lost the line says the last word it heard; a page that is new says up to which its content is known.
+    ear = hub.listen(device, after=request.headers.get("last-event-id", "") or after)
 
     async def events() -> AsyncIterator[str]:
         yield "retry: 3000\n\n"
-        async for topic in hub.topics(queue):
-            yield f"data: {topic}\n\n" if topic else ": still here\n\n"
+        async for topic, place in hub.topics(ear):
+            yield f"id: {place}\ndata: {topic}\n\n" if topic else f"id: {place}\nevent: place\ndata: {place}\n\n"
 
     headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
-    return Heard(events(), media_type="text/event-stream", headers=headers, leave=lambda: hub.leave(queue))
+    return Heard(events(), media_type="text/event-stream", headers=headers, leave=lambda: hub.leave(ear))
 
 
 class Heard(StreamingResponse):
@@ -89,8 +94,8 @@ class Heard(StreamingResponse):
 
 @lru_cache(maxsize=1)
 def _worker() -> str:
-    # app.js asks for queue.js without a mark, so it is kept under that name; its content counts in the version.
-    files = [*(asset(name) for name in SHELL), "/static/queue.js"]
-    version = hashlib.sha256("".join([*files, asset("queue.js")]).encode()).hexdigest()[:12]
+    # app.js asks for these without a mark, so they are kept under that name; their content counts in the version.
+    files = [*(asset(name) for name in SHELL), *(f"/static/{name}" for name in PARTS_OF_APP)]
+    version = hashlib.sha256("".join([*files, *(asset(name) for name in PARTS_OF_APP)]).encode()).hexdigest()[:12]
     text = (STATIC / "service-worker.js").read_text(encoding="utf-8")
     return text.replace('"@files"', ", ".join(f'"{name}"' for name in files)).replace("@version", version)

@@ -109,6 +109,7 @@ document.addEventListener("htmx:config:request", (event) => {
 
 // ---- the queue: an entry is kept on this device first, then sent ---------------------------------------------------
 import * as queue from "./queue.js";
+import { listenForChanges } from "./live.js";
 
 const line = document.getElementById("line");
 function say(words) { if (line.textContent !== words) line.textContent = words; }
@@ -282,6 +283,7 @@ async function arrived(form, submitter, entry, result, untouched, values) {
 }
 
 const tryNow = queue.keepTrying(showWaiting);
+listenForChanges(tryNow);
 
 // ---- large keys for wet hands --------------------------------------------------------------------------------------
 for (const pad of document.querySelectorAll("[data-pad]")) {
@@ -346,52 +348,6 @@ for (const part of document.querySelectorAll("[data-unless]")) {
   const show = () => { part.hidden = new FormData(form).get(name) === value; };
   form.addEventListener("change", show);
   show();
-}
-
-// ---- live changes --------------------------------------------------------------------------------------------------
-let ear = null;
-let heard = true;
-function listen() {
-  if (ear || document.hidden) return;
-  ear = new EventSource("/live");
-  ear.onopen = () => {
-    if (!heard) changed("everything");
-    heard = true;
-    tryNow();
-  };
-  ear.onerror = () => { heard = false; };
-  ear.onmessage = (event) => changed(event.data);
-}
-function deaf() { ear?.close(); ear = null; heard = false; }
-
-// A page that renews itself must not take away the tap that is on its way to another: it waits until that has had its time.
-const ON_THE_WAY_MS = 10000;
-let tapped = -Infinity;
-const onItsWay = () => { tapped = performance.now(); };
-document.addEventListener("click", (event) => { if (event.target.closest?.("a[href]")) onItsWay(); });
-document.addEventListener("submit", onItsWay);
-
-function renew() {
-  if (document.querySelector("form:focus-within")) return;
-  const left = tapped + ON_THE_WAY_MS - performance.now();
-  if (left > 0) setTimeout(renew, left); else location.reload();
-}
-
-function changed(topic) {
-  const wanted = topic.replace(" ", ":");
-  if (topic.startsWith("alarm")) document.dispatchEvent(new CustomEvent("aerobe:alarm"));
-  for (const part of document.querySelectorAll("[data-live]")) {
-    const mine = part.dataset.live.split(" ");
-    if (topic !== "everything" && !mine.includes(wanted)) continue;
-    if (part.hasAttribute("hx-get")) htmx.trigger(part, "live");
-    else renew();
-  }
-}
-if (document.querySelector("[data-live]")) {
-  listen();
-  document.addEventListener("visibilitychange", () => (document.hidden ? deaf() : listen()));
-  addEventListener("pagehide", deaf);
-  addEventListener("pageshow", listen);
 }
 
 // ---- a page from this device's store asks again until the newest one is there -------------------------------------------

@@ -1,0 +1,45 @@
+"""An open page in a real browser shows what it was told of, on a poor line too."""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime, timedelta
+from typing import Any
+
+import pytest
+
+from tests.web.browsing import CHROMIUM, Served, browser, served, until, visit
+from tests.web.test_browser import fill_first_brew
+
+__all__ = ["browser", "served"]  # fixtures
+pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed")]
+
+
+def test_a_call_that_was_found_before_the_page_could_listen_is_shown_all_the_same(browser: Any, served: Served) -> None:
+    """So is one whose part did not come over the line at the first try."""
+    one = visit(browser, served, "phone")
+    held: list[Any] = []
+    the_line = re.compile(r"/live(\?|$)")
+    one.page.route(the_line, lambda route: held.append(route))
+    fill_first_brew(one.page, served.base, datetime.now() - timedelta(hours=2))
+    one.page.locator(".call .say").first.wait_for()
+    thinker = served.server.config.app.state.thinker
+    for _ in range(1800):
+        if thinker.look("barrel-by-the-door").advice is not None:
+            break
+        one.page.wait_for_timeout(100)
+    failed: list[str] = []
+
+    def fail_once(route: Any) -> None:
+        if failed:
+            route.continue_()
+        else:
+            failed.append(route.request.url)
+            route.abort()
+
+    one.page.route("**/parts/brews/**", fail_once)
+    one.page.unroute(the_line)
+    for route in held:
+        route.continue_()
+    until(one.page, "!document.querySelector('.call .say').textContent.includes('Working')", seconds=180)
+    assert failed
