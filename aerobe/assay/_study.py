@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from aerobe.errors import ImportFault, NotEnoughData, UnusableReading
-from aerobe.units import parse_number
+from aerobe.units import numbers_of_table, parse_number
 
 STUDY_ROLES = ("sample", "water blank", "filtered blank", "killed control", "colourant", "spike", "standard")
 _ALIASES = {
@@ -134,10 +134,11 @@ def study_from_table(
     if unknown or missing:
         problem = f"Unknown columns: {', '.join(unknown)}." if unknown else f"Missing columns: {', '.join(missing)}."
         raise ImportFault(problem, f"Use the columns {', '.join(COLUMNS)}.")
-    readings = tuple(
-        _reading(dict(zip(header, (cell.strip() for cell in row), strict=False)), place, len(row) > len(header))
-        for place, row in enumerate(rows[1:], start=2)
-    )
+    with numbers_of_table(mark):
+        readings = tuple(
+            _reading(dict(zip(header, (cell.strip() for cell in row), strict=False)), place, len(row) > len(header))
+            for place, row in enumerate(rows[1:], start=2)
+        )
     return Study(name=name, method=method, readings=readings, price=price, scale_low=scale_low, scale_high=scale_high)
 
 

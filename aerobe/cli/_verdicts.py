@@ -10,6 +10,7 @@ from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import OWN, Where, now, progress, say
 from aerobe.errors import ImportFault, UnusableRecord
 from aerobe.records import Arm, Trial, as_json
+from aerobe.units import numbers_of_table
 
 if TYPE_CHECKING:
     from aerobe.usecases.trials import Verdict
@@ -129,13 +130,14 @@ def judge_file(
     """
     from aerobe.usecases.trials import judge_table
 
-    rows = _rows_of(file)
+    rows, separator = _rows_of(file)
     names = list(dict.fromkeys(row.get("arm", "") for row in rows if row.get("arm")))
     if not names:
         raise UnusableRecord("The table names no arm.", "Give the columns arm, value and unit (brew, pot or bed).")
     arms = tuple(Arm(key=name, recipe=name, is_standard=name == (standard or names[0])) for name in names)
     asked = Trial(key="table", name=file.stem, question=question, outcome=outcome, arms=arms)
-    return _say_verdict(judge_table(asked, rows, margin=margin), where.json)
+    with numbers_of_table(separator):
+        return _say_verdict(judge_table(asked, rows, margin=margin), where.json)
 
 
 def _pair(text: str) -> tuple[str, str]:
@@ -153,11 +155,13 @@ def _say_verdict(found: Verdict, for_programs: bool, basis: str = "") -> int:
     return NOT_SETTLED if all(item.call == "can't tell yet" for item in found.comparisons) else 0
 
 
-def _rows_of(file: Path) -> list[dict[str, str]]:
+def _rows_of(file: Path) -> tuple[list[dict[str, str]], str]:
+    """Rows of a table by the names of its columns, and what parts these: comma, semicolon or tab."""
     try:
         with file.open(newline="", encoding="utf-8-sig") as stream:
-            return [
-                {key.strip(): str(value or "").strip() for key, value in row.items() if key} for row in csv.DictReader(stream)
-            ]
+            separator = max(",;\t", key=stream.readline().count)
+            stream.seek(0)
+            rows = csv.DictReader(stream, delimiter=separator)
+            return [{key.strip(): str(value or "").strip() for key, value in row.items() if key} for row in rows], separator
     except (OSError, UnicodeDecodeError, csv.Error) as fault:
         raise ImportFault(f"{file} is no table: {fault}.", "Check the path; save the table as CSV in UTF-8.") from None

@@ -9,7 +9,7 @@ from typing import Any
 
 from aerobe.errors import AerobeError, ImportFault
 from aerobe.evidence._effects import Contrast, ratio_of_means
-from aerobe.units import parse_number
+from aerobe.units import numbers_of_table, parse_number
 
 NEEDED = ("key", "recipe", "against")
 RATIO = ("ratio", "low", "high")
@@ -47,10 +47,11 @@ def contrasts_from_table(text: str) -> tuple[Contrast, ...]:
     if unknown or missing:
         problem = f"Unknown columns: {', '.join(unknown)}." if unknown else f"Missing columns: {', '.join(missing)}."
         raise ImportFault(problem, f"Use the columns {', '.join(COLUMNS)}.")
-    return tuple(
-        _contrast(dict(zip(head, (cell.strip() for cell in row), strict=False)), number)
-        for number, row in enumerate(rows[1:], start=2)
-    )
+    with numbers_of_table(mark):
+        return tuple(
+            _contrast(dict(zip(head, (cell.strip() for cell in row), strict=False)), number)
+            for number, row in enumerate(rows[1:], start=2)
+        )
 
 
 def _contrast(row: dict[str, str], line: int) -> Contrast:

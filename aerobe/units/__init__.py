@@ -1,7 +1,16 @@
 """Kinds of quantity and their house units: text is read once at the edge, plain floats go inside."""
 
 from aerobe.units._dilution import dilution_factor
-from aerobe.units._display import CHOICES, CURRENCIES, DisplayUnits, Scale, display_units, shown_in, use_display_units
+from aerobe.units._display import (
+    CHOICES,
+    CURRENCIES,
+    DisplayUnits,
+    Scale,
+    display_units,
+    numbers_of_table,
+    shown_in,
+    use_display_units,
+)
 from aerobe.units._display_text import head_scale, shown_markup, shown_quantity, shown_table, shown_text, with_unit
 from aerobe.units._kinds import (
     AIR_FLOW,
@@ -68,6 +77,7 @@ __all__ = [
     "head_scale",
     "kind",
     "number",
+    "numbers_of_table",
     "parse_number",
     "percent",
     "ratio_words",

@@ -216,3 +216,16 @@ def shown_in(units: DisplayUnits | None) -> Iterator[None]:
         yield
     finally:
         _NOW.reset(token)
+
+
+@contextmanager
+def numbers_of_table(separator: str) -> Iterator[None]:
+    """Within: numbers of a table are read. Where commas part its columns a program wrote it, with decimal points.
+
+    Parameters
+    ----------
+    separator
+        What stands between the columns: a comma, a semicolon, a tab or another mark.
+    """
+    with shown_in(typed_units() if separator != "," else replace(display_units(), decimal=".")):
+        yield

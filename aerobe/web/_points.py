@@ -102,7 +102,7 @@ def _from_table(text: str, channel: str, unit: str) -> tuple[Batch, ...]:
 
 def _number(value: object) -> float:
     if isinstance(value, str):
-        return parse_number(value)
+        return parse_number(value, decimal=".")  # a probe's own text, whichever sign its person types
     if isinstance(value, bool) or not isinstance(value, (int, float)) or value != value or abs(value) > 1e300:
         raise UnusableReading(f"{value!r} is no value.", "Send a number.")
     return float(value)

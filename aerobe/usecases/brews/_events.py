@@ -12,7 +12,7 @@ from aerobe.inference import AirStop, stops_in_log
 from aerobe.notebook import BrewHistory, Notebook, Receipt, brew_history
 from aerobe.oxygen import FOODS
 from aerobe.records import EVENTS, Brew, BrewEvent, content_hash, standing_events
-from aerobe.units import AIR_FLOW, DOSE, TEMPERATURE, VOLUME, Kind
+from aerobe.units import AIR_FLOW, DOSE, TEMPERATURE, VOLUME, Kind, numbers_of_table
 from aerobe.usecases.brews._beliefs import story_of_history
 from aerobe.usecases.brews._under_way import cached, held_by
 from aerobe.usecases.notebook._moments import elapsed_from, require_possible
@@ -140,7 +140,12 @@ def take_in_events(notebook: Notebook, brew: str, content: bytes, *, now: dateti
     ImportFault
         If it is no such table. A row that cannot be read is reported; the others are kept, none twice.
     """
-    rows = _rows(content)
+    rows, separator = _rows(content)
+    with numbers_of_table(separator):
+        return _take_in(notebook, brew, rows, now=now, who=who)
+
+
+def _take_in(notebook: Notebook, brew: str, rows: list[dict[str, str]], *, now: datetime, who: str) -> EventsTakenIn:
     kept = known = 0
     faults: list[str] = []
     seen = {_content(item) for item in events_of_brew(notebook, brew)}
@@ -173,14 +178,14 @@ def _need_a_time(entry: EventEntry) -> None:
         raise UnusableRecord("There is no time.", "Write hours since the air was turned on, or date and time.")
 
 
-def _rows(content: bytes) -> list[dict[str, str]]:
+def _rows(content: bytes) -> tuple[list[dict[str, str]], str]:
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise ImportFault("The file is no text in UTF-8.", "Save it as CSV in UTF-8.") from None
     head = text.split("\n", 1)[0]
-    comma = max(";\t,", key=head.count)
-    reader = csv.DictReader(io.StringIO(text), delimiter=comma)
+    separator = max(";\t,", key=head.count)
+    reader = csv.DictReader(io.StringIO(text), delimiter=separator)
     names = [(name or "").strip().lower() for name in reader.fieldnames or ()]
     reader.fieldnames = names
     if "time" not in names or "event" not in names:
@@ -191,7 +196,7 @@ def _rows(content: bytes) -> list[dict[str, str]]:
         raise ImportFault(f"The table cannot be read: {fault}.", "Save it again as CSV.") from None
     if len(rows) > MOST_ROWS:
         raise ImportFault(f"The table has {len(rows)} rows.", f"One brew has {MOST_ROWS} events at most.")
-    return rows
+    return rows, separator
 
 
 def _event_of(entry: EventEntry, brew: Brew, *, key: str, now: datetime) -> BrewEvent:
