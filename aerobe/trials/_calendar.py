@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
 from aerobe.records import PlannedBrew, RunSheet
@@ -71,7 +71,7 @@ def calendar_file(
     return bytes(calendar.to_ical())
 
 
-def calendar_of(sheet: RunSheet, *, made_at: datetime, remind_minutes: int = 10) -> bytes:
+def calendar_of(sheet: RunSheet, *, made_at: datetime, remind_minutes: int = 10, shown: Callable[[str], str] = str) -> bytes:
     """The run sheet as a calendar file: one event for each start and each sampling, with a reminder.
 
     Events show the blind code and the vessel, never the arm.
@@ -84,6 +84,8 @@ def calendar_of(sheet: RunSheet, *, made_at: datetime, remind_minutes: int = 10)
         Stamp of the file, with offset. [-]
     remind_minutes
         Before each event. [min]
+    shown
+        How a person wants to read a sentence, such as with a decimal comma. [-]
 
     Returns
     -------
@@ -94,7 +96,9 @@ def calendar_of(sheet: RunSheet, *, made_at: datetime, remind_minutes: int = 10)
     ------
     rfc-5545
     """
-    events = [event for brew in sheet.brews for event in _events(sheet.trial, brew)]
+    events = [
+        replace(event, description=shown(event.description)) for brew in sheet.brews for event in _events(sheet.trial, brew)
+    ]
     return calendar_file(
         events,
         product="-//aerobe//run sheet//EN",

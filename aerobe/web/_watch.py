@@ -5,10 +5,12 @@ from __future__ import annotations
 import asyncio
 import logging
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
 
 from aerobe import usecases
 from aerobe.errors import AerobeError, Damaged, NotebookFault
+from aerobe.units import display_units, shown_in, shown_text
 from aerobe.web._alarm_boxes import AlarmBox, boxes_of
 from aerobe.web._alarms import AGAIN_AFTER, Alarm, AlarmSettings, Dispatch, alarms_for
 from aerobe.web._live import Live
@@ -19,6 +21,7 @@ from aerobe.web._thinker import Thinker
 LOG = logging.getLogger("aerobe.web")
 CHANGES_EVERY_S = 2.0
 LOOK_EVERY_S = 20.0
+LINES_AT_MOST = 200
 CARE_EVERY_S = 3600.0
 CARE_FIRST_S = 20.0  # the first pages after a start go before the reading of every row [s]
 
@@ -119,7 +122,9 @@ class Watch:
         """Tell open pages what another program (a command, another server) has written."""
         newest = self.notebook.last_change()
         if newest != self._seen and self._seen >= 0:
-            lines = [line for line in self.notebook.audit(newest=200) if line.id > self._seen]
+            lines = [line for line in self.notebook.audit(newest=LINES_AT_MOST) if line.id > self._seen]
+            if newest - self._seen > LINES_AT_MOST:  # more was written than is read here
+                self.live.tell("everything")
             for brew in {line.brew for line in lines if line.noun not in usecases.brews.WORKED_OUT}:
                 self.live.tell(*(("brew", brew) if brew else ("brews",)))
             if any(line.noun in ("brews", "harvests") for line in lines):
@@ -151,4 +156,13 @@ class Watch:
             self._standing = alarms
             self.live.tell("alarm")
         settings = AlarmSettings(**self.state.get("alarms"))
-        self.dispatch.send_beside(self.dispatch.due(alarms, settings, now=now), settings, now=now)
+        self.dispatch.send_beside(self.dispatch.due(self._in_display_units(alarms), settings, now=now), settings, now=now)
+
+    def _in_display_units(self, alarms: tuple[Alarm, ...]) -> tuple[Alarm, ...]:
+        """As they are sent: pages show units by themselves, a mail or a notice cannot."""
+        with shown_in(usecases.notebook.display_units_of(self.notebook)):
+            units = {
+                brew: usecases.notebook.display_units_for(self.notebook, brew) if brew else display_units()
+                for brew in {alarm.brew for alarm in alarms}
+            }
+        return tuple(replace(alarm, says=shown_text(units[alarm.brew], alarm.says)) for alarm in alarms)

@@ -299,6 +299,32 @@ def test_an_alarm_is_put_away_until_something_new_is_wrong(brewing: Shed) -> Non
     assert watch.alarms() == (calm, replace(LOW, brew="barrel-1"))  # mail goes by what stands, not by what is shown
 
 
+def test_what_is_sent_is_in_the_display_units_and_pages_show_it_by_themselves(
+    brewing: Shed, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    watch, sent = brewing.app.state.watch, []
+    chosen = {"oxygen": "%", "temperature": "\u00b0F", "decimal": ","}
+    usecases.notebook.set_display_units(brewing.notebook, chosen, now=brewing.clock())
+    cold = replace(LOW, brew="", brew_name="The clock", kind="cold", says="It is 20.5 \u00b0C.")
+    standing = (replace(LOW, brew="barrel-1"), cold)
+    assert [item.says for item in watch._in_display_units(standing)] == ["Oxygen is 11 % of saturation.", "It is 68,9 \u00b0F."]
+    monkeypatch.setattr(watch.dispatch, "due", lambda alarms, *_, **__: alarms)
+    monkeypatch.setattr(watch.dispatch, "send_beside", lambda alarms, *_, **__: sent.extend(alarms))
+    monkeypatch.setattr("aerobe.web._watch.alarms_for", lambda *_, **__: [standing[0]])
+    watch.look()
+    assert [item.says for item in sent] == ["Oxygen is 11 % of saturation."]
+    assert [item.says for item in watch.alarms()] == ["Oxygen is 1.0 mg/L."]
+
+
+def test_more_changes_than_are_read_at_once_mean_look_at_everything(brewing: Shed, monkeypatch: pytest.MonkeyPatch) -> None:
+    watch, told = brewing.app.state.watch, []
+    watch.tell_changes()
+    monkeypatch.setattr(watch.live, "tell", lambda *topic: told.append(topic))
+    monkeypatch.setattr(brewing.notebook, "last_change", lambda: watch._seen + 201)
+    watch.tell_changes()
+    assert ("everything",) in told
+
+
 def test_nobody_is_led_elsewhere_after_an_alarm(brewing: Shed) -> None:
     for back in ("//elsewhere.example", "https://elsewhere.example", "/\\elsewhere.example"):
         assert brewing.post("/alarms/seen", mark="x", back=back).headers["location"] == "/"

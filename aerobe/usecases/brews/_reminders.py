@@ -6,6 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from aerobe.units import display_units, shown_text
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reminder:
@@ -48,8 +50,8 @@ def calendar_of(reminders: Iterable[Reminder], *, now: datetime, warn_minutes: i
             starts_at=reminder.at,
             ends_at=reminder.until or reminder.at + timedelta(minutes=15),
             summary=f"{reminder.brew_name}: {reminder.what}",
-            description=reminder.says,
-            spoken=reminder.says,
+            description=shown_text(display_units(), reminder.says),
+            spoken=shown_text(display_units(), reminder.says),
         )
         for reminder in reminders
     ]

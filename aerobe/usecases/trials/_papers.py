@@ -9,7 +9,7 @@ from aerobe.errors import NotFound
 from aerobe.notebook import Notebook
 from aerobe.records import Recipe, RunSheet, Vessel
 from aerobe.trials import calendar_of, sheet_page, sheet_style
-from aerobe.units import display_units, number, shown_markup, signs_of_page
+from aerobe.units import display_units, number, shown_markup, shown_text, signs_of_page
 from aerobe.usecases.trials._blinding import note_key_shown
 from aerobe.usecases.trials._view import TrialView, trial_view
 
@@ -54,7 +54,7 @@ def _to_weigh(notebook: Notebook, view: TrialView, vessels: Mapping[str, Vessel]
 
 def trial_calendar(notebook: Notebook, key: str, *, now: datetime) -> bytes:
     """Starts and samplings as a calendar file."""
-    return calendar_of(_need_sheet(trial_view(notebook, key)), made_at=now)
+    return calendar_of(_need_sheet(trial_view(notebook, key)), made_at=now, shown=lambda text: shown_text(display_units(), text))
 
 
 def _need_sheet(view: TrialView) -> RunSheet:
