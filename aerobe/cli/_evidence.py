@@ -29,12 +29,14 @@ def take(file: Path, /, *, site: str = "", where: Where = OWN) -> None:
         What to call the place it comes from.
     """
     from aerobe.usecases.evidence import take_evidence
+    from aerobe.usecases.exchange import require_harmless
 
     try:
         content = file.read_bytes()
     except OSError as fault:
         raise ImportFault(f"{file} cannot be read: {fault.strerror}.", "Check the path.") from None
     with where.open() as book, progress("reading and judging"):
+        require_harmless(content, file.name, package=content[:4] == b"PK\x03\x04")
         taken = take_evidence(book, content, file.name, now=now(), site=site)
     lines = [f"{len(taken.new)} new, {taken.known} known already.", *taken.silent]
     lines += [f"  {item.key}: {item.recipe} against {item.against}, {item.outcome}" for item in taken.new]
@@ -54,13 +56,14 @@ def site_(key: str, package: Path, /, *, site: str, where: Where = OWN) -> None:
     site
         What to call the site.
     """
-    from aerobe.usecases.exchange import take_site
+    from aerobe.usecases.exchange import require_harmless, take_site
 
     try:
         content = package.read_bytes()
     except OSError as fault:
         raise ImportFault(f"{package} cannot be read: {fault.strerror}.", "Check the path.") from None
     with where.open(create=False) as book:
+        require_harmless(content, package.name, package=True)
         found = take_site(book, key, content, package.name, site=site, now=now())
     lines = [f"{found.site}: {len(found.taken.new)} new, {found.taken.known} known already.", *found.says, *found.taken.silent]
     say(found, as_json=where.json, text=lines)

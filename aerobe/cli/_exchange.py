@@ -73,7 +73,7 @@ def import_file(
     sheet
         Which sheet of a spreadsheet.
     """
-    from aerobe.usecases.exchange import Wishes, is_long, preview_table, take_in
+    from aerobe.usecases.exchange import Wishes, is_long, preview_table, require_harmless, take_in
     from aerobe.usecases.notebook import moment_of
 
     wishes = Wishes(
@@ -97,9 +97,10 @@ def import_file(
     except OSError as fault:
         raise ImportFault(f"{file} cannot be read: {fault.strerror}.", "Check the path.") from None
     if content[:4] == b"PK\x03\x04" and file.suffix.lower() == ".zip":
-        return _package(content, where)
+        return _package(content, file.name, where)
     with where.open() as notebook:
         with progress("reading the table"):
+            require_harmless(content, file.name, package=False)
             preview = preview_table(content, file.name, wishes, notebook=notebook, now=now())
         if not preview.ready or not (yes or _agreed(preview, quiet=where.json)):
             shown = {
@@ -157,10 +158,11 @@ def _long(file: Path, wishes: Wishes, where: Where, *, yes: bool) -> int:
     return 0
 
 
-def _package(content: bytes, where: Where) -> int:
-    from aerobe.usecases.exchange import import_package
+def _package(content: bytes, name: str, where: Where) -> int:
+    from aerobe.usecases.exchange import import_package, require_harmless
 
     with where.open() as notebook, progress("unpacking"):
+        require_harmless(content, name, package=True)
         came = import_package(notebook, content, now=now())
     lines = [f"{number} {noun} are new." for noun, number in came.new.items()]
     lines += [f"{number} {noun} were there." for noun, number in came.known.items()]

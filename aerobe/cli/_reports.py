@@ -144,10 +144,13 @@ def check(package: Path, /, *, json: JSON_ONLY = False) -> int:
     package
         The zip file that came with a report.
     """
+    from aerobe.usecases.exchange import require_harmless
     from aerobe.usecases.reports import check_package
 
+    content = _read(package)
     with progress("computing everything anew"):
-        found = check_package(_read(package), now=now())
+        require_harmless(content, package.name, package=True)
+        found = check_package(content, now=now())
     lines = [
         line
         for one in found

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from aerobe.cli import run
 from aerobe.errors import ImportFault
 from aerobe.isolation import Limits
 from aerobe.notebook import open_notebook
@@ -57,3 +58,28 @@ def test_a_result_that_pages_would_fail_on_for_good_is_refused(tmp_path: Path, p
         content = export_package(book, now=NOW)
     with pytest.raises(ImportFault, match="r1"):
         require_harmless(content, "package.zip", package=True)
+
+
+def test_the_command_line_tries_a_package_in_a_process_of_its_own_too(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tried: list[str] = []
+
+    def refused(content: bytes, name: str, *, package: bool) -> None:
+        tried.append(f"{name} {package}")
+        raise ImportFault(f"{name} costs too much.", "Nothing was taken in.")
+
+    monkeypatch.setattr("aerobe.usecases.exchange.require_harmless", refused)
+    package, table = tmp_path / "a.zip", tmp_path / "a.csv"
+    package.write_bytes(b"PK\x03\x04")
+    table.write_bytes(b"hours,DO mg/L\n0,8\n")
+    for command in (
+        ["import", package],
+        ["import", table, "--yes"],
+        ["evidence", "take", package],
+        ["report", "check", package],
+    ):
+        where = [] if command[0] == "report" else ["--notebook", tmp_path / "b.notebook"]
+        assert run([*map(str, command), *map(str, where)]) != 0
+        assert "costs too much" in capsys.readouterr().err
+    assert tried == ["a.zip True", "a.csv False", "a.zip True", "a.zip True"]
