@@ -16,7 +16,6 @@ from aerobe.verdicts._rivals import Rival
 
 Array = NDArray[np.float64]
 CHANCE = 0.001  # that an honest trial is held for being too alike, in each of the two ways
-_STEPS = tuple(step * 10.0**power for power in range(6, -7, -1) for step in (5.0, 2.0, 1.0))  # that a test may read in
 
 
 def too_alike(results: Sequence[BrewResult], values: Array, layout: Layout, *, are_logs: bool) -> Rival | None:
@@ -125,11 +124,14 @@ def _in_sets(gaps: Sequence[_Gap], size: int) -> float:
 
 
 def _step_of(values: Sequence[float]) -> float:
-    """The coarsest step that all of these are multiples of: readings that fall on one step are alike by the scale alone."""
-    for step in _STEPS:
-        if all(abs(value / step - round(value / step)) < 1e-6 for value in values):
-            return step
-    return 0.0
+    """The coarsest step that all of these are multiples of (Euclid): readings on one step are alike by the scale alone."""
+    least = 1e-9 * max(abs(value) for value in values)  # a remainder under this is rounding
+    step = 0.0
+    for value in values:
+        rest = abs(value)
+        while rest > least:
+            step, rest = rest, abs(math.remainder(step, rest))
+    return step or 1.0  # of noughts alone any step is one
 
 
 def _finer_than_the_test(results: Sequence[BrewResult], values: Array, layout: Layout) -> bool:
