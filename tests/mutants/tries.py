@@ -134,19 +134,19 @@ class _Watcher:
     def pytest_runtest_protocol(self, item: pytest.Item) -> object:
         self.seen = set()
         began = time.process_time()
-        sys.setprofile(self._enter)
+        sys.settrace(self._enter)
         try:
             return (yield)
         finally:
-            sys.setprofile(None)
+            sys.settrace(None)
             took = time.process_time() - began
             places = sorted({self._place(code) for code in self.seen if code.co_filename.startswith(self.folder)})
             with self.out.open("a", encoding="utf-8") as stream:
                 stream.write("\t".join([item.nodeid, f"{took:.3f}", *places]) + "\n")
 
     def _enter(self, frame: FrameType, event: str, _: object) -> None:
-        if event == "call":
-            self.seen.add(frame.f_code)
+        """Told of each entry of a function, and of nothing within it: half the cost of a profile."""
+        self.seen.add(frame.f_code)
 
     def _place(self, code: CodeType) -> str:
         return f"{Path(code.co_filename).relative_to(ROOT)}::{code.co_qualname.split('.<locals>')[0]}"
