@@ -143,6 +143,10 @@ def test_what_is_lent_on_paper() -> None:
     blocks = Lending(counts=np.full(4, 3.0), blocked=True, df=6)
     _, df = blocks.lend(np.array([0.99]), np.array([4.0]), np.full(4, 1.0), np.array([1.0]))
     assert df == approx([math.sqrt(6.0 * 4.0)])
+    # The edge is 1.2 times the common variance, whatever that is; where that is the wider it is taken.
+    edge = Lending(counts=np.full(3, 5.0), blocked=False, df=12)
+    variance, df = edge.lend(np.array([0.5, 0.61, 3.7]), np.full(3, 4.0), np.full(3, 1.0), np.array([0.5, 0.5, 9.0]))
+    assert variance == approx([0.5, 0.61, 9.0]) and df == approx([12.0**0.75 * 4.0**0.25, 4.0, 12.0**0.75 * 4.0**0.25])
     # An arm stands out beyond the F of its degrees over those of the others (scipy), shared among the arms: then nothing is lent.
     bound = stats.f.ppf(1.0 - 0.05 / 3.0, 4, 8)
     for arm, lent in ((0.99 * bound, True), (1.01 * bound, False)):

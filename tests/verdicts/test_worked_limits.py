@@ -116,7 +116,7 @@ def test_the_fewest_brews_that_reach_a_power() -> None:
 
         return float(integrate.quad(inside, 0.0, 4.0, limit=100)[0])
 
-    for m in (1.0, 0.6):
+    for m in (2.0, 1.0, 0.6):
         found = brews_needed_for_sameness(1.0, m)
         assert found is not None and sameness(m, found, 2) > 0.799 and sameness(m, found - 1, 2) < 0.801
 

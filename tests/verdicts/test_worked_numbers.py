@@ -89,6 +89,16 @@ def test_the_p_value_of_a_family_is_that_of_the_studentised_range() -> None:
     )
 
 
+def test_the_p_value_of_two_comparisons_is_that_of_the_joint_t() -> None:
+    # scipy: one comparison is the t table; two with a standard by its multivariate t (Dunnett 1955).
+    assert adjusted_p(2.0, np.eye(1), 8.0) == approx(2.0 * stats.t.sf(2.0, 8)) == adjusted_p(-2.0, np.eye(1), 8.0)
+    for shared in (0.5, -0.5, 0.2):
+        matrix = np.array([[1.0, shared], [shared, 1.0]])
+        joint = stats.multivariate_t(np.zeros(2), matrix, df=12, seed=1)
+        exact = 1.0 - joint.cdf([2.3, 2.3], lower_limit=[-2.3, -2.3])
+        assert adjusted_p(2.3, matrix, 12.0) == approx(exact, abs=2e-4)
+
+
 def test_joint_draws_have_their_margins_and_correlation() -> None:
     draws = joint_t(np.array([[1.0, 0.6], [0.6, 1.0]]), 7.0)
     assert np.quantile(draws[:, 0], [0.05, 0.5, 0.9]) == approx(stats.t.ppf([0.05, 0.5, 0.9], 7), abs=0.03)
