@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import importlib
 import sys
 
@@ -18,3 +19,5 @@ def load_others() -> None:
     settings.load_profile("night")
     for name in [name for name in sys.modules if name.split(".")[0] == "aerobe"]:
         del sys.modules[name]
+    gc.collect()
+    gc.freeze()  # what is loaded here is looked through for rubbish by none of the processes to come, so that they share it

@@ -184,7 +184,7 @@ def _is_compiled(mutant: Mutant) -> bool:
     return "njit" in (ROOT / mutant.file).read_text(encoding="utf-8")
 
 
-_QUIET = ["-q", "-p", "no:cacheprovider", "--no-header", "--tb=no"]
+_QUIET = ["-q", "-p", "no:cacheprovider", "-p", "no:unraisableexception", "--no-header", "--tb=no"]  # that one collects rubbish
 
 
 class _Changed(importlib.abc.MetaPathFinder, importlib.abc.Loader):
