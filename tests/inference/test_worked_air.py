@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from pytest import approx
+from scipy import optimize
 from scipy.special import logsumexp
 from scipy.stats import multivariate_normal, multivariate_t, t
 
@@ -19,8 +20,10 @@ from aerobe.inference._air import _as_without_air, _evened, _onset
 from aerobe.inference._alone import COLUMNS, _evidence, course_of_scores, courses_alone
 from aerobe.inference._likelihood import result_log_likelihood, results_of
 from aerobe.inference._measuring import _error_of, _value
+from aerobe.inference._regression import RATIO_SHARE, evidence_under, regression_of
 from aerobe.inference._sampler import GUARD, _Bell, _learn, _Part, _Pool, normal_points
 from aerobe.inference._target import BrewTarget, Setting, setting_of
+from aerobe.inference._wander import WANDERS, wander_covariance
 from aerobe.records import Assay, AssayError, Reading
 
 FIVE = t(5, scale=math.sqrt(3.0 / 5.0))  # a t of five degrees with unit variance
@@ -221,3 +224,41 @@ def test_courses_drawn_where_the_readings_are_weigh_what_the_prior_s_do() -> Non
     brute = float(logsumexp(plain.log_weight + _evidence(setting, plain)) - math.log(len(points)))
     drawn = courses_alone(setting, 1, 2000)
     assert float(logsumexp(drawn.log_weight + _evidence(setting, drawn)) - math.log(2000)) == approx(brute, abs=0.15)
+
+
+def test_the_evidence_of_a_course_is_laplace_s_integral_over_what_strays() -> None:
+    # Independent computation: scipy's search for the mode of t errors, a logistic bound and a normal of what strays, and the
+    # curvature 6 / (3 + r^2) there; three readings of two assays, one of them below its limit.
+    rows = (
+        Measurement(elapsed_h=6.0, value=14.0, error=CELLS, quantity="biomass", assay="one"),
+        Measurement(elapsed_h=14.0, value=9.0, error=CELLS, quantity="bacteria", assay="two"),
+        Measurement(elapsed_h=20.0, value=40.0, error=CELLS, quantity="biomass", assay="one", below_detection=True),
+    )
+    results, grid = results_of(rows), np.arange(0.0, 25.0)
+    log_mass, log_ratio = 2.0 + 0.05 * grid[None], np.full((1, 25), -0.5)
+    regression = regression_of(results, log_mass, log_ratio, grid, grid, np.zeros((1, 2)), WANDERS)
+    fungal = 1.0 / (1.0 + math.exp(0.5))
+    mean = np.array([2.3, 2.7 + math.log(1.0 - fungal), 3.0])
+    assert regression.mean[0] == approx(mean) and regression.on_ratio[0] == approx([0.0, -fungal, 0.0])
+    scale = results.scale
+
+    def off(x: np.ndarray) -> np.ndarray:
+        return np.arcsinh(scale * [14.0, 9.0, 40.0] / 0.1) / scale - np.arcsinh(scale * np.exp(x) / 0.1) / scale
+
+    def cost(x: np.ndarray) -> float:
+        r = off(x)
+        return float(np.sum(FIVE.logpdf(0.0) - FIVE.logpdf(r[:2])) + np.logaddexp(0.0, -1.702 * r[2]))
+
+    for place, wander in enumerate(WANDERS):
+        at = np.array([6.0, 14.0, 20.0])
+        stray = wander_covariance(at, at, wander)
+        ratio = np.array([0.0, -fungal, 0.0])
+        kit = np.array([[1.0, 0.0, 1.0], [0.0, 1.0, 0.0], [1.0, 0.0, 1.0]]) * 0.16
+        cov = stray + RATIO_SHARE**2 * np.outer(ratio, ratio) * stray + kit
+        inverse = np.linalg.inv(cov)
+        mode = optimize.minimize(lambda x, m=inverse: cost(x) + 0.5 * (x - mean) @ m @ (x - mean), mean, method="BFGS", tol=1e-9)
+        r, steep = off(mode.x), np.exp(mode.x) / 0.1 / np.hypot(1.0, scale * np.exp(mode.x) / 0.1)
+        miss = 1.0 / (1.0 + math.exp(1.702 * r[2]))
+        curve = np.array([*(6.0 / (3.0 + r[:2] ** 2)), 1.702**2 * miss * (1.0 - miss)]) * steep**2
+        log_det = np.linalg.slogdet(np.eye(3) + np.sqrt(np.outer(curve, curve)) * cov)[1]
+        assert evidence_under(regression)[0, place] == approx(-mode.fun - 0.5 * log_det, abs=2e-3)

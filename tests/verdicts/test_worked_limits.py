@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
+import pytest
 from pytest import approx
 from scipy import integrate, special, stats
 
+from aerobe.errors import UnusableReading
 from aerobe.records import Assay, AssayError
 from aerobe.verdicts import (
     BrewResult,
@@ -196,3 +199,18 @@ def test_brews_are_compared_at_the_latest_hour_that_all_have() -> None:
         control = reading("k", "a", "killed control", 2.0, hour)
         one = brew_results([both[0]], [rows[0], control], {"c": BARE})[0]
         assert one.value == approx(value) and one.control_apart_h == (apart if apart is None else approx(apart))
+
+
+def test_only_the_brews_that_are_compared_must_stand_in_one_unit_of_one_assay() -> None:
+    rows = [
+        reading("1", "a", "sample", 10.0),
+        reading("2", "a", "sample", 12.0),
+        replace(reading("3", "b", "sample", 30.0), unit="mg C/mL"),
+        replace(reading("4", "d", "sample", 30.0), assay="other"),
+    ]
+    alone = brew_results([brew("a", "kelp")], rows, {"c": BARE})
+    assert [one.value for one in alone] == approx([11.0 * 0.02])
+    with pytest.raises(UnusableReading, match="several units"):
+        brew_results([brew("a", "kelp"), brew("b", "plain")], rows, {"c": BARE})
+    with pytest.raises(UnusableReading, match="several assays"):
+        brew_results([brew("a", "kelp"), brew("d", "plain")], rows, {"c": BARE})
