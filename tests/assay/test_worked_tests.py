@@ -11,21 +11,24 @@ from scipy import stats
 
 from aerobe.assay import (
     ColourReading,
+    FungalRatio,
     Input,
     biomass_from_reading,
+    calibrate,
     decision_limit,
     deming,
     limits_from_model,
     limits_of_agreement,
     linearity,
+    most_probable_number,
     plan_tests,
     propagate_both,
     simulate,
 )
-from aerobe.assay._censored import lognormal_mean, order_statistics
+from aerobe.assay._censored import _resampled, lognormal_mean, order_statistics
 from aerobe.assay._colour import _between
 from aerobe.assay._planning import _best_within
-from aerobe.errors import UnusableReading
+from aerobe.errors import NotEnoughData, UnusableReading
 from aerobe.records import AssayError
 
 ERROR = AssayError(constant_sd=6.0, proportional_cv=0.12, gain_log_sd=0.2, bias=3.0, bias_sd=2.0)
@@ -212,3 +215,66 @@ def test_draws_of_inputs_have_the_sd_that_was_given() -> None:
     pair = [Input(name="a", value=1.0, uncertainty=1.0), Input(name="b", value=2.0, uncertainty=2.0)]
     joined = simulate(lambda a, b: a + b, pair, seed=2, correlation=np.array([[1.0, 0.5], [0.5, 1.0]]))
     assert joined.uncertainty == approx(math.sqrt(1.0 + 4.0 + 2.0), rel=0.01)
+
+
+def test_three_standards_make_a_line_and_two_do_not() -> None:
+    # scipy's regression.
+    found, line = calibrate([0.0, 1.0, 3.0], [0.2, 1.1, 3.5]), stats.linregress([0.0, 1.0, 3.0], [0.2, 1.1, 3.5])
+    assert (found.fit.coefficients[0], found.fit.coefficients[1]) == approx((line.intercept, line.slope))
+    assert (found.mean_level, found.mean_signal) == approx((4.0 / 3.0, 1.6)) and found.sum_of_squares == approx(14.0 / 3.0)
+    with pytest.raises(NotEnoughData):
+        calibrate([0.0, 1.0], [0.2, 1.1])
+
+
+def test_an_interval_by_resampling_is_student_s_where_nothing_is_skew() -> None:
+    # Forty normal scores: mean 0 and sd 1; scipy's t of 39 degrees.
+    y = stats.norm.ppf((np.arange(40) + 0.5) / 40.0)
+    y = 10.0 + (y - y.mean()) / y.std(ddof=1)
+    low, high = _resampled(lambda a, _: float(a.mean()), y, np.zeros(40, bool), 10.0, 0.90, 4)
+    reach = stats.t.ppf(0.95, 39) / math.sqrt(40.0)
+    assert (low, high) == approx((10.0 - reach, 10.0 + reach), abs=0.015)
+    # The t of a skew sample reaches further on the side of its tail.
+    skew = np.exp(y - 10.0)
+    low, high = _resampled(lambda a, _: float(a.mean()), skew, np.zeros(40, bool), float(skew.mean()), 0.90, 4)
+    assert high - skew.mean() > 1.2 * (skew.mean() - low) > 0.0
+
+
+def test_resampling_with_hidden_results_in_plain_loops() -> None:
+    # Independent computation in loops with the same draws: only those with three different results that were seen count.
+    y, hidden = [1.0, 2.0, 3.5, 5.0, 0.8, 0.8, 0.8, 0.8], [False] * 4 + [True] * 4
+    rng, found = np.random.default_rng(9), []
+    for _ in range(1000):
+        places = [int(i) for i in rng.integers(0, 8, 8)]
+        seen = [y[i] for i in places if not hidden[i]]
+        if len(set(seen)) >= 3:
+            values = [y[i] for i in places]
+            mean = sum(values) / 8.0
+            sd = math.sqrt(sum((value - mean) ** 2 for value in values) / 7.0)
+            found.append((sum(seen) / len(seen) - 2.0) / (sd / math.sqrt(8.0)))
+    low, high = np.quantile(found, [0.1, 0.9])
+    scale = float(np.std(y, ddof=1)) / math.sqrt(8.0)
+    interval = _resampled(lambda a, b: float(a[~b].mean()), np.array(y), np.array(hidden), 2.0, 0.80, 9)
+    assert interval == approx((2.0 - high * scale, 2.0 - low * scale))
+    three = np.array([1.0, 2.0, 4.0] * 3)
+    assert _resampled(lambda a, _: float(a.mean()), three, np.zeros(9, bool), 7.0 / 3.0, 0.90, 1)[0] > 1.0
+    with pytest.raises(NotEnoughData, match="Too few different"):
+        _resampled(lambda a, _: float(a.mean()), np.array([1.0, 2.0] * 3), np.zeros(6, bool), 1.5, 0.90, 1)
+
+
+def test_thomas_s_rule_for_tubes() -> None:
+    # Thomas 1942 (from memory): positives over the root of (mL in negative tubes x mL in all). By hand: 5 of 1 mL with 4 positive
+    # and 5 of 0.1 mL with 1: 5 / root(1.4 x 5.5). Where all are positive there is none.
+    found = most_probable_number([1.0, 0.1], [5, 5], [4, 1])
+    assert found.thomas == approx(5.0 / math.sqrt(1.4 * 5.5))
+    assert most_probable_number([1.0, 0.1], [5, 5], [5, 5]).thomas == math.inf
+
+
+def test_a_ratio_of_fungi_becomes_a_share() -> None:
+    # On paper: 1/2 is a third; at 90 % a log sd of 0.2 is a factor of e^0.329.
+    found = FungalRatio(ratio=0.5, log_sd=0.2, kind="mass").fungal_fraction()
+    factor = math.exp(Z * 0.2)
+    assert found == approx((1.0 / 3.0, 0.5 / factor / (1.0 + 0.5 / factor), 0.5 * factor / (1.0 + 0.5 * factor)))
+    assert FungalRatio(ratio=0.5, log_sd=0.0, kind="mass").ratio == 0.5
+    for ratio, log_sd in ((0.0, 0.1), (-1.0, 0.1), (math.inf, 0.1), (0.5, -0.01)):
+        with pytest.raises(UnusableReading):
+            FungalRatio(ratio=ratio, log_sd=log_sd, kind="mass")

@@ -152,6 +152,47 @@ def test_the_share_that_brews_have_in_common_is_weighed_by_their_joint_normal_de
     assert middle == approx(math.exp(learned.mean)) and high / middle == middle / low == approx(math.exp(1.6449 * learned.sd))
 
 
+def test_a_brew_far_from_the_others_is_believed_less() -> None:
+    # Independent computation: a t of four degrees by its weights (Lange and others 1989), in four rounds. Three
+    # brews peaked 0.1, 0.2 and 1.6 later than foretold, each told to 0.1.
+    first = BestHour(mean=math.log(24.0), sd=0.5)
+    seen, variance = [0.1, 0.2, 1.6], 0.01
+    told = []
+    for value in seen:
+        after = 1.0 / (1.0 / 0.25 + 1.0 / variance)
+        told.append(Taught(before=first, after=BestHour(mean=first.mean + after * value / variance, sd=math.sqrt(after))))
+    learned = habit_of(first, told)
+    held = [variance] * 3
+    for _ in range(4):
+        shares, means, variances = _by_share(0.5, np.array(seen), np.array(held))
+        middle = sum(p * m for p, m in zip(shares, means, strict=True))
+        own = 0.25 * sum(p * (1.0 - share) for p, share in zip(shares, SHARES, strict=True))
+        apart = variance + own + sum(variances) / len(variances)
+        far = [max((value - middle) ** 2 / apart, 1.0) - 1.0 for value in seen]
+        held = [variance + (variance + own) * off * 2.0 / 5.0 for off in far]
+    assert (
+        learned is not None
+        and learned.mean == approx(first.mean + middle, abs=1e-9)
+        and held[2] > 2.0 * held[0] == 2.0 * variance
+    )
+
+
+def test_which_terms_brews_have_in_common() -> None:
+    # As told in the room: the cold and the need of oxygen always; what lives at the start by the compost; the air by the vessel.
+    def shared(**same: bool) -> dict[str, float]:
+        past = Past(
+            mean=np.zeros(N_TERMS),
+            covariance=np.eye(N_TERMS),
+            **({"same_compost": False, "same_recipe": False, "same_vessel": False} | same),
+        )
+        return {name: share for name, share in zip(NAMES, shared_variance(past), strict=True) if share}
+
+    always = {"growth_minimum_degc": 0.7, "half_oxygen_mg_per_l": 0.7}
+    assert shared() == always == shared(same_recipe=True)
+    assert shared(same_compost=True) == always | {"bacteria_mg_c_per_g_compost": 0.6, "fungi_to_bacteria": 0.6}
+    assert shared(same_vessel=True) == always | {"kla_factor": 0.7}
+
+
 @pytest.mark.parametrize("x", [-1.0, 2.0, 4.5])
 def test_how_a_reading_pulls_is_the_slope_of_its_density(x: float) -> None:
     # Independent computation: the t of five degrees by scipy, slopes by differences; a bound by the logistic of 1.702.

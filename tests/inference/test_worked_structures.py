@@ -13,7 +13,7 @@ from aerobe.inference._clouds import follows_log
 from aerobe.inference._courses import Courses
 from aerobe.inference._empirical import _demand, _no_faster_than_air, _ramp, empirical_courses, felt_clock, step_up
 from aerobe.inference._forcing import Stretch, forcing_of
-from aerobe.inference._limited import within_nitrogen
+from aerobe.inference._limited import nitrogen_courses, within_nitrogen
 from aerobe.inference._logs import _stuck
 from aerobe.inference._prior import N_TERMS, NAMES, PRIOR
 from aerobe.inference._target import setting_of
@@ -181,6 +181,17 @@ def test_biomass_for_which_there_is_no_nitrogen_is_believed_less() -> None:
         error = math.hypot(0.6 * 24.0, 0.3 * 7.0) / 31.1 + 0.15
         weight = -0.5 * (math.log(400.0 / (5.5 * 31.1)) / error) ** 2
         assert within_nitrogen(fed, courses(rows, np.zeros(rows.shape))).log_weight[0] == approx(weight)
+
+
+def test_the_third_structure_begins_as_the_first_does() -> None:
+    # On paper at the middle of every term: 0.45 mg C a gram of 40 g/L of compost, and 0.35 of that as fungi.
+    story = story_of(compost_g_per_l=40.0, foods={"sucrose": 2.0}, kla_per_h=20.0, kla_log_sd=0.05)
+    hours = np.arange(0.0, 2.5, 0.5)
+    found = nitrogen_courses(basis_of(story.recipe, story.vessel), surroundings(hours), np.zeros((2, N_TERMS)), NoChance())  # type: ignore[arg-type]
+    assert found.log_mass[:, 0] == approx(np.full(2, math.log(0.45 * 40.0 * 1.35)), abs=1e-3)
+    assert found.log_ratio[:, 0] == approx(np.full(2, math.log(0.35)), abs=1e-3) and found.log_mass[0] == approx(
+        found.log_mass[1]
+    )
 
 
 def test_a_log_weighs_courses_by_a_t_of_eight_degrees_with_errors_that_last() -> None:
