@@ -1,0 +1,114 @@
+"""Lines of calibration and of two series, groups side by side, and what a study uses: by scipy and statsmodels, or in loops."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from pytest import approx
+from scipy import stats
+
+from aerobe.assay import calibrate, fit_two_component, invented_study, mandel, parallelism, passing_bablok
+from aerobe.assay._characterise import _colour
+from aerobe.assay._scale import Notes
+from aerobe.errors import NotEnoughData
+
+X = np.array([0.0, 1.0, 2.0, 4.0, 6.0, 8.0])
+Y = np.array([1.1, 2.0, 3.4, 5.2, 7.7, 9.4])
+
+
+def test_a_line_read_backwards_carries_the_errors_of_its_coefficients() -> None:
+    # statsmodels' covariance of both coefficients through the slopes of (y - a) / b and of a / b (delta method).
+    sm = pytest.importorskip("statsmodels.api")
+    fit = sm.OLS(Y, sm.add_constant(X)).fit()
+    (a, b), cov = fit.params, fit.cov_params()
+    line = calibrate(X, Y)
+    for signal, repeats in ((6.0, 1), (2.5, 4)):
+        level, error = line.read_back(signal, repeats)
+        gradient = np.array([-1.0 / b, -(signal - a) / b**2])
+        assert level == approx((signal - a) / b)
+        assert error == approx(math.sqrt(fit.mse_resid / (repeats * b**2) + gradient @ cov @ gradient))
+    level, error = line.level_at_zero_signal()
+    gradient = np.array([1.0 / b, -a / b**2])
+    assert level == approx(a / b) and error == approx(math.sqrt(gradient @ cov @ gradient))
+
+
+def test_mandel_s_limits_are_those_of_the_beta_law() -> None:
+    # scipy: h^2 p / (p - 1)^2 is a beta of 1/2 and (p - 2) / 2; k^2 / p one of (n - 1) / 2 and (p - 1)(n - 1) / 2.
+    rng = np.random.default_rng(5)
+    groups = {name: list(rng.normal(10.0, 1.0, 3)) for name in "abcde"}
+    found, p, n = mandel(groups), 5, 3
+    for alpha, h, k in zip((0.05, 0.01), found.h_critical, found.k_critical, strict=True):
+        assert h == approx((p - 1) / math.sqrt(p) * math.sqrt(stats.beta.ppf(1.0 - alpha, 0.5, (p - 2) / 2)))
+        assert k == approx(math.sqrt(p * stats.beta.ppf(1.0 - alpha, (n - 1) / 2, (p - 1) * (n - 1) / 2)))
+    means = np.array([np.mean(group) for group in groups.values()])
+    sds = np.array([np.std(group, ddof=1) for group in groups.values()])
+    assert found.h == approx(list((means - means.mean()) / means.std(ddof=1)))
+    assert found.k == approx(list(sds / math.sqrt(np.mean(sds**2))))
+    # Two in each of three groups are enough; one in any, or two groups, are not.
+    two = {"a": [1.0, 2.0], "b": [2.0, 2.5], "c": [5.0, 3.0]}
+    assert len(mandel(two).h) == 3
+    for few in ({"a": [1.0, 2.0], "b": [2.0, 2.5]}, two | {"d": [1.0]}):
+        with pytest.raises(NotEnoughData):
+            mandel(few)
+    # Groups of their own size: pooled by their degrees of freedom, and limits for the mean number.
+    uneven = mandel({"a": [1.0, 2.0, 4.0], "b": [2.0, 2.5], "c": [5.0, 3.0, 4.5]})
+    squares = [np.var([1.0, 2.0, 4.0], ddof=1), np.var([2.0, 2.5], ddof=1), np.var([5.0, 3.0, 4.5], ddof=1)]
+    pooled = (2.0 * squares[0] + squares[1] + 2.0 * squares[2]) / 5.0
+    assert uneven.k == approx(list(np.sqrt(np.array(squares) / pooled)))
+
+
+def test_two_series_are_parallel_by_the_ratio_of_their_slopes() -> None:
+    # statsmodels' regression of logs with an intercept and a slope each; the log of the ratio by both errors, on its t.
+    sm = pytest.importorskip("statsmodels.api")
+    tea = [(1.0, 60.0), (0.5, 33.0), (0.25, 16.0), (0.125, 9.5)]
+    standard = [(1.0, 95.0), (0.5, 47.0), (0.25, 26.0), (0.125, 12.0)]
+    found = parallelism(tea, standard, level=0.90)
+    is_tea = np.repeat([1.0, 0.0], 4)
+    x, y = np.log([point[0] for point in (*tea, *standard)]), np.log([point[1] for point in (*tea, *standard)])
+    fit = sm.OLS(y, np.column_stack([is_tea, 1.0 - is_tea, is_tea * x, (1.0 - is_tea) * x])).fit()
+    ratio = fit.params[2] / fit.params[3]
+    reach = stats.t.ppf(0.95, 4) * math.hypot(fit.bse[2] / fit.params[2], fit.bse[3] / fit.params[3])
+    assert (found.slope_ratio, found.low, found.high) == approx((ratio, ratio * math.exp(-reach), ratio * math.exp(reach)))
+    assert len(parallelism(tea[:2], standard[:3]).says) > 0
+    for few in ((tea[:1], standard), (tea, standard[:1])):
+        with pytest.raises(NotEnoughData):
+            parallelism(*few)
+
+
+@pytest.mark.parametrize("count", [9, 10])
+def test_the_median_of_all_slopes_and_its_limits_in_plain_loops(count: int) -> None:
+    # Passing and Bablok 1983 (from memory) in loops: slopes in order, shifted by those under -1; limits C/2 off the middle.
+    rng = np.random.default_rng(count)
+    x = np.sort(rng.uniform(10.0, 100.0, count))
+    y = 1.2 * x + rng.normal(0.0, 8.0, count)
+    found = passing_bablok(x, y, level=0.90)
+    slopes = sorted((y[j] - y[i]) / (x[j] - x[i]) for i in range(count) for j in range(i + 1, count))
+    n, shift = len(slopes), sum(slope < -1.0 for slope in slopes)
+    middle = slopes[n // 2 + shift] if n % 2 else (slopes[n // 2 - 1 + shift] + slopes[n // 2 + shift]) / 2.0
+    reach = stats.norm.ppf(0.95) * math.sqrt(count * (count - 1) * (2 * count + 5) / 18.0)
+    first = round((n - reach) / 2.0)
+    assert (found.slope, found.slope_low, found.slope_high) == approx(
+        (middle, slopes[first + shift - 1], slopes[n - first + shift])
+    )
+    assert found.intercept == approx(np.median(y - middle * x)) and found.intercept_low == approx(
+        np.median(y - found.slope_high * x)
+    )
+    assert n % 2 == (count == 10)
+
+
+def test_a_control_above_what_the_test_shows_and_a_diluted_tea_say_nothing_of_colour() -> None:
+    study, notes = invented_study(), Notes(missing=[])
+    scatter = fit_two_component([[10.0, 12.0, 9.0, 11.0], [100.0, 120.0, 95.0, 110.0]])
+    bias = _colour(study, scatter, 0.9, notes)
+    assert bias is not None and notes.missing == []
+    # Invented colours of the two teas, undiluted: 0.40 and 0.25.
+    assert {one.recipe: one.colour for one in bias.recipes} == approx({"leaf-mould brew": 0.40, "worm-cast brew": 0.25})
+    assert [one.bias for one in bias.recipes] == approx([bias.bias_at(one.recipe, one.colour)[0] for one in bias.recipes])
+    control = next(reading for reading in study.readings if reading.role == "killed control")
+    tea = next(reading for reading in study.readings if reading.role == "sample")
+    unseen = (replace(control, signal=600.0, above_range=True), replace(tea, dilution=4.0, colour=0.1))
+    more = _colour(replace(study, readings=(*study.readings, *unseen)), scatter, 0.9, notes)
+    assert more is not None and more.slopes == approx(bias.slopes) and more.recipes == bias.recipes
