@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from pytest import approx
-from scipy import stats
+from scipy import integrate, stats
 
-from aerobe.assay import calibrate, fit_two_component, invented_study, mandel, parallelism, passing_bablok
+from aerobe.assay import calibrate, fit_two_component, invented_study, log_sd_of_cv, mandel, parallelism, passing_bablok
 from aerobe.assay._characterise import _colour
 from aerobe.assay._scale import Notes
 from aerobe.errors import NotEnoughData
@@ -104,6 +104,10 @@ def test_a_control_above_what_the_test_shows_and_a_diluted_tea_say_nothing_of_co
     scatter = fit_two_component([[10.0, 12.0, 9.0, 11.0], [100.0, 120.0, 95.0, 110.0]])
     bias = _colour(study, scatter, 0.9, notes)
     assert bias is not None and notes.missing == []
+    # As many as its controls, less the water and a slope for each thing coloured; only its dilution series is diluted.
+    coloured = [item for item in study.of("filtered blank", "killed control", "colourant") if item.colour > 0.0]
+    assert bias.df == len(study.of("water blank")) + len(coloured) - 1 - len({item.what for item in coloured})
+    assert {item.dilution for item in study.of("water blank", "killed control", "colourant")} == {1.0}
     # Invented colours of the two teas, undiluted: 0.40 and 0.25.
     assert {one.recipe: one.colour for one in bias.recipes} == approx({"leaf-mould brew": 0.40, "worm-cast brew": 0.25})
     assert [one.bias for one in bias.recipes] == approx([bias.bias_at(one.recipe, one.colour)[0] for one in bias.recipes])
@@ -112,3 +116,30 @@ def test_a_control_above_what_the_test_shows_and_a_diluted_tea_say_nothing_of_co
     unseen = (replace(control, signal=600.0, above_range=True), replace(tea, dilution=4.0, colour=0.1))
     more = _colour(replace(study, readings=(*study.readings, *unseen)), scatter, 0.9, notes)
     assert more is not None and more.slopes == approx(bias.slopes) and more.recipes == bias.recipes
+
+
+def test_the_likelihood_of_two_errors_is_the_integral_over_the_one_that_grows() -> None:
+    # scipy's integral of a normal error over a lognormal one (Rocke and Lorenzato 1995), at what was found and a little off it.
+    rng = np.random.default_rng(3)
+    levels = [0.0, 10.0, 50.0]
+    groups = [list(2.0 + level * np.exp(0.15 * rng.normal(size=3)) + rng.normal(size=3)) for level in levels]
+    found = fit_two_component(groups, levels=levels)
+    spread = log_sd_of_cv(found.proportional_cv)
+
+    def log_likelihood(intercept: float, slope: float, sd: float, log_sd: float) -> float:
+        total = 0.0
+        for level, group in zip(levels, groups, strict=True):
+            for y in group:
+
+                def height(z: float, y: float = y, level: float = level) -> float:
+                    return float(stats.norm.pdf(y, intercept + slope * level * math.exp(log_sd * z), sd) * stats.norm.pdf(z))
+
+                total += math.log(integrate.quad(height, -8.0, 8.0)[0] if level else stats.norm.pdf(y, intercept, sd))
+        return total
+
+    best = log_likelihood(found.intercept, found.slope, found.constant_sd, spread)
+    assert found.log_likelihood == approx(best, abs=1e-6) and found.df == 7
+    for factors in ((1.02, 1, 1, 1), (1, 0.99, 1, 1), (1, 1, 1.03, 1), (1, 1, 1, 1.03)):
+        moved = np.array(factors) * [found.intercept, found.slope, found.constant_sd, spread]
+        assert log_likelihood(*moved) < best
+    assert found.constant_low < found.constant_sd < found.constant_high and found.proportional_low < found.proportional_cv
