@@ -101,26 +101,41 @@ def _half(path: Path) -> Path:
 
 
 def try_all(mutants: list[tuple[Mutant, Known]], jobs: int, enough_s: float = ENOUGH_S) -> Iterator[tuple[Mutant, str, str]]:
-    """Each mutant as it ends: `caught`, `survived` or `no test`, and the test that noticed, if one did."""
+    """Each mutant as it ends: `caught`, `survived` or `no test`, and the test that noticed, if one did.
+
+    Raises RuntimeError if tests could not begin, neither with the change nor without it: they were edited meanwhile.
+    """
+    chosen = {mutant: known.chosen(mutant, enough_s) for mutant, known in mutants}
+    limits_s = {
+        mutant: ENDLESS * (enough_s + sum(known.seconds[test] for test in chosen[mutant]))
+        + (COMPILING_S if _is_compiled(mutant) else 0.0)
+        for mutant, known in mutants
+    }
+    unclear = []
     with tempfile.TemporaryDirectory() as folder:
         works = []
-        for number, (mutant, known) in enumerate(mutants):
-            tests = known.chosen(mutant, enough_s)
+        for number, (mutant, tests) in enumerate(chosen.items()):
             if not tests:
                 yield mutant, "no test", ""
                 continue
-            limit_s = ENDLESS * (enough_s + sum(known.seconds[test] for test in tests))
-            limit_s += COMPILING_S if _is_compiled(mutant) else 0.0
             own = Path(folder) / str(number)
-            works.append(Work(key=(mutant, own), do=partial(_judge, mutant, tests, own), limit_s=limit_s))
+            works.append(Work(key=(mutant, own), do=partial(_judge, mutant, tests, own), limit_s=limits_s[mutant]))
         for (mutant, own), code in finished(works, jobs):
             out = own / "noticed"
             noticed = out.read_text(encoding="utf-8") if out.exists() else ""
             shutil.rmtree(own, ignore_errors=True)
             if code in (-signal.SIGXCPU, -signal.SIGALRM):
                 yield mutant, "caught", "the time limit"
+            elif code and not noticed:
+                unclear.append(mutant)
             else:
-                yield mutant, *(("survived", "") if code == 0 else ("caught", noticed or "the import"))
+                yield mutant, "caught" if code else "survived", noticed
+    # No test failed, and none passed: the change is seen as the room is loaded, if only the same tests begin without it.
+    plain = (Work(key=mutant, do=partial(_begin, chosen[mutant]), limit_s=limits_s[mutant]) for mutant in unclear)
+    for mutant, code in finished(plain, jobs):
+        if code:
+            raise RuntimeError("Tests were edited while they ran: start again.")
+        yield mutant, "caught", "the import"
 
 
 class _Watcher:
@@ -178,6 +193,10 @@ def _judge(mutant: Mutant, tests: list[str], folder: Path) -> int:
         numba.config.CACHE_DIR = str(folder)  # compiled code of the unchanged file must not be found
     sys.meta_path.insert(0, _Changed(mutant, mutated(source, mutant.file, mutant.name)))
     return int(pytest.main([*tests, "-x", *_QUIET], plugins=[_First(folder / "noticed")]))
+
+
+def _begin(tests: list[str]) -> int:
+    return int(pytest.main([*tests, "--collect-only", *_QUIET]))
 
 
 def _is_compiled(mutant: Mutant) -> bool:
