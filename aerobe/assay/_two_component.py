@@ -51,6 +51,11 @@ def log_sd_of_cv(cv: float) -> float:
     return math.sqrt(math.log1p(cv**2))
 
 
+# Variance of the proportional part over that of the constant one, at the strongest group: from nothing to see to all.
+_RATIOS = np.geomspace(1e-3, 1e7, 41)
+_TOPS = tuple(np.geomspace(0.01, 30.0, 30))  # where another top is looked for, over the scatter of all groups [-]
+
+
 def fit_variances(means: Floats, variances: Floats, df: Floats) -> tuple[Floats, Floats, Floats]:
     """Two components from the variances of replicate groups, by maximum likelihood of the variances.
 
@@ -75,7 +80,7 @@ def fit_variances(means: Floats, variances: Floats, df: Floats) -> tuple[Floats,
     possible = ~np.any(~used & (variances > 0), axis=-1)
     share = np.divide(variances, x, out=np.zeros_like(variances), where=used)
     only_b = (df * share * used).sum(axis=-1) / np.maximum((df * used).sum(axis=-1), 1)
-    a, b = 0.5 * only_a, 0.5 * only_b
+    first = a, b = _likeliest_of_ratios(x, variances, df)
     for _ in range(60):
         # Fisher scoring; the identity link makes each step a weighted line through the variances.
         w = df / np.maximum(a[..., None] + b[..., None] * x, floor[..., None]) ** 2
@@ -89,6 +94,9 @@ def fit_variances(means: Floats, variances: Floats, df: Floats) -> tuple[Floats,
         a, b = a_next, b_next
         if done:
             break
+    # A step may leave the highest top for another.
+    left = log_likelihood(a, b) < log_likelihood(*first)
+    a, b = np.where(left, first[0], a), np.where(left, first[1], b)
     zero = np.zeros_like(a)
     inside = log_likelihood(a, b)
     flat = log_likelihood(only_a, zero)
@@ -100,6 +108,20 @@ def fit_variances(means: Floats, variances: Floats, df: Floats) -> tuple[Floats,
         np.where(take_flat, 0.0, np.where(take_steep, only_b, b)),
         best,
     )
+
+
+def _likeliest_of_ratios(x: Floats, variances: Floats, df: Floats) -> tuple[Floats, Floats]:
+    """Both parts where the likelihood is highest on a ladder of their ratios, each of the leading shape: it may have two tops.
+
+    For a ratio given, the constant part is a mean over the groups.
+    """
+    ratio = _RATIOS / np.maximum(x.max(axis=-1, keepdims=True), 1e-300)
+    shape = 1.0 + ratio[..., None] * x[..., None, :]
+    constant = (df[..., None, :] * variances[..., None, :] / shape).sum(axis=-1) / df.sum(axis=-1)[..., None]
+    height = df.sum(axis=-1)[..., None] * np.log(np.maximum(constant, 1e-300)) + (df[..., None, :] * np.log(shape)).sum(axis=-1)
+    place = height.argmin(axis=-1)[..., None]
+    a = np.take_along_axis(constant, place, axis=-1)[..., 0]
+    return a, a * np.take_along_axis(ratio, place, axis=-1)[..., 0]
 
 
 def fit_two_component(
@@ -171,6 +193,7 @@ def fit_two_component(
         -2 * best,
         math.sqrt(top),
         level,
+        tops=_TOPS,
     )
     proportional = _profile(
         lambda s: _best_other(lambda o: deviance(o * o, s * s), math.sqrt(top)),
@@ -178,6 +201,7 @@ def fit_two_component(
         -2 * best,
         math.sqrt(top / strong),
         level,
+        tops=_TOPS,
     )
     return TwoComponent(
         constant_sd=math.sqrt(a),
@@ -216,7 +240,11 @@ def _best_other(target: Callable[[float], float], scale: float) -> float:
     return min(float(values[place]), float(found.fun))
 
 
-def _profile(deviance: Callable[[float], float], best: float, lowest: float, scale: float, level: float) -> tuple[float, float]:
+def _profile(
+    deviance: Callable[[float], float], best: float, lowest: float, scale: float, level: float, *, tops: Sequence[float] = ()
+) -> tuple[float, float]:
+    """Ends of the values that the profile likelihood does not exclude; those tried at `tops` times the scale may lie on another
+    top than the best."""
     from scipy.optimize import brentq
     from scipy.special import chdtri
 
@@ -225,13 +253,15 @@ def _profile(deviance: Callable[[float], float], best: float, lowest: float, sca
     def gap(value: float) -> float:
         return min(deviance(value), 1e300) - lowest - rise
 
-    low = 0.0 if best <= 0 or gap(1e-9 * scale) <= 0 else float(brentq(gap, 1e-9 * scale, best, rtol=1e-6))
-    high = max(2 * best, 0.2 * scale)
+    inside = [best, *(top * scale for top in tops if gap(top * scale) <= 0)]
+    first, last = min(inside), max(inside)
+    low = 0.0 if best <= 0 or gap(1e-9 * scale) <= 0 else float(brentq(gap, 1e-9 * scale, first, rtol=1e-6))
+    high = max(2 * last, 0.2 * scale)
     while gap(high) < 0:
         high *= 2
         if high > 1e6 * scale:
             return low, math.inf
-    return low, float(brentq(gap, max(best, 1e-9 * scale), high, rtol=1e-6))
+    return low, float(brentq(gap, max(last, 1e-9 * scale), high, rtol=1e-6))
 
 
 def _fit_known(arrays: list[Floats], levels: Floats, level: float) -> TwoComponent:

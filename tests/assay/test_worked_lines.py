@@ -143,3 +143,22 @@ def test_the_likelihood_of_two_errors_is_the_integral_over_the_one_that_grows() 
         moved = np.array(factors) * [found.intercept, found.slope, found.constant_sd, spread]
         assert log_likelihood(*moved) < best
     assert found.constant_low < found.constant_sd < found.constant_high and found.proportional_low < found.proportional_cv
+
+
+def test_of_two_tops_of_the_likelihood_the_higher_is_taken_and_the_limits_hold_both() -> None:
+    # By brute force over both parts: a quiet blank beside loud readings may be read as a scatter that grows with the
+    # level, or as one that is the same for all.
+    means, variances = np.array([0.0, 37.0, 111.0, 146.0, 201.0]), np.array([0.2, 270.0, 406.0, 3.8, 19.0])
+    groups = [[mean - math.sqrt(v), mean, mean + math.sqrt(v)] for mean, v in zip(means, variances, strict=True)]
+    found = fit_two_component(groups, level=0.90)
+    constants, shares = np.geomspace(0.05, 60.0, 1200), np.geomspace(0.005, 1.2, 1200)
+    total = constants[:, None, None] ** 2 + (shares[None, :, None] * means) ** 2
+    deviance = (2.0 * (np.log(total) + variances / total)).sum(axis=2)
+    lowest = deviance.min()
+    assert -2.0 * found.log_likelihood == approx(lowest, abs=1e-3)
+    place = np.unravel_index(deviance.argmin(), deviance.shape)
+    assert (found.constant_sd, found.proportional_cv) == approx((constants[place[0]], shares[place[1]]), rel=0.01)
+    kept = shares[deviance.min(axis=0) < lowest + stats.chi2.ppf(0.90, 1)]
+    assert found.proportional_high == approx(kept.max(), rel=0.01) and found.proportional_low == 0.0 and kept.min() == shares[0]
+    kept = constants[deviance.min(axis=1) < lowest + stats.chi2.ppf(0.90, 1)]
+    assert (found.constant_low, found.constant_high) == approx((kept.min(), kept.max()), rel=0.01)
