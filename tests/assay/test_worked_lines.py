@@ -10,7 +10,18 @@ import pytest
 from pytest import approx
 from scipy import integrate, stats
 
-from aerobe.assay import calibrate, fit_two_component, invented_study, log_sd_of_cv, mandel, parallelism, passing_bablok
+from aerobe.assay import (
+    calibrate,
+    censored_mean,
+    components,
+    fit_two_component,
+    invented_study,
+    log_sd_of_cv,
+    mandel,
+    most_probable_number,
+    parallelism,
+    passing_bablok,
+)
 from aerobe.assay._characterise import _colour
 from aerobe.assay._scale import Notes
 from aerobe.errors import NotEnoughData
@@ -162,3 +173,50 @@ def test_of_two_tops_of_the_likelihood_the_higher_is_taken_and_the_limits_hold_b
     assert found.proportional_high == approx(kept.max(), rel=0.01) and found.proportional_low == 0.0 and kept.min() == shares[0]
     kept = constants[deviance.min(axis=1) < lowest + stats.chi2.ppf(0.90, 1)]
     assert (found.constant_low, found.constant_high) == approx((kept.min(), kept.max()), rel=0.01)
+
+
+def test_a_mean_without_hidden_readings_has_student_s_interval() -> None:
+    # scipy; and the sd is that of maximum likelihood, over n.
+    y = [3.0, 4.5, 5.0, 7.5, 4.0]
+    mean, sd, low, high = censored_mean(y, [False] * 5, level=0.90)
+    test = stats.ttest_1samp(y, 0.0).confidence_interval(0.90)
+    assert (mean, sd) == approx((4.8, np.std(y))) and (low, high) == approx((test.low, test.high), rel=1e-5)
+    few = [3.0, 4.5, 5.0]
+    assert censored_mean(few, [False] * 3, level=0.90)[2] == approx(
+        stats.ttest_1samp(few, 0.0).confidence_interval(0.90).low, rel=1e-4
+    )
+    with pytest.raises(NotEnoughData):
+        censored_mean(few[:2], [False] * 2)
+
+
+def test_each_component_of_variance_says_how_many_levels_it_was_seen_at() -> None:
+    # Balanced, so by sums of squares: three days of two readings; between 4, 5, 9 and within 0.5.
+    readings = [3.5, 4.5, 4.5, 5.5, 8.5, 9.5]
+    found = components(readings, {"day": [1, 1, 2, 2, 3, 3]}, intervals=False)
+    assert [(share.name, share.levels) for share in found.shares] == [("day", 3), ("test", 6)]
+    within, between = 0.5, np.var([4.0, 5.0, 9.0], ddof=1)
+    assert [share.sd for share in found.shares] == approx([math.sqrt(between - within / 2.0), math.sqrt(within)], rel=1e-4)
+    assert found.fixed == approx((6.0,)) and found.fixed_sd == approx((math.sqrt(between / 3.0),), rel=1e-4)
+
+
+def test_the_information_of_tubes_is_that_of_their_binomials() -> None:
+    # By differences: minus the second derivative of the log likelihood, at the estimate, on the log of the density; and its
+    # expectation, sum n v^2 q / p times the square of the density.
+    amounts, tubes, positives = [1.0, 0.1, 0.01], [5, 5, 5], [5, 3, 1]
+    found = most_probable_number(amounts, tubes, positives)
+
+    def height(log_rate: float) -> float:
+        p = [1.0 - math.exp(-math.exp(log_rate) * v) for v in amounts]
+        return sum(float(stats.binom.logpmf(x, n, q)) for x, n, q in zip(positives, tubes, p, strict=True))
+
+    at, step = math.log(found.value), 1e-3
+    observed = -(height(at + step) - 2.0 * height(at) + height(at - step)) / step**2
+    expected = sum(
+        n * v**2 * math.exp(-found.value * v) / -math.expm1(-found.value * v) for n, v in zip(tubes, amounts, strict=True)
+    )
+    own = {"log expected": expected * found.value**2, "log": observed}
+    for limits, information in own.items():
+        told = most_probable_number(amounts, tubes, positives, limits=limits)  # type: ignore[arg-type]
+        assert told.log10_sd == approx(1.0 / math.sqrt(information) / math.log(10.0), rel=1e-4)
+        reach = 1.959964 if told.level == 0.95 else stats.norm.ppf(0.5 + told.level / 2.0)
+        assert told.high / told.value == approx(10.0 ** (reach * told.log10_sd), rel=1e-4)
