@@ -23,6 +23,7 @@ from aerobe.assay import (
     passing_bablok,
 )
 from aerobe.assay._characterise import _colour
+from aerobe.assay._propagation import _second_order
 from aerobe.assay._scale import Notes
 from aerobe.errors import NotEnoughData
 
@@ -220,3 +221,11 @@ def test_the_information_of_tubes_is_that_of_their_binomials() -> None:
         assert told.log10_sd == approx(1.0 / math.sqrt(information) / math.log(10.0), rel=1e-4)
         reach = 1.959964 if told.level == 0.95 else stats.norm.ppf(0.5 + told.level / 2.0)
         assert told.high / told.value == approx(10.0 ** (reach * told.log10_sd), rel=1e-4)
+
+
+def test_the_second_order_of_an_error_on_paper() -> None:
+    # GUM (JCGM 100:2008), note to 5.1.2, for x^2 y at 2 (0.1) and 3 (0.2): (6^2 / 2) 0.1^4 of x alone, (4^2 / 2) 0.1^2 0.2^2 of both
+    # twice, and the slope 4 by y times the curvature 2 of it by x: 0.0018 + 2 x 0.0032 + 0.0032.
+    found = _second_order(lambda x, y: x**2 * y, np.array([2.0, 3.0]), np.array([0.1, 0.2]))
+    assert found == approx(0.0114, rel=1e-6)
+    assert _second_order(lambda x, y: x**2 * y, np.array([2.0, 3.0]), np.array([0.1, 0.0])) == approx(0.0018, rel=1e-6)
