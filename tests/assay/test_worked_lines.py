@@ -224,7 +224,7 @@ def test_the_information_of_tubes_is_that_of_their_binomials() -> None:
 
 
 def test_the_second_order_of_an_error_on_paper() -> None:
-    # GUM (JCGM 100:2008), note to 5.1.2, for x^2 y at 2 (0.1) and 3 (0.2): (6^2 / 2) 0.1^4 of x alone, (4^2 / 2) 0.1^2 0.2^2 of both
+    # GUM (JCGM 100:2008), note to 5.1.2, for x^2 y at 2 (0.1) and 3 (0.2): (6^2 / 2) 0.1^4 of x alone, 8 x 0.1^2 0.2^2 of both
     # twice, and the slope 4 by y times the curvature 2 of it by x: 0.0018 + 2 x 0.0032 + 0.0032.
     found = _second_order(lambda x, y: x**2 * y, np.array([2.0, 3.0]), np.array([0.1, 0.2]))
     assert found == approx(0.0114, rel=1e-6)
