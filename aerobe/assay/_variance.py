@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from aerobe.assay._arrays import Floats, confidence, finite
 from aerobe.errors import NotEnoughData
+from aerobe.statistics import gaussian_deviance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -229,7 +230,9 @@ class _Restricted:
         ypy = yvy - float(xvy @ fixed[:, 0])
         zpy, zpz = zvy - zvx @ fixed[:, 0], zvz - zvx @ fixed[:, 1:]
         df = self.n - self.p
-        value = df * math.log(2 * math.pi) + self.n * math.log(s2) + log_det + float(np.linalg.slogdet(xvx)[1]) + ypy
+        value = gaussian_deviance(
+            log_det=self.n * math.log(s2) + log_det, rss=ypy, count=df, log_det_information=float(np.linalg.slogdet(xvx)[1])
+        )
         traces = np.array([float(np.trace(zpz[np.ix_(mine, mine)])) for mine in self._blocks()])
         squares = np.array([float((zpy[mine] ** 2).sum()) for mine in self._blocks()])
         shares = sd[:-1] ** 2

@@ -7,7 +7,6 @@ grid that follows its prior. No chains, no seed, the same answer each time.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from typing import Literal
@@ -15,6 +14,7 @@ from typing import Literal
 import numpy as np
 
 from aerobe.evidence._spread import Array, checked
+from aerobe.statistics import normal_mixture_below, normal_mixture_quantile
 
 Prior = Literal["half-normal", "half-Cauchy"]
 
@@ -88,17 +88,23 @@ def bayes_pool(
     own_mean = (1.0 - pull) * y + pull * centre[:, None]
     own_variance = pull * tau[:, None] ** 2 + pull**2 * variance[:, None]
     spread_mean = float(weight @ tau)
+    pooled, next_study, *studies = mixtures(
+        weight,
+        np.column_stack([centre, centre, own_mean]),
+        np.column_stack([variance, variance + tau**2, own_variance]),
+        level,
+    )
     return BayesPool(
-        pooled=_mixture(weight, centre, variance, level),
+        pooled=pooled,
         tau=Shrunken(
             mean=spread_mean,
             sd=math.sqrt(float(weight @ (tau - spread_mean) ** 2)),
             low=_quantile(tau, weight, 0.5 - 0.5 * level),
             high=_quantile(tau, weight, 0.5 + 0.5 * level),
         ),
-        studies=tuple(_mixture(weight, own_mean[:, i], own_variance[:, i], level) for i in range(len(y))),
-        next_study=_mixture(weight, centre, variance + tau**2, level),
-        probability_above=1.0 - _mixture_cdf(weight, centre, variance)(0.0),
+        studies=tuple(studies),
+        next_study=next_study,
+        probability_above=1.0 - float(normal_mixture_below(0.0, weight, centre, np.sqrt(variance))),
         level=level,
         prior_words=f"effect normal({prior_mean:g}, {prior_sd:g}), spread {tau_prior}({tau_scale:g})",
     )
@@ -136,28 +142,19 @@ def _nodes(points: int) -> tuple[Array, Array]:
     return np.polynomial.legendre.leggauss(points)
 
 
-def _mixture(weight: Array, mean: Array, variance: Array, level: float) -> Shrunken:
-    centre = float(weight @ mean)
-    sd = math.sqrt(float(weight @ (variance + (mean - centre) ** 2)))
-    cdf = _mixture_cdf(weight, mean, variance)
-    tail = 0.5 - 0.5 * level
-    return Shrunken(mean=centre, sd=sd, low=_invert(cdf, tail, centre, sd), high=_invert(cdf, 1.0 - tail, centre, sd))
+def mixture(weight: Array, mean: Array, variance: Array, level: float) -> Shrunken:
+    """One quantity, normal at each point of a grid with these weights, mixed over the grid."""
+    return mixtures(weight, mean[:, None], variance[:, None], level)[0]
 
 
-def _mixture_cdf(weight: Array, mean: Array, variance: Array) -> Callable[[float], float]:
-    from scipy.special import ndtr
-
-    sd = np.sqrt(variance)
-    return lambda at: float(weight @ ndtr((at - mean) / sd))
-
-
-def _invert(cdf: Callable[[float], float], target: float, centre: float, sd: float) -> float:
-    from scipy.optimize import brentq
-
-    reach = 4.0
-    while not cdf(centre - reach * sd) < target < cdf(centre + reach * sd):
-        reach *= 2.0
-    return float(brentq(lambda at: cdf(at) - target, centre - reach * sd, centre + reach * sd, xtol=1e-10 * sd))
+def mixtures(weight: Array, mean: Array, variance: Array, level: float) -> list[Shrunken]:
+    """The same for several quantities, one a column."""
+    centre = weight @ mean
+    sd = np.sqrt(weight @ (variance + (mean - centre) ** 2))
+    tails = (0.5 - 0.5 * level, 0.5 + 0.5 * level)
+    low, high = (normal_mixture_quantile(share, weight, mean, np.sqrt(variance)) for share in tails)
+    columns = zip(centre.tolist(), sd.tolist(), low.tolist(), high.tolist(), strict=True)
+    return [Shrunken(mean=one, sd=wide, low=below, high=above) for one, wide, below, above in columns]
 
 
 def _quantile(values: Array, weight: Array, target: float) -> float:

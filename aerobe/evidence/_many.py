@@ -20,8 +20,9 @@ import numpy as np
 
 from aerobe.errors import UnusableRecord
 from aerobe.evidence._blocks import Blocks, ManyBrews, given_spreads, in_chunks
-from aerobe.evidence._hierarchical import Shrunken, _mixture
+from aerobe.evidence._hierarchical import Shrunken, mixture
 from aerobe.evidence._spread import Array
+from aerobe.statistics import normal_mixture_below
 
 SPREADS = ("between trials", "recipe by trial", "between brews")
 
@@ -188,9 +189,9 @@ def _summary(blocks: Blocks, theta: Array, weight: Array, means: Array, covs: Ar
         RecipeEffect(
             recipe=name,
             against=blocks.names[0],
-            effect=_mixture(weight, means[:, i], variances[:, i], level),
-            next_trial=_mixture(weight, means[:, i], variances[:, i] + within, level),
-            probability_better=_above_zero(weight, means[:, i], variances[:, i]),
+            effect=mixture(weight, means[:, i], variances[:, i], level),
+            next_trial=mixture(weight, means[:, i], variances[:, i] + within, level),
+            probability_better=float(normal_mixture_below(0.0, weight, -means[:, i], np.sqrt(variances[:, i]))),
             brews=blocks.brew_counts[name],
             trials=blocks.trial_counts[name],
         )
@@ -198,7 +199,7 @@ def _summary(blocks: Blocks, theta: Array, weight: Array, means: Array, covs: Ar
         if i
     )
     moderators = {
-        name: _mixture(weight, means[:, r + i] / blocks.scale[i], variances[:, r + i] / blocks.scale[i] ** 2, level)
+        name: mixture(weight, means[:, r + i] / blocks.scale[i], variances[:, r + i] / blocks.scale[i] ** 2, level)
         for i, name in enumerate(blocks.moderators)
     }
     spreads = {name: _of_lattice(theta[:, i], weight, mesh[i], level) for i, name in enumerate(SPREADS)}
@@ -214,17 +215,11 @@ def _summary(blocks: Blocks, theta: Array, weight: Array, means: Array, covs: Ar
     )
 
 
-def _above_zero(weight: Array, mean: Array, variance: Array) -> float:
-    from scipy.special import ndtr
-
-    return float(weight @ ndtr(mean / np.sqrt(variance)))
-
-
 def _of_lattice(logs: Array, weight: Array, mesh: float, level: float) -> Shrunken:
     """Mean and sd straight from the lattice; the interval from points smeared over their mesh, or it would jump in steps."""
     values = np.exp(logs)
     mean = float(weight @ values)
-    smooth = _mixture(weight, logs, np.full_like(logs, mesh**2 / 12.0), level)
+    smooth = mixture(weight, logs, np.full_like(logs, mesh**2 / 12.0), level)
     return Shrunken(
         mean=mean, sd=math.sqrt(float(weight @ (values - mean) ** 2)), low=math.exp(smooth.low), high=math.exp(smooth.high)
     )

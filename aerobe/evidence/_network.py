@@ -11,7 +11,8 @@ import numpy as np
 
 from aerobe.errors import NotEnoughData, UnusableRecord
 from aerobe.evidence._effects import Contrast
-from aerobe.evidence._spread import Array
+from aerobe.evidence._spread import Array, most_likely_spread
+from aerobe.statistics import gaussian_deviance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,24 +174,28 @@ def _gls(y: Array, V: Array, X: Array) -> tuple[Array, Array]:
 
 
 def _spread(y: Array, S: Array, T: Array, X: Array) -> float:
-    """REML estimate of the one spread: the top of the restricted likelihood, looked for along a grid and then refined."""
-    from scipy.optimize import minimize_scalar
-
+    """REML estimate of the one spread."""
     if len(y) <= X.shape[1]:
         return 0.0
 
-    def loss(tau2: float) -> float:
+    def deviance(tau2: float) -> float:
         V = S + tau2 * T
         beta, cov = _gls(y, V, X)
         left = y - X @ beta
-        return 0.5 * float(np.linalg.slogdet(V)[1] - np.linalg.slogdet(cov)[1] + left @ np.linalg.solve(V, left))
+        return gaussian_deviance(
+            log_det=float(np.linalg.slogdet(V)[1]),
+            rss=float(left @ np.linalg.solve(V, left)),
+            count=len(y) - X.shape[1],
+            log_det_information=-float(np.linalg.slogdet(cov)[1]),
+        )
 
-    size = max(float(np.var(y)), float(np.min(np.diag(S))), 1e-12)
-    grid = np.concatenate([[0.0], size * np.logspace(-5, 2, 57)])
-    top = int(np.argmin([loss(tau2) for tau2 in grid]))
-    low, high = grid[max(top - 1, 0)], grid[min(top + 1, len(grid) - 1)]
-    found = minimize_scalar(loss, bounds=(low, high), method="bounded", options={"xatol": 1e-12 + 1e-9 * high})
-    return 0.0 if loss(0.0) <= found.fun else float(found.x)
+    def slope(tau2: float) -> float:
+        V = S + tau2 * T
+        beta, cov = _gls(y, V, X)
+        half, left = np.linalg.solve(V, X), np.linalg.solve(V, y - X @ beta)
+        return 0.5 * float(left @ T @ left - np.trace(np.linalg.solve(V, T)) + np.trace(half @ cov @ half.T @ T))
+
+    return most_likely_spread(deviance, slope, y, np.diag(S))
 
 
 def _pairs(

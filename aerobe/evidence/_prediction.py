@@ -7,11 +7,10 @@ effect of a next trial is averaged over it.
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from aerobe.evidence._spread import Array, checked
+from aerobe.statistics import normal_mixture_quantile
 
 _SPREADS = 120  # points of the confidence distribution of the spread
 
@@ -40,8 +39,6 @@ def prediction_interval(effects: object, variances: object, *, level: float = 0.
     ------
     nagashima-noma-furukawa-2019, viechtbauer-2007
     """
-    from scipy.optimize import brentq
-    from scipy.special import ndtr
     from scipy.stats import chi2
 
     y, v, _ = checked(effects, variances)
@@ -51,16 +48,11 @@ def prediction_interval(effects: object, variances: object, *, level: float = 0.
     error = np.sqrt(variance * np.maximum(1.0, q / free))
     nodes, weight = _t_nodes(free)
 
-    def below(at: float) -> float:
-        place = centre[:, None] + error[:, None] * nodes[None, :]
-        sd = np.maximum(np.sqrt(spreads), 1e-9)[:, None]
-        return float(np.mean(ndtr((at - place) / sd) @ weight))
-
-    tail = 0.5 - 0.5 * level
-    reach = float(np.max(np.abs(centre - np.median(centre))) + 200.0 * (np.max(error) + math.sqrt(np.max(spreads))))
-    middle = float(np.median(centre))
-    ends = [float(brentq(lambda at, q=q: below(at) - q, middle - reach, middle + reach, xtol=1e-6)) for q in (tail, 1.0 - tail)]
-    return ends[0], ends[1]
+    place = (centre[:, None] + error[:, None] * nodes[None, :]).ravel()
+    sd = np.repeat(np.maximum(np.sqrt(spreads), 1e-9), nodes.size)
+    weights = np.tile(weight, spreads.size) / spreads.size
+    low, high = (float(normal_mixture_quantile(share, weights, place, sd)) for share in (0.5 - 0.5 * level, 0.5 + 0.5 * level))
+    return low, high
 
 
 def _fits(y: Array, v: Array, spreads: Array) -> tuple[Array, Array, Array]:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aerobe.errors import NotEnoughData, UnusableRecord
+from aerobe.statistics import gaussian_deviance
 
 Array = NDArray[np.float64]
 
@@ -149,12 +150,14 @@ def spread_interval(y: Array, v: Array, X: Array, level: float = 0.95) -> tuple[
     return low, high
 
 
-def _likelihood(y: Array, v: Array, X: Array, tau2: float, restricted: bool) -> float:
+def _deviance(y: Array, v: Array, X: Array, tau2: float, restricted: bool) -> float:
     fit = weighted_fit(y, v, X, tau2)
-    value = -0.5 * (float(np.sum(np.log(v + tau2))) + fit.rss)
-    if restricted:
-        value -= 0.5 * float(np.linalg.slogdet(np.linalg.inv(fit.cov))[1])
-    return value
+    return gaussian_deviance(
+        log_det=float(np.sum(np.log(v + tau2))),
+        rss=fit.rss,
+        count=len(y) - X.shape[1] if restricted else len(y),
+        log_det_information=-float(np.linalg.slogdet(fit.cov)[1]) if restricted else 0.0,
+    )
 
 
 def _maximum(restricted: bool) -> Callable[[Array, Array, Array], tuple[float, float]]:
@@ -168,19 +171,30 @@ def _maximum(restricted: bool) -> Callable[[Array, Array, Array], tuple[float, f
 
 
 def _highest(y: Array, v: Array, X: Array, restricted: bool) -> float:
-    """The tau2 of the highest likelihood: a coarse look along a grid first, for the curve can have two tops."""
-    from scipy.optimize import brentq
-
     def slope(tau2: float) -> float:
         fit = weighted_fit(y, v, X, tau2)
         residual = fit.projection @ y
         trace = float(np.trace(fit.projection)) if restricted else float(np.sum(fit.weights))
         return 0.5 * (float(residual @ residual) - trace)
 
+    return most_likely_spread(lambda tau2: _deviance(y, v, X, tau2, restricted), slope, y, v)
+
+
+def most_likely_spread(deviance: Callable[[float], float], slope: Callable[[float], float], y: Array, v: Array) -> float:
+    """The tau2 of the lowest deviance: a coarse look along a grid first, for the curve can have two tops.
+
+    Parameters
+    ----------
+    deviance, slope
+        -2 log likelihood at a tau2, and the slope of the log likelihood there.
+    y, v
+        Effects and their known variances: they say how large a spread can be. [ln ratio]
+    """
+    from scipy.optimize import brentq
+
     size = max(float(np.var(y)), float(np.min(v)), 1e-12)
     grid = np.concatenate([[0.0], size * np.logspace(-5, 2, 57)])
-    values = [_likelihood(y, v, X, tau2, restricted) for tau2 in grid]
-    top = int(np.argmax(values))
+    top = int(np.argmin([deviance(tau2) for tau2 in grid]))
     if top == 0:
         # The grid's next point lies at 1e-5 of the variance: a top between them still shows as a rising slope at zero.
         if slope(0.0) <= 0.0 or slope(grid[1]) >= 0.0:

@@ -41,9 +41,17 @@ class GridPosterior:
 
     def quantile(self, share: float) -> float:
         """Value of kLa below which a share of the posterior lies [1/h]."""
+        return float(np.exp(np.interp(share, self._shares, self.log_kla)))
+
+    def below(self, log_kla: float) -> float:
+        """The share of the posterior below a value of log kLa [-]."""
+        return float(np.interp(log_kla, self.log_kla, self._shares))
+
+    @property
+    def _shares(self) -> Array:
         steps = np.diff(self.log_kla) * 0.5 * (self.density[1:] + self.density[:-1])
         total = np.concatenate([[0.0], np.cumsum(steps)])
-        return float(np.exp(np.interp(share, total / total[-1], self.log_kla)))
+        return np.asarray(total / total[-1])
 
     @property
     def log_sd(self) -> float:

@@ -6,11 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from aerobe.oxygen._grid_fit import GridPosterior
-
-Array = NDArray[np.float64]
+from aerobe.statistics import quantile
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,13 +34,7 @@ class Mixed:
         """Value of kLa below which a share of the mixture lies [1/h]."""
         low = min(float(item.log_kla[0]) for item in self.posteriors)
         high = max(float(item.log_kla[-1]) for item in self.posteriors)
-        for _ in range(60):
-            middle = 0.5 * (low + high)
-            if np.mean([_below(item, middle) for item in self.posteriors]) < share:
-                low = middle
-            else:
-                high = middle
-        return float(np.exp(0.5 * (low + high)))
+        return float(np.exp(quantile(lambda at: np.mean([item.below(float(at)) for item in self.posteriors]), share, low, high)))
 
     @property
     def log_sd(self) -> float:
@@ -56,9 +48,3 @@ class Mixed:
         """The median of each."""
         pairs: Sequence[tuple[str, GridPosterior]] = list(zip(self.names, self.posteriors, strict=True))
         return tuple(OneModel(name=name, kla_per_h=item.quantile(0.5)) for name, item in pairs)
-
-
-def _below(posterior: GridPosterior, log_kla: float) -> float:
-    steps = np.diff(posterior.log_kla) * 0.5 * (posterior.density[1:] + posterior.density[:-1])
-    total = np.concatenate([[0.0], np.cumsum(steps)])
-    return float(np.interp(log_kla, posterior.log_kla, total / total[-1]))

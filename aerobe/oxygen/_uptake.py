@@ -12,6 +12,7 @@ from aerobe.errors import NotEnoughData, OutsideValidity, UnusableReading
 from aerobe.oxygen._reaeration import clean_log, thin_log
 from aerobe.oxygen._saturation import saturation_mg_per_l
 from aerobe.oxygen._standard import transfer_factor
+from aerobe.statistics import normal_mixture_quantile
 
 Array = NDArray[np.float64]
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
@@ -93,7 +94,7 @@ def uptake_from_log(
     wander, noise = _choose(used, seen, saturation, kla20_per_h * speed)
     klas = kla20_per_h * np.exp(kla_log_sd * _NODES)
     means, spreads = _smooth(used, seen, saturation, klas[:, None] * speed, np.full(len(klas), wander), np.full(len(klas), noise))
-    low, median, high = (_mixture_quantile(means, spreads, share) for share in (0.05, 0.5, 0.95))
+    low, median, high = (normal_mixture_quantile(share, _SHARES, means, spreads) for share in (0.05, 0.5, 0.95))
     return UptakeTrack(elapsed_h=used, median=median, low=low, high=high, noise_mg_per_l=float(noise))
 
 
@@ -138,11 +139,15 @@ def hours_to_floor(oxygen_mg_per_l: ArrayLike, uptake_mg_per_l_h: ArrayLike, flo
     42
     """
     oxygen, uptake = np.asarray(oxygen_mg_per_l, dtype=float), np.asarray(uptake_mg_per_l_h, dtype=float)
-    if (oxygen < 0.0).any() or (uptake < 0.0).any():
-        raise OutsideValidity("Oxygen and uptake cannot be negative.", "Check the readings.")
+    _refuse_negative(oxygen, uptake)
     left = np.maximum(oxygen - floor_mg_per_l, 0.0)
     ends = np.divide(left, uptake, out=np.full(np.broadcast_shapes(left.shape, uptake.shape), np.inf), where=uptake > 0.0)
     return np.asarray(np.where(left > 0.0, ends, 0.0))
+
+
+def _refuse_negative(*values: ArrayLike) -> None:
+    if any((np.asarray(value) < 0.0).any() for value in values):
+        raise OutsideValidity("Oxygen and uptake cannot be negative.", "Check the readings.")
 
 
 def holding_time(
@@ -188,8 +193,7 @@ def holding_time(
     >>> round(holding_time(7.0, 10.0).median_min)
     42
     """
-    if oxygen_mg_per_l < 0.0 or uptake_mg_per_l_h < 0.0:
-        raise OutsideValidity("Oxygen and uptake cannot be negative.", "Check the readings.")
+    _refuse_negative(oxygen_mg_per_l, uptake_mg_per_l_h)
 
     def minutes(uptake: float) -> float:
         if surface_per_h <= 0.0:
@@ -275,15 +279,3 @@ def _smooth(times: Array, values: Array, saturation: Array, transfer: Array, wan
         mean[:, index] += np.einsum("cij,cj->ci", back, mean[:, index + 1] - ahead_mean[:, index + 1])
         cover[:, index] += back @ (cover[:, index + 1] - ahead_cover[:, index + 1]) @ np.swapaxes(back, 1, 2)
     return mean[:, :, 1], np.sqrt(np.maximum(cover[:, :, 1, 1], 1e-18))
-
-
-def _mixture_quantile(means: Array, spreads: Array, share: float) -> Array:
-    """Quantile of the mixture over the kLa nodes, by bisection for all times at once."""
-    from scipy.special import ndtr
-
-    low, high = (means - 9.0 * spreads).min(axis=0), (means + 9.0 * spreads).max(axis=0)
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        below = (_SHARES[:, None] * ndtr((middle - means) / spreads)).sum(axis=0) < share
-        low, high = np.where(below, middle, low), np.where(below, high, middle)
-    return 0.5 * (low + high)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -9,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aerobe.errors import NotEnoughData
+from aerobe.statistics import gaussian_deviance
 
 Array = NDArray[np.float64]
 
@@ -190,10 +192,14 @@ def _solve(theta: Array, products: _Products, sigma2: float | None = None) -> tu
     rss = max(float(whole[-1, -1] - scores @ beta), 1e-14 * float(products.xx[-1, -1]), 1e-300)
     count = products.n - len(beta) if products.restricted else products.n
     profiled = rss / count if sigma2 is None else sigma2
-    value = 2 * np.log(np.diag(lower)).sum() + count * np.log(2 * np.pi * profiled) + rss / profiled
-    if products.restricted:
-        value += np.linalg.slogdet(information)[1]
-    return float(value), beta, np.linalg.inv(information), profiled
+    # The residual variance stands in both determinants; restricted, it is counted once for each free observation.
+    value = gaussian_deviance(
+        log_det=2.0 * float(np.log(np.diag(lower)).sum()) + count * math.log(profiled),
+        rss=rss / profiled,
+        count=count,
+        log_det_information=float(np.linalg.slogdet(information)[1]) if products.restricted else 0.0,
+    )
+    return value, beta, np.linalg.inv(information), profiled
 
 
 def _df_matrix(theta: Array, sigma2: float, products: _Products) -> tuple[Array, Array]:

@@ -29,7 +29,7 @@ from aerobe.evidence import (
 from aerobe.evidence._blocks import Blocks, given_spreads
 from aerobe.evidence._checks import trim_and_fill
 from aerobe.evidence._copies import _distance
-from aerobe.evidence._hierarchical import _mixture
+from aerobe.evidence._hierarchical import mixture
 from aerobe.evidence._many import _mode
 from aerobe.evidence._spread import spread
 from tests.evidence.test_headline import trial
@@ -294,7 +294,7 @@ def test_an_interval_of_a_mixture_reaches_parts_far_off(size: float) -> None:
     # it are passed; and the same the other way round.
     sd = 0.001 * abs(size)
     weight, mean, variance = np.array([0.055, 0.945]), np.array([-size, 0.0]), np.full(2, sd**2)
-    found = _mixture(weight, mean, variance, 0.90)
+    found = mixture(weight, mean, variance, 0.90)
     far = -size + math.copysign(sd, size) * stats.norm.ppf(10.0 / 11.0)
     near = math.copysign(sd, size) * stats.norm.ppf((0.95 - 0.055) / 0.945)
     assert (found.low, found.high) == approx((far, near) if size > 0.0 else (near, far), rel=1e-6)

@@ -34,7 +34,7 @@ from aerobe.oxygen import (
 )
 from aerobe.oxygen._faults import _clock, _slope
 from aerobe.oxygen._grid_fit import _MEMORY_STEPS, Prior, _evidence
-from aerobe.oxygen._uptake import _filter, _mixture_quantile, _smooth
+from aerobe.oxygen._uptake import _filter, _smooth
 from aerobe.records import AirSupply, FoodDose, Recipe, Vessel
 
 BUCKET = Vessel(key="b", name="b", volume_l=20.0, depth_m=0.4, air=AirSupply(flow_l_per_min=10.0, diffuser="coarse bubble"))
@@ -114,16 +114,6 @@ def test_holding_time_and_its_careful_end() -> None:
     # With a surface of 0.5/h towards 9 mg/L the end is 9 - 20 = -11: 120 ln(18 / 13) min.
     surface = holding_time(7.0, 10.0, floor_mg_per_l=2.0, surface_per_h=0.5, saturation_mg_per_l=9.0)
     assert surface.median_min == approx(120.0 * math.log(18.0 / 13.0))
-
-
-def test_quantiles_of_a_mixture_are_those_of_its_distribution() -> None:
-    # One component alone is the normal distribution; two far apart are cut where the weights say (nine Hermite nodes).
-    means, spreads = np.full((9, 1), 3.0), np.full((9, 1), 2.0)
-    assert _mixture_quantile(means, spreads, 0.95)[0] == approx(3.0 + 2.0 * 1.644854, abs=1e-5)
-    nodes, _ = np.polynomial.hermite_e.hermegauss(9)
-    wide = nodes[:, None] * 1.5
-    # A normal of sd 1.5 blurred by one of sd 2 is one of sd 2.5 (nodes are exact for smooth functions, about).
-    assert _mixture_quantile(wide, spreads, 0.05)[0] == approx(-2.5 * 1.644854, rel=1e-3)
 
 
 def test_uptake_of_a_steady_log_is_transfer_times_deficit_with_the_doubt_of_transfer() -> None:
