@@ -244,10 +244,10 @@ def uptake(brew: str, /, *, where: Where = OWN) -> None:
         "says": found.says,
         "now_mg_per_l_h": found.now_mg_per_l_h,
         "holding": found.holding,
-        "elapsed_h": track.elapsed_h.tolist(),
-        "median": track.median.tolist(),
-        "low": track.low.tolist(),
-        "high": track.high.tolist(),
+        "elapsed_h": track.elapsed_h,
+        "median": track.median,
+        "low": track.low,
+        "high": track.high,
     }
     say(plain, as_json=where.json, text=found.says)
 

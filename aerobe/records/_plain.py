@@ -17,17 +17,34 @@ from aerobe.errors import UnusableRecord
 R = TypeVar("R")
 
 
-def as_plain(value: object) -> Any:
-    """A record as dicts, lists, strings and numbers; datetimes as ISO 8601 with offset."""
+def as_plain(value: object, *, digits: int = 0) -> Any:
+    """A record as dicts, lists, strings and numbers; datetimes as ISO 8601 with offset, arrays as lists.
+
+    Parameters
+    ----------
+    value
+        A record, or anything made of records.
+    digits
+        Significant digits kept of the numbers in arrays, for what is drawn or shown; all if left out.
+    """
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        return {item.name: as_plain(getattr(value, item.name)) for item in dataclasses.fields(value) if _is_written(item, value)}
+        written = [item.name for item in dataclasses.fields(value) if _is_written(item, value)]
+        return {name: as_plain(getattr(value, name), digits=digits) for name in written}
     if isinstance(value, datetime):
         return value.isoformat()
     if isinstance(value, (list, tuple)):
-        return [as_plain(item) for item in value]
+        return [as_plain(item, digits=digits) for item in value]
     if isinstance(value, dict):
-        return {str(key): as_plain(item) for key, item in value.items()}
+        return {str(key): as_plain(item, digits=digits) for key, item in value.items()}
+    if hasattr(value, "tolist"):  # an array; this room needs no numerical library to know one
+        return _rounded(value.tolist(), digits)
     return value
+
+
+def _rounded(value: Any, digits: int) -> Any:
+    if isinstance(value, list):
+        return [_rounded(item, digits) for item in value]
+    return float(f"{value:.{digits}g}") if digits and isinstance(value, float) else value
 
 
 def as_json(value: object) -> Any:

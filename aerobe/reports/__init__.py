@@ -16,6 +16,7 @@ from aerobe.reports._pooled import POOL_SOURCES, pooled_blocks, pooled_numbers
 from aerobe.reports._protocol import protocol_page
 from aerobe.reports._publish import LICENCES, with_licence
 from aerobe.reports._recompute import recompute_files
+from aerobe.reports._run_sheet import run_sheet_style, sheet_page
 from aerobe.reports._site import site
 from aerobe.reports._trial import TrialRecords, course_pictures, trial_numbers, trial_pictures, trial_report
 
@@ -54,6 +55,8 @@ __all__ = [
     "poster_of",
     "pooled_blocks",
     "pooled_numbers",
+    "run_sheet_style",
+    "sheet_page",
     "site",
     "trial_numbers",
     "trial_pictures",

@@ -24,7 +24,6 @@ from aerobe.trials._scatter import (
     scatter_from,
     scatter_of_testing,
 )
-from aerobe.trials._sheet import sheet_page, sheet_style
 from aerobe.trials._through_model import SimulateBrew, Told, told_through_model
 from aerobe.trials._times import SamplingTimes, numeric_sensitivity, optimal_times
 
@@ -72,8 +71,6 @@ __all__ = [
     "randomised",
     "rank_levers",
     "scatter_from",
-    "sheet_page",
-    "sheet_style",
     "scatter_of_testing",
     "told_through_model",
     "weighted_plots",

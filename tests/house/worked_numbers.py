@@ -38,7 +38,6 @@ THROUGH = {
     "verdicts.short_headline": "a text: tests/reports/test_showing.py",
     "verdicts.standard_of": "finds an arm",
     "trials.factorial": "resolution of the handbook's fractions: tests/trials/test_plan.py",
-    "trials.sheet_style": "a style sheet",
     "trials.calendar_file": "a file: tests/trials/test_sheet.py",
     "evidence.array_module": "no formula",
     "evidence.brew_lines": "a table",

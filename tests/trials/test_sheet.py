@@ -9,7 +9,8 @@ import pytest
 
 from aerobe.errors import UnusableRecord
 from aerobe.records import Arm, Trial, as_plain, from_plain
-from aerobe.trials import calendar_of, controls_for, draw_run_sheet, plots_of, sheet_page
+from aerobe.reports import sheet_page
+from aerobe.trials import calendar_of, controls_for, draw_run_sheet, plots_of
 
 TRIAL = Trial(
     key="k1",

@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from aerobe.usecases.brews._sensors import KINDS_OF_CHANNELS, Point, brew_at, evidence_count, live_troubles, take_points
     from aerobe.usecases.brews._shelf import add_compost, add_recipe, add_test, add_vessels
     from aerobe.usecases.brews._starting import brew_to_repeat, latest_choices, start_brew, start_choices
-    from aerobe.usecases.brews._typed import BrewStart, FoodTyped
+    from aerobe.usecases.brews._typed import BrewStart, FoodTyped, VesselTyped
     from aerobe.usecases.brews._under_way import (
         WORKED_OUT,
         OxygenNow,
@@ -85,7 +85,7 @@ else:
             "_sensors": ("KINDS_OF_CHANNELS", "Point", "brew_at", "evidence_count", "live_troubles", "take_points"),
             "_shelf": ("add_compost", "add_recipe", "add_test", "add_vessels"),
             "_starting": ("brew_to_repeat", "latest_choices", "start_brew", "start_choices"),
-            "_typed": ("BrewStart", "FoodTyped"),
+            "_typed": ("BrewStart", "FoodTyped", "VesselTyped"),
             "_under_way": (
                 "OxygenNow",
                 "WORKED_OUT",
@@ -125,6 +125,7 @@ __all__ = [
     "ProbeTrouble",
     "Reminder",
     "SMELLS",
+    "VesselTyped",
     "WORKED_OUT",
     "add_compost",
     "add_recipe",

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import fields, is_dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from importlib.metadata import version
-
-import numpy as np
 
 from aerobe import __version__
 from aerobe.decisions import Advice, advise, oxygen_outlook, replay
 from aerobe.errors import UnusableRecord
 from aerobe.inference import Measurement, measurements_of
 from aerobe.notebook import BrewHistory, Notebook, Receipt, brew_history
-from aerobe.records import Assay, content_hash
+from aerobe.records import Assay, as_plain, content_hash
 from aerobe.usecases.brews._beliefs import HOURS_BEYOND, infer_history, need_recipe_or_reading, story_of_history
 from aerobe.usecases.brews._budget import budget_of
 from aerobe.usecases.notebook._records import ReadingEntry, add_reading
@@ -164,16 +162,4 @@ def advice_payload(advice: Advice, history: BrewHistory) -> dict[str, object]:
 
 def plain_advice(advice: Advice) -> dict[str, object]:
     """Advice as plain JSON values, its words included."""
-    plain = _plain(advice)
-    assert isinstance(plain, dict)
-    return {"says": advice.as_text(), **plain}
-
-
-def _plain(value: object) -> object:
-    if is_dataclass(value) and not isinstance(value, type):
-        return {item.name: _plain(getattr(value, item.name)) for item in fields(value)}
-    if isinstance(value, np.ndarray):
-        return [float(f"{item:.6g}") for item in value.tolist()]
-    if isinstance(value, (list, tuple)):
-        return [_plain(item) for item in value]
-    return value
+    return {"says": advice.as_text(), **as_plain(advice, digits=6)}

@@ -180,15 +180,11 @@ def _until(forecast: Forecast, end_h: float) -> Forecast:
 
 def _packed(found: Hindsight) -> dict[str, object]:
     plain = {name: getattr(found, name) for name in Hindsight.__dataclass_fields__ if name not in ("forecast", "window")}
-    plain["window"] = as_plain(found.window)
+    plain["window"] = found.window
     bands = found.forecast
     kept = ("times_h", "biomass", "ratio", *(("oxygen",) if bands.oxygen is not None else ()))
-    plain["forecast"] = {name: _rounded(getattr(bands, name)) for name in kept}
+    plain["forecast"] = {name: as_plain(getattr(bands, name), digits=5) for name in kept}
     return plain
-
-
-def _rounded(values: Band | Array) -> list[object]:
-    return [_rounded(item) for item in values] if isinstance(values, tuple) else [float(f"{item:.5g}") for item in values]
 
 
 def _unpacked(payload: dict[str, Any]) -> Hindsight:

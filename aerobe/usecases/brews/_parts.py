@@ -10,9 +10,18 @@ from aerobe.errors import NotFound, UnusableRecord
 from aerobe.notebook import Notebook
 from aerobe.oxygen import FOODS
 from aerobe.records import DIFFUSERS, METHODS, Assay, Brew, Compost, FoodDose, Recipe, Vessel
-from aerobe.units import DOSE, ELAPSED, LENGTH, MONEY, RATE, TEMPERATURE, VOLUME, Scale, display_units
+from aerobe.units import DOSE, ELAPSED, MONEY, TEMPERATURE, Scale, display_units
 from aerobe.usecases.brews._starting import tests_of
-from aerobe.usecases.brews._vessel import with_flow
+from aerobe.usecases.brews._vessel import (
+    needed,
+    with_altitude,
+    with_depth,
+    with_diffuser,
+    with_flow,
+    with_kla,
+    with_volume,
+    without,
+)
 
 Options = tuple[tuple[str, str], ...]
 
@@ -46,16 +55,6 @@ def _named(record: Any, text: str) -> Any:
     return replace(record, name=text)
 
 
-def _without(record: Any, *guesses: str) -> tuple[str, ...]:
-    return tuple(item for item in record.guessed if item not in guesses)
-
-
-def _need(text: str, such_as: str) -> str:
-    if not text:
-        raise UnusableRecord("It is left empty.", f"Give it with its unit, for example {such_as}.")
-    return text
-
-
 NAME = Part(name="name", label="Name", shown=lambda record: record.name, taken=_named)
 NOTES = Part(
     name="notes",
@@ -66,25 +65,19 @@ NOTES = Part(
 )
 
 
-def _kla(vessel: Vessel, text: str) -> Vessel:
-    if not text:
-        return replace(vessel, air=replace(vessel.air, kla_per_h=None, kla_log_sd=None))
-    return replace(vessel, air=replace(vessel.air, kla_per_h=RATE.read(text), kla_log_sd=None))
-
-
 VESSEL: tuple[Part, ...] = (
     NAME,
     Part(
         name="volume",
         label="Water in it",
         shown=lambda vessel: _written(vessel.volume_l, "L"),
-        taken=lambda vessel, text: replace(vessel, volume_l=VOLUME.read(_need(text, "20 L"))),
+        taken=with_volume,
     ),
     Part(
         name="depth",
         label="Depth from the surface to the air outlet",
         shown=lambda vessel: "" if "depth" in vessel.guessed else _written(100.0 * vessel.depth_m, "cm"),
-        taken=lambda vessel, text: replace(vessel, depth_m=LENGTH.read(_need(text, "30 cm")), guessed=_without(vessel, "depth")),
+        taken=with_depth,
     ),
     Part(
         name="flow",
@@ -93,7 +86,7 @@ VESSEL: tuple[Part, ...] = (
         shown=lambda vessel: (
             "" if any(item.startswith("flow") for item in vessel.guessed) else _written(vessel.air.flow_l_per_min, "L/min")
         ),
-        taken=lambda vessel, text: with_flow(vessel, _need(text, "5 L/min"), "measured"),
+        taken=lambda vessel, text: with_flow(vessel, needed(text, "5 L/min"), "measured"),
     ),
     Part(
         name="label",
@@ -106,21 +99,21 @@ VESSEL: tuple[Part, ...] = (
         name="diffuser",
         label="How the air comes out",
         shown=lambda vessel: "" if "diffuser" in vessel.guessed else vessel.air.diffuser,
-        taken=lambda vessel, text: replace(vessel, air=replace(vessel.air, diffuser=text), guessed=_without(vessel, "diffuser")),
+        taken=with_diffuser,
         options=lambda _: tuple((item, item) for item in DIFFUSERS),
     ),
     Part(
         name="altitude",
         label="Height above the sea",
         shown=lambda vessel: f"{vessel.altitude_m:.6g} m",
-        taken=lambda vessel, text: replace(vessel, altitude_m=LENGTH.read(_need(text, "300 m"))),
+        taken=with_altitude,
     ),
     Part(
         name="transfer",
         label="Measured transfer (kLa)",
         hint="Clear it if it was measured with other air or water than stand here.",
         shown=lambda vessel: "" if vessel.air.kla_per_h is None else f"{vessel.air.kla_per_h:.6g} /h",
-        taken=_kla,
+        taken=with_kla,
     ),
 )
 
@@ -163,7 +156,7 @@ def _with_foods(recipe: Recipe, text: str) -> Recipe:
     foods, stood = foods_of_lines(text), {_dose_line(dose) for dose in recipe.foods}
     same = {dose.food for dose in foods if _dose_line(dose) in stood}
     gone = [f"food {key}" for key in recipe.guessed_foods if key not in same]
-    return replace(recipe, foods=foods, guessed=_without(recipe, *gone))
+    return replace(recipe, foods=foods, guessed=without(recipe.guessed, *gone))
 
 
 RECIPE: tuple[Part, ...] = (
@@ -183,7 +176,9 @@ RECIPE: tuple[Part, ...] = (
             "" if {"compost", "weight of compost"} & set(recipe.guessed) else _written(recipe.compost_g_per_l, "g/L")
         ),
         taken=lambda recipe, text: replace(
-            recipe, compost_g_per_l=DOSE.read(_need(text, "25 g/L")), guessed=_without(recipe, "compost", "weight of compost")
+            recipe,
+            compost_g_per_l=DOSE.read(needed(text, "25 g/L")),
+            guessed=without(recipe.guessed, "compost", "weight of compost"),
         ),
     ),
     Part(
@@ -244,7 +239,7 @@ BREW: tuple[Part, ...] = (
         label="Water temperature",
         shown=lambda brew: "" if "temperature" in brew.guessed else _written(brew.temperature_degc, "°C"),
         taken=lambda brew, text: replace(
-            brew, temperature_degc=TEMPERATURE.read(_need(text, "20 °C")), guessed=_without(brew, "temperature")
+            brew, temperature_degc=TEMPERATURE.read(needed(text, "20 °C")), guessed=without(brew.guessed, "temperature")
         ),
     ),
     Part(

@@ -7,62 +7,53 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 
-from aerobe.errors import AerobeError, NotAQuantity, UnusableRecord
+from aerobe.errors import NotAQuantity, UnusableRecord
 from aerobe.notebook import Notebook, Pen
 from aerobe.oxygen import UNKNOWN_DIFFUSER, depth_as_wide_m, with_flow_guessed
 from aerobe.records import DIFFUSERS, AirSupply, Vessel
 from aerobe.units import AIR_FLOW, FRACTION, LENGTH, POWER, RATE, VOLUME
 from aerobe.usecases.brews._form import Answers
-from aerobe.usecases.brews._typed import NEW, BrewStart
+from aerobe.usecases.brews._typed import NEW, BrewStart, VesselTyped
 from aerobe.usecases.notebook._records import new_key
 
 ANY_LITRES = 20.0  # to read on with where the volume itself cannot be read [L]
 
 
-def read_vessel(
-    *,
-    volume: str,
-    depth: str,
-    flow: str,
-    diffuser: str,
-    altitude: str = "0 m",
-    kla: str = "",
-    kla_error: str = "",
-    key: str = "vessel",
-    name: str = "this vessel",
-) -> Vessel:
-    """A vessel from typed quantities; the fault of a field says which.
-
-    Parameters
-    ----------
-    kla
-        Measured transfer at 20 degC, such as "20 /h"; empty if not measured.
-    kla_error
-        Its standard error, such as "5 %"; empty if not known.
+def read_vessel(typed: VesselTyped) -> Vessel:
+    """A vessel from typed quantities, with guesses for what is left empty, except the volume.
 
     Raises
     ------
-    NotAQuantity
-        If a field cannot be read.
-    UnusableRecord
-        If a value is impossible.
+    UnusableForm
+        If fields cannot be used: all of them at once.
     """
-    rate = named("Measured transfer", lambda: RATE.read(kla)) if kla.strip() else None
-    return Vessel(
-        key=key,
-        name=name,
-        volume_l=named("Water in the vessel", lambda: VOLUME.read(volume)),
-        depth_m=named("Depth of the water", lambda: LENGTH.read(depth)),
-        air=AirSupply(
-            flow_l_per_min=named("Air flow", lambda: AIR_FLOW.read(flow)),
-            diffuser=diffuser,
-            kla_per_h=rate,
-            kla_log_sd=named("Standard error of the transfer", lambda: _log_sd(kla_error))
-            if rate and kla_error.strip()
-            else None,
-        ),
-        altitude_m=named("Altitude", lambda: LENGTH.read(altitude)),
-    )
+    answers = Answers()
+    vessel = vessel_of(typed, answers)
+    answers.settle()
+    return vessel
+
+
+def vessel_of(typed: VesselTyped, answers: Answers) -> Vessel:
+    """The same, where the faults of a whole form are collected: each goes to `answers` under the name of its field."""
+    vessel = Vessel(key="vessel", name="", volume_l=ANY_LITRES, depth_m=0.3, air=AirSupply(flow_l_per_min=1.0))
+
+    def take(field: str, what: str, how: Callable[[Vessel], Vessel]) -> None:
+        # One after another, so that each fault stands at its own field.
+        nonlocal vessel
+        vessel = answers.read(field, what, lambda: how(vessel), instead=vessel)
+
+    def depth(so_far: Vessel) -> Vessel:
+        return with_depth(so_far, typed.depth) if typed.depth.strip() else _as_wide(so_far)
+
+    take("volume", "Water in the vessel", lambda so_far: with_volume(so_far, typed.volume))
+    take("depth", "Depth of the water", depth)
+    take("diffuser", "Diffuser", lambda so_far: with_diffuser(so_far, typed.diffuser))
+    take("altitude", "Altitude", lambda so_far: with_altitude(so_far, typed.altitude or "0 m"))
+    take("flow", "Air", lambda so_far: with_flow(so_far, typed.flow, typed.flow_is))
+    take("kla", "Measured transfer", lambda so_far: with_kla(so_far, typed.kla))
+    if vessel.air.kla_per_h is not None and typed.kla_error.strip():
+        take("kla_error", "Standard error of the transfer", lambda so_far: with_kla(so_far, typed.kla, typed.kla_error))
+    return replace(vessel, name=typed.name.strip() or f"Vessel of {vessel.volume_l:.4g} L")
 
 
 def kla_as_typed(air: AirSupply) -> tuple[str, str]:
@@ -78,30 +69,12 @@ def _log_sd(text: str) -> float:
     return math.log1p(share)
 
 
-def named(what: str, read: Callable[[], float]) -> float:
-    """A fault that says which field of the form it is about."""
-    try:
-        return read()
-    except AerobeError as fault:
-        raise type(fault)(f"{what}: {fault.problem}", fault.remedy) from None
-
-
 def vessel_of_answers(notebook: Notebook, form: BrewStart, answers: Answers) -> Vessel:
     """The vessel chosen, or a new one with guesses for what nobody gave. Faults go to `answers`."""
+    if form.vessel == NEW:
+        return vessel_of(form.vessel_typed(), answers)
     bare = Vessel(key="vessel", name="", volume_l=ANY_LITRES, depth_m=0.3, air=AirSupply(flow_l_per_min=1.0))
-    if form.vessel != NEW:
-        return answers.read("vessel", "Vessel", lambda: notebook.get(Vessel, form.vessel), instead=bare)
-    guessed: list[str] = []
-    litres = answers.read("volume", "Water in the vessel", lambda: _litres(form.volume), instead=ANY_LITRES)
-    depth = answers.read("depth", "Depth of the water", lambda: _depth(form.depth, litres, guessed), instead=0.3)
-    altitude = answers.read("altitude", "Altitude", lambda: LENGTH.read(form.altitude or "0 m"), instead=0.0)
-    air = AirSupply(flow_l_per_min=1.0, diffuser=_diffuser(form.diffuser, answers, guessed))
-    draft = replace(bare, name=form.vessel_name.strip() or f"Vessel of {litres:.4g} L", air=air)
-    # One after another, so that each fault stands at its own field.
-    sized = answers.read("volume", "Water in the vessel", lambda: replace(draft, volume_l=litres), instead=draft)
-    deep = answers.read("depth", "Depth", lambda: replace(sized, depth_m=depth, guessed=tuple(guessed)), instead=sized)
-    high = answers.read("altitude", "Altitude", lambda: replace(deep, altitude_m=altitude), instead=deep)
-    return answers.read("flow", "Air", lambda: with_flow(high, form.flow, form.flow_is), instead=high)
+    return answers.read("vessel", "Vessel", lambda: notebook.get(Vessel, form.vessel), instead=bare)
 
 
 def write_vessel(notebook: Notebook, pen: Pen, form: BrewStart, vessel: Vessel, *, now: datetime, who: str) -> str:
@@ -110,6 +83,62 @@ def write_vessel(notebook: Notebook, pen: Pen, form: BrewStart, vessel: Vessel, 
         return vessel.key
     made = replace(vessel, key=new_key(notebook, Vessel, vessel.name))
     return pen.add(made, at=now, who=who, token=form.token_of("vessel")).key
+
+
+def with_volume(vessel: Vessel, text: str) -> Vessel:
+    """The vessel with as much water as was typed."""
+    if not text.strip():
+        raise UnusableRecord("It is not said how big it is.", "Give the water as filled, for example 20 L or 5 US gal.")
+    return replace(vessel, volume_l=VOLUME.read(text))
+
+
+def with_depth(vessel: Vessel, text: str) -> Vessel:
+    """The vessel with its air outlet as deep as was typed: no guess any more."""
+    return replace(vessel, depth_m=LENGTH.read(needed(text, "30 cm")), guessed=without(vessel.guessed, "depth"))
+
+
+def with_altitude(vessel: Vessel, text: str) -> Vessel:
+    """The vessel as high above the sea as was typed."""
+    return replace(vessel, altitude_m=LENGTH.read(needed(text, "300 m")))
+
+
+def with_diffuser(vessel: Vessel, text: str) -> Vessel:
+    """The vessel with its air coming out as was said; a guess where that is not known."""
+    rest = without(vessel.guessed, "diffuser")
+    if not text or text == "not known":
+        return replace(vessel, air=replace(vessel.air, diffuser=UNKNOWN_DIFFUSER), guessed=(*rest, "diffuser"))
+    if text not in DIFFUSERS:
+        raise UnusableRecord(f"'{text}' is no way in which air comes out.", f"Use one of: {', '.join(DIFFUSERS)}.")
+    return replace(vessel, air=replace(vessel.air, diffuser=text), guessed=rest)
+
+
+def with_kla(vessel: Vessel, text: str, error: str = "") -> Vessel:
+    """The vessel with its measured transfer at 20 degC, such as "20 /h", and its error, such as "5 %"; empty: not known."""
+    rate = RATE.read(text) if text.strip() else None
+    spread = _log_sd(error) if text.strip() and error.strip() else None
+    return replace(vessel, air=replace(vessel.air, kla_per_h=rate, kla_log_sd=spread))
+
+
+def needed(text: str, such_as: str) -> str:
+    """A text that may not be empty.
+
+    Raises
+    ------
+    UnusableRecord
+        If it is.
+    """
+    if not text.strip():
+        raise UnusableRecord("It is left empty.", f"Give it with its unit, for example {such_as}.")
+    return text
+
+
+def without(guessed: tuple[str, ...], *known: str) -> tuple[str, ...]:
+    """What is still a guess once some of it is known."""
+    return tuple(item for item in guessed if item not in known)
+
+
+def _as_wide(vessel: Vessel) -> Vessel:
+    return replace(vessel, depth_m=depth_as_wide_m(vessel.volume_l), guessed=("depth",))
 
 
 def with_flow(vessel: Vessel, flow: str, flow_is: str) -> Vessel:
@@ -133,27 +162,3 @@ def with_flow(vessel: Vessel, flow: str, flow_is: str) -> Vessel:
         return with_flow_guessed(vessel, label_l_per_min=typed)
     kept = tuple(name for name in vessel.guessed if not name.startswith("flow"))
     return replace(vessel, air=replace(vessel.air, flow_l_per_min=typed), guessed=kept)
-
-
-def _litres(text: str) -> float:
-    if not text.strip():
-        raise UnusableRecord("It is not said how big it is.", "Give the water as filled, for example 20 L or 5 US gal.")
-    return VOLUME.read(text)
-
-
-def _depth(text: str, litres: float, guessed: list[str]) -> float:
-    if text.strip():
-        return LENGTH.read(text)
-    guessed.append("depth")
-    return depth_as_wide_m(litres)
-
-
-def _diffuser(text: str, answers: Answers, guessed: list[str]) -> str:
-    if not text or text == "not known":
-        guessed.append("diffuser")
-        return UNKNOWN_DIFFUSER
-    if text not in DIFFUSERS:
-        wrong = UnusableRecord(f"'{text}' is no way in which air comes out.", f"Use one of: {', '.join(DIFFUSERS)}.")
-        answers.faults.append(("diffuser", wrong))
-        return UNKNOWN_DIFFUSER
-    return text

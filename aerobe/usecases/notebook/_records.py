@@ -30,6 +30,7 @@ from aerobe.records import (
     Vessel,
 )
 from aerobe.units import dilution_factor, parse_number, signs
+from aerobe.usecases.notebook._from_form import text_fields
 from aerobe.usecases.notebook._moments import elapsed_from, require_possible
 from aerobe.usecases.trials._blinding import HIDDEN, is_hidden, shown
 
@@ -88,8 +89,7 @@ class ReadingEntry:
     @classmethod
     def from_form(cls, form: Mapping[str, object]) -> ReadingEntry:
         """From the fields of a form or a JSON object; unknown fields are left aside."""
-        typed = {name: str(value) for name, value in form.items() if name in cls.__dataclass_fields__ and value is not None}
-        return cls(**{"brew": "", "assay": "", "signal": "", **typed})
+        return cls(**{"brew": "", "assay": "", "signal": "", **text_fields(cls.__dataclass_fields__, form)})
 
     def to_reading(self, brew: Brew | None, assay: Assay, *, key: str, now: datetime) -> Reading:
         """The frozen reading. Nothing is corrected or converted; the text stays beside the number.

@@ -7,8 +7,9 @@ from dataclasses import dataclass, replace
 
 from aerobe.errors import NotAQuantity
 from aerobe.oxygen import FOODS
-from aerobe.records import DIFFUSERS, FoodDose, Recipe
+from aerobe.records import FoodDose, Recipe
 from aerobe.units import DOSE, ELAPSED, OXYGEN, TEMPERATURE, parse_number
+from aerobe.usecases.brews._typed import VesselTyped
 from aerobe.usecases.brews._vessel import read_vessel
 from aerobe.usecases.oxygen._forecast import FoodQuestion
 
@@ -77,21 +78,24 @@ class FoodForm:
         ------
         NotAQuantity
             If a field cannot be read.
+        UnusableForm
+            If fields of the vessel cannot be used: all of them at once.
         NotFound
             If a food is unknown.
         """
-        if self.diffuser not in DIFFUSERS:
-            raise NotAQuantity(f"'{self.diffuser}' is no diffuser.", f"Use one of: {', '.join(DIFFUSERS)}.")
         vessel = read_vessel(
-            volume=self.volume,
-            depth=self.depth,
-            flow=self.flow,
-            diffuser=self.diffuser,
-            altitude=self.altitude,
-            kla=self.kla,
-            kla_error=self.kla_error,
+            VesselTyped(
+                name="this vessel",
+                volume=self.volume,
+                depth=self.depth,
+                flow=self.flow,
+                diffuser=self.diffuser,
+                altitude=self.altitude,
+                kla=self.kla,
+                kla_error=self.kla_error,
+            )
         )
-        vessel = replace(vessel, guessed=tuple(self.guessed.split()))
+        vessel = replace(vessel, guessed=tuple(dict.fromkeys((*vessel.guessed, *self.guessed.split()))))
         recipe = Recipe(
             key="recipe",
             name="this recipe",

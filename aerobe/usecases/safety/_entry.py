@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
-from typing import Any
+from dataclasses import dataclass
 
 from aerobe.errors import UnusableRecord
 from aerobe.safety import (
@@ -21,6 +20,7 @@ from aerobe.safety import (
     threshold,
 )
 from aerobe.units import COUNT, LENGTH, TEMPERATURE, VOLUME, parse_number
+from aerobe.usecases.notebook._from_form import text_fields
 from aerobe.usecases.safety._place_entry import PlaceEntry, number_or_none, yes_or_no
 
 POURED = {
@@ -212,10 +212,9 @@ class UseEntry(PlaceEntry):
     token: str = ""
 
     @classmethod
-    def from_form(cls, form: Mapping[str, Any]) -> UseEntry:
+    def from_form(cls, form: Mapping[str, object]) -> UseEntry:
         """From the fields of a form or a JSON object; unknown fields are left aside."""
-        known = {field.name for field in fields(cls)}
-        return cls(**{"brew": "", **{name: str(value) for name, value in form.items() if name in known and value is not None}})
+        return cls(**{"brew": "", **text_fields(cls.__dataclass_fields__, form)})
 
 
 def field_findings(entry: UseEntry, *, sprayed: bool) -> tuple[Finding, ...]:

@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
+    from aerobe.reports import run_sheet_style
     from aerobe.trials import Plan, informed_words
     from aerobe.usecases.trials._blinding import PlanHistory, note_key_shown, open_codes, plan_history, shown
     from aerobe.usecases.trials._comparing import compare_recipes
     from aerobe.usecases.trials._judging import keep_verdict, next_trial, verdict_of_trial
-    from aerobe.usecases.trials._papers import print_run_sheet, run_sheet_style, trial_calendar
+    from aerobe.usecases.trials._papers import print_run_sheet, trial_calendar
     from aerobe.usecases.trials._pictures import (
         check_in_words,
         effect_in_words,
@@ -47,7 +48,7 @@ else:
             "_blinding": ("PlanHistory", "note_key_shown", "open_codes", "plan_history", "shown"),
             "_comparing": ("compare_recipes",),
             "_judging": ("keep_verdict", "next_trial", "verdict_of_trial"),
-            "_papers": ("print_run_sheet", "run_sheet_style", "trial_calendar"),
+            "_papers": ("print_run_sheet", "trial_calendar"),
             "_pictures": (
                 "check_in_words",
                 "effect_in_words",
@@ -75,6 +76,7 @@ else:
             "_times": ("suggest_sampling_times",),
             "_view": ("TrialView", "trial_list", "trial_shown", "trial_view"),
             "_wish": ("TrialWish", "read_margin", "scatter_of_words"),
+            "aerobe.reports": ("run_sheet_style",),
             "aerobe.trials": ("Plan", "informed_words"),
             "aerobe.verdicts": ("Verdict",),
         },

@@ -8,15 +8,11 @@ from datetime import datetime
 from aerobe.errors import NotFound
 from aerobe.notebook import Notebook
 from aerobe.records import Recipe, RunSheet, Vessel
-from aerobe.trials import calendar_of, sheet_page, sheet_style
+from aerobe.reports import sheet_page
+from aerobe.trials import calendar_of
 from aerobe.units import display_units, number, shown_markup, shown_text, signs_of_page
 from aerobe.usecases.trials._blinding import note_key_shown
 from aerobe.usecases.trials._view import TrialView, trial_view
-
-
-def run_sheet_style() -> str:
-    """The style sheet of the printable page."""
-    return sheet_style()
 
 
 def print_run_sheet(

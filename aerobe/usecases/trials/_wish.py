@@ -14,6 +14,7 @@ from aerobe.notebook import Notebook
 from aerobe.records import Arm, Assay, Brew, Costs, Recipe, Trial, Vessel
 from aerobe.trials import SCATTERS, Budget, Circumstances, Scatter, factorial, informed, scatter_from, with_controls
 from aerobe.units import ELAPSED, parse_number
+from aerobe.usecases.notebook._from_form import text_fields
 from aerobe.usecases.notebook._moments import moment_of
 from aerobe.usecases.notebook._records import new_key
 from aerobe.verdicts import COLOUR_SENSITIVE
@@ -57,7 +58,7 @@ class TrialWish:
     @classmethod
     def from_form(cls, form: Mapping[str, object]) -> TrialWish:
         """From the fields of a form or a JSON object; unknown fields are left aside, empty ones take the default."""
-        return cls(**{name: str(value) for name, value in form.items() if name in cls.__dataclass_fields__ and str(value or "")})
+        return cls(**text_fields(cls.__dataclass_fields__, form, empty_too=False))
 
     def to_trial(self, notebook: Notebook, *, planned_at: datetime) -> Trial:
         """The trial, with the arms it needs to mean something."""

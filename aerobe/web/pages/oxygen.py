@@ -246,11 +246,13 @@ def size(request: Request, sent: Sent) -> Response:
     context: dict[str, object] = {"diffusers": DIFFUSERS, "plans": (), "scaled": None}
     try:
         vessel = usecases.brews.read_vessel(
-            volume=sent.quantity("volume"),
-            depth=sent.quantity("depth"),
-            flow=sent.quantity("flow", "0 L/min"),
-            diffuser=sent.text("diffuser", "coarse bubble"),
-            kla=sent.quantity("kla"),
+            usecases.brews.VesselTyped(
+                volume=sent.quantity("volume"),
+                depth=sent.quantity("depth"),
+                flow=sent.quantity("flow", "0 L/min"),
+                diffuser=sent.text("diffuser", "coarse bubble"),
+                kla=sent.quantity("kla"),
+            )
         )
         if sent.text("to_volume"):
             depth = sent.quantity("to_depth")

@@ -4,15 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime, timedelta
-from functools import cache
-from importlib import resources
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from aerobe.assay import sampling_steps
 from aerobe.records import PlannedBrew, RunSheet, Trial
-
-if TYPE_CHECKING:
-    from jinja2 import Template
+from aerobe.reports._html import TEMPLATES, _template
 
 SPARE_ROWS = 4
 SAMPLING = {"vessel": "At the vessel", "way": "On the way", "bench": "At the bench"}
@@ -53,7 +49,7 @@ def sheet_page(
         The page. [-]
     """
     brews = [_brew(brew, link) for brew in sheet.brews]
-    return _template().render(
+    return _template("run_sheet.html").render(
         sheet=sheet,
         trial=trial,
         brews=brews,
@@ -62,14 +58,14 @@ def sheet_page(
         weighed=weighed or {},
         spare=range(SPARE_ROWS),
         steps=[(words, sampling_steps(place)) for place, words in SAMPLING.items()],
-        style=sheet_style(),
+        style=run_sheet_style(),
         style_href=style_href,
     )
 
 
-def sheet_style() -> str:
+def run_sheet_style() -> str:
     """The style sheet of the printable page."""
-    return resources.files("aerobe.trials").joinpath("run_sheet.css").read_text(encoding="utf-8")
+    return (TEMPLATES / "run_sheet.css").read_text(encoding="utf-8")
 
 
 def _brew(brew: PlannedBrew, link: str) -> dict[str, Any]:
@@ -107,11 +103,3 @@ def _qr(text: str) -> str:
 
     # micro=False: many phone cameras do not read the small variant.
     return str(segno.make(text, error="m", micro=False).svg_inline(scale=2, border=2))
-
-
-@cache
-def _template() -> Template:
-    import jinja2
-
-    environment = jinja2.Environment(loader=jinja2.PackageLoader("aerobe.trials", "."), autoescape=True)
-    return environment.get_template("run_sheet.html")
