@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import math
 import sys
+from collections.abc import Sequence
 
 import numpy as np
 
-from aerobe.trials import brews_to_find_the_best
+from aerobe.trials import next_round
 
 WORLDS = {
     "six spread out": (0.0, 0.1, 0.2, 0.3, 0.4, 0.7),
@@ -20,6 +21,43 @@ WORLDS = {
     "two lead": (0.0, 0.0, 0.1, 0.1, 0.5, 0.6),
     "all alike": (0.0, 0.0, 0.0, 0.0, 0.0, 0.0),
 }
+
+
+def brews_to_find_the_best(
+    truth: Sequence[float], sd: float, *, margin: float, per_round: int, adaptive: bool, seed: int, most: int = 400
+) -> tuple[int, bool]:
+    """One simulated search: brews made until the leader is sure enough, and whether it was good. [-]
+
+    Parameters
+    ----------
+    truth
+        True log level of each arm. [ln]
+    sd
+        Scatter between brews. [ln]
+    margin
+        A leader this near the best is good. [ln ratio]
+    per_round
+        Brews of a round. [-]
+    adaptive
+        Top-two allocation, or as many brews of each arm.
+    seed, most
+        Of the simulation, and when to give up. [-]
+    """
+    rng = np.random.default_rng(seed)
+    level, arms = np.asarray(truth, dtype=float), list(range(len(truth)))
+    values = [float(level[arm] + rng.normal(0.0, sd)) for arm in arms]
+    turn = 0
+    while True:
+        step = next_round(values, arms, len(level), per_round, margin=margin, sd=sd, seed=seed + len(values))
+        if step.may_stop or len(values) >= most:
+            return len(values), bool(level[step.best] >= level.max() - margin)
+        if adaptive:
+            chosen = [arm for arm, count in enumerate(step.brews) for _ in range(count)]
+        else:
+            chosen = [(turn + i) % len(level) for i in range(per_round)]
+            turn += per_round
+        arms += chosen
+        values += [float(level[arm] + rng.normal(0.0, sd)) for arm in chosen]
 
 
 def main() -> None:

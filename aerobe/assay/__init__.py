@@ -4,10 +4,7 @@ from aerobe.assay._assumed import assumed_error
 from aerobe.assay._basis import (
     Material,
     Uncertain,
-    biomass_from_uptake,
-    carbon_from_respiration,
     convert_basis,
-    extract_to_material,
 )
 from aerobe.assay._carbon import (
     CARBON_FACTORS,
@@ -16,7 +13,6 @@ from aerobe.assay._carbon import (
     carbon_from_hyphae,
     carbon_from_volume,
     cylinder_um3,
-    rod_um3,
 )
 from aerobe.assay._censored import METHODS, CensoredSummary, censored_summary
 from aerobe.assay._certificate import Certificate, Precision, as_lines, conclusion, meaning_of, typical_reading
@@ -31,16 +27,13 @@ from aerobe.assay._comparison import (
 )
 from aerobe.assay._counts import (
     Density,
-    bias_of_one_count,
-    chamber_density,
     density_from_fields,
-    filter_factor,
     hyphal_length_m_per_ml,
     poisson_limits,
 )
-from aerobe.assay._error_record import error_for, error_for_new_tea
+from aerobe.assay._error_record import error_for
 from aerobe.assay._least_squares import Calibration, Fit, calibrate, least_squares, polynomial
-from aerobe.assay._limits import Limits, censored_mean, limits_for_counts, limits_from_blanks, limits_from_model, noncentrality
+from aerobe.assay._limits import Limits, censored_mean, limits_from_blanks, limits_from_model, noncentrality
 from aerobe.assay._linearity import (
     Linearity,
     Parallelism,
@@ -57,35 +50,29 @@ from aerobe.assay._mpn import MostProbableNumber, most_probable_number
 from aerobe.assay._outliers import Mandel, OutlierTest, cochran, cochran_critical, grubbs, grubbs_critical, mandel
 from aerobe.assay._phases import PhaseBias, phase_bias
 from aerobe.assay._plainly import ThreeLines, in_three_lines, smallest_change
-from aerobe.assay._planning import TestPlan, best_tests_per_sample, plan_tests
-from aerobe.assay._plates import Plate, PlateCount, crowded_plates, legacy_mean, log10_uncertainty, two_digits, weighted_mean
-from aerobe.assay._priors import PRIOR_SCATTER, PriorScatter, prior_scatter
+from aerobe.assay._planning import TestPlan, plan_tests
+from aerobe.assay._plates import Plate, PlateCount, crowded_plates, two_digits, weighted_mean
 from aerobe.assay._propagation import Agreement as PropagationAgreement
-from aerobe.assay._propagation import Input, Linear, Simulated, propagate, propagate_both, propagate_many, simulate
+from aerobe.assay._propagation import Input, Linear, Simulated, propagate, propagate_both, simulate
 from aerobe.assay._ratios import (
     FungalRatio,
     RatioInterval,
-    compare_ratios,
     fieller,
     log_ratio,
-    ratio_from_fraction,
     ratio_from_parts,
-    same_kind,
 )
-from aerobe.assay._result import Biomass, Results, biomass_from_reading, biomass_of_samples, decision_limit
+from aerobe.assay._result import Biomass, biomass_from_reading, decision_limit
 from aerobe.assay._sampling import SamplingStep, sampling_steps
 from aerobe.assay._scale import ASSUMED_GAIN_LOG_SD
-from aerobe.assay._simulated import Coverage, TrueTest, colour_coverage, invented_study, study_as_table
+from aerobe.assay._simulated import invented_study, study_as_table
 from aerobe.assay._study import COLUMNS, STUDY_ROLES, Study, StudyReading, replicate_groups, study_from_table
 from aerobe.assay._two_component import (
     TwoComponent,
     cv_of_log_sd,
     fit_two_component,
     fit_variances,
-    log_sd_of_cv,
-    two_component_sd,
 )
-from aerobe.assay._variance import Components, OneWay, Share, components, one_way
+from aerobe.assay._variance import Components, Share, components
 
 __all__ = [
     "METHODS",
@@ -95,7 +82,6 @@ __all__ = [
     "ASSUMED_GAIN_LOG_SD",
     "CARBON_FACTORS",
     "COLUMNS",
-    "PRIOR_SCATTER",
     "STUDY_ROLES",
     "Agreement",
     "Biomass",
@@ -106,7 +92,6 @@ __all__ = [
     "ColourBias",
     "ColourReading",
     "Components",
-    "Coverage",
     "Density",
     "Fit",
     "FungalRatio",
@@ -118,19 +103,16 @@ __all__ = [
     "Mandel",
     "Material",
     "MostProbableNumber",
-    "OneWay",
     "OutlierTest",
     "Parallelism",
     "PhaseBias",
     "Plate",
     "PlateCount",
     "Precision",
-    "PriorScatter",
     "PropagationAgreement",
     "RatioInterval",
     "RecipeBias",
     "Recovery",
-    "Results",
     "SamplingStep",
     "Share",
     "Simulated",
@@ -138,31 +120,22 @@ __all__ = [
     "Study",
     "StudyReading",
     "TestPlan",
-    "TrueTest",
     "TwoComponent",
     "Uncertain",
     "ValidRange",
     "as_lines",
-    "best_tests_per_sample",
-    "bias_of_one_count",
     "biomass_from_reading",
-    "biomass_from_uptake",
-    "biomass_of_samples",
     "calibrate",
     "carbon_from_hyphae",
-    "carbon_from_respiration",
     "carbon_from_volume",
     "CensoredSummary",
     "assumed_error",
     "censored_summary",
     "censored_mean",
-    "chamber_density",
     "characterise",
     "cochran",
     "cochran_critical",
-    "colour_coverage",
     "colour_fit",
-    "compare_ratios",
     "components",
     "conclusion",
     "convert_basis",
@@ -173,11 +146,8 @@ __all__ = [
     "deming",
     "density_from_fields",
     "error_for",
-    "error_for_new_tea",
     "estimate_colour_bias",
-    "extract_to_material",
     "fieller",
-    "filter_factor",
     "fit_two_component",
     "fit_variances",
     "grubbs",
@@ -185,42 +155,31 @@ __all__ = [
     "hyphal_length_m_per_ml",
     "invented_study",
     "least_squares",
-    "legacy_mean",
-    "limits_for_counts",
     "limits_from_blanks",
     "limits_from_model",
     "limits_of_agreement",
     "linearity",
-    "log10_uncertainty",
     "log_ratio",
-    "log_sd_of_cv",
     "mandel",
     "meaning_of",
     "most_probable_number",
     "noncentrality",
-    "one_way",
     "parallelism",
     "passing_bablok",
     "phase_bias",
     "plan_tests",
     "poisson_limits",
     "polynomial",
-    "prior_scatter",
     "propagate",
     "propagate_both",
-    "propagate_many",
-    "ratio_from_fraction",
     "ratio_from_parts",
     "replicate_groups",
-    "rod_um3",
-    "same_kind",
     "sampling_steps",
     "simulate",
     "spike_recovery",
     "standard_addition",
     "study_as_table",
     "study_from_table",
-    "two_component_sd",
     "two_digits",
     "typical_reading",
     "valid_range",

@@ -15,19 +15,6 @@ def cylinder_um3(length_um: float, width_um: float) -> float:
     return math.pi / 4 * width_um**2 * length_um
 
 
-def rod_um3(length_um: float, width_um: float) -> float:
-    """Volume of a rod with round caps: total length and width. A sphere when both are equal. [um3]
-
-    Raises
-    ------
-    UnusableReading
-        If the rod is shorter than wide.
-    """
-    if length_um < width_um or width_um <= 0:
-        raise UnusableReading("A rod is at least as long as it is wide.", "Measure the whole length, caps included.")
-    return math.pi / 4 * width_um**2 * (length_um - width_um / 3)
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CarbonFactor:
     """One published way from cell volume to carbon: fg C = factor x um3 ^ power, for cells of the sizes it was found on."""

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from aerobe.assay._arrays import confidence, finite, t_quantile
-from aerobe.errors import NotEnoughData, UnusableReading
+from aerobe.errors import UnusableReading
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,43 +105,6 @@ def density_from_fields(counts: Sequence[float], factor: float, *, level: float 
     )
 
 
-def chamber_density(
-    counts: Sequence[float], *, square_mm2: float = 1.0, depth_mm: float = 0.1, dilution: float = 1.0, level: float = 0.95
-) -> Density:
-    """Cells per mL from the squares of a counting chamber (haemocytometer 0.1 mm deep, Petroff-Hausser 0.02 mm).
-
-    Raises
-    ------
-    UnusableReading
-        If the chamber or the dilution is impossible.
-    """
-    if not (square_mm2 > 0 and depth_mm > 0):
-        raise UnusableReading(
-            "The square or the depth of the chamber is not above zero.", "See the engraving: often 1 mm2 and 0.1 mm."
-        )
-    if dilution < 1:
-        raise UnusableReading(
-            f"A dilution of {dilution:g} would concentrate the sample.", "Enter final volume over sample volume."
-        )
-    return density_from_fields(counts, dilution / (square_mm2 * depth_mm * 1e-3), level=level)
-
-
-def filter_factor(*, filter_mm2: float, field_mm2: float, filtered_ml: float, dilution: float = 1.0) -> float:
-    """Density for one object a field on a membrane. [1/mL]
-
-    Raises
-    ------
-    UnusableReading
-        If an area, the volume or the dilution is impossible.
-    """
-    if min(filter_mm2, field_mm2, filtered_ml) <= 0 or field_mm2 > filter_mm2 or dilution < 1:
-        raise UnusableReading(
-            "Filter area, field area, volume or dilution is impossible.",
-            "Give the wetted filter area, the smaller field area, mL of liquid filtered and a dilution of at least 1.",
-        )
-    return filter_mm2 / field_mm2 / filtered_ml * dilution
-
-
 def hyphal_length_m_per_ml(
     intersections: Sequence[float],
     *,
@@ -182,17 +145,3 @@ def hyphal_length_m_per_ml(
     return density_from_fields(
         intersections, math.pi * filter_mm2 / (2 * grid_line_mm) / 1000 / filtered_ml * dilution, level=level
     )
-
-
-def bias_of_one_count(count: int, level: float = 0.95) -> str:
-    """How far one count can be trusted by chance alone.
-
-    Raises
-    ------
-    NotEnoughData
-        If nothing was counted.
-    """
-    if count < 1:
-        raise NotEnoughData("Nothing was counted.", "Count more fields, or quote the upper limit.")
-    low, high = poisson_limits(count, level)
-    return f"{count} objects counted stand for {low:.0f} to {high:.0f}: a chance error of {100 / math.sqrt(count):.0f} %."

@@ -31,23 +31,6 @@ def error_for(certificate: Certificate, recipe: str | None = None) -> AssayError
     return _error(certificate, found.bias, _as_normal(found), found.colour_alone, typical_reading(certificate, recipe), origin)
 
 
-def error_for_new_tea(certificate: Certificate, colour: float) -> AssayError:
-    """The error record for a tea of this colour that had no control of its own: the spread between colourants goes in.
-
-    Raises
-    ------
-    NotEnoughData
-        If the study has no coloured reading without cells.
-    """
-    if certificate.colour is None:
-        raise NotEnoughData(
-            "The study has no coloured reading without cells.", "Add filtered blanks, killed controls or colourants."
-        )
-    bias, bias_sd = certificate.colour.bias_of_new(colour)
-    origin = f"certificate: {certificate.study.name}, a tea without its own control"
-    return _error(certificate, bias, bias_sd, bias - certificate.background, typical_reading(certificate), origin)
-
-
 def _error(certificate: Certificate, bias: float, bias_sd: float, colour: float, typical: float, origin: str) -> AssayError:
     """The record for a tea whose colour adds `colour` and that usually reads `typical`.
 

@@ -136,45 +136,6 @@ def limits_from_model(
     )
 
 
-def limits_for_counts(
-    background: float, *, paired: bool = True, alpha: float = 0.05, beta: float = 0.05, relative_sd: float = 0.1
-) -> Limits:
-    """Limits for counts whose background is Poisson with this expected number.
-
-    `paired` takes an equal background count off; otherwise the background is taken as well known.
-
-    Raises
-    ------
-    OutsideValidity
-        If the background is below zero.
-
-    Source
-    ------
-    currie-1968
-    """
-    from scipy.special import ndtri
-
-    if background < 0:
-        raise OutsideValidity("A background below zero counts does not exist.", "Give the expected number of background counts.")
-    z_alpha, z_beta = float(ndtri(1 - alpha)), float(ndtri(1 - beta))
-    base = background * (2 if paired else 1)
-    critical = z_alpha * math.sqrt(base)
-    # detection - critical = z_beta sqrt(base + detection)
-    half = critical + z_beta**2 / 2
-    detection = half + math.sqrt(max(0.0, half**2 - critical**2 + z_beta**2 * base))
-    k = 1 / relative_sd
-    quantification = k * k / 2 * (1 + math.sqrt(1 + 4 * base / k**2))
-    return Limits(
-        critical=critical,
-        detection=detection,
-        quantification=quantification,
-        alpha=alpha,
-        beta=beta,
-        relative_sd=relative_sd,
-        origin="counting statistics",
-    )
-
-
 def censored_mean(values: Sequence[float], below: Sequence[bool], *, level: float = 0.9) -> tuple[float, float, float, float]:
     """Mean and sd of readings of which some lie below a limit: censored readings stay in, never as zero.
 

@@ -152,15 +152,3 @@ def plan_tests(
 
 def _best_within(most: int, sample_variance: float, test_variance: float) -> tuple[int, int]:
     return (most, 1) if sample_variance > 0 or test_variance > 0 else (1, 1)
-
-
-def best_tests_per_sample(sample_sd: float, test_sd: float, sample_price: float, test_price: float) -> float:
-    """Tests per sample that give the smallest variance for the money: sqrt(price ratio x variance ratio). [-]
-
-    Source
-    ------
-    cochran-1977
-    """
-    if sample_sd <= 0 or test_price <= 0:
-        return math.inf
-    return math.sqrt(sample_price / test_price) * test_sd / sample_sd

@@ -12,7 +12,6 @@ from aerobe.assay._arrays import confidence, normal_quantile
 from aerobe.assay._counts import poisson_limits
 from aerobe.errors import NotEnoughData, UnusableReading
 
-LOG10_COUNT_VARIANCE = math.log10(math.e) ** 2  # 0.18861: variance of log10 of a count is this over the count
 MOST_COLONIES = 1_000_000
 
 
@@ -195,57 +194,6 @@ def _log_of_tail(limit: np.ndarray, at: np.ndarray) -> np.ndarray:
     tail = gammainc(limit, at)
     first = limit * np.log(at) - at - gammaln(limit + 1)
     return np.where(tail > 1e-290, np.log(np.maximum(tail, 1e-300)), first)
-
-
-def legacy_mean(counts: Sequence[int], sample_ml: float) -> PlateCount:
-    """Mean of equal plates after dropping those that differ more than twofold from the rest. A rule of the past, biased.
-
-    Kept so that old results can be read; the result says that it is biased.
-
-    Raises
-    ------
-    NotEnoughData
-        If the rule leaves no plate.
-
-    Source
-    ------
-    gost-20264-1
-    """
-    median = float(np.median(counts))
-    used = [count for count in counts if median / 2 <= count <= 2 * median]
-    if not used:
-        raise NotEnoughData("The legacy rule leaves no plate.", "Use the weighted mean.")
-    kept = weighted_mean([Plate(sample_ml=sample_ml, colonies=count) for count in used], lowest=0, highest=10**9)
-    return PlateCount(
-        value=kept.value,
-        reported=kept.reported,
-        low=kept.low,
-        high=kept.high,
-        level=kept.level,
-        colonies=kept.colonies,
-        plates=kept.plates,
-        rule="legacy twofold rule",
-        says=f"{kept.reported:g} per mL after dropping {len(counts) - len(used)} plates by an old rule; it is biased.",
-    )
-
-
-def log10_uncertainty(reproducibility_log10: float, colonies: int) -> float:
-    """Expanded uncertainty (k 2) of log10 of a count, from the method's own scatter and the number of colonies. [-]
-
-    Raises
-    ------
-    UnusableReading
-        If colonies or reproducibility are not above zero.
-
-    Source
-    ------
-    iso-ts-19036
-    """
-    if colonies < 1 or reproducibility_log10 < 0:
-        raise UnusableReading(
-            "Colonies and the reproducibility must be positive.", "Give the sum of colonies and s_R in log10 units."
-        )
-    return 2 * math.sqrt(reproducibility_log10**2 + LOG10_COUNT_VARIANCE / colonies)
 
 
 def two_digits(value: float) -> float:

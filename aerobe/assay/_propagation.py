@@ -118,13 +118,6 @@ def propagate(model: Model, inputs: Sequence[Input], *, correlation: Floats | No
     )
 
 
-def propagate_many(models: Sequence[Model], values: Sequence[float], covariance: Floats) -> tuple[Floats, Floats]:
-    """Several results of the same correlated inputs: values and their covariance matrix (JCGM 102)."""
-    value = np.asarray(values, dtype=float)
-    slopes = np.array([_gradient(model, value, np.sqrt(np.diag(covariance))) for model in models])
-    return np.array([float(model(*value)) for model in models]), slopes @ np.asarray(covariance) @ slopes.T
-
-
 def simulate(
     model: Model,
     inputs: Sequence[Input],

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 from aerobe.assay._arrays import normal_quantile, t_quantile
-from aerobe.errors import NotAllowed, OutsideValidity, UnusableReading
+from aerobe.errors import OutsideValidity, UnusableReading
 from aerobe.units import number
 
 RATIO_KINDS = {
@@ -159,60 +158,7 @@ class FungalRatio:
         return share * (1 - share) * self.log_sd
 
 
-def ratio_from_fraction(fungal_fraction: float, fraction_sd: float, kind: str) -> FungalRatio:
-    """The ratio that belongs to a fungal fraction of the sum, with its uncertainty.
-
-    Raises
-    ------
-    UnusableReading
-        If the fraction is not between 0 and 1.
-    """
-    if not 0 < fungal_fraction < 1:
-        raise UnusableReading(f"A fungal fraction of {fungal_fraction:g} is not between 0 and 1.", "Enter 25 % as 0.25.")
-    return FungalRatio(
-        ratio=fungal_fraction / (1 - fungal_fraction), log_sd=fraction_sd / (fungal_fraction * (1 - fungal_fraction)), kind=kind
-    )
-
-
 def ratio_from_parts(fungi: float, bacteria: float, fungi_sd: float, bacteria_sd: float, kind: str) -> FungalRatio:
     """The ratio of two measured parts."""
     found = log_ratio(fungi, bacteria, fungi_sd, bacteria_sd)
     return FungalRatio(ratio=found.value, log_sd=math.hypot(fungi_sd / fungi, bacteria_sd / bacteria), kind=kind)
-
-
-def compare_ratios(first: FungalRatio, second: FungalRatio, *, level: float = 0.95) -> RatioInterval:
-    """How many times larger the first ratio is.
-
-    Raises
-    ------
-    NotAllowed
-        If the two are of different kinds: plate counts and biomass differ by orders of magnitude on the same tea.
-    """
-    same_kind(first.kind, second.kind)
-    spread = math.hypot(first.log_sd, second.log_sd)
-    value, factor = first.ratio / second.ratio, math.exp(normal_quantile(level) * spread)
-    return RatioInterval(
-        value=value,
-        low=value / factor,
-        high=value * factor,
-        level=level,
-        bounded=True,
-        says=f"{number(value)} times ({number(value / factor)} to {number(value * factor)}).",
-    )
-
-
-def same_kind(first: str, second: str) -> None:
-    """Refuse to compare ratios of unlike or unknown kinds.
-
-    Raises
-    ------
-    NotAllowed
-        If the ratios are of unlike kinds.
-    """
-    if first == second and first != "unknown":
-        return
-    say: Callable[[str], str] = lambda kind: RATIO_KINDS.get(kind, kind)  # noqa: E731
-    raise NotAllowed(
-        f"These fungal to bacterial ratios cannot be compared: one is {say(first)}, the other {say(second)}.",
-        "Compare only ratios of one known kind; measure both samples with the same test.",
-    )

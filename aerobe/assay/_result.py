@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
-from aerobe.assay._arrays import finite, normal_quantile
-from aerobe.errors import NotEnoughData, UnusableReading
+from aerobe.assay._arrays import normal_quantile
+from aerobe.errors import UnusableReading
 from aerobe.records import AssayError
 from aerobe.units import number
 
@@ -125,36 +122,3 @@ def _inverted(value: float, z: float, base: float, relative: float) -> tuple[flo
         return (value - math.sqrt(max(0.0, inside))) / a if value * value > z * z * base and a < 0 else 0.0, math.inf
     root = math.sqrt(max(0.0, value * value - a * (value * value - z * z * base)))
     return (value - root) / a, (value + root) / a
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Results:
-    """Several samples measured with one kit on one recipe: values with the covariance that they share."""
-
-    values: tuple[float, ...]
-    covariance: tuple[tuple[float, ...], ...]
-
-
-def biomass_of_samples(
-    error: AssayError, means: Sequence[float], readings: Sequence[int], *, with_scale: bool = False
-) -> Results:
-    """Bias-corrected results of several samples and their covariance: the bias, and the scale if wanted, are common.
-
-    Raises
-    ------
-    NotEnoughData
-        If results and numbers of readings do not pair up.
-
-    Source
-    ------
-    jcgm-100-2008
-    """
-    y, n = finite(means, "results"), np.asarray(readings, dtype=float)
-    if y.size != n.size or np.any(n < 1):
-        raise NotEnoughData("Each result needs its number of readings.", "Give one whole number of at least 1 for each.")
-    x = y - error.bias
-    own = (error.constant_sd**2 + (error.proportional_cv * np.maximum(x, 0.0)) ** 2) / n
-    matrix = np.diag(own) + error.bias_sd**2
-    if with_scale:
-        matrix = matrix + math.expm1(error.gain_log_sd**2) * np.outer(x, x)
-    return Results(values=tuple(map(float, x)), covariance=tuple(tuple(map(float, row)) for row in matrix))

@@ -30,25 +30,9 @@ class TwoComponent:
     df: int  # degrees of freedom of scatter behind the fit
 
 
-def two_component_sd(level: float, constant_sd: float, log_sd: float, slope: float = 1.0) -> float:
-    """Standard deviation under the full model y = a + slope x level x exp(eta) + eps, eta with sd `log_sd`. [of the test]
-
-    Source
-    ------
-    rocke-lorenzato-1995
-    """
-    growth = math.exp(log_sd**2)
-    return math.sqrt(constant_sd**2 + (slope * level) ** 2 * growth * (growth - 1))
-
-
 def cv_of_log_sd(log_sd: float) -> float:
     """Coefficient of variation of a factor exp(eta) whose eta has this standard deviation. [-]"""
     return math.sqrt(math.expm1(log_sd**2))
-
-
-def log_sd_of_cv(cv: float) -> float:
-    """The reverse of `cv_of_log_sd`. [-]"""
-    return math.sqrt(math.log1p(cv**2))
 
 
 # Variance of the proportional part over that of the constant one, at the strongest group: from nothing to see to all.

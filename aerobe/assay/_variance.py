@@ -15,67 +15,6 @@ from aerobe.statistics import gaussian_deviance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class OneWay:
-    """Analysis of variance of groups of replicates, unequal sizes allowed, and the precision figures of ISO 5725-2."""
-
-    groups: int
-    readings: int
-    mean: float
-    between_ss: float
-    within_ss: float
-    f: float
-    r_squared: float
-    repeatability_sd: float  # within groups
-    between_sd: float  # of the true group means; zero when the estimate is negative
-    reproducibility_sd: float  # of one reading in another group
-    replicates: float  # effective number per group
-
-
-def one_way(groups: Sequence[Sequence[float]]) -> OneWay:
-    """One-way analysis of variance, accurate for readings with a large constant part.
-
-    Raises
-    ------
-    NotEnoughData
-        If there are fewer than two groups, or no group has a replicate.
-
-    Source
-    ------
-    iso-5725-2, nist-strd
-    """
-    kept = [finite(group, "replicates") for group in groups if len(group)]
-    n = sum(group.size for group in kept)
-    if len(kept) < 2 or n <= len(kept):
-        raise NotEnoughData(
-            "The scatter within and between groups cannot be told apart from these readings.",
-            "Give at least two groups and at least one of them with two readings of the same sample.",
-        )
-    # Taking one reading off all the others is exact for close numbers and saves the digits that squares would lose.
-    start = float(kept[0][0])
-    shifted = [group - start for group in kept]
-    means = [math.fsum(group) / group.size for group in shifted]
-    grand = math.fsum(value for group in shifted for value in group) / n
-    between = math.fsum(group.size * (mean - grand) ** 2 for group, mean in zip(shifted, means, strict=True))
-    within = math.fsum((value - mean) ** 2 for group, mean in zip(shifted, means, strict=True) for value in group)
-    ms_between, ms_within = between / (len(kept) - 1), within / (n - len(kept))
-    effective = (n - sum(group.size**2 for group in kept) / n) / (len(kept) - 1)
-    share = max(0.0, (ms_between - ms_within) / effective)
-    return OneWay(
-        groups=len(kept),
-        readings=n,
-        mean=start + grand,
-        between_ss=between,
-        within_ss=within,
-        f=ms_between / ms_within if ms_within > 0 else math.inf,
-        r_squared=between / (between + within) if between + within > 0 else math.nan,
-        repeatability_sd=math.sqrt(ms_within),
-        between_sd=math.sqrt(share),
-        reproducibility_sd=math.sqrt(share + ms_within),
-        replicates=effective,
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Share:
     """One component of the scatter, as a standard deviation with its profile interval."""
 

@@ -3,7 +3,7 @@
 from aerobe.evidence._blocks import ManyBrews
 from aerobe.evidence._checks import SmallStudies, fades_without, leave_one_out, small_studies, trim_and_fill
 from aerobe.evidence._copies import Alike, too_alike
-from aerobe.evidence._effects import Contrast, evidence_hash, ratio_of_means, risk_ratio
+from aerobe.evidence._effects import Contrast, evidence_hash, ratio_of_means
 from aerobe.evidence._from_verdict import brew_lines, contrasts_of_verdict
 from aerobe.evidence._hierarchical import BayesPool, Shrunken, bayes_pool
 from aerobe.evidence._many import SPREADS, ManyPool, RecipeEffect, array_module, pool_brews
@@ -57,7 +57,6 @@ __all__ = [
     "prediction_interval",
     "ratio_of_means",
     "regress",
-    "risk_ratio",
     "selection",
     "site_means",
     "site_of",

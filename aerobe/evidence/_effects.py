@@ -139,20 +139,3 @@ def ratio_of_means(
         )
     variance = (sd / mean) ** 2 / brews + (sd_against / mean_against) ** 2 / brews_against
     return math.log(mean / mean_against), variance
-
-
-def risk_ratio(events: int, others: int, events_against: int, others_against: int) -> tuple[float, float]:
-    """ln of a risk ratio from a two by two table, and its variance (Salmonella found or not, for example).
-
-    Raises
-    ------
-    UnusableRecord
-        If a cell that must be above zero is not.
-    """
-    if min(events, events_against) < 1 or min(others, others_against) < 0:
-        raise UnusableRecord(
-            "A ratio of risks needs an event on both sides.", "Report the counts as they are; do not pool this one."
-        )
-    total, total_against = events + others, events_against + others_against
-    effect = math.log(events / total) - math.log(events_against / total_against)
-    return effect, 1 / events - 1 / total + 1 / events_against - 1 / total_against

@@ -14,12 +14,9 @@ from aerobe.oxygen._ceiling import (
 from aerobe.oxygen._changes import ChangeRow, Changes, compare_changes
 from aerobe.oxygen._chemicals import COBALT_CAUTION, SULPHITE_CAUTION, SulphiteDose, sulphite_dose
 from aerobe.oxygen._classic import (
-    ClassicFit,
     RunBeside,
-    course_saturation_mg_per_l,
     flow_exponent,
     judge_series,
-    least_squares_kla,
     linear_window_kla,
 )
 from aerobe.oxygen._demand import YIELD, FoodBalance, balance_ceiling_g_per_l, food_balance
@@ -29,7 +26,7 @@ from aerobe.oxygen._floors import FLOORS, Floor
 from aerobe.oxygen._foods import FOODS, Food, FoodLibrary, Range
 from aerobe.oxygen._live_probe import ProbeTrouble, probe_troubles
 from aerobe.oxygen._models import OneModel
-from aerobe.oxygen._probes import ProbeCheck, check_probe, oxygen_from_percent, percent_of_saturation, salinity_from_conductivity
+from aerobe.oxygen._probes import ProbeCheck, check_probe, oxygen_from_percent, salinity_from_conductivity
 from aerobe.oxygen._reaeration import KlaEstimate, kla_from_reaeration
 from aerobe.oxygen._response import responses
 from aerobe.oxygen._saturation import pressure_at_altitude_kpa, saturation_mg_per_l
@@ -37,13 +34,12 @@ from aerobe.oxygen._sizing import (
     ALPHA,
     AirPlan,
     ScaledBrew,
-    needed_kla_per_h,
     pump_power_w,
     pump_pressure_kpa,
     scale_vessel,
     size_air,
 )
-from aerobe.oxygen._standard import StandardTransfer, kla_at_20, standard_transfer, transfer_factor, transfer_rate_mg_per_l_h
+from aerobe.oxygen._standard import StandardTransfer, kla_at_20, standard_transfer, transfer_factor
 from aerobe.oxygen._steps import StepEstimate, transfer_from_steps
 from aerobe.oxygen._unknown_air import UNKNOWN_DIFFUSER, air_spans, depth_as_wide_m, with_flow_guessed
 from aerobe.oxygen._uptake import HoldingTime, UptakeTrack, holding_time, hours_to_floor, uptake_from_log
@@ -60,7 +56,6 @@ __all__ = [
     "AirPlan",
     "ChangeRow",
     "Changes",
-    "ClassicFit",
     "DoseRow",
     "Floor",
     "Food",
@@ -86,7 +81,6 @@ __all__ = [
     "balance_ceiling_g_per_l",
     "check_probe",
     "compare_changes",
-    "course_saturation_mg_per_l",
     "depth_as_wide_m",
     "dose_row",
     "first_guess_kla",
@@ -98,12 +92,9 @@ __all__ = [
     "judge_series",
     "kla_at_20",
     "kla_from_reaeration",
-    "least_squares_kla",
     "linear_window_kla",
-    "needed_kla_per_h",
     "outcome_of",
     "oxygen_from_percent",
-    "percent_of_saturation",
     "pressure_at_altitude_kpa",
     "probe_troubles",
     "pump_power_w",
@@ -120,7 +111,6 @@ __all__ = [
     "trade_off",
     "transfer_factor",
     "transfer_from_steps",
-    "transfer_rate_mg_per_l_h",
     "uptake_from_log",
     "warming_until_h",
     "with_flow_guessed",

@@ -13,41 +13,6 @@ from aerobe.oxygen._reaeration import clean_log
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ClassicFit:
-    """Least-squares values of the exponential model, each with the standard error that independent noise would give."""
-
-    kla_per_h: float
-    kla_se_per_h: float
-    saturation_mg_per_l: float
-    saturation_se_mg_per_l: float
-    start_mg_per_l: float
-    start_se_mg_per_l: float
-    residual_sd_mg_per_l: float
-
-
-def course_saturation_mg_per_l(temperature_degc: float, oxygen_pressure_atm: float = 0.21) -> float:
-    """Saturation by the short formula of a gas-transfer course; 1 to 2 % above the table, kept to meet its numbers. [mg/L]
-
-    Parameters
-    ----------
-    temperature_degc
-        Of the water. [degC]
-    oxygen_pressure_atm
-        Partial pressure of oxygen. [atm]
-
-    Source
-    ------
-    cee4530-2019
-
-    Examples
-    --------
-    >>> round(course_saturation_mg_per_l(22.0), 2)
-    8.9
-    """
-    return oxygen_pressure_atm * float(np.exp(1727.0 / (temperature_degc + 273.15) - 2.105))
-
-
 def linear_window_kla(
     times_h: ArrayLike,
     oxygen_mg_per_l: ArrayLike,
@@ -95,61 +60,6 @@ def linear_window_kla(
             "Read more often, or widen the window.",
         )
     return -float(np.polyfit(times[inside], np.log(saturation_mg_per_l - values[inside]), 1)[0])
-
-
-def least_squares_kla(times_h: ArrayLike, oxygen_mg_per_l: ArrayLike, *, saturation_guess_mg_per_l: float = 9.0) -> ClassicFit:
-    """Nonlinear least squares of C* - (C* - C0) exp(-kLa t) for all three, as the clean-water standard asks.
-
-    Parameters
-    ----------
-    times_h, oxygen_mg_per_l
-        The window to be fitted, shape (n,). [h, mg/L]
-    saturation_guess_mg_per_l
-        Where the search starts. [mg/L]
-
-    Returns
-    -------
-    ClassicFit
-        Standard errors hold for independent noise only, which probes do not have; see `kla_from_reaeration`.
-
-    Raises
-    ------
-    NotEnoughData
-        If there are fewer than five readings.
-
-    Source
-    ------
-    asce-ewri-2-06
-    """
-    times, values = clean_log(times_h, oxygen_mg_per_l)
-    if len(times) < 5:
-        raise NotEnoughData(f"{len(times)} readings cannot fix three unknowns.", "Give at least five, better twenty.")
-    from scipy.optimize import least_squares
-
-    start = times[0]
-    span = times[-1] - start
-
-    def residuals(parameters: Array) -> Array:
-        saturation, first, log_kla = parameters
-        return saturation - (saturation - first) * np.exp(-np.exp(log_kla) * (times - start)) - values
-
-    guesses = [
-        least_squares(residuals, [saturation_guess_mg_per_l, values[0], np.log(rate / span)], x_scale=[1.0, 1.0, 0.3])
-        for rate in (0.5, 2.0, 6.0)
-    ]
-    best = min(guesses, key=lambda guess: float(guess.cost))
-    variance = 2.0 * best.cost / max(len(times) - 3, 1)
-    spread = np.sqrt(np.diag(np.linalg.pinv(best.jac.T @ best.jac)) * variance)
-    kla = float(np.exp(best.x[2]))
-    return ClassicFit(
-        kla_per_h=kla,
-        kla_se_per_h=kla * float(spread[2]),
-        saturation_mg_per_l=float(best.x[0]),
-        saturation_se_mg_per_l=float(spread[0]),
-        start_mg_per_l=float(best.x[1]),
-        start_se_mg_per_l=float(spread[1]),
-        residual_sd_mg_per_l=float(np.sqrt(variance)),
-    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,39 +13,6 @@ from aerobe.oxygen._saturation import saturation_mg_per_l
 Array = NDArray[np.float64]
 
 
-def percent_of_saturation(
-    oxygen_mg_per_l: float,
-    temperature_degc: float,
-    *,
-    altitude_m: float = 0.0,
-    pressure_kpa: float | None = None,
-    salinity: float = 0.0,
-) -> float:
-    """A reading in mg/L as percent of what the water could hold here.
-
-    Parameters
-    ----------
-    oxygen_mg_per_l
-        The reading. [mg/L]
-    temperature_degc, altitude_m, pressure_kpa, salinity
-        As for `saturation_mg_per_l`. [degC, m, kPa, g/kg]
-
-    Returns
-    -------
-    float
-        Share of saturation at this place, not at sea level. [%]
-
-    Source
-    ------
-    benson-krause-1984
-    """
-    return (
-        100.0
-        * oxygen_mg_per_l
-        / saturation_mg_per_l(temperature_degc, altitude_m=altitude_m, pressure_kpa=pressure_kpa, salinity=salinity)
-    )
-
-
 def oxygen_from_percent(
     percent: float, temperature_degc: float, *, altitude_m: float = 0.0, pressure_kpa: float | None = None, salinity: float = 0.0
 ) -> float:

@@ -140,42 +140,6 @@ def size_air(
     return tuple(_plan(vessel, diffuser, kla20_per_h, hours, price_per_kwh, efficiency) for diffuser in diffusers)
 
 
-def needed_kla_per_h(
-    peak_uptake_mg_per_l_h: float, saturation_mg_per_l: float, floor_mg_per_l: float, *, alpha: float = ALPHA.mid
-) -> float:
-    """Clean-water transfer that carries a peak of uptake at the floor.
-
-    Parameters
-    ----------
-    peak_uptake_mg_per_l_h
-        Highest uptake rate of the brew. [mg/L/h]
-    saturation_mg_per_l, floor_mg_per_l
-        Saturation, and the oxygen not to be undercut. [mg/L]
-    alpha
-        Transfer in the brew over clean water. [-]
-
-    Returns
-    -------
-    float
-        kLa at the brew's temperature. [1/h]
-
-    Raises
-    ------
-    OutsideValidity
-        If the floor is not below saturation.
-
-    Source
-    ------
-    metcalf-eddy
-    """
-    if floor_mg_per_l >= saturation_mg_per_l:
-        raise OutsideValidity(
-            f"A floor of {floor_mg_per_l:g} mg/L is not below saturation, {saturation_mg_per_l:.2f} mg/L.",
-            "Choose a lower floor.",
-        )
-    return peak_uptake_mg_per_l_h / (saturation_mg_per_l - floor_mg_per_l) / alpha
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScaledBrew:
     """A vessel of another size that brings each litre as much oxygen as the first."""

@@ -108,30 +108,3 @@ def standard_transfer(
         return StandardTransfer(sotr_g_per_h=rate, sote=None, sote_per_m=None)
     share = rate / (flow_l_per_min * 60.0 * OXYGEN_IN_AIR_G_PER_L)
     return StandardTransfer(sotr_g_per_h=rate, sote=share, sote_per_m=share / depth_m if depth_m else None)
-
-
-def transfer_rate_mg_per_l_h(kla_per_h: float, saturation_mg_per_l: float, oxygen_mg_per_l: float) -> float:
-    """Oxygen brought in; at a steady reading it is also what the brew takes up.
-
-    Parameters
-    ----------
-    kla_per_h
-        At the brew's temperature. [1/h]
-    saturation_mg_per_l, oxygen_mg_per_l
-        Saturation and present oxygen. [mg/L]
-
-    Returns
-    -------
-    float
-        kLa (C* - C). [mg/L/h]
-
-    Source
-    ------
-    asce-ewri-2-06
-
-    Examples
-    --------
-    >>> round(transfer_rate_mg_per_l_h(20.0, 9.09, 6.0), 1)
-    61.8
-    """
-    return kla_per_h * (saturation_mg_per_l - oxygen_mg_per_l)

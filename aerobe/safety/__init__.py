@@ -45,7 +45,7 @@ from aerobe.safety._use_facts import (
     UNTREATED,
     UseFacts,
 )
-from aerobe.safety._use_gates import days_needed, use_gates
+from aerobe.safety._use_gates import use_gates
 from aerobe.safety._water import Dechlorination, Sanitising, dechlorinate, judge_water, sanitise, water_kind
 
 __all__ = [
@@ -128,7 +128,6 @@ __all__ = [
     "applied_per_m2",
     "cautions",
     "closed",
-    "days_needed",
     "dechlorinate",
     "floor_of",
     "harvest_gates",

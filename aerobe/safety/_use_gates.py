@@ -13,7 +13,7 @@ from aerobe.safety._rule_editions import edition_of
 from aerobe.safety._rule_questions import question_of
 from aerobe.safety._rule_table import rule_places
 from aerobe.safety._rule_words import is_known_name, suggestions
-from aerobe.safety._thresholds import DECIDE, threshold
+from aerobe.safety._thresholds import DECIDE
 from aerobe.safety._use_facts import TREATED, TREATED_A, UNKNOWN, UNTREATED, UseFacts
 
 CHOICE = "aerobe-cautious-choice"
@@ -126,13 +126,3 @@ def _gate_of(found: Clearance) -> Gate:
     asks = [question_of(fact).asks for fact in found.asks]
     how = f"Answer: {' '.join(asks)}" if asks else "Another tea, another place, more days, or kept off what is eaten."
     return (unshown_gate if found.state == ASKED else shut_gate)(name, why, how + DECIDE, *sources)
-
-
-def days_needed(edible_part_touches_soil: bool | None) -> float:
-    """The days between an untreated tea and the harvest, as with raw manure; not knowing counts as touching the soil. [d]
-
-    Source
-    ------
-    cfr-7-205-203
-    """
-    return threshold("raw-manure-days" if edible_part_touches_soil is False else "raw-manure-days-soil").value

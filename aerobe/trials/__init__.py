@@ -1,6 +1,6 @@
 """Trials: plan what a budget can answer, draw the run sheet, and propose what to ask next."""
 
-from aerobe.trials._best_arm import NextRound, brews_to_find_the_best, next_round
+from aerobe.trials._best_arm import NextRound, next_round
 from aerobe.trials._calendar import CalendarEvent, calendar_file, calendar_of
 from aerobe.trials._checked import checked_power
 from aerobe.trials._circumstances import CLEAR, Circumstances
@@ -25,7 +25,7 @@ from aerobe.trials._scatter import (
     scatter_of_testing,
 )
 from aerobe.trials._through_model import SimulateBrew, Told, told_through_model
-from aerobe.trials._times import SamplingTimes, numeric_sensitivity, optimal_times
+from aerobe.trials._times import SamplingTimes, optimal_times
 
 __all__ = [
     "CLEAR",
@@ -51,7 +51,6 @@ __all__ = [
     "Scatter",
     "SimulateBrew",
     "Told",
-    "brews_to_find_the_best",
     "calendar_file",
     "calendar_of",
     "checked_power",
@@ -62,7 +61,6 @@ __all__ = [
     "informed_interval",
     "informed_words",
     "next_round",
-    "numeric_sensitivity",
     "optimal_times",
     "plan_trial",
     "plots_of",

@@ -15,7 +15,6 @@ Array = NDArray[np.float64]
 DRAWS = 4000
 SURE = 0.9  # chance of being the best, or within the margin of it, at which going on is seldom worth the brews
 PRIOR_LOG_SD = 1.0  # of arms around their common mean: two thirds of recipes within a factor of 2.7 (ours, no source)
-MOST_BREWS = 400
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,40 +128,3 @@ def _top_two(mean: Array, error: Array, brews: int, rng: np.random.Generator) ->
             challenger = int(rivals.argmax())
         counts[challenger] += 1
     return counts
-
-
-def brews_to_find_the_best(
-    truth: Sequence[float], sd: float, *, margin: float, per_round: int, adaptive: bool, seed: int, most: int = MOST_BREWS
-) -> tuple[int, bool]:
-    """One simulated search: brews made until the leader is sure enough, and whether it was good. [-]
-
-    Parameters
-    ----------
-    truth
-        True log level of each arm. [ln]
-    sd
-        Scatter between brews. [ln]
-    margin
-        A leader this near the best is good. [ln ratio]
-    per_round
-        Brews of a round. [-]
-    adaptive
-        Top-two allocation, or as many brews of each arm.
-    seed, most
-        Of the simulation, and when to give up. [-]
-    """
-    rng = np.random.default_rng(seed)
-    level, arms = np.asarray(truth, dtype=float), list(range(len(truth)))
-    values = [float(level[arm] + rng.normal(0.0, sd)) for arm in arms]
-    turn = 0
-    while True:
-        step = next_round(values, arms, len(level), per_round, margin=margin, sd=sd, seed=seed + len(values))
-        if step.may_stop or len(values) >= most:
-            return len(values), bool(level[step.best] >= level.max() - margin)
-        if adaptive:
-            chosen = [arm for arm, count in enumerate(step.brews) for _ in range(count)]
-        else:
-            chosen = [(turn + i) % len(level) for i in range(per_round)]
-            turn += per_round
-        arms += chosen
-        values += [float(level[arm] + rng.normal(0.0, sd)) for arm in chosen]

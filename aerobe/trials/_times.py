@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -174,36 +174,3 @@ def _most_sensitive(slopes: Array, rows: Array, prior: Array) -> float:
         return float("inf")
     spread = np.einsum("dti,dij,dtj->dt", slopes, np.linalg.inv(information), slopes)
     return float(spread.mean(axis=0).max())
-
-
-def numeric_sensitivity(
-    curve: Callable[[Array, Array], Array], draws: Sequence[Sequence[float]], step: float = 1e-4
-) -> Sensitivity:
-    """Slopes of a curve by central differences, for curves without formulas.
-
-    Parameters
-    ----------
-    curve
-        Outcome (log scale) from parameters, shape (parameters,), and times, shape (times,). [-]
-    draws
-        Believed parameters, shape (draws, parameters). [any]
-    step
-        Relative step. [-]
-
-    Returns
-    -------
-    callable
-        Slopes, shape (draws, times, parameters). [per parameter]
-    """
-    values = np.atleast_2d(np.asarray(draws, dtype=float))
-
-    def sensitivity(times: Array) -> Array:
-        found = np.empty((len(values), len(times), values.shape[1]))
-        for d, theta in enumerate(values):
-            for k in range(values.shape[1]):
-                move = np.zeros_like(theta)
-                move[k] = step * max(1.0, abs(theta[k]))
-                found[d, :, k] = (curve(theta + move, times) - curve(theta - move, times)) / (2 * move[k])
-        return found
-
-    return sensitivity

@@ -34,8 +34,8 @@ from aerobe.verdicts._settle import (
     power_of_difference,
     power_of_sameness,
 )
-from aerobe.verdicts._simultaneous import adjusted_p, all_pairs, critical_value, critical_values, joint_t
-from aerobe.verdicts._verdict import every_pair, hold_back, judge
+from aerobe.verdicts._simultaneous import all_pairs, critical_values, joint_t
+from aerobe.verdicts._verdict import hold_back, judge
 from aerobe.verdicts._words import effect_words, short_headline
 
 __all__ = [
@@ -65,7 +65,6 @@ __all__ = [
     "Rival",
     "Settle",
     "Verdict",
-    "adjusted_p",
     "allowance_now",
     "boundary_levels",
     "critical_values",
@@ -83,10 +82,8 @@ __all__ = [
     "brews_needed",
     "brews_needed_for_sameness",
     "call_contrasts",
-    "critical_value",
     "effect_words",
     "short_headline",
-    "every_pair",
     "fit_effects",
     "fit_mixed",
     "is_estimable",

@@ -5,14 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
 from aerobe.errors import NotEnoughData
-from aerobe.records import Arm, Trial
+from aerobe.records import Trial
 from aerobe.verdicts._answer import CANNOT_TELL, Comparison, Settle, Verdict
 from aerobe.verdicts._calls import CLAIM_LEVEL
 from aerobe.verdicts._check import check_comparisons
@@ -289,8 +288,3 @@ def _settle(comparisons: Sequence[Comparison], sd: float | None, layout: Layout,
         words = f"At this scatter {more} brews of each arm (now {each:.0f}) would tell a difference of the margin 4 times in 5"
         words += f"; {same} would show sameness." if same else "."
     return Settle(brews_per_arm=more, brews_per_arm_for_sameness=same, words=words)
-
-
-def every_pair(arms: Sequence[Arm]) -> list[tuple[str, str]]:
-    """All pairs of arms (later, earlier), for asking about comparisons that nobody planned."""
-    return [(b.key, a.key) for a, b in combinations(arms, 2)]

@@ -13,14 +13,11 @@ from aerobe.assay import (
     Study,
     StudyReading,
     as_lines,
-    best_tests_per_sample,
     biomass_from_reading,
-    biomass_of_samples,
     characterise,
     conclusion,
     decision_limit,
     error_for,
-    error_for_new_tea,
     invented_study,
     meaning_of,
     plan_tests,
@@ -62,8 +59,6 @@ def test_the_error_record_feeds_later_rooms(certificate) -> None:
     assert error.detection_limit == approx(decision_limit(error))
     clear = error_for(certificate)
     assert clear.bias == certificate.background and clear.bias_sd == approx(certificate.scatter.constant_sd / math.sqrt(8))
-    unknown = error_for_new_tea(certificate, 0.4)
-    assert unknown.bias_sd > 2 * error.bias_sd
     with pytest.raises(NotEnoughData, match="no controls"):
         error_for(certificate, "another brew")
 
@@ -244,8 +239,6 @@ def test_a_weak_reading_is_a_bound_and_a_censored_one_stays_censored() -> None:
 def test_repeats_shrink_the_scatter_but_not_the_bias() -> None:
     many = biomass_from_reading(ERROR, 120.0, readings=10_000)
     assert (many.high - many.low) / 2 == approx(1.6448536 * 2.0, rel=0.02)
-    results = biomass_of_samples(ERROR, [120.0, 140.0], [2, 4], with_scale=True)
-    assert results.covariance[0][1] == approx(4 + math.expm1(0.04) * 97 * 117)
 
 
 # --- how many tests --------------------------------------------------------------------------------------------------
@@ -265,11 +258,6 @@ def test_the_plan_is_the_cheapest_by_brute_force() -> None:
 def test_a_plan_that_no_number_of_tests_reaches_says_so() -> None:
     found = plan_tests(ERROR, expected=100, wanted_percent=10, test_price=4, same_kit=False)
     assert not found.reachable and found.floor > 10 and "endless tests" in found.says
-
-
-def test_best_split_of_money() -> None:
-    # Cochran 1977: sqrt(20 / 5 x 9 / 4) = 3 tests a sample.
-    assert best_tests_per_sample(2.0, 3.0, 20.0, 5.0) == approx(3.0)
 
 
 def test_impossible_plans() -> None:

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from aerobe.assay import ColourReading, TrueTest, colour_coverage, colour_fit, estimate_colour_bias
+from aerobe.assay import ColourReading, colour_fit, estimate_colour_bias
 from aerobe.errors import NotEnoughData, UnusableReading
+from benchmarks.how_often_does_the_colour_interval_hold import TrueTest, colour_coverage
 
 STUDIES = 2000
 

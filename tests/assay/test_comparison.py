@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from aerobe.assay import deming, limits_of_agreement, passing_bablok, phase_bias, prior_scatter
-from aerobe.errors import NotEnoughData, NotFound, OutsideValidity
+from aerobe.assay import deming, limits_of_agreement, passing_bablok, phase_bias
+from aerobe.errors import NotEnoughData, OutsideValidity
 from tests.conftest import DATA
 
 # Bland and Altman 1986, table 1: peak flow by a large and a mini meter, first readings
@@ -132,21 +132,6 @@ def test_a_constant_ratio_is_left_alone_and_the_tests_agree_with_an_analysis_of_
     )
     assert (found.food_f, found.phase_f, found.together_f) == approx(tuple(table["F"][:3]), rel=1e-8)
     assert found.fixed_factor_works
-
-
-def test_published_scatter_is_there_with_its_source() -> None:
-    # Joergensen and Olfs 1998, 25 laboratories; the table in tests/data.
-    with (DATA / "s12_fumigation_extraction_interlaboratory_CV.csv").open() as stream:
-        rows = {row["level"]: row for row in csv.DictReader(stream) if row["quantity"].startswith("difference")}
-    between, within = prior_scatter("fumigation extraction"), prior_scatter("fumigation extraction", "within a laboratory")
-    for found, row in (
-        (between, rows["between laboratories and procedures"]),
-        (within, rows["replicates within one laboratory"]),
-    ):
-        assert (100 * found.cv_low, 100 * found.cv_high) == approx((float(row["cv_low"]), float(row["cv_high"])))
-    assert between.source == "joergensen-olfs-1998" and 0.12 < between.gain_log_sd < 0.24
-    with pytest.raises(NotFound):
-        prior_scatter("guessing")
 
 
 @pytest.mark.parametrize(

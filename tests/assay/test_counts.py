@@ -9,31 +9,20 @@ import pytest
 from pytest import approx
 
 from aerobe.assay import (
-    Uncertain,
-    biomass_from_uptake,
     carbon_from_hyphae,
-    carbon_from_respiration,
     carbon_from_volume,
-    chamber_density,
     cylinder_um3,
     density_from_fields,
-    extract_to_material,
-    filter_factor,
     hyphal_length_m_per_ml,
-    rod_um3,
 )
 from aerobe.errors import OutsideValidity, UnusableReading
 
 
 def test_haemocytometer() -> None:
     # Handbook example, from memory: mean 50 in a square of 1 mm2, dilution 2: 50 x 10 000 x 2 = 1.0e6 per mL.
-    assert chamber_density((50, 48, 52, 50), dilution=2).value == approx(1.0e6)
+    assert density_from_fields((50, 48, 52, 50), 2 / 1e-4).value == approx(1.0e6)
     # Five squares of a 25-square grid: sum x 5 x 10 000.
-    assert chamber_density((8, 12, 10, 9, 11), square_mm2=0.04).value == approx(50 * 5 * 1e4)
-
-
-def test_membrane() -> None:
-    assert filter_factor(filter_mm2=200, field_mm2=0.01, filtered_ml=2, dilution=10) == approx(1e5)
+    assert density_from_fields((8, 12, 10, 9, 11), 1 / (0.04 * 1e-4)).value == approx(50 * 5 * 1e4)
 
 
 def test_random_fields_use_the_poisson_limits_and_clumped_fields_their_own_scatter() -> None:
@@ -120,37 +109,11 @@ def test_a_cell_without_a_volume_is_refused(cell_um3: float) -> None:
         carbon_from_volume(1e8, cell_um3)
 
 
-def test_a_sphere_is_the_shortest_rod() -> None:
-    assert rod_um3(1.0, 1.0) == approx(math.pi / 6)
-    with pytest.raises(UnusableReading):
-        rod_um3(0.5, 1.0)
-
-
-def test_respiration_by_both_factors() -> None:
-    # Anderson and Domsch 1978 (from memory): 40.04 y + 0.37; a later factor gives a quarter more.
-    found = carbon_from_respiration(Uncertain(value=1.0, sd=0.1))
-    assert found["anderson-domsch-1978"].value == approx(40.41) and found["sparling-1995"].value / 40.04 == approx(
-        1.26, abs=0.005
-    )
-
-
-def test_uptake_of_fed_and_starved_cells_gives_wide_limits_and_says_so() -> None:
-    found = biomass_from_uptake(Uncertain(value=30.0, sd=2.0), Uncertain(value=0.1, sd=0.03))
-    assert not found.agree and found.simulated.high > found.linear.high
-
-
-def test_extract_back_to_material() -> None:
-    assert extract_to_material(Uncertain(value=5.0, sd=1.0), extract_ml=100, material_g=10) == Uncertain(value=50.0, sd=10.0)
-
-
 @pytest.mark.parametrize(
     "call",
     [
         lambda: density_from_fields((1, -2), 1.0),
         lambda: density_from_fields((1, 2.5), 1.0),
-        lambda: chamber_density((5, 6), dilution=0.5),
-        lambda: filter_factor(filter_mm2=1, field_mm2=2, filtered_ml=1),
-        lambda: carbon_from_respiration(Uncertain(value=-1.0)),
     ],
 )
 def test_impossible_counts(call) -> None:

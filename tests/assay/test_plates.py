@@ -7,7 +7,7 @@ from types import SimpleNamespace
 import pytest
 from pytest import approx
 
-from aerobe.assay import Plate, PlateCount, crowded_plates, legacy_mean, log10_uncertainty, poisson_limits, weighted_mean
+from aerobe.assay import Plate, PlateCount, crowded_plates, poisson_limits, weighted_mean
 from aerobe.errors import NotEnoughData, UnusableReading
 from tests.conftest import truth
 
@@ -32,21 +32,6 @@ def test_printed_plate_counts(row: SimpleNamespace) -> None:
     found = counted(row)
     assert (found.reported if "rounded" in row.rule else found.value) == approx(row.printed, abs=row.tolerance + 1e-9)
     assert found.low < found.value < found.high
-
-
-# ISO/TS 19036:2006/Amd 1:2009, worked examples (read): s_R, sum of colonies, U, and the interval where printed.
-@pytest.mark.parametrize(
-    ("reproducibility", "colonies", "printed", "count", "low", "high"),
-    [(0.15, 110, 0.31, 1.0e5, 4.9e4, 2.0e5), (0.25, 31, 0.52, 280, 85, 930), (0.11, 11, 0.34, None, None, None)],
-)
-def test_uncertainty_of_the_log_count(
-    reproducibility: float, colonies: int, printed: float, count: float, low: float, high: float
-) -> None:
-    u = log10_uncertainty(reproducibility, colonies)
-    assert u == approx(printed, abs=0.005)
-    if count is not None:
-        assert count / 10 ** round(u, 2) == approx(low, rel=0.02)
-        assert count * 10 ** round(u, 2) == approx(high, rel=0.03)
 
 
 def test_limits_of_the_weighted_mean_follow_the_standard() -> None:
@@ -79,11 +64,6 @@ def test_few_colonies_are_called_an_estimate() -> None:
 def test_crowded_plates_raise_the_estimate_when_they_were_thrown_away_before() -> None:
     assert crowded_plates(plates("1:10 1:12 10:>200")).value > crowded_plates(plates("1:10 1:12")).value
     assert crowded_plates(plates("1:10 1:12")).value == approx(11.0)
-
-
-def test_the_old_twofold_rule_says_that_it_is_biased() -> None:
-    found = legacy_mean([5, 18, 25, 32], 1.0)  # GOST 20264.1: 5 among 18 to 32 is dropped
-    assert found.plates == 3 and "biased" in found.says
 
 
 @pytest.mark.parametrize("text", ["0:5", "-1:5", "1:-2"])

@@ -12,13 +12,11 @@ from aerobe.assay import (
     FungalRatio,
     Material,
     Uncertain,
-    compare_ratios,
     convert_basis,
     fieller,
     log_ratio,
-    ratio_from_fraction,
 )
-from aerobe.errors import NotAllowed, UnusableReading
+from aerobe.errors import UnusableReading
 
 
 def test_fieller() -> None:
@@ -54,20 +52,8 @@ def test_ratio_and_fraction_go_there_and_back() -> None:
     ratio = FungalRatio(ratio=0.25, log_sd=0.3, kind="mass")
     share, low, high = ratio.fungal_fraction(0.9)
     assert share == approx(0.2) and low < 0.2 < high
-    back = ratio_from_fraction(share, ratio.fraction_sd(), "mass")
-    assert (back.ratio, back.log_sd) == approx((0.25, 0.3))
-
-
-@pytest.mark.parametrize(("a", "b"), [("mass", "plate"), ("count", "mass"), ("unknown", "unknown"), ("marker", "count")])
-def test_unlike_ratios_are_refused(a: str, b: str) -> None:
-    with pytest.raises(NotAllowed) as caught:
-        compare_ratios(FungalRatio(ratio=1, log_sd=0.1, kind=a), FungalRatio(ratio=1, log_sd=0.1, kind=b))
-    assert "same test" in caught.value.remedy
-
-
-def test_like_ratios_are_compared() -> None:
-    found = compare_ratios(FungalRatio(ratio=1.0, log_sd=0.3, kind="mass"), FungalRatio(ratio=0.5, log_sd=0.4, kind="mass"))
-    assert found.value == approx(2.0) and found.high / found.value == approx(math.exp(1.959964 * 0.5), rel=1e-6)
+    # p (1 - p) x sd of the log: 0.2 x 0.8 x 0.3.
+    assert ratio.fraction_sd() == approx(0.048)
 
 
 def test_per_gram_dry_to_per_ml_and_back() -> None:

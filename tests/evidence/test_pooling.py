@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import math
 from types import SimpleNamespace
 
 import numpy as np
@@ -17,11 +18,17 @@ from aerobe.evidence import (
     pool,
     ratio_of_means,
     regress,
-    risk_ratio,
     small_studies,
     spread_interval,
 )
 from tests.conftest import DATA, truth
+
+
+def risk_ratio(events: int, others: int, events_against: int, others_against: int) -> tuple[float, float]:
+    """Log risk ratio and its variance, as the textbooks have it."""
+    all_of, all_against = events + others, events_against + others_against
+    ratio = events / all_of * all_against / events_against
+    return math.log(ratio), 1 / events - 1 / all_of + 1 / events_against - 1 / all_against
 
 
 def bcg() -> SimpleNamespace:

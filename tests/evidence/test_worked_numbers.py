@@ -18,7 +18,6 @@ from aerobe.evidence import (
     pool_brews,
     prediction_interval,
     ratio_of_means,
-    risk_ratio,
     selection,
     site_means,
     small_studies,
@@ -59,12 +58,6 @@ def test_effects_from_printed_means_and_counts() -> None:
     for few in ((1, 2), (2, 1)):
         with pytest.raises(UnusableRecord):
             ratio_of_means(20.0, 4.0, few[0], 10.0, 3.0, few[1])
-    # By hand: risks 1/10 and 4/20, a half; 1 - 1/10 + 1/4 - 1/20.
-    assert risk_ratio(1, 9, 4, 16) == approx((math.log(0.5), 1.1))
-    assert risk_ratio(1, 0, 1, 0) == approx((0.0, 0.0))
-    for cells in ((0, 9, 4, 16), (1, 9, 0, 16), (1, -1, 4, 16)):
-        with pytest.raises(UnusableRecord):
-            risk_ratio(*cells)
 
 
 def test_the_chance_that_trials_agree_so_closely() -> None:

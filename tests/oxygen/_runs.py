@@ -44,3 +44,21 @@ def simulated_run(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, flo
     drift = 0.5 * rng.standard_normal() * times
     sd, memory = np.exp(rng.uniform(np.log(0.02), np.log(0.12))), rng.uniform(5.0, 30.0) / 3600.0
     return times, np.round(shown + drift + noise_with_memory(rng, times, sd, memory), 2), temperature, kla
+
+
+# CEE 4530, laboratory 4: the course's own short formula at 22 degC and 0.21 atm, P exp(1727 / T - 2.105); it prints 8.90.
+COURSE_SATURATION_AT_22 = 0.21 * float(np.exp(1727.0 / 295.15 - 2.105))
+
+
+def least_squares_kla(times_h: np.ndarray, oxygen_mg_per_l: np.ndarray) -> tuple[float, float]:
+    """Transfer and its standard error by plain least squares for three unknowns, noise independent, as ASCE/EWRI 2-06 asks."""
+    from scipy.optimize import curve_fit
+
+    span = times_h[-1] - times_h[0]
+    found, covariance = curve_fit(
+        lambda t, saturation, start, kla: saturation - (saturation - start) * np.exp(-kla * (t - times_h[0])),
+        times_h,
+        oxygen_mg_per_l,
+        p0=[9.0, oxygen_mg_per_l[0], 2.0 / span],
+    )
+    return float(found[2]), float(np.sqrt(covariance[2, 2]))

@@ -20,7 +20,6 @@ from aerobe.oxygen import (
     first_guess_kla,
     food_balance,
     food_ceiling,
-    needed_kla_per_h,
     outcome_of,
     pump_power_w,
     pump_pressure_kpa,
@@ -266,13 +265,6 @@ def test_a_measured_bucket_calibrates_the_tank() -> None:
     # Twice the transfer from the same air, in bucket and tank: the flow stays, and the doubt shrinks.
     assert scaled.plan.flow_l_per_min == approx(guessed.plan.flow_l_per_min, rel=0.05)
     assert scaled.log_sd < guessed.log_sd
-
-
-def test_needed_transfer_turns_the_balance_round() -> None:
-    assert needed_kla_per_h(61.8, 9.09, 6.0, alpha=1.0) == approx(20.0)
-    assert needed_kla_per_h(61.8, 9.09, 6.0, alpha=0.5) == approx(40.0)
-    with pytest.raises(OutsideValidity):
-        needed_kla_per_h(61.8, 9.09, 9.2)
 
 
 # ---- probes and chemicals ----

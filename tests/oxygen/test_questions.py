@@ -78,13 +78,6 @@ def test_the_answer_says_grams_for_the_vessel_and_carries_its_caution() -> None:
     assert "pathogens" in answer.cautions[0] and "local rules" in answer.cautions[0]
 
 
-def test_trade_off_biomass_rises_and_oxygen_falls_with_dose() -> None:
-    rows = usecases.oxygen.food_trade_off(question(draws=200), [0.0, 0.5, 1.0, 2.0, 4.0])
-    assert np.all(np.diff([row.lowest_oxygen_mg_per_l[1] for row in rows]) < 0.0)
-    assert np.all(np.diff([row.peak_biomass[1] for row in rows]) > 0.0)
-    assert np.all(np.diff([row.chance_above_floor for row in rows]) <= 0.0)
-
-
 def test_the_same_dose_in_parts_is_the_same_food() -> None:
     asked = question(draws=50, feeds="0 6 12")
     assert asked.feed_at_h == (0.0, 6.0, 12.0)

@@ -8,9 +8,7 @@ from pytest import approx
 
 from aerobe.errors import OutsideValidity
 from aerobe.oxygen import (
-    course_saturation_mg_per_l,
     oxygen_from_percent,
-    percent_of_saturation,
     pressure_at_altitude_kpa,
     salinity_from_conductivity,
     saturation_mg_per_l,
@@ -26,12 +24,6 @@ def test_saturation_agrees_with_published_table(row) -> None:
 def test_pressure_example_at_nine_tenths_of_an_atmosphere() -> None:
     # Standard Methods 4500-O G formula (from memory), worked by hand: 8.16; plain proportion would give 8.18.
     assert saturation_mg_per_l(20.0, pressure_kpa=0.9 * 101.325) == approx(8.16, abs=0.005)
-
-
-def test_course_shortcut_is_met_and_lies_above_the_table() -> None:
-    # CEE 4530, laboratory 4: 22 degC, 0.21 atm prints 8.90; the polynomial gives 8.744.
-    assert course_saturation_mg_per_l(22.0) == approx(8.90, abs=0.005)
-    assert saturation_mg_per_l(22.0) == approx(8.744, abs=0.002)
 
 
 @pytest.mark.parametrize(("altitude", "kpa"), [(0.0, 101.325), (1000.0, 89.87), (2000.0, 79.50), (3000.0, 70.11)])
@@ -53,9 +45,9 @@ def test_saturation_falls_as_water_warms_and_as_salt_rises() -> None:
 
 
 def test_percent_and_back_is_the_same_reading() -> None:
-    percent = percent_of_saturation(6.0, 17.0, altitude_m=500.0, salinity=2.0)
-    assert oxygen_from_percent(percent, 17.0, altitude_m=500.0, salinity=2.0) == approx(6.0)
-    assert percent_of_saturation(9.092, 20.0) == approx(100.0, abs=0.01)
+    full = saturation_mg_per_l(17.0, altitude_m=500.0, salinity=2.0)
+    assert oxygen_from_percent(100.0 * 6.0 / full, 17.0, altitude_m=500.0, salinity=2.0) == approx(6.0)
+    assert oxygen_from_percent(100.0, 20.0) == approx(9.092, abs=0.001)
 
 
 def test_salinity_scale_is_35_for_its_own_reference() -> None:

@@ -12,13 +12,11 @@ from scipy.stats import multivariate_normal, norm
 from aerobe import oxygen
 from aerobe.oxygen import (
     check_probe,
-    course_saturation_mg_per_l,
     flow_exponent,
     holding_time,
     kla_at_20,
     linear_window_kla,
     oxygen_from_percent,
-    percent_of_saturation,
     pressure_at_altitude_kpa,
     probe_troubles,
     rising_window,
@@ -28,7 +26,6 @@ from aerobe.oxygen import (
     sulphite_dose,
     transfer_factor,
     transfer_from_steps,
-    transfer_rate_mg_per_l_h,
     uptake_from_log,
     warming_until_h,
 )
@@ -54,20 +51,17 @@ def test_saturation_pressure_and_salt_have_their_printed_values() -> None:
     assert saturation_mg_per_l(20.0) == approx(9.092, abs=0.001)
     # Standard atmosphere 1976, 1500 m (from memory): 84.556 kPa.
     assert pressure_at_altitude_kpa(1500.0) == approx(84.556, abs=0.01)
-    assert percent_of_saturation(4.546, 20.0) == approx(50.0, abs=0.01)
     assert oxygen_from_percent(50.0, 20.0) == approx(4.546, abs=0.001)
     # From memory: practical salinity scale 1978 (UNESCO 1983): 42.914 mS/cm at 15 degC is 35 by definition; check value S = 40
     # at R = 1.888091
     # needs pressure and is left out. Independent: 2 mS/cm at 25 degC is 1.02 (APHA 2520 B, from memory: about 1.0).
     assert salinity_from_conductivity(42914.0, temperature_degc=15.0) == approx(35.0, abs=0.01)
     assert salinity_from_conductivity(2000.0) == approx(1.01, abs=0.02)
-    assert course_saturation_mg_per_l(20.0) == approx(saturation_mg_per_l(20.0), rel=0.02)
 
 
 def test_transfer_has_its_textbook_temperature() -> None:
     # 1.024 a degree (ASCE/EWRI 2-06): 1.024^10 = 1.2677.
     assert transfer_factor(30.0) == approx(1.2677, abs=1e-4) and kla_at_20(12.677, 30.0) == approx(10.0, abs=1e-3)
-    assert transfer_rate_mg_per_l_h(20.0, 9.0, 6.5) == approx(50.0)
     # On paper: 10/h x 9.092 mg/L x 1 m3 = 90.9 g/h; 100 L/min of air carry 100 x 60 x 0.27765 = 1666 g/h: 5.46 %.
     # Oxygen in air at 20 degC: 0.23135 by mass x 1.2041 g/L = 0.2786; the house takes 0.27765 (within half a percent).
     found = standard_transfer(10.0, 1000.0, flow_l_per_min=100.0, depth_m=2.0)

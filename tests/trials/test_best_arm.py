@@ -9,8 +9,9 @@ import pytest
 
 from aerobe.errors import NotEnoughData, UnusableRecord
 from aerobe.records import Arm, Trial
-from aerobe.trials import brews_to_find_the_best, next_round, propose_next
+from aerobe.trials import next_round, propose_next
 from aerobe.verdicts import BrewResult, judge
+from benchmarks.how_soon_is_the_best_found import brews_to_find_the_best
 
 MARGIN = math.log(1.2)
 

@@ -10,7 +10,6 @@ import pytest
 from aerobe import usecases
 from aerobe.errors import NotEnoughData
 from aerobe.records import Brew, Recipe
-from aerobe.usecases.brews import _beliefs
 from tests.notebook.conftest import NOW, furnish, reading
 
 
@@ -34,22 +33,6 @@ def test_asking_again_at_once_writes_nothing_new(demo):
     count = len(notebook.kept("advice", brew))
     usecases.brews.advise_brew(notebook, brew, NOW + timedelta(minutes=5))
     assert len(notebook.kept("advice", brew)) == count
-
-
-def test_a_reading_is_kept_when_the_fit_fails(demo, monkeypatch):
-    notebook, brew = demo
-    before = len(notebook.readings(brew))
-
-    def broken(*args, **kwargs):
-        raise RuntimeError("no fit today")
-
-    monkeypatch.setattr(_beliefs, "infer_brew", broken)
-    assay = notebook.readings(brew)[0].assay
-    with pytest.raises(RuntimeError):
-        usecases.brews.record_and_advise(
-            notebook, usecases.notebook.ReadingEntry(brew=brew, assay=assay, signal="140", when="9 h"), now=NOW
-        )
-    assert len(notebook.readings(brew)) == before + 1
 
 
 def test_earlier_brews_are_summed_up_once(demo):

@@ -13,7 +13,6 @@ from aerobe.records import Arm, Trial
 from aerobe.verdicts import (
     BrewResult,
     allowance_now,
-    every_pair,
     fit_effects,
     judge,
     lay_out,
@@ -273,7 +272,3 @@ def test_an_arm_without_brews_is_named() -> None:
 def test_brews_that_read_exactly_alike_show_no_scatter_to_judge_by() -> None:
     verdict = judge(TWO, results({"plain": (10.0, 10.0, 10.0), "kelp": (20.0, 20.0, 20.0)}))
     assert verdict.comparisons[0].call == "can't tell yet" and "too coarse" in verdict.comparisons[0].because
-
-
-def test_every_pair_lists_each_once() -> None:
-    assert every_pair(TWO.arms) == [("kelp", "plain")]

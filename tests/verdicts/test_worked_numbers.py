@@ -14,7 +14,6 @@ from aerobe.verdicts import (
     brews_needed,
     brews_needed_for_sameness,
     critical_values,
-    every_pair,
     fit_effects,
     is_estimable,
     joint_t,
@@ -24,7 +23,7 @@ from aerobe.verdicts import (
     power_of_sameness,
     spent_by,
 )
-from aerobe.verdicts._simultaneous import adjusted_p, all_pairs, critical_value
+from aerobe.verdicts._simultaneous import all_pairs
 
 
 @pytest.mark.parametrize(("margin", "brews", "arms"), [(1.5, 8, 2), (2.0, 6, 3), (1.0, 30, 2)])
@@ -79,26 +78,6 @@ def test_families_with_a_scatter_each_lie_between_one_comparison_and_bonferroni(
     assert critical_values(0.95, np.eye(1), np.array([8.0]))[0] == approx(stats.t.ppf(0.975, 8))
 
 
-def test_the_p_value_of_a_family_is_that_of_the_studentised_range() -> None:
-    pairs = all_pairs(4)
-    correlation = pairs @ pairs.T / 2.0
-    for t in (1.0, 2.5, 4.0):
-        assert adjusted_p(t, correlation, 12.0) == approx(stats.studentized_range.sf(t * math.sqrt(2.0), 4, 12.0), abs=1e-5)
-    assert critical_value(0.95, correlation, 12.0) == approx(
-        stats.studentized_range.ppf(0.95, 4, 12.0) / math.sqrt(2.0), abs=1e-4
-    )
-
-
-def test_the_p_value_of_two_comparisons_is_that_of_the_joint_t() -> None:
-    # scipy: one comparison is the t table; two with a standard by its multivariate t (Dunnett 1955).
-    assert adjusted_p(2.0, np.eye(1), 8.0) == approx(2.0 * stats.t.sf(2.0, 8)) == adjusted_p(-2.0, np.eye(1), 8.0)
-    for shared in (0.5, -0.5, 0.2):
-        matrix = np.array([[1.0, shared], [shared, 1.0]])
-        joint = stats.multivariate_t(np.zeros(2), matrix, df=12, seed=1)
-        exact = 1.0 - joint.cdf([2.3, 2.3], lower_limit=[-2.3, -2.3])
-        assert adjusted_p(2.3, matrix, 12.0) == approx(exact, abs=2e-4)
-
-
 def test_joint_draws_have_their_margins_and_correlation() -> None:
     draws = joint_t(np.array([[1.0, 0.6], [0.6, 1.0]]), 7.0)
     assert np.quantile(draws[:, 0], [0.05, 0.5, 0.9]) == approx(stats.t.ppf([0.05, 0.5, 0.9], 7), abs=0.03)
@@ -108,7 +87,6 @@ def test_joint_draws_have_their_margins_and_correlation() -> None:
 def test_contrasts_and_what_can_be_estimated() -> None:
     arms = [Arm(key=key, recipe=key) for key in ("a", "b", "c")]
     assert pair_contrast(arms, "c", "a").weights == (-1.0, 0.0, 1.0)
-    assert every_pair(arms) == [("b", "a"), ("c", "a"), ("c", "b")]
     # Arm c stands alone in its block: it cannot be told from the block.
     layout = lay_out([0, 1, 0, 1, 2, 2], ["x", "x", "y", "y", "z", "z"])
     assert list(is_estimable(layout, np.array([[1.0, -1.0, 0.0], [0.0, 1.0, -1.0]]))) == [True, False]

@@ -14,7 +14,6 @@ if TYPE_CHECKING:
         advice_payload,
         advise_brew,
         plain_advice,
-        record_and_advise,
         replay_brew,
         replay_hours,
     )
@@ -59,7 +58,7 @@ else:
     __getattr__, __dir__ = lazy_door(
         __name__,
         {
-            "_advice": ("advice_payload", "advise_brew", "plain_advice", "record_and_advise", "replay_brew", "replay_hours"),
+            "_advice": ("advice_payload", "advise_brew", "plain_advice", "replay_brew", "replay_hours"),
             "_beliefs": ("beliefs_of_brew", "infer_history", "past_of", "story_of_history"),
             "_call": ("Call", "call_in_words", "reminders_of"),
             "_codes": ("brew_of_code", "codes_to_read"),
@@ -165,7 +164,6 @@ __all__ = [
     "put_away",
     "put_away_or_back",
     "read_vessel",
-    "record_and_advise",
     "record_probe",
     "reminders_of",
     "replay_brew",

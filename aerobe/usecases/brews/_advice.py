@@ -11,11 +11,10 @@ from aerobe import __version__
 from aerobe.decisions import Advice, advise, oxygen_outlook, replay
 from aerobe.errors import UnusableRecord
 from aerobe.inference import Measurement, measurements_of
-from aerobe.notebook import BrewHistory, Notebook, Receipt, brew_history
+from aerobe.notebook import BrewHistory, Notebook, brew_history
 from aerobe.records import Assay, as_plain, content_hash
 from aerobe.usecases.brews._beliefs import HOURS_BEYOND, infer_history, need_recipe_or_reading, story_of_history
 from aerobe.usecases.brews._budget import budget_of
-from aerobe.usecases.notebook._records import ReadingEntry, add_reading
 from aerobe.usecases.safety._facts import gates_of_brew
 from aerobe.usecases.trials._steps import sheet_of_brew
 
@@ -66,19 +65,6 @@ def advise_brew(
     if notebook_is_newer(history, advice) and not notebook.read_only:
         notebook.add_advice(brew, advice_payload(advice, history), at=now)
     return advice
-
-
-def record_and_advise(
-    notebook: Notebook,
-    entry: ReadingEntry,
-    *,
-    now: datetime,
-    who: str = "",
-    progress: Callable[[float], None] = lambda share: None,
-) -> tuple[Receipt, Advice]:
-    """Keep the reading first, then think: a failed fit never loses a measurement."""
-    receipt = add_reading(notebook, entry, now=now, who=who)
-    return receipt, advise_brew(notebook, entry.brew, now, progress=progress)
 
 
 def replay_hours(every_h: float, until_h: float) -> tuple[float, ...]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -128,11 +127,6 @@ def ask_food_ceiling(question: FoodQuestion, *, scores: Array | None = None, tol
         remarks=_remarks(question, log_sd, balance),
         cautions=(FOOD_CAUTION,),
     )
-
-
-def food_trade_off(question: FoodQuestion, doses_g_per_l: Sequence[float]) -> tuple[DoseRow, ...]:
-    """What each dose comes to: peak biomass, when, and lowest oxygen."""
-    return trade_off(food_forecast(question), doses_g_per_l, floor_mg_per_l=question.floor_mg_per_l)
 
 
 def compare_splits(question: FoodQuestion, dose_g_per_l: float) -> tuple[SplitRow, ...]:

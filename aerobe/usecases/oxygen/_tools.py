@@ -8,23 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from aerobe.oxygen import (
-    COBALT_CAUTION,
     FLOORS,
     FOODS,
-    SULPHITE_CAUTION,
     DoseRow,
-    check_probe,
     dose_row,
-    food_balance,
-    holding_time,
-    oxygen_from_percent,
-    percent_of_saturation,
-    salinity_from_conductivity,
-    saturation_mg_per_l,
-    scale_vessel,
-    size_air,
-    sulphite_dose,
-    vessel_kla,
 )
 from aerobe.sources import cite
 from aerobe.usecases.oxygen._forecast import Courses, FoodQuestion, simulated_courses
@@ -33,32 +20,6 @@ from aerobe.usecases.oxygen._runs import BrewUptake, KlaReport
 
 if TYPE_CHECKING:
     from aerobe.charts import Picture
-
-__all__ = [
-    "COBALT_CAUTION",
-    "FLOORS",
-    "FOODS",
-    "SULPHITE_CAUTION",
-    "DosePreview",
-    "FoodPage",
-    "check_probe",
-    "vessel_kla",
-    "floor_lines",
-    "food_balance",
-    "food_page",
-    "food_pictures",
-    "holding_time",
-    "kla_picture",
-    "oxygen_from_percent",
-    "percent_of_saturation",
-    "preview_dose",
-    "salinity_from_conductivity",
-    "saturation_mg_per_l",
-    "scale_vessel",
-    "size_air",
-    "sulphite_dose",
-    "uptake_picture",
-]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
