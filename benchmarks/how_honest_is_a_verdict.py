@@ -17,7 +17,7 @@ import numpy as np
 from scipy import stats
 
 from aerobe.records import Arm, Trial
-from aerobe.verdicts import FULL, Verdict, allowance_now, judge
+from aerobe.verdicts import FULL, Standing, Verdict, allowance_now, judge
 from benchmarks.kinds_of_trial import CASES, Case, honest
 from benchmarks.side_by_side import arguments, chunks, side_by_side
 
@@ -54,11 +54,11 @@ def verdicts_of(case: Case, rng: np.random.Generator, true: float) -> list[Verdi
     """The verdict of one trial, or one for each look at it."""
     rows, lost = case.spoil(rng, honest(case, rng, true))
     if not case.looks:
-        return [judge(trial_of(case), rows, lost=lost, only_comparisons=True)]
+        return [judge(trial_of(case), rows, lost=lost, extent="comparisons")]
     found = []
     for place, brews in enumerate(case.looks):
         allowance = allowance_now(case.looks[: place + 1], case.looks[-1]) if case.looks else FULL
-        found.append(judge(trial_of(case), rows[:brews], allowance=allowance, only_comparisons=True))
+        found.append(judge(trial_of(case), rows[:brews], standing=Standing(allowance=allowance), extent="comparisons"))
     return found
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from aerobe.errors import NotEnoughData
 from aerobe.records import Arm, Assay, AssayError, Brew, Reading, Trial
 from aerobe.trials import Circumstances, Plot, Scatter, checked_power, plots_of, power_of, randomised, scatter_of_testing
-from aerobe.verdicts import LostBrew, allowance_now, brew_results, judge
+from aerobe.verdicts import LostBrew, Standing, allowance_now, brew_results, judge
 from benchmarks.side_by_side import arguments, chunks, side_by_side
 
 ERROR = AssayError(constant_sd=0.3, proportional_cv=0.1)
@@ -64,7 +64,7 @@ def one_call(trial: Trial, plots, effect: float, rng: np.random.Generator) -> st
                     typed_as=f"{value:g}",
                 )
             )
-    return judge(trial, brew_results(brews, readings, {"a": CARD}), only_comparisons=True).comparisons[0].call
+    return judge(trial, brew_results(brews, readings, {"a": CARD}), extent="comparisons").comparisons[0].call
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -150,7 +150,7 @@ def _is_told(case: Case, trial: Trial, plots: Sequence[Plot], assay: Assay, rng:
     allowance = allowance_now(looks, len(plots))
     try:
         results = brew_results(brews, readings, {"a": assay})
-        found = judge(trial, results, lost=lost, allowance=allowance, only_comparisons=True)
+        found = judge(trial, results, lost=lost, standing=Standing(allowance=allowance), extent="comparisons")
         return found.comparisons[0].call == "better"
     except NotEnoughData:
         return False

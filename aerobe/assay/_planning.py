@@ -33,6 +33,9 @@ class TestPlan:
         return self.samples * self.tests_per_sample
 
 
+LEVEL = 0.9  # of the interval that a plan promises
+
+
 def plan_tests(
     error: AssayError,
     *,
@@ -41,7 +44,6 @@ def plan_tests(
     test_price: float,
     sample_price: float = 0.0,
     sample_cv: float = 0.0,
-    level: float = 0.9,
     same_kit: bool = True,
     most_tests: int = 500,
 ) -> TestPlan:
@@ -86,7 +88,7 @@ def plan_tests(
         raise UnusableReading(
             "A wanted precision or a price is not possible.", "Give a percentage above zero and prices of zero or more."
         )
-    z = normal_quantile(level)
+    z = normal_quantile(LEVEL)
     wanted = wanted_percent / 100 * expected
     test_variance = error.constant_sd**2 + (error.proportional_cv * expected) ** 2
     sample_variance = (sample_cv * expected) ** 2
@@ -127,7 +129,7 @@ def plan_tests(
             wanted_half_width=wanted,
             reachable=False,
             floor=floor,
-            level=level,
+            level=LEVEL,
             says=says,
         )
     cost, samples, tests = best
@@ -135,7 +137,7 @@ def plan_tests(
     says = (
         f"{samples} sample{'s' if samples > 1 else ''} with {tests} test{'s' if tests > 1 else ''} each "
         f"give{'' if samples > 1 else 's'} "
-        f"+-{number(100 * got / expected, 2)} % at {number(expected)} ({100 * level:.0f} % interval), for {number(cost)} in all."
+        f"+-{number(100 * got / expected, 2)} % at {number(expected)} ({100 * LEVEL:.0f} % interval), for {number(cost)} in all."
     )
     return TestPlan(
         samples=samples,
@@ -145,7 +147,7 @@ def plan_tests(
         wanted_half_width=wanted,
         reachable=True,
         floor=floor,
-        level=level,
+        level=LEVEL,
         says=says,
     )
 

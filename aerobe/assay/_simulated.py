@@ -33,13 +33,12 @@ def invented_study(seed: int = 7) -> Study:
         what: str,
         colour: float,
         *,
-        day: str = "1",
-        operator: str = "Ansa",
-        lot: str = "A",
+        bench: tuple[str, str, str] = ("1", "Ansa", "A"),  # day, operator, kit lot
         sample: str = "",
         added: float = 0.0,
         dilution: float = 1.0,
     ) -> None:
+        day, operator, lot = bench
         net = true * lots[lot] * days[day] * people[operator] + slopes.get(what, 0.0) * colour
         signal = round(8.0 + net + rng.standard_normal() * math.hypot(4.0, 0.10 * net))
         found.append(
@@ -66,7 +65,7 @@ def invented_study(seed: int = 7) -> Study:
             portion = amount * math.exp(0.05 * rng.standard_normal())
             for _ in range(2):
                 key = f"{day}{operator[0]}{lot}{sample}"
-                add("sample", portion, what, colours[what], day=day, operator=operator, lot=lot, sample=key)
+                add("sample", portion, what, colours[what], bench=(day, operator, lot), sample=key)
         for role in ("filtered blank", "killed control"):
             for _ in range(4):
                 add(role, 0.0, what, colours[what])

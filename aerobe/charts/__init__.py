@@ -2,7 +2,7 @@
 
 from aerobe.charts._assay import colour_without_cells, meaning_of_readings, ratio_by_phase, two_tests
 from aerobe.charts._bars import named_bars
-from aerobe.charts._brew import RawPoint, Window, brew_curve, oxygen_curve
+from aerobe.charts._brew import Expected, Moments, RawPoint, Window, brew_curve, oxygen_curve
 from aerobe.charts._courses import Course, PastCall, calls_replayed, courses_by_arm
 from aerobe.charts._evidence import RatioRow, arm_points, forest, funnel
 from aerobe.charts._look import COLOURS, FONTS_FOLDER, Look
@@ -25,6 +25,8 @@ __all__ = [
     "PastCall",
     "Picture",
     "RatioRow",
+    "Expected",
+    "Moments",
     "RawPoint",
     "SIZES",
     "Poster",

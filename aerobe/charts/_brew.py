@@ -42,51 +42,64 @@ class Window:
     best_h: float | None = None  # [h]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Expected:
+    """What is expected of a quantity over time: its middle and the band around it."""
+
+    elapsed_h: Sequence[float]  # since aeration began [h]
+    low: Sequence[float]
+    middle: Sequence[float]
+    high: Sequence[float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moments:
+    """What stands on the time axis of a brew."""
+
+    begin: datetime | None = None  # when aeration began: the axis then shows clock time, with the hours beside it
+    now_h: float | None = None  # the present, for a brew under way [h]
+    harvested_h: float | None = None  # for a brew that was [h]
+    window: Window | None = None  # when to harvest, if there is advice
+
+
+NO_MOMENTS = Moments()
+
+
 def brew_curve(
+    expected: Expected,
     *,
-    elapsed_h: Sequence[float],
-    low: Sequence[float],
-    middle: Sequence[float],
-    high: Sequence[float],
     points: Sequence[RawPoint] = (),
-    window: Window | None = None,
-    now_h: float | None = None,
-    harvested_h: float | None = None,
+    moments: Moments = NO_MOMENTS,
     quantity: str = "Living biomass",
     unit: str = "ug C/mL",
     level: str = "90 %",
     name: str = "this brew",
-    begin: datetime | None = None,
 ) -> Picture:
     """The curve of a brew: band, raw readings, harvest window.
 
     Parameters
     ----------
-    elapsed_h, low, middle, high
-        Times since aeration began [h] and the band and middle of the quantity there, shape (times,). [unit]
+    expected
+        The quantity and its band. [unit]
     points
         Readings, always shown raw, with the assay's interval where it is known.
-    window
-        When to harvest, if there is advice. [h]
-    now_h
-        The present, for a brew under way. [h]
-    harvested_h
-        When it was harvested, for one that was. [h]
+    moments
+        Beginning, present, harvest and harvest window.
     quantity, unit, level, name
         Words for axis, sentence and table.
-    begin
-        When aeration began: the axis then shows clock time, with the hours beside it.
 
     Returns
     -------
     Picture
         One chart, its sentence, and a table of about ten times and of all readings.
     """
+    elapsed_h, low, middle, high = expected.elapsed_h, expected.low, expected.middle, expected.high
+    window, harvested_h = moments.window, moments.harvested_h
     marks: list[Mark] = window_marks(window)
     marks += [
         Band(x=elapsed_h, low=low, high=high, colour="leaf", opacity=0.22),
         Line(x=elapsed_h, y=middle, colour="leaf"),
-        *_moments(now_h, harvested_h, begin),
+        *_moments(moments),
         *point_marks(points, unit),
     ]
     top = max(range(len(middle)), key=lambda place: middle[place])
@@ -99,7 +112,7 @@ def brew_curve(
         says += f" Harvested at {number(harvested_h)} h."
     figures = _curve_table(elapsed_h, low, middle, high, points, f"{quantity} [{unit}]", level)
     plot = Plot(
-        x=time_axis(begin),
+        x=time_axis(moments.begin),
         y=Axis(title=unit, from_zero=True),
         marks=tuple(marks),
         keys=(
@@ -116,17 +129,12 @@ def oxygen_curve(
     *,
     logged_h: Sequence[float] = (),
     logged_mg_per_l: Sequence[float] = (),
-    forecast_h: Sequence[float] = (),
-    low_mg_per_l: Sequence[float] = (),
-    middle_mg_per_l: Sequence[float] = (),
-    high_mg_per_l: Sequence[float] = (),
+    forecast: Expected | None = None,
     floor_mg_per_l: float | None = None,
     saturation_mg_per_l: float | None = None,
-    now_h: float | None = None,
-    window: Window | None = None,
+    moments: Moments = NO_MOMENTS,
     level: str = "90 %",
     name: str = "this brew",
-    begin: datetime | None = None,
 ) -> Picture:
     """Dissolved oxygen: the log as it came, the forecast with its band, the floor.
 
@@ -134,11 +142,11 @@ def oxygen_curve(
     ----------
     logged_h, logged_mg_per_l
         The probe's log, thinned if it is long, shape (readings,). [h], [mg/L]
-    forecast_h, low_mg_per_l, middle_mg_per_l, high_mg_per_l
-        The model's band, shape (times,). [h], [mg/L]
+    forecast
+        The model's band. [mg/L]
     floor_mg_per_l, saturation_mg_per_l
         Lines to judge by. [mg/L]
-    now_h, window, level, name, begin
+    moments, level, name
         As in `brew_curve`.
 
     Raises
@@ -146,9 +154,11 @@ def oxygen_curve(
     ValueError
         If there is neither a log nor a forecast.
     """
+    ahead = forecast or Expected(elapsed_h=(), low=(), middle=(), high=())
+    forecast_h, low_mg_per_l, middle_mg_per_l, high_mg_per_l = ahead.elapsed_h, ahead.low, ahead.middle, ahead.high
     if not len(logged_h) and not len(forecast_h):
         raise ValueError("an oxygen chart needs a log or a forecast")
-    marks: list[Mark] = window_marks(window)
+    marks: list[Mark] = window_marks(moments.window)
     keys: list[Key] = []
     follows: list[Follow] = []
     if len(forecast_h):
@@ -167,7 +177,7 @@ def oxygen_curve(
     for value, words, colour in ((floor_mg_per_l, "floor", "ember"), (saturation_mg_per_l, "in balance with air", "soft")):
         if value is not None:
             marks.append(Rule(at=value, along="y", colour=colour, dash=(8, 4), words=f"{words} {number(value)}"))
-    marks += _moments(now_h, None, begin)
+    marks += _moments(moments)
     says = _oxygen_in_words(logged_h, logged_mg_per_l, forecast_h, low_mg_per_l, middle_mg_per_l, floor_mg_per_l, level, name)
     rows: list[tuple[str | float | None, ...]] = [
         ("logged", h, value, None, None) for h, value in _thinned(logged_h, logged_mg_per_l)
@@ -177,7 +187,7 @@ def oxygen_curve(
     ]
     figures = FigureTable(columns=("what", "time [h]", "oxygen [mg/L]", f"{level} from", "to"), rows=tuple(rows))
     plot = Plot(
-        x=time_axis(begin),
+        x=time_axis(moments.begin),
         y=Axis(title="mg/L", from_zero=True),
         marks=tuple(marks),
         keys=tuple(keys),
@@ -207,11 +217,11 @@ def window_keys(window: Window | None) -> list[Key]:
     return [] if window is None or window.best_h is None else [Key(name="best moment", colour="straw", dash=())]
 
 
-def _moments(now_h: float | None, harvested_h: float | None, begin: datetime | None) -> list[Mark]:
+def _moments(moments: Moments) -> list[Mark]:
     marks: list[Mark] = []
-    for at_h, words in ((now_h, "now"), (harvested_h, "harvested")):
+    for at_h, words in ((moments.now_h, "now"), (moments.harvested_h, "harvested")):
         if at_h is not None:
-            at_clock = f" {begin + timedelta(hours=at_h):%H:%M}" if begin is not None else ""
+            at_clock = f" {moments.begin + timedelta(hours=at_h):%H:%M}" if moments.begin is not None else ""
             marks.append(Rule(at=at_h, along="x", colour="ink", width=2.0, words=f"{words}{at_clock}", is_flagged=True))
     return marks
 

@@ -8,7 +8,7 @@ from cyclopts import App
 
 from aerobe.cli._common import OWN, Where, now, say, table, then
 from aerobe.errors import ImportFault
-from aerobe.records import SensorLog, as_plain
+from aerobe.records import Brew, SensorLog, as_plain
 from aerobe.units import TEMPERATURE
 
 brew = App(name="brew", help="Start, list and show brews.")
@@ -49,17 +49,17 @@ def brew_new(
     from aerobe.usecases.notebook import moment_of, new_brew
 
     with where.open() as open_one:
-        made = new_brew(
-            open_one,
+        draft = Brew(
+            key="draft",
             name=name,
             recipe=recipe,
             vessel=vessel,
-            now=now(),
             started_at=moment_of(started, now=now()),
             temperature_degc=TEMPERATURE.read(temperature),
             trial=trial,
             arm=arm,
         )
+        made = new_brew(open_one, draft, now=now())
     say(
         made,
         as_json=where.json,

@@ -117,17 +117,13 @@ def assay(
     recipe
         Recipe whose colour the conclusion is about.
     """
-    from aerobe.usecases.reports import Wanted, poster_of_report, report_of_assay
+    from aerobe.usecases.reports import StudiedTest, Wanted, poster_of_report, report_of_assay
 
     text = _read(table).decode("utf-8", errors="replace")
     with progress("characterising the assay and writing its report"):
         report = report_of_assay(
             text,
-            name=name,
-            method=method,
-            price=price,
-            scale_low=scale_low,
-            scale_high=scale_high,
+            test=StudiedTest(name=name, method=method, price=price, scale_low=scale_low, scale_high=scale_high),
             recipe=recipe or None,
             now=now(),
             wanted=Wanted(licence=licence, with_people=with_people),

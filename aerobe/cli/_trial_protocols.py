@@ -53,7 +53,7 @@ def join(file: Path, /, *, compost: str, seed: int, vessels: str = "", start: st
     start
         Start of the first brew; the same hour tomorrow if left out.
     """
-    from aerobe.usecases.exchange import join_trial, read_protocol
+    from aerobe.usecases.exchange import OwnSite, join_trial, read_protocol
     from aerobe.usecases.notebook import moment_of
 
     try:
@@ -65,11 +65,13 @@ def join(file: Path, /, *, compost: str, seed: int, vessels: str = "", start: st
         key = join_trial(
             notebook,
             plan,
-            compost=compost,
-            seed=abs(seed),
+            OwnSite(
+                compost=compost,
+                seed=abs(seed),
+                first_start=moment_of(start, now=now()) if start else None,
+                vessels=tuple(item.strip() for item in vessels.split(",") if item.strip()),
+            ),
             now=now(),
-            first_start=moment_of(start, now=now()) if start else None,
-            vessels=tuple(item.strip() for item in vessels.split(",") if item.strip()),
         )
     lines = [f"Trial '{key}' is written in, with a run sheet of your own.", *then(f"trial sheet {key}", f"trial show {key}")]
     say({"key": key, "fingerprint": plan.fingerprint}, as_json=where.json, text=lines)

@@ -44,12 +44,14 @@ def verdict(
     also
         Comparisons nobody planned, as first/second; they are marked.
     """
-    from aerobe.usecases.trials import keep_verdict, rests_on, verdict_of_trial
+    from aerobe.usecases.trials import JudgedBy, keep_verdict, rests_on, verdict_of_trial
 
     pairs = [_pair(item) for item in also]
     with where.open() as notebook:
         with progress("judging"):
-            found = verdict_of_trial(notebook, key, outcome=outcome, assay=assay, at_h=at_h, margin=margin, also=pairs, now=now())
+            found = verdict_of_trial(
+                notebook, key, by=JudgedBy(outcome=outcome, assay=assay, at_h=at_h, margin=margin), also=pairs, now=now()
+            )
         keep_verdict(notebook, key, found, now=now())
         basis = rests_on(notebook, key, outcome_key=outcome, assay=assay).words
     return _say_verdict(found, where.json, basis)

@@ -12,7 +12,7 @@ from aerobe.decisions._forecast import Forecast, forecast_of
 from aerobe.decisions._lookahead import log_runs, value_of_looking, value_of_test
 from aerobe.decisions._loss import losses
 from aerobe.decisions._oxygen import OxygenOutlook, oxygen_outlook
-from aerobe.decisions._plan import REPEAT_H, WORTH_ASKING, NextTest, Window, cautious, choose, next_test, window_of
+from aerobe.decisions._plan import REPEAT_H, WORTH_ASKING, NextTest, Seen, Window, cautious, choose, next_test, window_of
 from aerobe.decisions._trend import clear_fall, hours_without_oxygen, is_far_off
 from aerobe.inference import Measurement, Posterior
 from aerobe.records import AimChoice, Costs
@@ -153,11 +153,13 @@ def advise(
         now_h,
         tests_left,
         closed,
-        fall=clear_fall(posterior),
-        apart=disagreement_of(posterior, times, loss[:, ahead], window.best_h),
-        repeat=is_far_off(posterior) and posterior.last_result_h is not None and now_h <= posterior.last_result_h + REPEAT_H,
-        starved_h=hours_without_oxygen(posterior, now_h),
-        air_off_since_h=posterior.air_off_since_h,
+        Seen(
+            fall=clear_fall(posterior),
+            apart=disagreement_of(posterior, times, loss[:, ahead], window.best_h),
+            repeat=is_far_off(posterior) and posterior.last_result_h is not None and now_h <= posterior.last_result_h + REPEAT_H,
+            starved_h=hours_without_oxygen(posterior, now_h),
+            air_off_since_h=posterior.air_off_since_h,
+        ),
     )
     call, at, because, loss_of_call = plan
     return Advice(

@@ -144,22 +144,29 @@ def choose(
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """What speaks for care, whatever the expected losses say."""
+
+    fall: Fall | None  # of the last readings
+    apart: Disagreement  # of the structures
+    repeat: bool  # the last reading is far from all that was expected
+    starved_h: float = 0.0  # next to no oxygen for so long [h]
+    air_off_since_h: float | None = None  # [h]
+
+
 def cautious(
     plan: Plan,
     loss_now: float,
     now_h: float,
     tests_left: int,
     closed: tuple[Gate, ...],
-    *,
-    fall: Fall | None,
-    apart: Disagreement,
-    repeat: bool,
-    starved_h: float = 0.0,
-    air_off_since_h: float | None = None,
+    seen: Seen,
 ) -> Plan:
     """The plan after what readings say by themselves, and where the structures disagree."""
     call, at, because, loss = plan
-    if repeat and tests_left > 0 and call != "test at":
+    fall, apart, starved_h, air_off_since_h = seen.fall, seen.apart, seen.starved_h, seen.air_off_since_h
+    if seen.repeat and tests_left > 0 and call != "test at":
         return "test at", now_h, "the last reading is far from all that was expected; repeat it before acting on it.", loss
     if fall is not None and call == "wait until" and at > now_h + NEAR_H and not closed:
         reason = f"the last three readings fell clearly ({fall.in_words()}); the forecast hopes for more, the readings win."

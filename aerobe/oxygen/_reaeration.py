@@ -53,8 +53,6 @@ def kla_from_reaeration(
     *,
     temperature_degc: float,
     altitude_m: float = 0.0,
-    pressure_kpa: float | None = None,
-    salinity: float = 0.0,
     probe_lag_h: float = 0.0,
     probe_lag_log_sd: float = 0.3,
     saturation_log_sd: float | None = 0.03,
@@ -68,8 +66,8 @@ def kla_from_reaeration(
         The log of the run, shape (n,). [h, mg/L]
     temperature_degc
         Of the water. [degC]
-    altitude_m, pressure_kpa, salinity
-        As for `saturation_mg_per_l`. [m, kPa, g/kg]
+    altitude_m
+        Height above sea level. [m]
     probe_lag_h
         Time constant of the probe; a quoted t90 divided by 2.3. [h]
     probe_lag_log_sd
@@ -96,7 +94,7 @@ def kla_from_reaeration(
     asce-ewri-2-06, benson-krause-1984
     """
     times, values = clean_log(times_h, oxygen_mg_per_l)
-    table = saturation_mg_per_l(temperature_degc, altitude_m=altitude_m, pressure_kpa=pressure_kpa, salinity=salinity)
+    table = saturation_mg_per_l(temperature_degc, altitude_m=altitude_m)
     early = faults_before_fit(times, values, table, nominal_step_h)
     times, values = one_value_a_moment(times, values)
     window = rising_window(times, values, table)

@@ -38,6 +38,9 @@ class StepEstimate:
     faults: tuple[RunFault, ...]
 
 
+SATURATION_LOG_SD = 0.03  # how far the brew's saturation may lie from the table: calibration and depth
+
+
 def transfer_from_steps(
     times_h: ArrayLike,
     oxygen_mg_per_l: ArrayLike,
@@ -45,12 +48,9 @@ def transfer_from_steps(
     *,
     temperature_degc: float,
     altitude_m: float = 0.0,
-    pressure_kpa: float | None = None,
-    salinity: float = 0.0,
     probe_lag_h: float = 0.0,
     probe_lag_log_sd: float = 0.3,
     surface_per_h: float = 0.0,
-    saturation_log_sd: float = 0.03,
 ) -> StepEstimate:
     """Transfer coefficient and uptake rate from a log over which the air was turned off and on.
 
@@ -60,14 +60,12 @@ def transfer_from_steps(
         The log, shape (n,). [h, mg/L]
     switches
         When the air was set and whether it then ran: ((0, True), (0.05, False), (0.15, True)). [h]
-    temperature_degc, altitude_m, pressure_kpa, salinity
-        As for `saturation_mg_per_l`. [degC, m, kPa, g/kg]
+    temperature_degc, altitude_m
+        Of the water, and height above sea level. [degC, m]
     probe_lag_h, probe_lag_log_sd
         Time constant of the probe [h] and its log standard uncertainty [-].
     surface_per_h
         Transfer through the surface while the air is off. [1/h]
-    saturation_log_sd
-        How far the brew's saturation may lie from the table. [-]
 
     Returns
     -------
@@ -88,7 +86,7 @@ def transfer_from_steps(
     times, values = clean_log(times_h, oxygen_mg_per_l)
     ordered = tuple(sorted(switches))
     _check(times, ordered)
-    table = saturation_mg_per_l(temperature_degc, altitude_m=altitude_m, pressure_kpa=pressure_kpa, salinity=salinity)
+    table = saturation_mg_per_l(temperature_degc, altitude_m=altitude_m)
     used_times, used_values = thin_log(times, values, MOST_POINTS)
 
     def design(kla: Array, lag: Array) -> Array:
@@ -96,7 +94,7 @@ def transfer_from_steps(
 
     prior = Prior(
         mean=np.array([values[0], values[0], table, 0.0]),
-        sd=np.array([5.0, 1.0, max(saturation_log_sd, 1e-4) * table, np.inf]),
+        sd=np.array([5.0, 1.0, SATURATION_LOG_SD * table, np.inf]),
     )
     span, step = used_times[-1] - used_times[0], float(np.median(np.diff(used_times)))
     posterior = fit_on_grid(

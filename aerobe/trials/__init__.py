@@ -6,7 +6,7 @@ from aerobe.trials._checked import checked_power
 from aerobe.trials._circumstances import CLEAR, Circumstances
 from aerobe.trials._controls import Controls, controls_for, with_controls
 from aerobe.trials._design import GOOD_POWER, Design
-from aerobe.trials._draw import draw_run_sheet
+from aerobe.trials._draw import Starts, draw_run_sheet
 from aerobe.trials._factorial import Factorial, factorial
 from aerobe.trials._informed import informed_interval, informed_words
 from aerobe.trials._layouts import Plot, plots_of, randomised, weighted_plots
@@ -24,7 +24,7 @@ from aerobe.trials._scatter import (
     scatter_from,
     scatter_of_testing,
 )
-from aerobe.trials._through_model import SimulateBrew, Told, told_through_model
+from aerobe.trials._through_model import SimulateBrew, Simulating, Tested, Told, told_through_model
 from aerobe.trials._times import SamplingTimes, optimal_times
 
 __all__ = [
@@ -55,6 +55,7 @@ __all__ = [
     "calendar_of",
     "checked_power",
     "controls_for",
+    "Starts",
     "draw_run_sheet",
     "factorial",
     "informed",
@@ -70,6 +71,8 @@ __all__ = [
     "rank_levers",
     "scatter_from",
     "scatter_of_testing",
+    "Simulating",
+    "Tested",
     "told_through_model",
     "weighted_plots",
     "with_controls",

@@ -15,7 +15,7 @@ from aerobe.trials._circumstances import CLEAR, MANY_PATTERNS, Circumstances, br
 from aerobe.trials._layouts import Plot, randomised
 from aerobe.trials._power import Power, allowance_at_end, power_from, power_of, shift_of
 from aerobe.trials._scatter import Scatter
-from aerobe.verdicts import BrewResult, LostBrew, judge, planned_contrasts
+from aerobe.verdicts import BrewResult, LostBrew, Standing, judge, planned_contrasts
 
 Array = NDArray[np.float64]
 # Trials judged whole, by the number of comparisons; they only correct the quick count of many more. Each comparison more makes a
@@ -125,7 +125,9 @@ def _one_trial(
     ]
     lost = [LostBrew(arm=trial.arms[plot.arm].key, block=f"{plot.round}") for plot in gone]
     try:
-        first = judge(trial, results, outcome_key=HIGHER, lost=lost, allowance=allowance, only_comparisons=True).comparisons[0]
+        first = judge(
+            trial, results, outcome_key=HIGHER, lost=lost, standing=Standing(allowance=allowance), extent="comparisons"
+        ).comparisons[0]
     except AerobeError:
         return False, False
     seen = values[None, kept]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -18,6 +18,15 @@ _CLEAR = "ACDEFHJKMNPRTWXY"
 _DIGITS = "34679"
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Starts:
+    """When the brews of a trial start."""
+
+    first: datetime  # of the first brew of the first round, with offset
+    days_per_round: float = 3.0  # from round to round
+    minutes_between: float = 15.0  # two brews of a round, so that one person can sample them on time
+
+
 def draw_run_sheet(
     trial: Trial,
     plots: Sequence[Plot],
@@ -26,10 +35,8 @@ def draw_run_sheet(
     sample_times_h: Sequence[float],
     tests_per_brew: int,
     seed: int,
-    first_start: datetime,
-    days_per_round: float = 3.0,
+    starts: Starts,
     vessels: Sequence[str] = (),
-    minutes_between_brews: float = 15.0,
 ) -> RunSheet:
     """Brews in random order with blind codes, vessels and clock times.
 
@@ -49,14 +56,10 @@ def draw_run_sheet(
         Tests at each sampling. [-]
     seed
         Kept in the sheet. [-]
-    first_start
-        When the first brew of the first round starts, with offset. [-]
-    days_per_round
-        From round to round. [d]
+    starts
+        When the brews start. [-]
     vessels
         Names of the vessels; numbered if empty. [-]
-    minutes_between_brews
-        Between the starts of two brews of a round, so that one person can sample them on time. [min]
 
     Returns
     -------
@@ -72,7 +75,7 @@ def draw_run_sheet(
     ------
     fisher-1935
     """
-    if first_start.tzinfo is None:
+    if starts.first.tzinfo is None:
         raise UnusableRecord("The first start has no time zone.", "Give the offset, for example 2026-05-01T08:00+02:00.")
     if not sample_times_h:
         raise UnusableRecord("No sampling time is planned.", "Give at least one time, in hours since aeration began.")
@@ -99,7 +102,8 @@ def draw_run_sheet(
                 arm=trial.arms[plot.arm].key,
                 block=f"round-{plot.round + 1}",
                 vessel=_vessel(trial, plot, names),
-                starts_at=first_start + timedelta(days=days_per_round * plot.round, minutes=minutes_between_brews * plot.place),
+                starts_at=starts.first
+                + timedelta(days=starts.days_per_round * plot.round, minutes=starts.minutes_between * plot.place),
                 blind_code=code,
                 samples=opening if plot.place == 0 else samples,
             )

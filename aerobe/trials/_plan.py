@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 from aerobe.errors import UnusableRecord
 from aerobe.records import Costs, Trial
@@ -14,7 +15,7 @@ from aerobe.trials._controls import Controls, controls_for
 from aerobe.trials._design import GOOD_POWER, Design, answer_in_words
 from aerobe.trials._layouts import plots_of, weighted_plots
 from aerobe.trials._levers import Lever, levers_in_words, rank_levers
-from aerobe.trials._power import power_of
+from aerobe.trials._power import Power, power_of
 from aerobe.trials._scatter import Scatter
 from aerobe.units import number
 from aerobe.verdicts import best_tests_per_brew, brews_needed, planned_contrasts, standard_of
@@ -124,8 +125,9 @@ def plan_trial(
     planned_contrasts(trial)
     controls = controls_for(trial, colour_sensitive=colour_sensitive)
     best_tests = best_tests_per_brew(budget.costs.brew, budget.costs.test, scatter.brew_log_sd, scatter.test_log_sd)
+    power = partial(power_of, trial, scatter=scatter, given=given, seed=seed, simulations=simulations)
     designs = [
-        _design(trial, scatter, budget, controls, counts, tests, given, seed, simulations)
+        _design(trial, budget, controls, counts, tests, power)
         for tests in _tests_to_try(best_tests)
         for counts in _counts_to_try(trial, budget, controls, tests)
     ]
@@ -227,14 +229,11 @@ def _more_of_the_standard(trial: Trial, brews: int) -> tuple[int, ...]:
 
 def _design(
     trial: Trial,
-    scatter: Scatter,
     budget: Budget,
     controls: Controls,
     counts: tuple[int, ...],
     tests: int,
-    given: Circumstances,
-    seed: int,
-    simulations: int,
+    power: Callable[..., Power],
 ) -> Design:
     per_round = _per_round(trial, budget)
     equal = len(set(counts)) == 1
@@ -250,7 +249,7 @@ def _design(
         controls=controls,
         tests=n_tests,
         cost=cost,
-        power=power_of(trial, plots, scatter, tests, given=given, seed=seed, simulations=simulations),
+        power=power(plots, tests_per_brew=tests),
     )
 
 

@@ -47,6 +47,28 @@ class Told:
     simulations: int
 
 
+CHUNK = 100  # trials sent at a time
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tested:
+    """How the brews of a simulated trial are measured."""
+
+    error: AssayError  # its colour bias is taken as removed by killed controls, whose own error is added [ug C/mL]
+    at_h: float  # time compared [h]
+    tests_per_brew: int = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Simulating:
+    """How many trials are simulated, and who works on them. The same seed gives the same answer with any executor."""
+
+    simulations: int = 1000
+    seed: int = 1
+    executor: Executor | None = None  # of concurrent.futures, such as a process pool or that of a Dask client; None runs here
+    progress: Progress | None = None  # called with trials done and trials in all
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Chunk:
     """Work for one process: everything it needs, small enough to send."""
@@ -54,9 +76,7 @@ class _Chunk:
     trial: Trial
     plots: tuple[Plot, ...]
     scatter: Scatter
-    error: AssayError
-    tests: int
-    at_h: float
+    tested: Tested
     simulate_brew: SimulateBrew
     seed: int
     number: int
@@ -69,15 +89,8 @@ def told_through_model(
     plots: Sequence[Plot],
     scatter: Scatter,
     simulate_brew: SimulateBrew,
-    error: AssayError,
-    *,
-    at_h: float,
-    tests_per_brew: int = 1,
-    seed: int = 1,
-    simulations: int = 1000,
-    executor: Executor | None = None,
-    progress: Progress | None = None,
-    chunk: int = 100,
+    tested: Tested,
+    simulating: Simulating,
 ) -> Told:
     """How often each call would be made if brews followed a model and were measured by an assay.
 
@@ -91,22 +104,10 @@ def told_through_model(
         Scatter between brews and days around the model. Testing error comes from the assay. [-]
     simulate_brew
         True biomass of an arm at given times; must be picklable where an executor of processes is given. [ug C/mL]
-    error
-        Error of the assay; its colour bias is taken as removed by killed controls, whose own error is added. [ug C/mL]
-    at_h
-        Time compared. [h]
-    tests_per_brew
-        Tests of each brew. [-]
-    seed
-        Same seed, same answer, with any executor. [-]
-    simulations
-        Trials simulated. [-]
-    executor
-        Any executor of concurrent.futures, such as a process pool or that of a Dask client; None runs here. [-]
-    progress
-        Called with trials done and trials in all. [-]
-    chunk
-        Trials sent at a time. [-]
+    tested
+        By which assay, when and how often. [-]
+    simulating
+        How many trials, and who works on them. [-]
 
     Returns
     -------
@@ -123,26 +124,25 @@ def told_through_model(
             trial=trial,
             plots=tuple(plots),
             scatter=scatter,
-            error=error,
-            tests=tests_per_brew,
-            at_h=at_h,
+            tested=tested,
             simulate_brew=simulate_brew,
-            seed=seed,
+            seed=simulating.seed,
             number=i,
-            first=i * chunk,
-            simulations=min(chunk, simulations - i * chunk),
+            first=i * CHUNK,
+            simulations=min(CHUNK, simulating.simulations - i * CHUNK),
         )
-        for i in range(math.ceil(simulations / chunk))
+        for i in range(math.ceil(simulating.simulations / CHUNK))
     ]
     outcomes: list[Array] = []
     truths: list[Array] = []
     # Executor.map gives results in the order asked, so the answer does not depend on who finishes first.
+    executor = simulating.executor
     done: Iterable[tuple[Array, Array]] = map(_simulate, chunks) if executor is None else executor.map(_simulate, chunks)
     for part, truth in done:
         outcomes.append(part)
         truths.append(truth)
-        if progress is not None:
-            progress(sum(map(len, outcomes)), simulations)
+        if simulating.progress is not None:
+            simulating.progress(sum(map(len, outcomes)), simulating.simulations)
     return _count(trial, plots, np.concatenate(outcomes), np.concatenate(truths))
 
 
@@ -157,17 +157,18 @@ def _simulate(chunk: _Chunk) -> tuple[Array, Array]:
         day = rng.normal(0.0, chunk.scatter.day_log_sd, rounds)
         world = chunk.first + trial
         for i, plot in enumerate(chunk.plots):
-            level = float(chunk.simulate_brew(rng, keys[plot.arm], [chunk.at_h], world)[0])
+            level = float(chunk.simulate_brew(rng, keys[plot.arm], [chunk.tested.at_h], world)[0])
             truth[trial, plot.arm] = math.log(level)
             brew = level * math.exp(day[plot.round] + rng.normal(0.0, chunk.scatter.brew_log_sd))
-            found[trial, i] = math.log(_measured(brew, chunk.error, chunk.tests, rng))
+            found[trial, i] = math.log(_measured(brew, chunk.tested, rng))
     return found, truth
 
 
-def _measured(truth: float, error: AssayError, tests: int, rng: np.random.Generator) -> float:
+def _measured(truth: float, tested: Tested, rng: np.random.Generator) -> float:
     """Mean of the tests less a killed control, never below the detection limit. [ug C/mL]"""
+    error = tested.error
     sd = math.hypot(error.constant_sd, error.proportional_cv * truth)
-    net = truth + rng.normal(0.0, sd / math.sqrt(tests)) - rng.normal(0.0, error.constant_sd)
+    net = truth + rng.normal(0.0, sd / math.sqrt(tested.tests_per_brew)) - rng.normal(0.0, error.constant_sd)
     return float(max(net, error.detection_limit or 0.0, 0.1 * error.constant_sd, 1e-9 * truth))
 
 

@@ -35,7 +35,7 @@ from aerobe.verdicts._settle import (
     power_of_sameness,
 )
 from aerobe.verdicts._simultaneous import all_pairs, critical_values, joint_t
-from aerobe.verdicts._verdict import hold_back, judge
+from aerobe.verdicts._verdict import AS_PLANNED, Standing, hold_back, judge
 from aerobe.verdicts._words import effect_words, short_headline
 
 __all__ = [
@@ -46,7 +46,9 @@ __all__ = [
     "CLAIM_LEVEL",
     "COLOUR_SENSITIVE",
     "CONTROL_WINDOW_H",
+    "AS_PLANNED",
     "FULL",
+    "Standing",
     "INTERVAL_LEVEL",
     "OUTCOMES",
     "Allowance",

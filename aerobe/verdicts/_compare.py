@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -137,12 +138,13 @@ def compare(
         bias = np.array([0.0 if (found := colour[i]) is None else found.log_variance for i in chosen])
         effects, why = effects_of(evidence, rows[chosen], bias)
         family = _all_pairs_correlation(layout) if family_of_all_pairs else None
-        calls = call_contrasts(effects, bound, allowance=allowance, family_correlation=family)
+        call = partial(call_contrasts, margin=bound, allowance=allowance, family_correlation=family)
+        calls = call(effects)
         for position, i in enumerate(chosen):
             if why[position]:
                 made[i] = untold(contrasts[i], why[position])
                 continue
-            own = _with_lost(evidence, rows[chosen], position, bias, bound, lost, allowance, family, calls) if lost else None
+            own = _with_lost(evidence, rows[chosen], position, bias, lost, call, calls) if lost else None
             rival = held.get(i) or (colour[i] if (colour[i] or _NOTHING).blocks_claim else None)
             made[i] = _comparison(contrasts[i], effects, own or calls, position, bound, evidence.kind, rival)
     return tuple(made[i] for i in range(len(contrasts))), effects
@@ -162,10 +164,8 @@ def _with_lost(
     rows: Array,
     position: int,
     bias: Array,
-    bound: float,
     lost: Sequence[tuple[int, str]],
-    allowance: Allowance,
-    family: Array | None,
+    call: Callable[[Effects], Calls],
     calls: Calls,
 ) -> Calls | None:
     """The calls that stand with the lost brews at either end of what their arm showed."""
@@ -177,7 +177,7 @@ def _with_lost(
     for towards in (1.0, -1.0):
         effects, why = effects_of(_filled(evidence, concerned, row, towards), rows, bias)
         if not why[position]:
-            found.append(call_contrasts(effects, bound, allowance=allowance, family_correlation=family))
+            found.append(call(effects))
     return hull(found)
 
 

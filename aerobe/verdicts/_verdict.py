@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +36,21 @@ from aerobe.verdicts._words import because_of, headline_of
 Array = NDArray[np.float64]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """What a question may claim of brews that may have been asked before, and why."""
+
+    allowance: Allowance = FULL  # chance of a false claim that this look may spend
+    looks: int = 1  # at this question, this one included
+    side_questions: int = 0  # other questions asked of these brews
+    words: str = ""  # why the bar is stricter; empty where the question has all there is
+    was_planned: bool = True  # False: every comparison is marked, and held to the bar of every pair
+
+
+AS_PLANNED = Standing()
+Extent = Literal["whole", "without check", "comparisons"]
+
+
 def judge(
     trial: Trial,
     results: Sequence[BrewResult],
@@ -42,14 +58,9 @@ def judge(
     outcome_key: str | None = None,
     margin: float | None = None,
     also: Sequence[tuple[str, str]] = (),
-    allowance: Allowance = FULL,
-    side_questions: int = 0,
-    looks: int = 1,
-    asked: str = "",
+    standing: Standing = AS_PLANNED,
     lost: Sequence[LostBrew] = (),
-    with_check: bool = True,
-    was_planned: bool = True,
-    only_comparisons: bool = False,
+    extent: Extent = "whole",
 ) -> Verdict:
     """Judge a trial by one outcome.
 
@@ -65,21 +76,13 @@ def judge(
         Ratio (or difference, for outcomes compared so) worth having; the trial's own if None. [-]
     also
         Comparisons (first, second) that nobody planned; they are marked and held to the bar of every pair. [-]
-    allowance
-        Chance of a false claim that this look at this question may spend. [-]
-    side_questions
-        How many other questions were asked of these brews before `also`. [-]
-    looks, asked
-        How often this question was judged, this time included, and why its bar is stricter, in words. [-]
+    standing
+        What this look at this question may claim, and whether it was planned. [-]
     lost
         Brews that were started and gave no result. [-]
-    with_check
-        Whether to add the frequentist check. [-]
-    was_planned
-        False for brews put together afterwards: then every comparison is marked, and held to the bar of every pair. [-]
-
-    only_comparisons
-        Leave out ranking, dose, checks and what would settle the rest: for many simulated trials. [-]
+    extent
+        "whole"; "without check" leaves out the frequentist check; "comparisons" also ranking, dose and what would settle the
+        rest, for many simulated trials. [-]
 
     Returns
     -------
@@ -104,7 +107,7 @@ def judge(
     arms = trial.arms
     keys = [arm.key for arm in arms]
     contrasts = (
-        *(replace(c, planned=was_planned) for c in planned_contrasts(trial)),
+        *(replace(c, planned=standing.was_planned) for c in planned_contrasts(trial)),
         *(pair_contrast(arms, a, b, planned=False) for a, b in also),
     )
     bound = margin_of(trial, margin, kind)
@@ -133,7 +136,7 @@ def judge(
 
     def answer(of: Evidence) -> tuple[tuple[Comparison, ...], Effects | None]:
         count = len(contrasts) - len(also)
-        return _judged(contrasts, count, of, bound, colour, held, gone, allowance, side_questions, was_planned)
+        return _judged(contrasts, count, of, bound, colour, held, gone, standing)
 
     comparisons, effects = answer(evidence if dead is None else evidence.without(dead))
     rivals = (*held.values(), *adjusted.notes, *find_rivals(colour, usable, arms, hours_are_asked=hours_are_asked))
@@ -150,10 +153,10 @@ def judge(
         claims=f"signal only, not {kind.label}" if any(c.held_by == "colour" for c in comparisons) else kind.label,
         margin=math.exp(bound) if kind.is_ratio else bound,
         comparisons=comparisons,
-        ranking=rank_arms(keys, evidence, higher_is_better=kind.better != "lower", allowance=allowance)
-        if len(arms) > 2 and not blocked and trial.question != "factors" and not only_comparisons
+        ranking=rank_arms(keys, evidence, higher_is_better=kind.better != "lower", allowance=standing.allowance)
+        if len(arms) > 2 and not blocked and trial.question != "factors" and extent != "comparisons"
         else (),
-        dose=_dose(trial, evidence, kind) if not (blocked or only_comparisons) else None,
+        dose=_dose(trial, evidence, kind) if not (blocked or extent == "comparisons") else None,
         brew_sd=sd,
         brew_sd_low=_sd_bound(sd, layout.df, 0.95),
         brew_sd_high=_sd_bound(sd, layout.df, 0.05),
@@ -161,16 +164,16 @@ def judge(
         df=layout.df,
         brews=len(usable),
         rivals=rivals,
-        settle=None if only_comparisons else _settle(comparisons, sd, layout, bound, len(arms)),
+        settle=None if extent == "comparisons" else _settle(comparisons, sd, layout, bound, len(arms)),
         checks=(),
         results=usable,
-        looks=looks,
-        asked=asked,
+        looks=standing.looks,
+        asked=standing.words,
         left_out="" if dead is None else usable[dead].brew,
         with_all=() if dead is None else answer(evidence)[0],
         headline="",
     )
-    if with_check and not only_comparisons and plain and layout.df >= 1 and all(c.effect is not None for c in comparisons):
+    if extent == "whole" and plain and layout.df >= 1 and all(c.effect is not None for c in comparisons):
         verdict = replace(verdict, checks=check_comparisons(contrasts, keys, usable, evidence.values, kind.scale))
     return _with_headline(verdict)
 
@@ -206,9 +209,7 @@ def _judged(
     colour: Sequence[Rival | None],
     held: dict[int, Rival],
     lost: Sequence[tuple[int, str]],
-    allowance: Allowance,
-    side_questions: int,
-    was_planned: bool,
+    standing: Standing,
 ) -> tuple[tuple[Comparison, ...], Effects | None]:
     """The planned comparisons by their own bar, then those that nobody planned by what is left."""
     first, effects = compare(
@@ -218,11 +219,11 @@ def _judged(
         colour=colour[:planned],
         held={i: rival for i, rival in held.items() if i < planned},
         lost=lost,
-        allowance=allowance,
-        family_of_all_pairs=not was_planned,
+        allowance=standing.allowance,
+        family_of_all_pairs=not standing.was_planned,
     )
     told = any(item.call != CANNOT_TELL for item in first)
-    share = share_of_side_question(side_questions + 1, planned_is_told=told)
+    share = share_of_side_question(standing.side_questions + 1, planned_is_told=told)
     rest, _ = compare(
         contrasts[planned:],
         evidence,
@@ -230,7 +231,7 @@ def _judged(
         colour=colour[planned:],
         held={i - planned: rival for i, rival in held.items() if i >= planned},
         lost=lost,
-        allowance=allowance.shared(share),
+        allowance=standing.allowance.shared(share),
         family_of_all_pairs=True,
     )
     return (*first, *rest), effects

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from aerobe.charts import oxygen_curve
+from aerobe.charts import Expected, oxygen_curve
 from aerobe.units import DisplayUnits
 
 PERCENT = DisplayUnits(oxygen="%", full_mg_per_l=10.0, decimal=",")
@@ -14,10 +14,7 @@ def test_an_oxygen_chart_mixes_no_two_units() -> None:
     house = oxygen_curve(
         logged_h=[0.0, 1.0, 2.0],
         logged_mg_per_l=[8.0, 6.0, 5.0],
-        forecast_h=[2.0, 3.0],
-        low_mg_per_l=[4.0, 3.0],
-        middle_mg_per_l=[5.0, 4.0],
-        high_mg_per_l=[6.0, 5.0],
+        forecast=Expected(elapsed_h=[2.0, 3.0], low=[4.0, 3.0], middle=[5.0, 4.0], high=[6.0, 5.0]),
         floor_mg_per_l=2.0,
         name="drum",
     )

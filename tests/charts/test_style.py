@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import json
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from xml.etree import ElementTree
@@ -14,7 +15,7 @@ import pytest
 from pytest import approx
 
 import aerobe.web
-from aerobe.charts import COLOURS, FigureTable, RawPoint, Window, brew_curve, oxygen_curve
+from aerobe.charts import COLOURS, Expected, FigureTable, Moments, RawPoint, Window, brew_curve, oxygen_curve
 from aerobe.charts._look import SERIES, series_looks
 from aerobe.charts._plot import Axis, Plot, Points
 from aerobe.charts._scale import clock_ticks, share, ticks
@@ -78,17 +79,19 @@ def test_every_series_also_has_its_own_shape_and_dash() -> None:
         series_looks(list("abcdefg"))
 
 
-def a_curve() -> dict[str, object]:
+def a_curve() -> Expected:
     hours = np.linspace(0.0, 48.0, 49)
     middle = 40 + 160 * np.exp(-(((hours - 18) / 9) ** 2))
-    return {"elapsed_h": hours, "low": 0.75 * middle, "middle": middle, "high": 1.3 * middle}
+    return Expected(elapsed_h=hours, low=0.75 * middle, middle=middle, high=1.3 * middle)
 
 
 POINTS = (RawPoint(elapsed_h=12.0, value=130.0, low=100.0, high=170.0), RawPoint(elapsed_h=16.0, value=31.5, kind="control"))
 
 
 def test_a_brew_chart_says_its_numbers_in_words_and_table() -> None:
-    shown = brew_curve(**a_curve(), points=POINTS, window=Window(from_h=15.0, to_h=19.0, best_h=17.0), name="tank 2")
+    shown = brew_curve(
+        a_curve(), points=POINTS, moments=Moments(window=Window(from_h=15.0, to_h=19.0, best_h=17.0)), name="tank 2"
+    )
     assert "highest near 18.0 h at 200 ug C/mL" in shown.says
     assert "Harvest window 15.0 to 19.0 h, best 17.0 h." in shown.says
     assert "1 reading in the fit, 1 shown" in shown.says
@@ -97,7 +100,7 @@ def test_a_brew_chart_says_its_numbers_in_words_and_table() -> None:
 
 
 def test_a_brew_without_readings_is_called_a_forecast() -> None:
-    assert "forecast from the recipe alone" in brew_curve(**a_curve()).says
+    assert "forecast from the recipe alone" in brew_curve(a_curve()).says
 
 
 def test_the_pages_have_the_colours_of_the_charts() -> None:
@@ -109,7 +112,7 @@ def test_the_pages_have_the_colours_of_the_charts() -> None:
 
 
 def test_a_chart_on_a_page_takes_its_shades_from_the_page_and_on_paper_has_its_own() -> None:
-    shown = brew_curve(**a_curve(), points=POINTS)
+    shown = brew_curve(a_curve(), points=POINTS)
     page = shown.for_page()
     assert "var(--leaf)" in page and "#" not in page
     for look in ("light", "dark"):
@@ -124,7 +127,7 @@ def parse(drawn: str) -> ElementTree.Element:
 
 
 def test_a_picture_alone_has_the_size_it_was_asked_for_and_says_itself() -> None:
-    shown = brew_curve(**a_curve(), points=POINTS, name="tank <2>")
+    shown = brew_curve(a_curve(), points=POINTS, name="tank <2>")
     root = parse(shown.svg(width_px=1920, height_px=1080, is_alone=True))
     assert (root.get("width"), root.get("height")) == ("1920", "1080")
     _, _, wide, high = map(float, root.get("viewBox", "").split())
@@ -138,12 +141,13 @@ def test_a_picture_alone_has_the_size_it_was_asked_for_and_says_itself() -> None
 def test_time_is_shown_by_the_clock_with_the_hours_beside_it() -> None:
     zone = timezone(timedelta(hours=2))
     shown = brew_curve(
-        **a_curve(), now_h=14.0, begin=datetime(2026, 5, 1, 8, 20, tzinfo=zone), window=Window(from_h=15.0, to_h=19.0)
+        a_curve(),
+        moments=Moments(now_h=14.0, begin=datetime(2026, 5, 1, 8, 20, tzinfo=zone), window=Window(from_h=15.0, to_h=19.0)),
     )
     page = shown.for_page()
     for words in (">Sat 2<", ">Sun 3<", ">12:00<", ">0 h<", ">24 h<", ">now 22:20<", ">harvest window<"):
         assert words in page, words
-    assert ">12:00<" not in brew_curve(**a_curve(), now_h=14.0).for_page()
+    assert ">12:00<" not in brew_curve(a_curve(), moments=Moments(now_h=14.0)).for_page()
 
 
 @pytest.mark.parametrize(("reach", "step_h"), [(2.0, 0.5), (12.0, 3.0), (48.0, 12.0), (100.0, 24.0), (900.0, 336.0)])
@@ -162,7 +166,7 @@ def test_clock_ticks_are_few_and_stand_at_round_times(reach: float, step_h: floa
 
 
 def test_the_read_out_has_every_value_of_the_course_at_its_place() -> None:
-    told = json.loads(brew_curve(**a_curve(), begin=datetime(2026, 5, 1, 8, 20, tzinfo=UTC)).readout())
+    told = json.loads(brew_curve(a_curve(), moments=Moments(begin=datetime(2026, 5, 1, 8, 20, tzinfo=UTC))).readout())
     course = told["follows"][0]
     assert told["begin"] == "2026-05-01T08:20:00+00:00"
     assert course["at"][0] == 0.0 and course["at"][-1] == 1.0 and course["x"][18] == 18.0
@@ -171,7 +175,7 @@ def test_the_read_out_has_every_value_of_the_course_at_its_place() -> None:
 
 def test_words_of_a_notebook_are_never_markup_in_a_drawing() -> None:
     points = [RawPoint(elapsed_h=1.0, value=2.0)]
-    shown = brew_curve(**a_curve(), points=points, quantity="<script>x</script>", unit="<b>", name='"><img src=x>')
+    shown = brew_curve(a_curve(), points=points, quantity="<script>x</script>", unit="<b>", name='"><img src=x>')
     for drawn in (shown.for_page(), shown.svg(is_alone=True)):
         assert "<script" not in drawn and "<b>" not in drawn and "<img" not in drawn
 
@@ -180,10 +184,7 @@ def test_the_same_chart_gives_the_same_bytes_and_holds_its_labels() -> None:
     shown = oxygen_curve(
         logged_h=[0.0, 1.0, 2.0],
         logged_mg_per_l=[8.0, 7.0, 5.0],
-        forecast_h=[2.0, 3.0],
-        low_mg_per_l=[4.0, 1.5],
-        middle_mg_per_l=[5.0, 4.0],
-        high_mg_per_l=[6.0, 6.0],
+        forecast=Expected(elapsed_h=[2.0, 3.0], low=[4.0, 1.5], middle=[5.0, 4.0], high=[6.0, 6.0]),
         floor_mg_per_l=2.0,
     )
     assert shown.svg() == shown.svg()
@@ -194,8 +195,8 @@ def test_the_same_chart_gives_the_same_bytes_and_holds_its_labels() -> None:
 
 def test_numbers_that_are_not_finite_do_not_break_a_chart() -> None:
     curve = a_curve()
-    curve["high"] = np.where(np.arange(49) == 3, np.inf, curve["high"])
-    shown = brew_curve(**curve)
+    curve = replace(curve, high=np.where(np.arange(49) == 3, np.inf, curve.high))
+    shown = brew_curve(curve)
     assert "inf" not in shown.readout() and "nan" not in shown.for_page()
     assert parse(shown.svg()) is not None
 

@@ -13,7 +13,7 @@ from pytest import approx
 from aerobe.decisions import TestValue, advise, missed_by, value_of_looking, value_of_test
 from aerobe.decisions._caution import Disagreement
 from aerobe.decisions._lookahead import _places
-from aerobe.decisions._plan import NextTest, Window, cautious, choose, next_test, window_of
+from aerobe.decisions._plan import NextTest, Seen, Window, cautious, choose, next_test, window_of
 from aerobe.decisions._trend import Fall, clear_fall, hours_without_oxygen
 from aerobe.inference import Measurement, lacking_and_error
 from aerobe.records import AimChoice, AssayError, Costs
@@ -130,7 +130,7 @@ APART = Disagreement(first_h=14.0, last_h=32.0, regret=0.2)
 def test_what_readings_say_by_themselves_changes_the_plan(plan, left, more, call, at, loss) -> None:  # type: ignore[no-untyped-def]
     said = {"fall": None, "apart": AGREED, "repeat": False, "closed": ()} | more
     closed = said.pop("closed")
-    found = cautious(plan, 0.30, 10.0, left, closed, **said)
+    found = cautious(plan, 0.30, 10.0, left, closed, Seen(**said))
     assert (found[0], found[1], found[3]) == (call, approx(at), approx(loss))
 
 
@@ -145,11 +145,14 @@ def test_structures_disagree_beyond_a_twentieth_and_two_hours() -> None:
 
 
 def test_words_of_caution_name_their_hours() -> None:
-    blind = cautious(WAIT, 0.3, 10.0, 0, (), fall=None, apart=APART, repeat=False)[2]
+    blind = cautious(WAIT, 0.3, 10.0, 0, (), Seen(fall=None, apart=APART, repeat=False))[2]
     assert blind == "waiting helps; two ways to see this brew disagree (best at 14 h or at 32 h), and only a test could tell."
-    assert "since 9.0 h" in cautious(WAIT, 0.3, 10.0, 0, (), fall=None, apart=AGREED, repeat=False, air_off_since_h=9.0)[2]
-    assert "for 5 h" in cautious(WAIT, 0.3, 10.0, 0, (), fall=None, apart=AGREED, repeat=False, starved_h=5.0)[2]
-    assert "90 at 1.0 h, 70 at 4.0 h, 50 at 8.0 h" in cautious(WAIT, 0.3, 10.0, 0, (), fall=FALL, apart=AGREED, repeat=False)[2]
+    assert "since 9.0 h" in cautious(WAIT, 0.3, 10.0, 0, (), Seen(fall=None, apart=AGREED, repeat=False, air_off_since_h=9.0))[2]
+    assert "for 5 h" in cautious(WAIT, 0.3, 10.0, 0, (), Seen(fall=None, apart=AGREED, repeat=False, starved_h=5.0))[2]
+    assert (
+        "90 at 1.0 h, 70 at 4.0 h, 50 at 8.0 h"
+        in cautious(WAIT, 0.3, 10.0, 0, (), Seen(fall=FALL, apart=AGREED, repeat=False))[2]
+    )
 
 
 def test_places_of_tests_are_the_first_hours_not_before_those_wanted() -> None:

@@ -49,7 +49,7 @@ def not_called(names: Counter[str]) -> set[str]:
 
 
 def test_what_is_at_a_door_is_called_or_listed() -> None:
-    assert not_called(called()) == FOR_SCRIPTS
+    assert not_called(called()) <= FOR_SCRIPTS
 
 
 def test_a_function_that_nothing_calls_is_noticed() -> None:

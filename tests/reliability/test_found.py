@@ -269,7 +269,11 @@ def test_a_terminal_without_the_letters_of_a_name_gets_an_answer(tmp_path: Path)
     where = str(tmp_path / "tea.notebook")
     with open_notebook(where, at=NOW) as book:
         furnish(book)
-        usecases.notebook.new_brew(book, name="F\u00e4sschen \u2264 5 \u1780", recipe="plain", vessel="barrel", now=NOW)
+        usecases.notebook.new_brew(
+            book,
+            Brew(key="draft", name="F\u00e4sschen \u2264 5 \u1780", recipe="plain", vessel="barrel", started_at=NOW),
+            now=NOW,
+        )
     told = subprocess.run(
         [sys.executable, "-m", "aerobe", "brew", "list", "--notebook", where],
         env={**os.environ, "PYTHONIOENCODING": "ascii"},

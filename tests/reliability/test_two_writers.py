@@ -103,7 +103,9 @@ def test_who_waits_too_long_is_told_and_can_go_on_later(where: str, monkeypatch:
 
 ACTS: dict[str, Any] = {
     "brews of one name": (
-        lambda book, _: usecases.notebook.new_brew(book, name="Twin", recipe="plain", vessel="barrel", now=NOW),
+        lambda book, _: usecases.notebook.new_brew(
+            book, Brew(key="draft", name="Twin", recipe="plain", vessel="barrel", started_at=NOW), now=NOW
+        ),
         Brew,
         1,
     ),

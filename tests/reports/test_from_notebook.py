@@ -86,7 +86,9 @@ def test_an_assay_report_from_its_study_is_found_again() -> None:
         repeats = ((1, 0.95), (1, 1.06), (2, 1.02))
         lines += [f"sample,{level * factor:.2f},ug C/mL,kelp tea,{sample},d{day},Bo" for day, factor in repeats]
     lines += [f"killed control,{value},ug C/mL,kelp tea,k{place},d1,Bo" for place, value in enumerate((6.0, 6.6, 5.7))]
-    report = usecases.reports.report_of_assay("\n".join(lines), name="Card (invented)", method="colour test", now=NOW)
+    report = usecases.reports.report_of_assay(
+        "\n".join(lines), test=usecases.reports.StudiedTest(name="Card (invented)", method="colour test"), now=NOW
+    )
     assert "A single reading of" in report.headline
     assert usecases.reports.check_package(report.package, now=NOW)[0].is_same
     everything = b"".join(unpacked(report.package).values())

@@ -10,7 +10,7 @@ from html.parser import HTMLParser
 
 import pytest
 
-from aerobe.charts import FigureTable, RatioRow, RawPoint, brew_curve, forest
+from aerobe.charts import Expected, FigureTable, RatioRow, RawPoint, brew_curve, forest
 from aerobe.errors import UnusableRecord
 from aerobe.reports import Facts, Grid, Points, Report, Section, Shown, Warned, Words, as_html, as_pdf
 from tests.reports.world import EVIL
@@ -19,10 +19,7 @@ from tests.reports.world import EVIL
 def a_report(text: str = "plain words") -> Report:
     hours = [0.0, 10.0, 20.0, 30.0]
     curve = brew_curve(
-        elapsed_h=hours,
-        low=[30, 60, 110, 80],
-        middle=[40, 80, 150, 110],
-        high=[55, 110, 200, 150],
+        expected=Expected(elapsed_h=hours, low=[30, 60, 110, 80], middle=[40, 80, 150, 110], high=[55, 110, 200, 150]),
         points=[RawPoint(elapsed_h=10.0, value=84.0)],
         name=text,
     )

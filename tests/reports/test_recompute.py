@@ -46,7 +46,7 @@ def run(folder: Path) -> subprocess.CompletedProcess[str]:
 
 
 def test_brews_side_by_side_are_found_again_and_a_changed_brew_is_noticed(tmp_path: Path) -> None:
-    verdict = judge(TRIAL, results(True), with_check=False)
+    verdict = judge(TRIAL, results(True), extent="without check")
     files = recompute_files(verdict)
     folder = written(files, tmp_path)
     said = json.loads(files["recompute/verdict.json"])["comparisons"][0]
@@ -64,7 +64,7 @@ def test_brews_side_by_side_are_found_again_and_a_changed_brew_is_noticed(tmp_pa
 def test_what_another_model_found_is_named_and_not_claimed() -> None:
     three = Trial(key="t", name="t", question="several against a standard", arms=(*ARMS, Arm(key="fish", recipe="fish")))
     more = [BrewResult(brew=f"f{i}", arm="fish", value=90.0 + i, block="") for i in range(2)]
-    files = recompute_files(judge(three, [*results(False), *more], with_check=False))
+    files = recompute_files(judge(three, [*results(False), *more], extent="without check"))
     said = json.loads(files["recompute/verdict.json"])["comparisons"]
     assert all(item["method"] in ("welch", "") and bool(item["why"]) == (item["method"] == "") for item in said)
 
@@ -80,7 +80,7 @@ def test_the_script_for_r_calls_the_functions_whose_answers_are_stored() -> None
     # 90 % interval from R's df and t: half width = t(0.95, 17.7764735) * 0.849091
     assert middle == pytest.approx(-1.58)
     assert (high - low) / 2 == pytest.approx(1.58 / 1.86081346749 * 1.7353, rel=2e-4)
-    files = recompute_files(judge(TRIAL, results(True), with_check=False))
+    files = recompute_files(judge(TRIAL, results(True), extent="without check"))
     script = files["recompute/recompute.R"].decode()
     assert "t.test(both$y.x - both$y.y" in script and "var.equal = FALSE" in script
     assert files["recompute/comparisons.csv"].decode().splitlines()[0].startswith("label,first,second,method")

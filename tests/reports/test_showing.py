@@ -14,7 +14,7 @@ import pytest
 from aerobe.charts import SIZES, Poster, on_one_scale, poster_png, poster_svg
 from aerobe.records import Arm, Trial
 from aerobe.reports import Imprint, TrialRecords, poster_of, trial_report
-from aerobe.verdicts import BrewResult, Verdict, judge, short_headline
+from aerobe.verdicts import BrewResult, Standing, Verdict, judge, short_headline
 from tests.reports.test_pages import a_report
 
 CANNOT = "can't tell yet"
@@ -39,7 +39,7 @@ def drawn_verdict(seed: int) -> tuple[Trial, Verdict]:
         for place, arm in enumerate(arms)
         for nth in range(int(rng.integers(1, 7)))
     ]
-    return trial, judge(trial, results, looks=int(rng.integers(1, 3)), with_check=False)
+    return trial, judge(trial, results, standing=Standing(looks=int(rng.integers(1, 3))), extent="without check")
 
 
 @cache

@@ -68,7 +68,7 @@ def test_after_a_verdict_on_six_recipes_the_next_round_looks_for_the_best_and_ma
             for i, arm in enumerate(arms)
             for n in range(3)
         ]
-        return propose_next(trial, judge(trial, results, with_check=False), key="t2")
+        return propose_next(trial, judge(trial, results, extent="without check"), key="t2")
 
     open_one = after([0.0, 0.1, 0.2, 0.3, 0.35, 0.3])
     assert sum(count for _, count in open_one.brews_of) == 12 or open_one.trial is None or len(open_one.trial.arms) == 2

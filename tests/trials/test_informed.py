@@ -48,7 +48,7 @@ def test_few_brews_get_a_second_answer_and_many_do_not() -> None:
             for arm in arms
             for i in range(each)
         ]
-        return informed_words(judge(trial, found, with_check=False))
+        return informed_words(judge(trial, found, extent="without check"))
 
     assert len(words(2)) == 1 and "nothing is claimed by it" in words(2)[0] and f"{ONE_DAY_AND_HEAP.brew_log_sd:g}" in words(2)[0]
     assert words(10) == ()

@@ -18,6 +18,8 @@ from aerobe.trials import (
     Budget,
     Plot,
     Scatter,
+    Simulating,
+    Tested,
     controls_for,
     factorial,
     plan_trial,
@@ -187,7 +189,7 @@ def test_power_promised_is_power_found(brews: int, per_round: int, margin: float
     assay = Assay(key="a", name="card", method="colour test", error=error)
     rng = np.random.default_rng(17)
     calls = [
-        judge(trial, measured_trial(rng, randomised(plots, 2, rng), math.log(margin), QUIET, assay), with_check=False)
+        judge(trial, measured_trial(rng, randomised(plots, 2, rng), math.log(margin), QUIET, assay), extent="without check")
         .comparisons[0]
         .call
         for _ in range(900)
@@ -205,10 +207,11 @@ def steady(rng: np.random.Generator, arm: str, times_h, world: int) -> np.ndarra
 
 def test_power_through_a_brew_model_reports_progress_and_does_not_depend_on_the_workers() -> None:
     plots, error, seen = plots_of(2, 4, 4), AssayError(constant_sd=0.3, proportional_cv=0.1), []
-    common = {"at_h": 24.0, "simulations": 300, "chunk": 100}
-    here = told_through_model(TWO, plots, QUIET, steady, error, progress=lambda done, all_: seen.append((done, all_)), **common)
+    tested = Tested(error=error, at_h=24.0)
+    alone = Simulating(simulations=300, progress=lambda done, all_: seen.append((done, all_)))
+    here = told_through_model(TWO, plots, QUIET, steady, tested, alone)
     with ProcessPoolExecutor(2) as pool:
-        there = told_through_model(TWO, plots, QUIET, steady, error, executor=pool, **common)
+        there = told_through_model(TWO, plots, QUIET, steady, tested, Simulating(simulations=300, executor=pool))
     assert here == there
     assert seen == [(100, 300), (200, 300), (300, 300)]
     assert here.median_ratio[0] == pytest.approx(2.0, rel=0.1) and here.true_ratio[0] == pytest.approx(2.0)
@@ -219,9 +222,8 @@ def test_power_through_a_brew_model_reports_progress_and_does_not_depend_on_the_
 
 def test_a_design_without_replicates_cannot_be_simulated() -> None:
     with pytest.raises(NotEnoughData):
-        told_through_model(
-            TWO, plots_of(2, 1, 2), QUIET, steady, AssayError(constant_sd=0.3, proportional_cv=0.1), at_h=1.0, simulations=2
-        )
+        tested = Tested(error=AssayError(constant_sd=0.3, proportional_cv=0.1), at_h=1.0)
+        told_through_model(TWO, plots_of(2, 1, 2), QUIET, steady, tested, Simulating(simulations=2))
 
 
 # --- layouts, factorials, controls ---------------------------------------------------------------------------------------------

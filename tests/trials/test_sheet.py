@@ -10,7 +10,7 @@ import pytest
 from aerobe.errors import UnusableRecord
 from aerobe.records import Arm, Trial, as_plain, from_plain
 from aerobe.reports import sheet_page
-from aerobe.trials import calendar_of, controls_for, draw_run_sheet, plots_of
+from aerobe.trials import Starts, calendar_of, controls_for, draw_run_sheet, plots_of
 
 TRIAL = Trial(
     key="k1",
@@ -27,7 +27,7 @@ def drawn(seed: int = 3, **more):
         "sample_times_h": [24.0, 36.0],
         "tests_per_brew": 2,
         "seed": seed,
-        "first_start": START,
+        "starts": Starts(first=START),
         "vessels": ["north", "south"],
         **more,
     }
@@ -61,7 +61,7 @@ def test_rounds_follow_the_days_and_brews_the_minutes() -> None:
 
 def test_a_start_without_zone_and_missing_vessels_are_sent_back() -> None:
     with pytest.raises(UnusableRecord, match="time zone"):
-        drawn(first_start=datetime(2026, 5, 4, 8, 0))
+        drawn(starts=Starts(first=datetime(2026, 5, 4, 8, 0)))
     with pytest.raises(UnusableRecord, match="vessels"):
         drawn(vessels=["one"])
     with pytest.raises(UnusableRecord, match="sampling time"):

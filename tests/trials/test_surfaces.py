@@ -16,6 +16,7 @@ from fastapi.testclient import TestClient
 from aerobe import cli, usecases
 from aerobe.errors import NotAllowed, NotEnoughData, NotFound, UnusableRecord
 from aerobe.records import AirSupply, Arm, Assay, AssayError, Brew, Compost, Reading, Recipe, Trial, Vessel
+from aerobe.usecases.trials import JudgedBy
 from aerobe.web import ServeSettings, create_app, open_state
 
 NOW = datetime(2026, 5, 1, 8, 0, tzinfo=timezone(timedelta(hours=2)))
@@ -121,7 +122,7 @@ def test_with_killed_controls_the_trial_is_told(notebook) -> None:
 def test_cost_per_biomass_turns_the_ratio_round(notebook) -> None:
     brew_all(notebook, killed=True)
     biomass = usecases.trials.verdict_of_trial(notebook, "k", now=NOW).comparisons[0]
-    cost = usecases.trials.verdict_of_trial(notebook, "k", outcome="cost per biomass", now=NOW).comparisons[0]
+    cost = usecases.trials.verdict_of_trial(notebook, "k", by=JudgedBy(outcome="cost per biomass"), now=NOW).comparisons[0]
     assert cost.effect == pytest.approx(-biomass.effect) and cost.call == "better"
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import partial
 from types import SimpleNamespace
 
 import numpy as np
@@ -40,7 +41,7 @@ from aerobe.trials._plan import (
     cost_of,
 )
 from aerobe.trials._power import allowance_at_end, shift_of
-from aerobe.trials._through_model import _count, _measured
+from aerobe.trials._through_model import Tested, _count, _measured
 from aerobe.trials._times import _criterion, _crowded, _even
 from aerobe.verdicts import allowance_now
 from tests.trials.test_promises import TWO, several
@@ -154,11 +155,12 @@ def test_the_next_doses(kind: str, best: tuple[float | None, ...], doses: list[f
 def test_a_brew_is_measured_less_its_control() -> None:
     # On paper: 40 with constant error 2 and a tenth, four tests: variance (4 + 16) / 4 + 4 = 9; never under the limit.
     rng, error = np.random.default_rng(4), AssayError(constant_sd=2.0, proportional_cv=0.1)
-    drawn = np.array([_measured(40.0, error, 4, rng) for _ in range(20_000)])
+    drawn = np.array([_measured(40.0, Tested(error=error, at_h=24.0, tests_per_brew=4), rng) for _ in range(20_000)])
     assert drawn.mean() == approx(40.0, abs=0.08) and drawn.std() == approx(3.0, rel=0.02)
-    faint = [_measured(0.01, error, 1, rng) for _ in range(200)]
+    faint = [_measured(0.01, Tested(error=error, at_h=24.0), rng) for _ in range(200)]
     assert (
-        min(faint) == approx(0.2) and min(_measured(0.01, replace(error, detection_limit=1.5), 1, rng) for _ in range(200)) == 1.5
+        min(faint) == approx(0.2)
+        and min(_measured(0.01, Tested(error=replace(error, detection_limit=1.5), at_h=24.0), rng) for _ in range(200)) == 1.5
     )
 
 
@@ -194,9 +196,10 @@ def test_a_design_counts_its_rounds_its_tests_and_its_money() -> None:
     # By hand: 2 x 6 brews in fours are three rounds; 12 x 2 tests with controls and 2 a round.
     budget = Budget(costs=Costs(test=10.0, brew=20.0), money=2000.0, vessels=4, days=40.0)
     noisy = Scatter(brew_log_sd=0.1, test_log_sd=0.6)
-    six = _design(TWO, noisy, budget, CONTROLS, (6, 6), 1, CLEAR, 1, 40)
+    power = partial(power_of, scatter=noisy, given=CLEAR, seed=1, simulations=40)
+    six = _design(TWO, budget, CONTROLS, (6, 6), 1, partial(power, TWO))
     assert (six.rounds, six.tests, six.cost, six.brews_per_arm, len(six.plots)) == (3, 30, 540.0, 6, 12)
-    more = _design(several(2), noisy, replace(budget, vessels=3), CONTROLS, (4, 2, 2), 1, CLEAR, 1, 40)
+    more = _design(several(2), replace(budget, vessels=3), CONTROLS, (4, 2, 2), 1, partial(power, several(2)))
     assert (more.rounds, more.brews_per_arm, [arms_of(more.plots).count(arm) for arm in range(3)]) == (3, 2, [4, 2, 2])
 
 

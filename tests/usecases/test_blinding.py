@@ -16,11 +16,12 @@ from aerobe.cli import run
 from aerobe.errors import AerobeError, ImportFault, NotAllowed, UnusableRecord
 from aerobe.notebook import Notebook, open_notebook
 from aerobe.records import AirSupply, Arm, Assay, Brew, Compost, Reading, Recipe, RunSheet, Trial, Vessel
-from aerobe.trials import Controls, draw_run_sheet, plots_of
+from aerobe.trials import Controls, Starts, draw_run_sheet, plots_of
 from aerobe.usecases.evidence import all_evidence
 from aerobe.usecases.exchange import export_package
 from aerobe.usecases.reports import report_of_brew
 from aerobe.usecases.trials import (
+    JudgedBy,
     keep_verdict,
     note_key_shown,
     open_codes,
@@ -64,7 +65,7 @@ def blind_trial(notebook: Notebook, *, planned_at: datetime = DAY, plan_first: b
         sample_times_h=[24.0],
         tests_per_brew=1,
         seed=1,
-        first_start=DAY + timedelta(days=1),
+        starts=Starts(first=DAY + timedelta(days=1)),
         vessels=("a", "b"),
     )
     if plan_first:
@@ -234,7 +235,7 @@ def test_every_change_of_the_plan_is_printed_with_the_verdict(book: Path) -> Non
             "The plan was changed after the first result, on 2026-05-13 08:00: "
             "the difference worth having was 1.5 and became 1.1."
         ]
-        other = verdict_of_trial(notebook, "t", margin=2.0, now=later)
+        other = verdict_of_trial(notebook, "t", by=JudgedBy(margin=2.0), now=later)
         assert "Judged with a margin of 2.00; the plan says 1.10." in [rival.words for rival in other.rivals]
 
 

@@ -14,7 +14,7 @@ from aerobe.notebook import Notebook, check, fingerprint
 from aerobe.records import Assay, Brew, Recipe, Trial
 from aerobe.usecases.exchange import Wishes, preview_table, take_in
 from aerobe.usecases.notebook import brew_history, open_notebook
-from aerobe.usecases.trials import verdict_of_trial
+from aerobe.usecases.trials import JudgedBy, verdict_of_trial
 from tests.conftest import DATA
 from tests.notebook.conftest import NOW, furnish
 
@@ -198,7 +198,7 @@ def test_each_assay_of_an_imported_trial_can_be_judged(book: Notebook) -> None:
     # differences of the printed table: bacteria 1.085 log10, SD 0.733, t(3, 0.95) 2.353.
     take_in(book, AIR.read_bytes(), AIR.name, Wishes(columns={}, trial="aeration", at_h=24.0), now=NOW)
     bacteria, fungi = (
-        verdict_of_trial(book, "aeration", assay=f"{kind}-plate-count", margin=3.0, now=NOW).comparisons[0]
+        verdict_of_trial(book, "aeration", by=JudgedBy(assay=f"{kind}-plate-count", margin=3.0), now=NOW).comparisons[0]
         for kind in ("bacteria", "fungi")
     )
     assert bacteria.effect is not None and bacteria.low is not None and fungi.effect is not None
@@ -208,10 +208,10 @@ def test_each_assay_of_an_imported_trial_can_be_judged(book: Notebook) -> None:
     # Fungi: mean of the four weekly differences 4.40 - 4.16, 4.52 - 4.20, 4.20 - 6.36, 6.10 - 6.00.
     assert fungi.effect == pytest.approx((0.24 + 0.32 - 2.16 + 0.10) / 4 * math.log(10), abs=0.01)
     assert bacteria.call == fungi.call == "can't tell yet"
-    counts = verdict_of_trial(book, "aeration", assay="bacteria-plate-count", now=NOW).results
+    counts = verdict_of_trial(book, "aeration", by=JudgedBy(assay="bacteria-plate-count"), now=NOW).results
     assert sorted(item.value for item in counts)[-1] == pytest.approx(10**10.4)  # counts, not carbon
     with pytest.raises(NotFound):
-        verdict_of_trial(book, "aeration", assay="no-assay", now=NOW)
+        verdict_of_trial(book, "aeration", by=JudgedBy(assay="no-assay"), now=NOW)
 
 
 def test_a_scatter_of_logarithms_is_noted_and_a_wild_power_is_a_bad_row(book: Notebook) -> None:

@@ -26,7 +26,7 @@ from aerobe.records import (
     Trial,
     Vessel,
 )
-from aerobe.usecases.trials import compare_recipes, judge_table, verdict_of_trial
+from aerobe.usecases.trials import JudgedBy, compare_recipes, judge_table, verdict_of_trial
 
 START = datetime(2026, 5, 1, 8, 0, tzinfo=UTC)
 NOW = START + timedelta(days=60)
@@ -86,9 +86,9 @@ def test_other_questions_are_counted_and_held_to_a_stricter_bar(book: Notebook) 
     again = verdict_of_trial(book, "t", now=NOW)
     assert first.looks == again.looks == 1 and first.asked == again.asked  # the same question again is no new one
     assert first.comparisons[0].call == "better"
-    early = verdict_of_trial(book, "t", at_h=12.0, now=NOW)
+    early = verdict_of_trial(book, "t", by=JudgedBy(at_h=12.0), now=NOW)
     assert "as number 1" in early.asked
-    wider = verdict_of_trial(book, "t", margin=1.5, now=NOW)
+    wider = verdict_of_trial(book, "t", by=JudgedBy(margin=1.5), now=NOW)
     assert "as number 2" in wider.asked
     assert next(item.payload["question"] for item in book.kept("question asked", "t")) == "planned"
     assert len(book.kept("question asked", "t")) == 3
@@ -104,7 +104,7 @@ def test_five_hours_of_null_trials_do_not_add_up(book: Notebook) -> None:
         for i in range(8):
             course = {hour: 20.0 * math.exp(rng.normal(0, 0.3)) for hour in hours}
             brew(book, f"b{n}-{i}", arms[i % 2].recipe, course, trial=f"t{n}", arm=arms[i % 2].key, day=i // 2)
-        calls = [verdict_of_trial(book, f"t{n}", at_h=hour, now=NOW).comparisons[0].call for hour in hours]
+        calls = [verdict_of_trial(book, f"t{n}", by=JudgedBy(at_h=hour), now=NOW).comparisons[0].call for hour in hours]
         claims += any(call in ("better", "worse") for call in calls)
     assert claims <= 2
 
@@ -167,7 +167,7 @@ def test_a_table_must_name_its_units() -> None:
 
 def test_the_area_under_the_curve_is_an_outcome_by_the_trapezoidal_rule(book: Notebook) -> None:
     two_arms(book, {"plain": {0.0: 5.0, 12.0: 15.0, 24.0: 20.0}, "kelp": {0.0: 5.0, 12.0: 40.0, 24.0: 21.0}})
-    verdict = verdict_of_trial(book, "t", outcome="area under the curve", now=NOW)
+    verdict = verdict_of_trial(book, "t", by=JudgedBy(outcome="area under the curve"), now=NOW)
     # numpy's trapezoid over the same hours; each brew is within a few per cent of its arm's course
     plain, kelp = (np.trapezoid(course, [0.0, 12.0, 24.0]) for course in ([5.0, 15.0, 20.0], [5.0, 40.0, 21.0]))
     assert min(result.value for result in verdict.results if result.arm == "plain") == pytest.approx(0.94 * plain)
@@ -179,4 +179,4 @@ def test_the_area_under_the_curve_is_an_outcome_by_the_trapezoidal_rule(book: No
 def test_an_area_wants_three_hours_that_all_brews_share(book: Notebook) -> None:
     two_arms(book, {"plain": {12.0: 15.0, 24.0: 20.0}, "kelp": {12.0: 40.0, 24.0: 21.0}})
     with pytest.raises(NotEnoughData, match="share 2 hours"):
-        verdict_of_trial(book, "t", outcome="area under the curve", now=NOW)
+        verdict_of_trial(book, "t", by=JudgedBy(outcome="area under the curve"), now=NOW)

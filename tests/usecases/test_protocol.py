@@ -16,6 +16,7 @@ from aerobe import usecases
 from aerobe.errors import ImportFault, NotFound, UnusableRecord
 from aerobe.records import AirSupply, Assay, AssayError, Compost, FoodDose, Reading, Recipe, RunSheet, Trial, Vessel
 from aerobe.usecases.exchange import (
+    OwnSite,
     join_trial,
     protocol_as_file,
     protocol_as_page,
@@ -99,7 +100,7 @@ def test_three_sites_run_one_plan_and_are_pooled_by_site(home: Any, tmp_path: Pa
     for number, (site, times) in enumerate((("river", 3.0), ("hill", 2.6), ("coast", 3.2)), start=2):
         with shed(tmp_path / f"{site}.notebook", f"heap-{site}") as book:
             theirs = join_trial(
-                book, read_protocol(content), compost=f"heap-{site}", seed=number, now=NOW, vessels=("north", "tub")
+                book, read_protocol(content), OwnSite(compost=f"heap-{site}", seed=number, vessels=("north", "tub")), now=NOW
             )
             assert protocol_of_trial(book, theirs, now=NOW).fingerprint == plan.fingerprint  # it can be handed on
             sheets.append(book.find(RunSheet)[0])
@@ -150,12 +151,12 @@ def test_joining_needs_an_own_compost_and_enough_vessels_and_writes_nothing_with
     plan = protocol_of_trial(home, usecases.trials.start_trial(home, WISH, now=NOW), now=NOW)
     with shed(tmp_path / "b.notebook", "heap") as book:
         with pytest.raises(NotFound, match="no compost"):
-            join_trial(book, plan, compost="leaf", seed=2, now=NOW)
+            join_trial(book, plan, OwnSite(compost="leaf", seed=2), now=NOW)
         with pytest.raises(UnusableRecord, match="vessels"):
-            join_trial(book, plan, compost="heap", seed=2, now=NOW, vessels=("north",))
+            join_trial(book, plan, OwnSite(compost="heap", seed=2, vessels=("north",)), now=NOW)
         assert book.find(Trial) == [] and book.find(Recipe) == []
         book.add(Recipe(key="kelp", name="Kelp", compost="heap", compost_g_per_l=99.0), at=NOW)
-        key = join_trial(book, plan, compost="heap", seed=2, now=NOW)
+        key = join_trial(book, plan, OwnSite(compost="heap", seed=2), now=NOW)
         # A recipe of one's own with that name stays as it is.
         assert book.get(Recipe, "kelp").compost_g_per_l == 99.0
         assert {book.get(Recipe, arm.recipe).compost_g_per_l for arm in book.get(Trial, key).arms} == {30.0}
@@ -171,12 +172,12 @@ def test_packages_of_no_plan_another_plan_and_a_missing_arm(home: Any, tmp_path:
             take_site(home, key, content, "x.zip", site="river", now=NOW)
     with shed(tmp_path / "b.notebook", "heap") as book:
         other = replace(plan, name="Another", margin_ratio=1.5)
-        theirs = join_trial(book, other, compost="heap", seed=2, now=NOW, vessels=("north", "tub"))
+        theirs = join_trial(book, other, OwnSite(compost="heap", seed=2, vessels=("north", "tub")), now=NOW)
         run_it(book, theirs, times=2.0, seed=3)
         with pytest.raises(ImportFault, match=r"another protocol \(Another\)"):
             take_site(home, key, package_of(book, theirs), "x.zip", site="river", now=NOW)
     with shed(tmp_path / "c.notebook", "heap") as book:
-        theirs = join_trial(book, plan, compost="heap", seed=4, now=NOW, vessels=("north", "tub"))
+        theirs = join_trial(book, plan, OwnSite(compost="heap", seed=4, vessels=("north", "tub")), now=NOW)
         run_it(book, theirs, times=2.0, seed=3, arms=("plain",))
         usecases.trials.open_codes(book, theirs, now=NOW)
         packed = usecases.exchange.export_package(book, now=NOW, trial=theirs)

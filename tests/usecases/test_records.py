@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import timedelta
+from dataclasses import replace
+from datetime import datetime, timedelta
 
 import pytest
 
@@ -28,6 +29,10 @@ def book(where: str) -> Iterator[Notebook]:
     with open_notebook(where, at=NOW) as notebook:
         furnish(notebook)
         yield notebook
+
+
+def draft(name: str, started_at: datetime = NOW) -> Brew:
+    return Brew(key="draft", name=name, recipe="plain", vessel="barrel", started_at=started_at)
 
 
 def entry(signal: str = "12,5", **rest: str) -> ReadingEntry:
@@ -122,17 +127,17 @@ def test_keys_are_made_of_names_and_never_taken_twice(book: Notebook) -> None:
     assert new_key(book, Brew, "Old barrel, 3rd") == "old-barrel-3rd"
     assert new_key(book, Brew, "Großer Kübel") == "groer-kubel"
     assert new_key(book, Brew, "!!!") == "brew"
-    made = [new_brew(book, name="Same", recipe="plain", vessel="barrel", now=NOW).key for _ in range(3)]
+    made = [new_brew(book, draft("Same"), now=NOW).key for _ in range(3)]
     assert made == ["same", "same-2", "same-3"]
 
 
 def test_a_brew_of_an_arm_that_the_trial_lacks_is_refused(book: Notebook) -> None:
     with pytest.raises(NotFound):
-        new_brew(book, name="x", recipe="plain", vessel="barrel", now=NOW, trial="none", arm="a")
+        new_brew(book, replace(draft("x"), trial="none", arm="a"), now=NOW)
 
 
 def test_brews_are_listed_newest_first_with_hours_and_state(book: Notebook) -> None:
-    new_brew(book, name="Later", recipe="plain", vessel="barrel", now=NOW + timedelta(hours=2))
+    new_brew(book, draft("Later", NOW + timedelta(hours=2)), now=NOW + timedelta(hours=2))
     book.add(Harvest(brew="b1", elapsed_h=24.0), at=NOW)
     add_reading(book, entry(when="1"), now=NOW)
     listed = list_brews(book, now=NOW + timedelta(hours=5))

@@ -16,7 +16,7 @@ from aerobe.notebook import Notebook, open_notebook
 from aerobe.records import AirSupply, Arm, Assay, AssayError, Brew, PlannedBrew, Reading, RunSheet, Trial, Vessel
 from aerobe.usecases.exchange import export_package
 from aerobe.usecases.reports._publishing import copy_of
-from aerobe.usecases.trials import judge_table, verdict_of_trial
+from aerobe.usecases.trials import JudgedBy, judge_table, verdict_of_trial
 from aerobe.verdicts import Verdict
 from tests.usecases.test_judging import CANNOT, NOW, START, brew, furnish
 
@@ -126,7 +126,7 @@ def test_a_margin_widened_after_the_results_is_another_question(book: Notebook) 
     verdict = judged(book)
     assert "Asked beside the planned question" in verdict.asked
     assert any(rival.name == "plan changed" and "after the first result" in rival.words for rival in verdict.rivals)
-    planned = verdict_of_trial(book, "t", margin=1.25, now=NOW)
+    planned = verdict_of_trial(book, "t", by=JudgedBy(margin=1.25), now=NOW)
     assert "Asked beside" not in planned.asked
 
 

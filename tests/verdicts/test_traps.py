@@ -172,7 +172,7 @@ def test_a_true_ratio_behind_the_limit_is_not_called_the_same() -> None:
             for arm, row in truth.items()
             for i, v in enumerate(row)
         ]
-        only = judge(TWO, rows, with_check=False).comparisons[0]
+        only = judge(TWO, rows, extent="without check").comparisons[0]
         calls.append(only.call)
         if only.effect is not None:
             told += 1
@@ -190,7 +190,7 @@ def test_a_few_brews_at_the_limit_widen_the_interval_and_keep_the_truth() -> Non
             for arm, row in truth.items()
             for i, v in enumerate(row)
         ]
-        only = judge(TWO, rows, with_check=False).comparisons[0]
+        only = judge(TWO, rows, extent="without check").comparisons[0]
         if only.effect is not None:
             inside.append(only.low < 1.0 < only.high)
     assert len(inside) > 40 and np.mean(inside) > 0.80
@@ -240,8 +240,8 @@ def field(rng: np.random.Generator, effect: float, brew_sd: float, block_sd: flo
 
 def test_field_blocks_of_several_brews_of_tea_are_taken_off() -> None:
     rng = np.random.default_rng(21)
-    real = [judge(POTS, field(rng, 0.4, 0.08, 0.6), with_check=False).comparisons[0].call for _ in range(40)]
-    null = [judge(POTS, field(rng, 0.0, 0.2, 0.6), with_check=False).comparisons[0].call for _ in range(150)]
+    real = [judge(POTS, field(rng, 0.4, 0.08, 0.6), extent="without check").comparisons[0].call for _ in range(40)]
+    null = [judge(POTS, field(rng, 0.0, 0.2, 0.6), extent="without check").comparisons[0].call for _ in range(150)]
     assert real.count("better") > 30
     assert 150 - null.count(CANNOT) - null.count("same within the margin") <= 15
 
@@ -284,4 +284,4 @@ def test_an_arm_that_scatters_much_has_no_dead_brews_among_days() -> None:
             for d in range(4)
             for a in range(5)
         ]
-        assert judge(trial, rows, with_check=False).left_out == ""
+        assert judge(trial, rows, extent="without check").left_out == ""

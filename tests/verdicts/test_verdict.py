@@ -12,6 +12,7 @@ from aerobe.errors import NotEnoughData, UnusableRecord
 from aerobe.records import Arm, Trial
 from aerobe.verdicts import (
     BrewResult,
+    Standing,
     allowance_now,
     fit_effects,
     judge,
@@ -261,7 +262,7 @@ def test_more_looks_make_a_claim_harder() -> None:
     values = {"plain": (10.0, 13.0, 9.0), "kelp": (17.0, 22.0, 16.0)}
     assert judge(TWO, results(values)).comparisons[0].call == "better"
     strict = allowance_now([4, 6], planned_brews=12)
-    assert judge(TWO, results(values), allowance=strict).comparisons[0].call == "can't tell yet"
+    assert judge(TWO, results(values), standing=Standing(allowance=strict)).comparisons[0].call == "can't tell yet"
 
 
 def test_an_arm_without_brews_is_named() -> None:

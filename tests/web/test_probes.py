@@ -298,7 +298,10 @@ def test_the_broker_is_set_from_the_page_and_its_password_is_never_shown(brewing
 
 def test_probes_by_hand_count_from_the_start(brewing: Shed) -> None:
     usecases.brews.record_probe(
-        brewing.notebook, brew="barrel-1", channel="pH", value="6,8", unit="pH", now=brewing.clock(), when="2"
+        brewing.notebook,
+        "barrel-1",
+        usecases.brews.ProbeTyped(channel="pH", value="6,8", unit="pH", when="2"),
+        now=brewing.clock(),
     )
     assert brewing.notebook.log("barrel-1", "pH")[0].tolist() == [2.0]
     assert START.hour == 8

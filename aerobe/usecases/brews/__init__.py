@@ -53,7 +53,7 @@ if TYPE_CHECKING:
         trial_names,
     )
     from aerobe.usecases.brews._vessel import kla_as_typed, read_vessel
-    from aerobe.usecases.brews._vessel_side import SMELLS, end_brew, record_probe
+    from aerobe.usecases.brews._vessel_side import SMELLS, HarvestTyped, ProbeTyped, end_brew, record_probe
 else:
     __getattr__, __dir__ = lazy_door(
         __name__,
@@ -95,7 +95,7 @@ else:
                 "trial_names",
             ),
             "_vessel": ("kla_as_typed", "read_vessel"),
-            "_vessel_side": ("SMELLS", "end_brew", "record_probe"),
+            "_vessel_side": ("HarvestTyped", "ProbeTyped", "SMELLS", "end_brew", "record_probe"),
             "aerobe.decisions": ("Advice",),
             "aerobe.inference": ("AirStop",),
             "aerobe.oxygen": ("ProbeTrouble",),
@@ -114,6 +114,7 @@ __all__ = [
     "EventsTakenIn",
     "FoodTyped",
     "Guessed",
+    "HarvestTyped",
     "Hindsight",
     "KINDS_OF_CHANNELS",
     "Mend",
@@ -122,6 +123,7 @@ __all__ = [
     "OxygenNow",
     "Point",
     "ProbeTrouble",
+    "ProbeTyped",
     "Reminder",
     "SMELLS",
     "VesselTyped",

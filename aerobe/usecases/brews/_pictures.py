@@ -115,7 +115,7 @@ def drawn(picture: Picture) -> DrawnPicture:
 
 
 def _curve(view: BrewView, advice: Advice | Hindsight | None) -> Picture | None:
-    from aerobe.charts import brew_curve, readings_chart
+    from aerobe.charts import Expected, Moments, brew_curve, readings_chart
 
     points = points_of(view)
     band = _band(advice, "biomass")
@@ -124,21 +124,20 @@ def _curve(view: BrewView, advice: Advice | Hindsight | None) -> Picture | None:
     now_h = view.card.elapsed_h if view.card.state == "under way" else None
     times, low, middle, high = band
     return brew_curve(
-        elapsed_h=times,
-        low=low,
-        middle=middle,
-        high=high,
+        expected=Expected(elapsed_h=times, low=low, middle=middle, high=high),
         points=points,
-        window=_window(advice),
-        now_h=now_h,
-        harvested_h=view.harvest.elapsed_h if view.harvest is not None else None,
+        moments=Moments(
+            window=_window(advice),
+            now_h=now_h,
+            harvested_h=view.harvest.elapsed_h if view.harvest is not None else None,
+            begin=view.card.brew.started_at,
+        ),
         name=view.card.brew.name,
-        begin=view.card.brew.started_at,
     )
 
 
 def _oxygen(view: BrewView, advice: Advice | Hindsight | None) -> Picture | None:
-    from aerobe.charts import oxygen_curve
+    from aerobe.charts import Expected, Moments, oxygen_curve
 
     band, log = _band(advice, "oxygen"), view.oxygen_log
     if band is None and len(log.elapsed_h) < 2:
@@ -148,16 +147,13 @@ def _oxygen(view: BrewView, advice: Advice | Hindsight | None) -> Picture | None
     return oxygen_curve(
         logged_h=log.elapsed_h.tolist(),
         logged_mg_per_l=log.mean.tolist(),
-        forecast_h=times,
-        low_mg_per_l=low,
-        middle_mg_per_l=middle,
-        high_mg_per_l=high,
+        forecast=Expected(elapsed_h=times, low=low, middle=middle, high=high),
         floor_mg_per_l=brew.aim.oxygen_floor_mg_per_l,
         saturation_mg_per_l=saturation_mg_per_l(brew.temperature_degc, altitude_m=view.vessel.altitude_m),
-        now_h=view.card.elapsed_h if view.card.state == "under way" else None,
-        window=_window(advice),
+        moments=Moments(
+            now_h=view.card.elapsed_h if view.card.state == "under way" else None, window=_window(advice), begin=brew.started_at
+        ),
         name=brew.name,
-        begin=brew.started_at,
     )
 
 

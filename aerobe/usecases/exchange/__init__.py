@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from aerobe.usecases.exchange._origin import start_in_words
     from aerobe.usecases.exchange._packages import export_package, import_package
     from aerobe.usecases.exchange._protocol import (
+        OwnSite,
         Protocol,
         SiteTaken,
         join_trial,
@@ -36,6 +37,7 @@ else:
             "_origin": ("start_in_words",),
             "_packages": ("export_package", "import_package"),
             "_protocol": (
+                "OwnSite",
                 "Protocol",
                 "SiteTaken",
                 "join_trial",
@@ -54,6 +56,7 @@ else:
 
 __all__ = [
     "FIELDS",
+    "OwnSite",
     "Preview",
     "Protocol",
     "RowRead",

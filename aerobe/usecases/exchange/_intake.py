@@ -21,6 +21,7 @@ from aerobe.usecases.exchange._intake_trial import (
     trial_key,
 )
 from aerobe.usecases.exchange._keeper import Keeper, TakenIn
+from aerobe.usecases.exchange._origin import TakingIn
 from aerobe.usecases.exchange._row_questions import checked_rows
 from aerobe.usecases.exchange._rows_kept import bare
 from aerobe.usecases.exchange._wishes import Wishes, remember, remembered
@@ -184,7 +185,8 @@ def take_in(
     digest = hashlib.sha256(content).hexdigest()
     answers = {item.key: item.taken for item in preview.questions}
     with notebook.writing() as pen:
-        keeper = Keeper(notebook, pen, preview.rows, wishes, answers, now=now, who=who, file=bare(name), sha256=digest)
+        table = TakingIn(notebook=notebook, pen=pen, file=bare(name), sha256=digest, now=now, who=who)
+        keeper = Keeper(table, preview.rows, wishes, answers)
         keeper.find = lambda item: brew_for(item, wishes, answers, keeper.brews)
         taken = keeper.keep()
         found = f"{taken.readings} readings, {taken.log_points} log points, {len(taken.faults)} faults"

@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from aerobe.inference import TEMPERATURE_DEGC
-from aerobe.notebook import Notebook, Pen
+from aerobe.notebook import Notebook
 from aerobe.records import BREW_GUESSES, UNSTATED_AIR, AirSupply, Arm, Brew, Compost, Recipe, Trial, Vessel
 from aerobe.tables import ProbeColumn, RowRead
 from aerobe.usecases.exchange._intake_assays import to_house
-from aerobe.usecases.exchange._origin import ASSUMED, FIRST_CLOCK
+from aerobe.usecases.exchange._origin import ASSUMED, FIRST_CLOCK, TakingIn
 
 NOT_STATED, SEALED = "not-stated", "sealed-not-stated"
 SEALED_SAID, OPEN_SAID, AERATED_SAID, UNKNOWN_SAID = (
@@ -78,8 +78,7 @@ def known_brews(notebook: Notebook, trial: str) -> dict[str, Brew]:
 
 
 def make_trial(
-    notebook: Notebook,
-    pen: Pen,
+    table: TakingIn,
     items: Iterable[Item],
     further_arms: Iterable[str],
     *,
@@ -88,8 +87,6 @@ def make_trial(
     started_at: datetime | None,
     temperatures: dict[str, float],
     transfer: str,
-    now: datetime,
-    who: str,
 ) -> TrialMade:
     """Begin a trial, or add to the one with this key: an arm and a recipe for each treatment, a brew for each bottle.
 
@@ -101,16 +98,16 @@ def make_trial(
     keys = _distinct_keys(arms)
     recipes = {arm: f"{key}.{keys[arm]}" for arm in arms}
     unsaid = "Imported; the table does not state it."
-    start, how, begun = (started_at, "", "") if started_at else _start_of(items, now)
-    vessel = _add_unknowns(pen, transfer, now, who)
-    known = {recipe.key for recipe in notebook.find(Recipe)}
+    start, how, begun = (started_at, "", "") if started_at else _start_of(items, table.now)
+    vessel = _add_unknowns(table, transfer)
+    known = {recipe.key for recipe in table.notebook.find(Recipe)}
     for arm in arms:
         if recipes[arm] not in known:
             why = unsaid + " Only the treatment's name is known."
             recipe = Recipe(key=recipes[arm], name=arm.replace("_", " "), compost=NOT_STATED, compost_g_per_l=0.0, notes=why)
-            pen.add(recipe, at=now, who=who)
+            table.add(recipe)
     doses = _doses_of(kinds.values(), keys)
-    _add_trial(notebook, pen, key, name, {keys[arm]: recipes[arm] for arm in arms}, doses, outcome_of(items), now, who)
+    _add_trial(table, key, name, {keys[arm]: recipes[arm] for arm in arms}, doses, outcome_of(items))
     by_label: dict[str, Brew] = {}
     taken: set[str] = set()
     for label, item in kinds.items():
@@ -130,7 +127,7 @@ def make_trial(
             block=" ".join(filter(None, (labels.experiment, labels.block))),
             notes=f"{unsaid} {begun}".strip(),
         )
-        pen.add(brew, at=now, who=who)
+        table.add(brew)
         by_label[fold_label(label)] = brew
     notes = [f"Trial '{key}' has {len(arms)} arms and {len(by_label)} brews from this table."]
     unstated = "Recipe and vessel are" if temperatures else "Recipe, vessel and temperature are"
@@ -175,28 +172,18 @@ def outcome_of(items: Sequence[Item]) -> str:
     return "count" if units and all(to_house(unit)[1] == "count" for unit in units) else "biomass"
 
 
-def _add_trial(
-    notebook: Notebook,
-    pen: Pen,
-    key: str,
-    name: str,
-    arms: dict[str, str],
-    doses: dict[str, float],
-    outcome: str,
-    now: datetime,
-    who: str,
-) -> None:
-    there = next((trial for trial in notebook.find(Trial) if trial.key == key), None)
+def _add_trial(table: TakingIn, key: str, name: str, arms: dict[str, str], doses: dict[str, float], outcome: str) -> None:
+    there = next((trial for trial in table.notebook.find(Trial) if trial.key == key), None)
     if there is not None:
         held = {arm.key for arm in there.arms}
         more = tuple(Arm(key=arm, recipe=recipe, dose=doses.get(arm)) for arm, recipe in arms.items() if arm not in held)
-        pen.change(replace(there, arms=there.arms + more), at=now, who=who, why="more arms from a table")
+        table.pen.change(replace(there, arms=there.arms + more), at=table.now, who=table.who, why="more arms from a table")
         return
     standards = [arm for arm in arms if re.search(r"control|standard|blank|untreated|water|without|\bnon?-", arm)][:1]
     standards = standards or [arm for arm in arms if doses.get(arm) == 0.0][:1]
     series = len(doses) > 2 and len(doses) == len(arms)
     several = len(arms) > 2 and standards
-    pen.add(
+    table.add(
         Trial(
             key=key,
             name=re.sub(r"\.[a-zA-Z0-9]{2,4}$", "", name).replace("_", " "),
@@ -207,15 +194,13 @@ def _add_trial(
             ),
             design="as imported; how bottles were assigned is not stated",
             notes="Imported.",
-        ),
-        at=now,
-        who=who,
+        )
     )
 
 
-def _add_unknowns(pen: Pen, transfer: str, now: datetime, who: str) -> str:
+def _add_unknowns(table: TakingIn, transfer: str) -> str:
     """The compost and the vessel of brews whose table states none; gives the vessel's key."""
-    pen.add(Compost(key=NOT_STATED, name="not stated"), at=now, who=who)
+    table.add(Compost(key=NOT_STATED, name="not stated"))
     sealed = transfer == SEALED_SAID
     aerated = transfer == AERATED_SAID
     key = SEALED if sealed else "aerated-not-stated" if aerated else "open-not-stated" if transfer == OPEN_SAID else NOT_STATED
@@ -227,7 +212,7 @@ def _add_unknowns(pen: Pen, transfer: str, now: datetime, who: str) -> str:
     }
     still = AirSupply(flow_l_per_min=0.0, diffuser="none", kla_per_h=0.0 if sealed else None)
     air = UNSTATED_AIR.get(key, still)
-    pen.add(Vessel(key=key, name=names[key], volume_l=1.0, depth_m=0.1, air=air), at=now, who=who)
+    table.add(Vessel(key=key, name=names[key], volume_l=1.0, depth_m=0.1, air=air))
     return key
 
 

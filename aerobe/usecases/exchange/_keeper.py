@@ -6,18 +6,16 @@ import hashlib
 from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime
 
 import numpy as np
 
 from aerobe.errors import AerobeError, ImportFault
-from aerobe.notebook import Notebook, Pen
 from aerobe.oxygen import saturation_mg_per_l
 from aerobe.records import Assay, Brew, Reading, SensorLog, Vessel
 from aerobe.tables import ProbeColumn, RowFault, RowRead, RowsRead
 from aerobe.usecases.exchange._intake_assays import AssaysMade, assays_of
 from aerobe.usecases.exchange._intake_trial import TrialMade, is_part, known_brews, make_trial, trial_key, wholes_of
-from aerobe.usecases.exchange._origin import READ_FROM_TABLE, note_origin
+from aerobe.usecases.exchange._origin import READ_FROM_TABLE, TakingIn, note_origin
 from aerobe.usecases.exchange._rows_kept import content_of, fold_unit, hours_of, notes_of, plain_row
 from aerobe.usecases.exchange._wishes import Wishes
 
@@ -47,22 +45,22 @@ class Keeper:
 
     def __init__(
         self,
-        notebook: Notebook,
-        pen: Pen,
+        table: TakingIn,
         rows: RowsRead,
         wishes: Wishes,
         answers: Mapping[str, str],
-        *,
-        now: datetime,
-        who: str,
-        file: str,
-        sha256: str,
     ) -> None:
-        self.notebook, self.pen, self.rows, self.wishes, self.answers = notebook, pen, rows, wishes, answers
-        self.now, self.who, self.file, self.sha256, self.digest = now, who, file, sha256, sha256[:16]
-        self.trial_key = trial_key(wishes.trial or file)
-        self.brews = known_brews(notebook, self.trial_key)
-        self.assays = {assay.key: assay for assay in notebook.find(Assay)}
+        self.table, self.rows, self.wishes, self.answers = table, rows, wishes, answers
+        self.notebook, self.pen, self.now, self.who, self.digest = (
+            table.notebook,
+            table.pen,
+            table.now,
+            table.who,
+            table.sha256[:16],
+        )
+        self.trial_key = trial_key(wishes.trial or table.file)
+        self.brews = known_brews(table.notebook, self.trial_key)
+        self.assays = {assay.key: assay for assay in table.notebook.find(Assay)}
         self.faults = list(rows.faults)
         self.notes: list[str] = []
         self.trial: TrialMade | None = None
@@ -156,17 +154,14 @@ class Keeper:
                 "Nothing was added twice. If it is another experiment with the same numbers, change the file and say so.",
             )
         self.trial = make_trial(
-            self.notebook,
-            self.pen,
+            self.table,
             unknown,
             [row.labels.treatment for row in beside if row.role == "sample" and not (row.is_mean and not row.labels.treatment)],
             key=self.trial_key,
-            name=self.wishes.trial or self.file,
+            name=self.wishes.trial or self.table.file,
             started_at=self.wishes.started_at,
             temperatures=self.rows.temperatures,
             transfer=self.answers.get("transfer", ""),
-            now=self.now,
-            who=self.who,
         )
         self.brews.update(self.trial.by_label)
         self.notes += self.trial.notes
@@ -249,15 +244,10 @@ class Keeper:
         for key in sorted(self.filled | set(begun)):
             new = begun.get(key)
             note_origin(
-                self.notebook,
-                self.pen,
+                self.table,
                 key,
-                file=self.file,
-                sha256=self.sha256,
                 started_at=new.started_at if new else None,
                 start=self.trial.start if self.trial and new else "",
-                now=self.now,
-                who=self.who,
             )
 
     def _from_percent(self, times: list[float], values: list[float], brew: Brew) -> list[float]:
@@ -279,7 +269,7 @@ class Keeper:
             return 0
         lines = [plain_row(row, self.find(row)) for row in rows]
         subject = self.wishes.brew or self.trial_key
-        payload = {"file": self.file, "rows": lines}
+        payload = {"file": self.table.file, "rows": lines}
         if any(item.payload == payload for item in self.notebook.kept("rows beside", subject)):
             return 0
         self.pen.keep("rows beside", subject, payload, at=self.now, who=self.who)

@@ -34,7 +34,7 @@ from aerobe.units import number
 from aerobe.usecases.exchange._intake import Preview, about_brews, brew_for, preview_table
 from aerobe.usecases.exchange._intake_trial import TrialMade, known_brews, make_trial, trial_key
 from aerobe.usecases.exchange._keeper import TakenIn
-from aerobe.usecases.exchange._origin import note_origin
+from aerobe.usecases.exchange._origin import TakingIn, note_origin
 from aerobe.usecases.exchange._rows_kept import bare
 from aerobe.usecases.exchange._wishes import Wishes
 from aerobe.usecases.notebook._moments import impossible
@@ -104,8 +104,9 @@ def take_in_long_log(
     sha = _digest(stream)
     notes: list[str] = list(found.said)
     with notebook.writing() as pen:
+        table = TakingIn(notebook=notebook, pen=pen, file=bare(name), sha256=sha, now=now, who=who)
         begun = [stub for stub in stubs if brew_for(stub, wishes, replies, held) is None]
-        trial = _begin(notebook, pen, begun, wishes, replies, bare(name), now, who) if begun else None
+        trial = _begin(table, begun, wishes, replies) if begun else None
         held |= trial.by_label if trial else {}
         points = 0
         for log, stub in zip(found.logs, stubs, strict=True):
@@ -114,7 +115,7 @@ def take_in_long_log(
                 raise ImportFault(f"The notebook has no brew '{wishes.brew or stub.label}'.", "Name one by its key: --brew KEY.")
             points += _keep(notebook, pen, brew, log, found, notes, now, who)
         for key in sorted({brew.key for stub in stubs if (brew := brew_for(stub, wishes, replies, held))}):
-            note_origin(notebook, pen, key, file=bare(name), sha256=sha, now=now, who=who)
+            note_origin(table, key)
         pen.note(at=now, who=who, did="import", noun="file", key=sha[:16], why=f"{bare(name)}: {points} log points")
     every_s = f"one value in {found.width_s:g} s of each channel"
     thinned = f"{found.rows} rows became {every_s}: the mean. Lowest, highest and number are kept beside."
@@ -166,31 +167,24 @@ def _stubs(found: LongLog) -> list[ProbeColumn]:
 
 
 def _begin(
-    notebook: Notebook,
-    pen: Pen,
+    table: TakingIn,
     begun: list[ProbeColumn],
     wishes: Wishes,
     replies: dict[str, str],
-    file: str,
-    now: datetime,
-    who: str,
 ) -> TrialMade | None:
     """A trial for brews that only the log names, as a table's brews begin one."""
     named = [stub for stub in begun if stub.label]
     if not named:
         return None
     return make_trial(
-        notebook,
-        pen,
+        table,
         named,
         [],
-        key=trial_key(wishes.trial or file),
-        name=wishes.trial or file,
+        key=trial_key(wishes.trial or table.file),
+        name=wishes.trial or table.file,
         started_at=wishes.started_at,
         temperatures={},
         transfer=replies.get("transfer", ""),
-        now=now,
-        who=who,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from aerobe.notebook import Kept, Notebook, Pen
@@ -14,35 +15,37 @@ READ_FROM_TABLE = "i-"  # how the key of a reading begins that a table brought
 ASSUMED, FIRST_CLOCK = "assumed at import", "first clock time of the table"
 
 
-def note_origin(
-    notebook: Notebook,
-    pen: Pen,
-    brew: str,
-    *,
-    file: str,
-    sha256: str,
-    started_at: datetime | None = None,
-    start: str = "",
-    now: datetime,
-    who: str = "",
-) -> None:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakingIn:
+    """A table on its way into a notebook: which, with what pen, when and by whom."""
+
+    notebook: Notebook
+    pen: Pen
+    file: str  # its bare name
+    sha256: str  # of its bytes
+    now: datetime
+    who: str = ""
+
+    def add(self, record: object) -> None:
+        """Write a record in."""
+        self.pen.add(record, at=self.now, who=self.who)
+
+
+def note_origin(table: TakingIn, brew: str, *, started_at: datetime | None = None, start: str = "") -> None:
     """Keep with a brew which table its data came from, once for each version of the table.
 
     Parameters
     ----------
-    notebook, pen, brew
-        The notebook being written, and the key of the brew.
-    file, sha256
-        Name of the table and the hash of its bytes.
+    table, brew
+        The table that is being taken in, and the key of the brew.
     started_at, start
         For a brew that the table began: when the air is taken to have gone on, and `ASSUMED`, `FIRST_CLOCK` or "" (known).
-    now, who
-        When it was taken in, and by whom.
     """
-    if any(item.payload["sha256"] == sha256 for item in notebook.kept(KIND, brew)):
+    if any(item.payload["sha256"] == table.sha256 for item in table.notebook.kept(KIND, brew)):
         return
     began = {"at": started_at.isoformat(), "is": start} if started_at is not None and start else None
-    pen.keep(KIND, brew, {"file": file, "sha256": sha256, "start": began}, at=now, who=who)
+    payload = {"file": table.file, "sha256": table.sha256, "start": began}
+    table.pen.keep(KIND, brew, payload, at=table.now, who=table.who)
 
 
 def tables_of(notebook: Notebook, brews: Sequence[Brew]) -> tuple[FromTable, ...]:

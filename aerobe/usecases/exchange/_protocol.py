@@ -16,7 +16,7 @@ from aerobe.notebook import Notebook
 from aerobe.records import Arm, Brew, Compost, Recipe, RunSheet, Trial, as_plain, content_hash, from_plain
 from aerobe.reports import protocol_page
 from aerobe.safety import cautions
-from aerobe.trials import Controls, Plot, draw_run_sheet
+from aerobe.trials import Controls, Plot, Starts, draw_run_sheet
 from aerobe.usecases.evidence._pooling import TakenEvidence, take_evidence
 from aerobe.usecases.exchange._packages import import_package
 from aerobe.usecases.notebook._records import new_key
@@ -187,15 +187,22 @@ def read_protocol(content: bytes) -> Protocol:
     return found
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnSite:
+    """What whoever joins a trial brings of their own."""
+
+    compost: str  # key of the compost that all recipes are made with
+    seed: int  # draws which brew stands where; another at each site
+    first_start: datetime | None = None  # of the first brew; the same hour tomorrow if left out
+    vessels: tuple[str, ...] = ()  # keys or names; numbered if left out
+
+
 def join_trial(
     notebook: Notebook,
     protocol: Protocol,
+    site: OwnSite,
     *,
-    compost: str,
-    seed: int,
     now: datetime,
-    first_start: datetime | None = None,
-    vessels: tuple[str, ...] = (),
     who: str = "",
     token: str = "",
 ) -> str:
@@ -203,14 +210,8 @@ def join_trial(
 
     Parameters
     ----------
-    compost
-        Key of the own compost that all recipes are made with.
-    seed
-        Draws which brew stands where; another at each site.
-    first_start
-        Start of the first brew; the same hour tomorrow if left out.
-    vessels
-        Keys or names of the own vessels; numbered if left out.
+    site
+        What is one's own: compost, vessels, start, seed.
     token
         Of the form, so that a form sent twice is joined once.
 
@@ -222,12 +223,12 @@ def join_trial(
         If fewer vessels are named than brews stand side by side.
     """
     known = [item.key for item in notebook.find(Compost)]
-    if compost not in known:
-        raise NotFound(f"There is no compost '{compost}'.", f"Yours: {', '.join(known) or 'none yet; write one in first'}.")
+    if site.compost not in known:
+        raise NotFound(f"There is no compost '{site.compost}'.", f"Yours: {', '.join(known) or 'none yet; write one in first'}.")
     recipes, key_of = [], {}
     for recipe in protocol.recipes:
         key_of[recipe.key] = new_key(notebook, Recipe, recipe.name)
-        recipes.append(replace(recipe, key=key_of[recipe.key], compost=compost, notes=""))
+        recipes.append(replace(recipe, key=key_of[recipe.key], compost=site.compost, notes=""))
     trial = Trial(
         key=new_key(notebook, Trial, protocol.name),
         name=protocol.name,
@@ -245,10 +246,9 @@ def join_trial(
         controls=Controls(roles=protocol.controls, round_roles=more, tests_per_brew=0, tests_per_round=0, reasons=()),
         sample_times_h=protocol.sample_at_h,
         tests_per_brew=protocol.tests_per_brew,
-        seed=seed,
-        first_start=first_start or now + NEXT_DAY,
-        days_per_round=protocol.days_per_round,
-        vessels=vessels,
+        seed=site.seed,
+        starts=Starts(first=site.first_start or now + NEXT_DAY, days_per_round=protocol.days_per_round),
+        vessels=site.vessels,
     )
     with notebook.writing() as pen:
         for place, record in enumerate(recipes):

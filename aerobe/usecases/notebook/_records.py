@@ -16,11 +16,9 @@ from aerobe.notebook import brew_history as _history
 from aerobe.notebook import open_notebook as _open
 from aerobe.records import (
     ROLES,
-    AimChoice,
     Assay,
     Brew,
     Compost,
-    Costs,
     Harvest,
     Reading,
     Recipe,
@@ -142,65 +140,18 @@ def new_key(notebook: Notebook, cls: type, name: str) -> str:
     return key
 
 
-def new_brew(
-    notebook: Notebook,
-    *,
-    name: str,
-    recipe: str,
-    vessel: str,
-    now: datetime,
-    started_at: datetime | None = None,
-    key: str = "",
-    temperature_degc: float = 20.0,
-    trial: str = "",
-    arm: str = "",
-    block: str = "",
-    blind_code: str = "",
-    aim: AimChoice | None = None,
-    costs: Costs | None = None,
-    tests_in_budget: int = 4,
-    seed: int = 1,
-    notes: str = "",
-    who: str = "",
-    token: str = "",
-) -> Brew:
-    """Write a new brew into the notebook; it has begun when the air was turned on.
-
-    Parameters
-    ----------
-    recipe, vessel
-        Keys of a recipe and a vessel that the notebook holds.
-    started_at
-        When aeration began, with offset; now if not given.
-    temperature_degc
-        Expected water temperature. [degC]
+def new_brew(notebook: Notebook, draft: Brew, *, now: datetime, who: str = "", token: str = "") -> Brew:
+    """Write a new brew into the notebook, under a free key made of its name in the place of the draft's.
 
     Raises
     ------
     NotFound
         If the trial has no such arm.
     """
-    if arm and trial and arm not in {item.key for item in notebook.get(Trial, trial).arms}:
-        raise NotFound(f"The trial '{trial}' has no arm '{arm}'.", "Name one of its arms.")
+    if draft.arm and draft.trial and draft.arm not in {item.key for item in notebook.get(Trial, draft.trial).arms}:
+        raise NotFound(f"The trial '{draft.trial}' has no arm '{draft.arm}'.", "Name one of its arms.")
     with notebook.writing() as pen:  # a key is chosen while nobody else writes
-        brew = Brew(
-            key=key or new_key(notebook, Brew, name),
-            name=name,
-            recipe=recipe,
-            vessel=vessel,
-            started_at=started_at or now,
-            temperature_degc=temperature_degc,
-            trial=trial,
-            arm=arm,
-            block=block,
-            blind_code=blind_code,
-            aim=aim or AimChoice(),
-            costs=costs or Costs(),
-            tests_in_budget=tests_in_budget,
-            seed=seed,
-            notes=notes,
-        )
-        receipt = pen.add(brew, at=now, who=who, token=token)
+        receipt = pen.add(replace(draft, key=new_key(notebook, Brew, draft.name)), at=now, who=who, token=token)
     return notebook.get(Brew, receipt.key)
 
 

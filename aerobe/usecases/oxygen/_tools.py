@@ -51,7 +51,7 @@ def preview_dose(question: FoodQuestion, dose_g_per_l: float) -> DosePreview:
 
 def food_pictures(answer: FoodAnswer, preview: DosePreview | None = None) -> tuple[Picture, ...]:
     """Oxygen over time at the dose, then lowest oxygen and peak biomass by dose."""
-    from aerobe.charts import biomass_by_dose, lowest_oxygen_by_dose, oxygen_curve
+    from aerobe.charts import Expected, biomass_by_dose, lowest_oxygen_by_dose, oxygen_curve
 
     question, name = answer.question, FOODS.find(answer.question.food).name
     dose = preview.dose_g_per_l if preview is not None else None
@@ -60,10 +60,9 @@ def food_pictures(answer: FoodAnswer, preview: DosePreview | None = None) -> tup
         low, middle, high = np.quantile(preview.courses.oxygen_mg_per_l, [0.05, 0.5, 0.95], axis=0)
         made.append(
             oxygen_curve(
-                forecast_h=preview.courses.times_h.tolist(),
-                low_mg_per_l=low.tolist(),
-                middle_mg_per_l=middle.tolist(),
-                high_mg_per_l=high.tolist(),
+                forecast=Expected(
+                    elapsed_h=preview.courses.times_h.tolist(), low=low.tolist(), middle=middle.tolist(), high=high.tolist()
+                ),
                 floor_mg_per_l=question.floor_mg_per_l,
                 saturation_mg_per_l=answer.saturation_mg_per_l,
                 name=f"{preview.dose_g_per_l:g} g/L of {name}",

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     )
     from aerobe.usecases.reports._site import static_site
     from aerobe.usecases.reports._writing import (
+        StudiedTest,
         Wanted,
         check_package,
         is_invented,
@@ -47,6 +48,7 @@ else:
             ),
             "_site": ("static_site",),
             "_writing": (
+                "StudiedTest",
                 "Wanted",
                 "check_package",
                 "is_invented",
@@ -66,6 +68,7 @@ __all__ = [
     "Poster",
     "Report",
     "Shown",
+    "StudiedTest",
     "Wanted",
     "as_pdf",
     "brew_as_tests_came",

@@ -9,7 +9,7 @@ from aerobe.charts import Poster
 from aerobe.reports import Points, Report, Shown, as_pdf, poster_of
 from aerobe.sources import cite
 from aerobe.usecases.assay._certificate import AssayAnswer, StudyForm, certificate_pictures, certify
-from aerobe.usecases.reports._writing import report_of_assay
+from aerobe.usecases.reports._writing import StudiedTest, report_of_assay
 
 PAGE_SOURCES = ("rocke-lorenzato-1995", "iso-5725-3", "currie-1968")  # as many as one page holds
 
@@ -37,12 +37,10 @@ def _reported(form: StudyForm, now: datetime) -> tuple[AssayAnswer, Report]:
     study = answer.certificate.study
     full = report_of_assay(
         form.table,
-        name=study.name,
-        method=study.method,
+        test=StudiedTest(
+            name=study.name, method=study.method, price=study.price, scale_low=study.scale_low, scale_high=study.scale_high
+        ),
         now=now,
-        price=study.price,
-        scale_low=study.scale_low,
-        scale_high=study.scale_high,
         recipe=answer.recipe,
     )
     return answer, full

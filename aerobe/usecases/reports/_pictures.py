@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from aerobe.charts import FigureTable, Picture, RawPoint, brew_curve, oxygen_curve
+from aerobe.charts import Expected, FigureTable, Moments, Picture, RawPoint, brew_curve, oxygen_curve
 from aerobe.inference import Posterior
 from aerobe.notebook import BrewHistory
 from aerobe.records import Reading
@@ -31,14 +31,10 @@ def brew_pictures_of(history: BrewHistory, posterior: Posterior, now: datetime) 
     shown = (times <= end) if history.harvest is not None else times >= 0.0
     hours = times[shown].tolist()
     curve = brew_curve(
-        elapsed_h=hours,
-        low=low[shown].tolist(),
-        middle=middle[shown].tolist(),
-        high=high[shown].tolist(),
+        expected=Expected(elapsed_h=hours, low=low[shown].tolist(), middle=middle[shown].tolist(), high=high[shown].tolist()),
         points=points,
-        now_h=now_h,
+        moments=Moments(now_h=now_h, begin=brew.started_at),
         name=brew.name,
-        begin=brew.started_at,
     )
     log, known = history.log("oxygen"), posterior.oxygen_known
     if log is None and not known:
@@ -48,14 +44,10 @@ def brew_pictures_of(history: BrewHistory, posterior: Posterior, now: datetime) 
     oxygen = oxygen_curve(
         logged_h=() if log is None else log.elapsed_h[::step],
         logged_mg_per_l=() if log is None else log.values[::step],
-        forecast_h=hours if known else (),
-        low_mg_per_l=bands[0],
-        middle_mg_per_l=bands[1],
-        high_mg_per_l=bands[2],
+        forecast=Expected(elapsed_h=hours if known else (), low=bands[0], middle=bands[1], high=bands[2]),
         floor_mg_per_l=brew.aim.oxygen_floor_mg_per_l,
-        now_h=now_h,
+        moments=Moments(now_h=now_h, begin=brew.started_at),
         name=brew.name,
-        begin=brew.started_at,
     )
     return curve, oxygen
 

@@ -13,7 +13,7 @@ from typing import Any
 
 from aerobe.errors import ImportFault, NotEnoughData
 from aerobe.notebook import Notebook, brew_history
-from aerobe.records import Assay, Brew, Compost, Reading, Recipe, Trial
+from aerobe.records import Assay, Brew, Compost, Reading, Recipe, Trial, as_plain
 from aerobe.reports import Again, FromTable, Imprint, Report, as_html, compare, with_licence
 from aerobe.units import display_units
 from aerobe.usecases.exchange._origin import start_in_words, tables_of
@@ -81,15 +81,22 @@ def report_of_trial(notebook: Notebook, key: str, *, now: datetime, wanted: Want
         return replace(_finished(copy, "trial", key, options, now, wanted), units=display_units())
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StudiedTest:
+    """The test that a characterisation study is about."""
+
+    name: str
+    method: str
+    price: float = 0.0  # of one test [money]
+    scale_low: float | None = None  # limits of its scale [unit of the study]
+    scale_high: float | None = None
+
+
 def report_of_assay(
     table: str,
+    test: StudiedTest,
     *,
-    name: str,
-    method: str,
     now: datetime,
-    price: float = 0.0,
-    scale_low: float | None = None,
-    scale_high: float | None = None,
     recipe: str | None = None,
     wanted: Wanted | None = None,
 ) -> Report:
@@ -99,8 +106,8 @@ def report_of_assay(
     ----------
     table
         As for `aerobe.assay.study_from_table`.
-    name, method, price, scale_low, scale_high
-        Of the test; the limits of its scale in the study's unit.
+    test
+        That was studied.
     recipe
         Recipe whose colour the conclusion is about, if one.
     now, wanted
@@ -109,8 +116,8 @@ def report_of_assay(
     from aerobe.assay import study_from_table
 
     wanted = wanted or Wanted()
-    about = {"name": name, "method": method, "price": price, "scale_low": scale_low, "scale_high": scale_high}
-    study = study_from_table(table, **about)  # type: ignore[arg-type]
+    about = as_plain(test)
+    study = study_from_table(table, **about)
     options = {**about, "recipe": recipe, "table": table_of_study(study, with_people=wanted.with_people), "invented": False}
     with empty_notebook(now) as copy:
         return replace(_finished(copy, "assay", "assay", options, now, wanted), units=display_units())

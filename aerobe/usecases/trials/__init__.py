@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from aerobe.trials import Plan, informed_words
     from aerobe.usecases.trials._blinding import PlanHistory, note_key_shown, open_codes, plan_history, shown
     from aerobe.usecases.trials._comparing import compare_recipes
-    from aerobe.usecases.trials._judging import keep_verdict, next_trial, verdict_of_trial
+    from aerobe.usecases.trials._judging import JudgedBy, keep_verdict, next_trial, verdict_of_trial
     from aerobe.usecases.trials._papers import print_run_sheet, trial_calendar
     from aerobe.usecases.trials._pictures import (
         check_in_words,
@@ -47,7 +47,7 @@ else:
         {
             "_blinding": ("PlanHistory", "note_key_shown", "open_codes", "plan_history", "shown"),
             "_comparing": ("compare_recipes",),
-            "_judging": ("keep_verdict", "next_trial", "verdict_of_trial"),
+            "_judging": ("JudgedBy", "keep_verdict", "next_trial", "verdict_of_trial"),
             "_papers": ("print_run_sheet", "trial_calendar"),
             "_pictures": (
                 "check_in_words",
@@ -83,6 +83,7 @@ else:
     )
 
 __all__ = [
+    "JudgedBy",
     "Plan",
     "PlanHistory",
     "PlannedTrial",

@@ -9,7 +9,7 @@ from datetime import datetime
 from aerobe.errors import NotAllowed
 from aerobe.notebook import Notebook
 from aerobe.units import number, percent
-from aerobe.verdicts import FULL, Allowance, allowance_now, share_of_later, share_of_side_question
+from aerobe.verdicts import FULL, Allowance, Standing, allowance_now, share_of_later, share_of_side_question
 
 KIND = "question asked"  # of kept results
 EVERY_PAIR = "every pair"
@@ -34,16 +34,6 @@ class Question:
         hour = "" if self.at_h is None else f" at {number(self.at_h)} h"
         margin = "" if self.margin is None else f" with margin {number(self.margin)}"
         return f"{self.pair} {self.outcome}{hour} by {self.assay or 'the usual test'}{margin}".strip()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
-    """What a question may spend now, and why."""
-
-    allowance: Allowance
-    looks: int  # at this question, this one included
-    side_questions: int  # other questions asked of these brews
-    words: str  # empty where the question has all there is
 
 
 def was_asked(notebook: Notebook, subject: str, question: Question, brews: int) -> bool:

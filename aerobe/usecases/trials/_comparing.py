@@ -61,7 +61,7 @@ def compare_recipes(
         require_asked(notebook, "recipes", question, len(results))
     brewed = len({brew.recipe for brew in notebook.find(Brew)})
     standing = standing_of_pair(notebook, "recipes", pair, max(1, brewed * (brewed - 1) // 2))
-    return judge(trial, results, was_planned=False, allowance=standing.allowance, looks=standing.looks, asked=standing.words)
+    return judge(trial, results, standing=replace(standing, was_planned=False))
 
 
 def _day_block(brew: Brew) -> str:

@@ -67,7 +67,7 @@ def with_hours(
     for hour in _shared_hours(notebook, trial, brews, kind.key, assay):
         try:
             there = results_of(notebook, brews, kind.key, assay=assay, at_h=hour, now=now)
-            at_hour = judge(trial, there, outcome_key=kind.key, margin=verdict.margin, with_check=False)
+            at_hour = judge(trial, there, outcome_key=kind.key, margin=verdict.margin, extent="without check")
         except AerobeError:
             continue
         found += [

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from aerobe.errors import AerobeError
@@ -21,14 +21,24 @@ from aerobe.usecases.trials._view import sheet_of
 from aerobe.verdicts import CANNOT_TELL, Rival, Verdict, hold_back, judge
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JudgedBy:
+    """What a trial is judged by, where it is not what its plan says."""
+
+    outcome: str = ""  # the trial's own if empty
+    assay: str = ""  # key of the assay whose readings are judged; the one that measured the most brews if empty
+    at_h: float | None = None  # None: the last planned hour at which every sampled arm was read, else each brew's last sample [h]
+    margin: float | None = None  # ratio or difference worth having; the trial's own if None
+
+
+AS_THE_PLAN_SAYS = JudgedBy()
+
+
 def verdict_of_trial(
     notebook: Notebook,
     key: str,
     *,
-    outcome: str = "",
-    assay: str = "",
-    at_h: float | None = None,
-    margin: float | None = None,
+    by: JudgedBy = AS_THE_PLAN_SAYS,
     also: Sequence[tuple[str, str]] = (),
     now: datetime,
     asks: bool = True,
@@ -41,15 +51,8 @@ def verdict_of_trial(
         Open notebook.
     key
         Of the trial.
-    outcome
-        Judged by; the trial's own if empty.
-    assay
-        Key of the assay whose readings are judged; the one that measured the most brews if empty.
-    at_h
-        Time to compare at; None takes the last planned hour at which every sampled arm was read, else each
-        brew's last sample. [h]
-    margin
-        Ratio or difference worth having; the trial's own if None. [-]
+    by
+        Outcome, assay, hour and margin.
     also
         Comparisons that nobody planned.
     now
@@ -63,11 +66,11 @@ def verdict_of_trial(
         If it is only to be shown again and was never asked of these brews.
     """
     trial = notebook.get(Trial, key)
-    chosen = outcome or trial.outcome
+    chosen, assay, at_h, margin = by.outcome or trial.outcome, by.assay, by.at_h, by.margin
     brews = notebook.find(Brew, of=key)
     sheet = sheet_of(notebook, key)
     history = plan_history(notebook, key)
-    question = _question(notebook, trial, history, brews, sheet, outcome=chosen, assay=assay, at_h=at_h, margin=margin)
+    question = _question(notebook, trial, history, brews, sheet, by)
     changed = changed_afterwards(notebook, key, brews)
     if at_h is None:
         at_h = hour_to_compare(notebook, brews, chosen, sheet, assay=assay)
@@ -88,6 +91,7 @@ def verdict_of_trial(
         require_asked(notebook, key, question, settled)
     told = not question.is_planned and _planned_is_told(notebook, key, history, now=now, asks=asks)
     standing = standing_of(notebook, key, question, planned_brews=len(sheet.brews) if sheet else None, planned_is_told=told)
+    standing = replace(standing, was_planned=not backdated)
     if also and asks:
         write_down(notebook, key, replace(question, pair=EVERY_PAIR, is_planned=False), settled, now=now)
     verdict = judge(
@@ -96,11 +100,7 @@ def verdict_of_trial(
         outcome_key=chosen,
         margin=margin,
         also=also,
-        allowance=standing.allowance,
-        side_questions=standing.side_questions,
-        looks=standing.looks,
-        asked=standing.words,
-        was_planned=not backdated,
+        standing=standing,
         lost=lost,
     )
 
@@ -111,12 +111,10 @@ def verdict_of_trial(
             found,
             outcome_key=chosen,
             margin=margin,
-            allowance=standing.allowance,
-            side_questions=standing.side_questions,
+            standing=replace(standing, looks=1, words=""),
             also=also,
-            was_planned=not backdated,
             lost=lost,
-            only_comparisons=True,
+            extent="comparisons",
         )
 
     verdict, facts = held_to_the_look(notebook, key, verdict, changed, judged_then)
@@ -168,7 +166,9 @@ def next_trial(notebook: Notebook, key: str, *, now: datetime, outcome: str = ""
     """
     trial = notebook.get(Trial, key)
     refuse_while_hidden(notebook, notebook.find(Brew, of=key))
-    return propose_next(trial, verdict_of_trial(notebook, key, outcome=outcome, now=now, asks=asks), key=f"{key[:70]}-next")
+    return propose_next(
+        trial, verdict_of_trial(notebook, key, by=JudgedBy(outcome=outcome), now=now, asks=asks), key=f"{key[:70]}-next"
+    )
 
 
 def keep_verdict(notebook: Notebook, key: str, verdict: Verdict, *, now: datetime, token: str = "") -> None:
@@ -192,13 +192,10 @@ def _question(
     history: PlanHistory,
     brews: Sequence[Brew],
     sheet: RunSheet | None,
-    *,
-    outcome: str,
-    assay: str,
-    at_h: float | None,
-    margin: float | None,
+    by: JudgedBy,
 ) -> Question:
     """What is asked; outcome, hour, test and margin of the plan as the first brew found it are the planned question."""
+    outcome, assay, at_h, margin = by.outcome or trial.outcome, by.assay, by.at_h, by.margin
     usual_h = hour_to_compare(notebook, brews, outcome, sheet, assay=assay)
     usual_assay = assays_that_judge(notebook, brews, outcome)[:1] if assay and outcome not in FROM_COURSE else ()
     other_h = None if at_h is None or at_h == usual_h else at_h
@@ -213,7 +210,7 @@ def _planned_is_told(notebook: Notebook, key: str, history: PlanHistory, *, now:
     """Whether the trial's own question has an answer, so that its allowance passes on to what is asked beside it."""
     try:
         verdict = verdict_of_trial(
-            notebook, key, outcome=history.outcome, margin=history.margin_ratio or None, now=now, asks=asks
+            notebook, key, by=JudgedBy(outcome=history.outcome, margin=history.margin_ratio or None), now=now, asks=asks
         )
     except AerobeError:
         return False

@@ -8,7 +8,7 @@ from datetime import datetime
 from aerobe.errors import NotFound, UnusableRecord
 from aerobe.notebook import Notebook, Receipt
 from aerobe.records import Arm, Brew, Trial
-from aerobe.trials import Plan, draw_run_sheet, plan_trial
+from aerobe.trials import Plan, Starts, draw_run_sheet, plan_trial
 from aerobe.usecases.trials._view import trial_view
 from aerobe.usecases.trials._wish import TrialWish
 
@@ -63,8 +63,7 @@ def start_trial(notebook: Notebook, wish: TrialWish, *, now: datetime, who: str 
         sample_times_h=wish.sampling_hours(),
         tests_per_brew=design.tests_per_brew,
         seed=wish.seed_number(),
-        first_start=wish.first_start(now),
-        days_per_round=wish.to_budget().days_per_round,
+        starts=Starts(first=wish.first_start(now), days_per_round=wish.to_budget().days_per_round),
         vessels=wish.vessel_keys(notebook),
     )
     with notebook.writing() as pen:

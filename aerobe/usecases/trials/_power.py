@@ -15,12 +15,13 @@ from aerobe.errors import NotAllowed, NotFound, UnusableRecord
 from aerobe.inference import BrewStory, simulate_brews
 from aerobe.notebook import Notebook
 from aerobe.records import Assay, AssayError, Recipe, Vessel
-from aerobe.trials import Plot, Scatter, Told, told_through_model
+from aerobe.trials import Plot, Scatter, Simulating, Tested, Told, told_through_model
 from aerobe.usecases.trials._view import trial_view
 
 Array = NDArray[np.float64]
 MOST_SIMULATIONS = 1_000_000
 COURSES = 300
+USUAL_DEGC = 20.0  # of the water, where nothing is brewed yet
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +47,6 @@ def power_through_model(
     cluster: str = "",
     seed: int = 1,
     progress: Callable[[int, int], None] | None = None,
-    temperature_degc: float = 20.0,
 ) -> Told:
     """How often each call would be made if the recipes behaved as the brew model believes.
 
@@ -68,8 +68,6 @@ def power_through_model(
         Same seed, same answer, with any workers.
     progress
         Called with trials done and trials in all.
-    temperature_degc
-        Of the water. [degC]
 
     Raises
     ------
@@ -91,20 +89,15 @@ def power_through_model(
     plots = [Plot(arm=arms.index(brew.arm), round=rounds[brew.block], place=i) for i, brew in enumerate(view.sheet.brews)]
     last = view.sheet.brews[0].samples[-1]
     vessel = notebook.get(Vessel, view.sheet.brews[0].vessel)
-    courses = _believed(notebook, {arm.key: arm.recipe for arm in view.trial.arms}, vessel, temperature_degc, seed)
+    courses = _believed(notebook, {arm.key: arm.recipe for arm in view.trial.arms}, vessel, USUAL_DEGC, seed)
     with _workers(workers, cluster) as executor:
         return told_through_model(
             view.trial,
             plots,
             scatter,
             courses,
-            _error_of(notebook),
-            at_h=last.elapsed_h,
-            tests_per_brew=last.tests,
-            seed=seed,
-            simulations=simulations,
-            executor=executor,
-            progress=progress,
+            Tested(error=_error_of(notebook), at_h=last.elapsed_h, tests_per_brew=last.tests),
+            Simulating(seed=seed, simulations=simulations, executor=executor, progress=progress),
         )
 
 

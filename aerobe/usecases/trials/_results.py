@@ -9,7 +9,7 @@ from aerobe.errors import NotEnoughData
 from aerobe.notebook import Notebook
 from aerobe.records import Assay, Brew, Trial
 from aerobe.reports import course_pictures
-from aerobe.usecases.trials._judging import verdict_of_trial
+from aerobe.usecases.trials._judging import JudgedBy, verdict_of_trial
 from aerobe.usecases.trials._values import hour_in_words
 from aerobe.verdicts import Verdict
 
@@ -25,7 +25,7 @@ def judged(
 ) -> tuple[Verdict, list[Brew], tuple[str, ...]]:
     """The verdict of a trial as the page of verdicts gives it, the brews in it, and notes: hours must not pose as recipes."""
     brews = notebook.find(Brew, of=key)
-    verdict = verdict_of_trial(notebook, key, assay=assay, at_h=at_h, now=now, asks=asks)
+    verdict = verdict_of_trial(notebook, key, by=JudgedBy(assay=assay, at_h=at_h), now=now, asks=asks)
     inside = {result.brew for result in verdict.results} | {result.source_brew for result in verdict.results}
     left_out = [brew.key for brew in brews if brew.key not in inside]
     notes = [hour_in_words(verdict.results)]

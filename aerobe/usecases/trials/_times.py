@@ -9,9 +9,11 @@ from aerobe.inference import BrewStory, peak_times, simulate_brews
 from aerobe.notebook import Notebook
 from aerobe.records import Recipe, Vessel
 from aerobe.trials import SamplingTimes, optimal_times
+from aerobe.usecases.trials._power import USUAL_DEGC
 
 MOST_SAMPLES = 50
 LATEST_H = 240.0
+EARLIEST_GAP_H = 2.0  # between two samples: a person has to take them
 
 
 def suggest_sampling_times(
@@ -22,8 +24,6 @@ def suggest_sampling_times(
     samples: int,
     until_h: float = 48.0,
     aim: str = "course",
-    temperature_degc: float = 20.0,
-    earliest_gap_h: float = 2.0,
     seed: int = 1,
     courses: int = 400,
 ) -> SamplingTimes:
@@ -44,10 +44,6 @@ def suggest_sampling_times(
         Latest time. [h]
     aim
         "course" or "peak time".
-    temperature_degc
-        Water temperature. [degC]
-    earliest_gap_h
-        Least time between two samples. [h]
     seed
         Of the believed courses.
     courses
@@ -63,7 +59,7 @@ def suggest_sampling_times(
             f"{samples} samples until {until_h:g} h cannot be placed.",
             f"Give up to {MOST_SAMPLES} samples, and an end within {LATEST_H:g} h.",
         )
-    story = BrewStory(recipe=notebook.get(Recipe, recipe), vessel=notebook.get(Vessel, vessel), temperature_degc=temperature_degc)
+    story = BrewStory(recipe=notebook.get(Recipe, recipe), vessel=notebook.get(Vessel, vessel), temperature_degc=USUAL_DEGC)
     drawn = [brew for brew in simulate_brews(story, courses, seed=seed) if np.isfinite(brew.biomass).all()]
     times = drawn[0].times_h
     logs = np.log(np.array([brew.biomass for brew in drawn]))
@@ -92,6 +88,6 @@ def suggest_sampling_times(
         end_h=float(times[-1]),
         aim=goal,
         prior_information=np.diag(1.0 / scores.var(axis=0)),
-        earliest_gap_h=earliest_gap_h,
+        earliest_gap_h=EARLIEST_GAP_H,
         grid=97,
     )

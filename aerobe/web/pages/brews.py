@@ -156,12 +156,14 @@ def harvest(request: Request, key: str, sent: Sent) -> Response:
         usecases.brews.end_brew(
             notebook,
             key,
-            when=sent.text("when"),
-            age_s=sent.text("age_s"),
-            smell=sent.text("smell"),
-            volume=sent.quantity("volume"),
-            notes=sent.text("notes"),
-            token=sent.text("entry"),
+            usecases.brews.HarvestTyped(
+                when=sent.text("when"),
+                age_s=sent.text("age_s"),
+                smell=sent.text("smell"),
+                volume=sent.quantity("volume"),
+                notes=sent.text("notes"),
+                token=sent.text("entry"),
+            ),
             now=clock_of(request),
         )
     except AerobeError as fault:

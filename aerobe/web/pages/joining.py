@@ -51,11 +51,13 @@ def begin(request: Request, sent: Sent) -> Response:
         key = usecases.exchange.join_trial(
             notebook_of(request),
             plan,
-            compost=sent.text("compost"),
-            seed=secrets.randbelow(2**31),
+            usecases.exchange.OwnSite(
+                compost=sent.text("compost"),
+                seed=secrets.randbelow(2**31),
+                first_start=usecases.notebook.moment_of(start, now=now) if start else None,
+                vessels=tuple(item.strip() for item in sent.text("vessels").split(",") if item.strip()),
+            ),
             now=now,
-            first_start=usecases.notebook.moment_of(start, now=now) if start else None,
-            vessels=tuple(item.strip() for item in sent.text("vessels").split(",") if item.strip()),
             token=sent.text("entry"),
         )
     except AerobeError as fault:

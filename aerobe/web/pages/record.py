@@ -185,13 +185,15 @@ def _keep(request: Request, key: str, sent: Fields) -> tuple[str, str]:
         unit = sent.text("signal_unit", PROBES[what][1][0])
         usecases.brews.record_probe(
             notebook,
-            brew=key,
-            channel=what,
-            value=sent.text("signal"),
-            unit=unit,
-            when=sent.text("when"),
-            age_s=sent.text("age_s"),
-            token=sent.text("entry"),
+            key,
+            usecases.brews.ProbeTyped(
+                channel=what,
+                value=sent.text("signal"),
+                unit=unit,
+                when=sent.text("when"),
+                age_s=sent.text("age_s"),
+                token=sent.text("entry"),
+            ),
             now=now,
         )
         return f"Kept: {PROBES[what][0].lower()} {sent.text('signal')} {signs(unit)}.", ""

@@ -134,7 +134,9 @@ def judge(request: Request, key: str, sent: Sent) -> Response:
     notebook, now = notebook_of(request), clock_of(request)
     outcome, assay = sent.text("outcome"), sent.text("assay")
     try:
-        verdict = usecases.trials.verdict_of_trial(notebook, key, outcome=outcome, assay=assay, now=now)
+        verdict = usecases.trials.verdict_of_trial(
+            notebook, key, by=usecases.trials.JudgedBy(outcome=outcome, assay=assay), now=now
+        )
     except AerobeError as fault:
         return page(request, "trials/one.html", status=422, fault=fault, sent=sent, context=_one_context(request, key))
     usecases.trials.keep_verdict(notebook, key, verdict, now=now, token=sent.text("entry"))
@@ -145,7 +147,9 @@ def judge(request: Request, key: str, sent: Sent) -> Response:
 def verdict(request: Request, key: str, outcome: str = "", assay: str = "") -> Response:
     """The verdict with its raw points, rivals and what would settle the rest; by another test where one is named."""
     notebook, now = notebook_of(request), clock_of(request)
-    found = usecases.trials.verdict_of_trial(notebook, key, outcome=outcome, assay=assay, now=now, asks=False)
+    found = usecases.trials.verdict_of_trial(
+        notebook, key, by=usecases.trials.JudgedBy(outcome=outcome, assay=assay), now=now, asks=False
+    )
     view = usecases.trials.trial_view(notebook, key)
     doses = {arm.key: arm.dose for arm in view.trial.arms if arm.dose is not None}
     return page(
@@ -230,7 +234,9 @@ def plan_json(request: Request, sent: Annotated[dict[str, object], Body()]) -> o
 def verdict_json(request: Request, key: str, outcome: str = "", assay: str = "") -> object:
     """The verdict, for programs; effects are logs of ratios."""
     notebook = notebook_of(request)
-    found = usecases.trials.verdict_of_trial(notebook, key, outcome=outcome, assay=assay, now=clock_of(request), asks=False)
+    found = usecases.trials.verdict_of_trial(
+        notebook, key, by=usecases.trials.JudgedBy(outcome=outcome, assay=assay), now=clock_of(request), asks=False
+    )
     return as_json(found) | {"rests_on": usecases.trials.rests_on(notebook, key, outcome_key=outcome, assay=assay).words}
 
 
