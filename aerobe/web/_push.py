@@ -21,7 +21,8 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 from aerobe.errors import NotAllowed, UnusableRecord
-from aerobe.web._alarms import Alarm, require_web_address
+from aerobe.web._alarm_settings import require_web_address
+from aerobe.web._alarms import Alarm
 from aerobe.web._pairing import is_idle
 from aerobe.web._roles import HELPER, OWNER, VIEWER
 from aerobe.web._state import WebState

@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from aerobe.errors import AerobeError, NotebookFault
-from aerobe.web._alarms import AlarmSettings
+from aerobe.web._alarm_settings import AlarmSettings
 from aerobe.web._keys import Ring, hidden, shown, system_ring
 
 LOCK_WAIT_S = 5.0  # a change takes milliseconds: a lock this old was left behind [s]

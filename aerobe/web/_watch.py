@@ -12,7 +12,8 @@ from aerobe import usecases
 from aerobe.errors import AerobeError, Damaged, NotebookFault
 from aerobe.units import display_units, shown_in, shown_text
 from aerobe.web._alarm_boxes import AlarmBox, boxes_of
-from aerobe.web._alarms import AGAIN_AFTER, Alarm, AlarmSettings, Dispatch, alarms_for
+from aerobe.web._alarm_settings import AlarmSettings
+from aerobe.web._alarms import AGAIN_AFTER, Alarm, Dispatch, alarms_for
 from aerobe.web._live import Live
 from aerobe.web._push import Notices
 from aerobe.web._state import WebState

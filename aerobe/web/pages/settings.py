@@ -12,7 +12,7 @@ from fastapi.concurrency import run_in_threadpool
 from aerobe import __version__, usecases
 from aerobe.errors import AerobeError, UnusableRecord
 from aerobe.units import parse_number
-from aerobe.web._alarms import AlarmSettings
+from aerobe.web._alarm_settings import AlarmSettings
 from aerobe.web._broker import broker_settings, topics_from
 from aerobe.web._frame import LOOKS, Fields, clock_of, fields, go_to, menu_entry, notebook_of, page, settings_of, state_of
 from aerobe.web._in_units import chosen_units
