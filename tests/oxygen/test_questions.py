@@ -12,7 +12,7 @@ import pytest
 from pytest import approx
 
 from aerobe import usecases
-from aerobe.errors import ImportFault, NotAllowed, NotAQuantity, NotEnoughData, NotFound, OutsideValidity
+from aerobe.errors import ImportFault, NotAllowed, NotAQuantity, NotEnoughData, NotFound, OutsideValidity, UnusableForm
 from aerobe.inference import BrewStory, infer_brew
 from aerobe.oxygen import first_guess_kla, saturation_mg_per_l
 from aerobe.records import AirSupply, Brew, Compost, Harvest, Recipe, SensorLog, Vessel
@@ -115,12 +115,12 @@ def test_air_for_a_recipe_is_just_enough() -> None:
     ("fields", "fault"),
     [
         ({"food": "mollases"}, NotFound),
-        ({"volume": "20"}, NotAQuantity),
-        ({"diffuser": "sieve"}, NotAQuantity),
+        ({"volume": "20"}, UnusableForm),
+        ({"diffuser": "sieve"}, UnusableForm),
         ({"others": "kelp-meal"}, NotAQuantity),
         ({"hours": "900 h"}, NotAQuantity),
         ({"feeds": "-3"}, NotAQuantity),
-        ({"kla": "fast"}, NotAQuantity),
+        ({"kla": "fast"}, UnusableForm),
     ],
 )
 def test_a_slip_of_the_pen_is_answered_with_a_remedy(fields: dict[str, str], fault: type[Exception]) -> None:
