@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -13,14 +14,33 @@ from aerobe.errors import ImportFault
 from aerobe.usecases.notebook import write_whole
 
 if TYPE_CHECKING:
-    from aerobe.usecases.reports import Poster, Report
+    from aerobe.usecases.reports import Poster, Report, Wanted
 
 app = App(name="report", help="Reports with their data: write, check anew, publish a folder of pages.")
 
 Folder = Annotated[Path, Parameter(name=["--to", "-o"], help="Folder to write to.")]
 Licence = Annotated[str, Parameter(help="Of the data: CC0-1.0, CC-BY-4.0, CC-BY-SA-4.0, ODC-By-1.0 or ODbL-1.0.")]
-Pictures = Annotated[bool, Parameter(help="Also write pictures to show: three sizes, light and dark, SVG and PNG.")]
 People = Annotated[bool, Parameter(help="Keep names of people, places and free notes; left out by default.")]
+
+
+@Parameter(name="*")
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportOptions:
+    """Where a report is written to, and what goes with it."""
+
+    to: Folder = Path(".")
+    licence: Licence = "CC-BY-4.0"
+    with_people: People = False
+    pictures: Annotated[bool, Parameter(help="Also write pictures to show: three sizes, light and dark, SVG and PNG.")] = False
+
+    def wanted(self, *, at_h: float | None = None, assay: str = "") -> Wanted:
+        """What the report is asked to hold."""
+        from aerobe.usecases.reports import Wanted
+
+        return Wanted(licence=self.licence, with_people=self.with_people, at_h=at_h, assay=assay)
+
+
+OPTIONS = ReportOptions()
 
 
 @app.command
@@ -28,10 +48,7 @@ def brew(
     key: str,
     /,
     *,
-    to: Folder = Path("."),
-    licence: Licence = "CC-BY-4.0",
-    with_people: People = False,
-    pictures: Pictures = False,
+    options: ReportOptions = OPTIONS,
     where: Where = OWN,
 ) -> None:
     """Write the report of a brew: one HTML page, a tagged PDF, and the data package.
@@ -41,12 +58,12 @@ def brew(
     key
         Key of the brew.
     """
-    from aerobe.usecases.reports import Wanted, brew_as_tests_came, poster_of_report, report_of_brew
+    from aerobe.usecases.reports import brew_as_tests_came, poster_of_report, report_of_brew
 
     with where.open(create=False) as book, progress("fitting the brew and writing its report"):
-        report = report_of_brew(book, key, now=now(), wanted=Wanted(licence=licence, with_people=with_people))
-        poster = poster_of_report(report, moving=brew_as_tests_came(book, key, now=now())) if pictures else None
-    _written(report, f"brew-{key}", to, where.json, poster)
+        report = report_of_brew(book, key, now=now(), wanted=options.wanted())
+        poster = poster_of_report(report, moving=brew_as_tests_came(book, key, now=now())) if options.pictures else None
+    _written(report, f"brew-{key}", options.to, where.json, poster)
 
 
 @app.command
@@ -54,12 +71,9 @@ def trial(
     key: str,
     /,
     *,
-    to: Folder = Path("."),
     assay: str = "",
     at_h: float | None = None,
-    licence: Licence = "CC-BY-4.0",
-    with_people: People = False,
-    pictures: Pictures = False,
+    options: ReportOptions = OPTIONS,
     where: Where = OWN,
 ) -> None:
     """Write the report of a trial: one HTML page, a tagged PDF, and the data package.
@@ -73,12 +87,12 @@ def trial(
     at_h
         Hour to compare the brews at; the last planned sample if left out. [h]
     """
-    from aerobe.usecases.reports import Wanted, poster_of_report, report_of_trial
+    from aerobe.usecases.reports import poster_of_report, report_of_trial
 
-    wanted = Wanted(licence=licence, with_people=with_people, at_h=at_h, assay=assay)
+    wanted = options.wanted(at_h=at_h, assay=assay)
     with where.open(create=False) as book, progress("judging the trial and writing its report"):
         report = report_of_trial(book, key, now=now(), wanted=wanted)
-    _written(report, f"trial-{key}", to, where.json, poster_of_report(report) if pictures else None)
+    _written(report, f"trial-{key}", options.to, where.json, poster_of_report(report) if options.pictures else None)
 
 
 @app.command
@@ -92,10 +106,7 @@ def assay(
     scale_low: float | None = None,
     scale_high: float | None = None,
     recipe: str = "",
-    to: Folder = Path("."),
-    licence: Licence = "CC-BY-4.0",
-    with_people: People = False,
-    pictures: Pictures = False,
+    options: ReportOptions = OPTIONS,
     json: JSON_ONLY = False,
 ) -> None:
     """Write the report of an assay from the table of its characterisation study.
@@ -117,7 +128,7 @@ def assay(
     recipe
         Recipe whose colour the conclusion is about.
     """
-    from aerobe.usecases.reports import StudiedTest, Wanted, poster_of_report, report_of_assay
+    from aerobe.usecases.reports import StudiedTest, poster_of_report, report_of_assay
 
     text = _read(table).decode("utf-8", errors="replace")
     with progress("characterising the assay and writing its report"):
@@ -126,9 +137,9 @@ def assay(
             test=StudiedTest(name=name, method=method, price=price, scale_low=scale_low, scale_high=scale_high),
             recipe=recipe or None,
             now=now(),
-            wanted=Wanted(licence=licence, with_people=with_people),
+            wanted=options.wanted(),
         )
-    _written(report, f"assay-{table.stem}", to, json, poster_of_report(report) if pictures else None)
+    _written(report, f"assay-{table.stem}", options.to, json, poster_of_report(report) if options.pictures else None)
 
 
 @app.command
