@@ -7,6 +7,7 @@ from pathlib import Path
 from cyclopts import App
 
 from aerobe.cli._common import OWN, Where, now, say, table, then
+from aerobe.cli._typed import NOTED, NoteOptions
 from aerobe.errors import ImportFault
 from aerobe.records import Brew, SensorLog, as_plain
 from aerobe.units import TEMPERATURE
@@ -127,11 +128,9 @@ def brew_event(
     *,
     amount: str = "",
     food: str = "",
-    when: str = "",
     until: str = "",
     takes_back: str = "",
-    notes: str = "",
-    token: str = "",
+    noted: NoteOptions = NOTED,
     where: Where = OWN,
 ) -> None:
     """Keep what happened to a brew: air off and on, food, water, a part drawn off, warmth.
@@ -147,24 +146,20 @@ def brew_event(
         With its unit: "5 L/min", "1 g/L" of a food per litre of brew, "2 L", "24 degC".
     food
         Which food of the library.
-    when
-        Hours since the air was first turned on, a clock time, or a date and time; now if left out.
     until
         End of the time in which the air kept running.
     takes_back
         Key of the event that was entered by mistake.
-    notes
-        Anything else.
-    token
-        An entry token: the same token twice keeps the event once.
     """
     from aerobe.usecases.brews import EventEntry, note_event
 
-    entry = EventEntry(what=what, amount=amount, food=food, when=when, until=until, takes_back=takes_back, notes=notes)
+    entry = EventEntry(
+        what=what, amount=amount, food=food, when=noted.when, until=until, takes_back=takes_back, notes=noted.notes
+    )
     with where.open(create=False) as open_one:
-        noted = note_event(open_one, brew, entry, now=now(), token=token)
-    text = [f"Kept as '{noted.event.key}': {noted.event.says()} at {noted.event.elapsed_h:.2f} h."]
-    say(noted, as_json=where.json, text=[*text, *([noted.look_again] if noted.look_again else []), *then(f"call {brew}")])
+        kept = note_event(open_one, brew, entry, now=now(), token=noted.token)
+    text = [f"Kept as '{kept.event.key}': {kept.event.says()} at {kept.event.elapsed_h:.2f} h."]
+    say(kept, as_json=where.json, text=[*text, *([kept.look_again] if kept.look_again else []), *then(f"call {brew}")])
 
 
 @brew.command(name="events")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from cyclopts import App
 
 from aerobe.cli._common import OWN, Where, now, say, table, then
+from aerobe.cli._typed import NOTED, NoteOptions
 from aerobe.records import Brew
 
 reading = App(name="reading", help="Add, correct and list readings.")
@@ -17,12 +18,10 @@ def reading_add(
     /,
     *,
     assay: str,
-    when: str = "",
     role: str = "sample",
     dilution: str = "1",
     replicate: str = "1",
-    notes: str = "",
-    token: str = "",
+    noted: NoteOptions = NOTED,
     where: Where = OWN,
 ) -> None:
     """Keep a reading, as typed.
@@ -35,19 +34,12 @@ def reading_add(
         The result: a number, "<0.1" below detection or ">500" above range.
     assay
         Key of the assay.
-    when
-        Hours since the air was turned on, a time with unit ("90 min"), a clock time ("14:10"), or a date and time; now if
-        left out.
     role
         sample, blank, "filtered blank", "killed control", spike or standard.
     dilution
         Final volume over sample volume: 10, or 1:10.
     replicate
         Which of several tests of one sample: 1, 2, 3.
-    notes
-        Anything else.
-    token
-        An entry token: the same token twice keeps the reading once.
     """
     from aerobe.usecases.notebook import ReadingEntry, add_reading, impossible
 
@@ -55,12 +47,12 @@ def reading_add(
         brew=brew,
         assay=assay,
         signal=signal,
-        when=when,
+        when=noted.when,
         role=role,
         dilution=dilution,
         replicate=replicate,
-        notes=notes,
-        token=token,
+        notes=noted.notes,
+        token=noted.token,
     )
     with where.open(create=False) as open_one:
         receipt = add_reading(open_one, entry, now=now())

@@ -45,6 +45,25 @@ class VesselOptions:
 VESSEL = VesselOptions()
 
 
+@Parameter(name="*")
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoteOptions:
+    """What can be said of anything that is noted of a brew."""
+
+    when: Annotated[
+        str,
+        Parameter(
+            help='Hours since the air was turned on, a time with unit ("90 min"), a clock time ("14:10"), or a date and time; '
+            "now if left out."
+        ),
+    ] = ""
+    notes: Annotated[str, Parameter(help="Anything else.")] = ""
+    token: Annotated[str, Parameter(help="An entry token: the same token twice keeps it once.")] = ""
+
+
+NOTED = NoteOptions()
+
+
 def ask(question: str) -> str:
     """An answer typed at the terminal; nothing where nobody sits there."""
     if not sys.stdin.isatty():
