@@ -161,9 +161,8 @@ def test_a_brew_of_an_impossible_year_is_refused(tmp_path: Path, year: int) -> N
     with open_notebook(tmp_path / "tea.notebook", at=NOW) as book:
         furnish(book)
         with pytest.raises(UnusableRecord, match="year"):
-            usecases.notebook.new_brew(
-                book, name="Old", recipe="plain", vessel="barrel", now=NOW, started_at=NOW.replace(year=year)
-            )
+            draft = Brew(key="draft", name="Old", recipe="plain", vessel="barrel", started_at=NOW.replace(year=year))
+            usecases.notebook.new_brew(book, draft, now=NOW)
 
 
 def test_a_phone_with_a_wrong_clock_moves_no_reading(world: World) -> None:

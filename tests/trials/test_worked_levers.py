@@ -19,6 +19,8 @@ from aerobe.trials import (
     Plot,
     Power,
     Scatter,
+    Simulating,
+    Tested,
     checked_power,
     plots_of,
     propose_next,
@@ -171,15 +173,15 @@ def test_trials_through_a_model_have_the_power_of_the_law_they_follow() -> None:
     seen: list[tuple[int, int]] = []
     scatter = Scatter(brew_log_sd=0.3, test_log_sd=0.5, day_log_sd=1.0)
     exact_test = AssayError(constant_sd=1e-9, proportional_cv=0.0)
-    found = told_through_model(
-        TWO, plots_of(2, 8, 16), scatter, grow, exact_test, at_h=24.0, simulations=250, progress=lambda *at: seen.append(at)
-    )
+    tested = Tested(error=exact_test, at_h=24.0)
+    simulating = Simulating(simulations=250, progress=lambda *at: seen.append(at))
+    found = told_through_model(TWO, plots_of(2, 8, 16), scatter, grow, tested, simulating)
     exact = stats.nct.sf(stats.t.ppf(0.975, 14), 14, 0.5 / 0.3 * 2.0)
     assert found.better[0] == approx(exact, abs=0.05) and found.worse == found.wrong == (0.0,)
     assert found.true_ratio[0] == approx(math.exp(0.5)) and found.median_ratio[0] == approx(math.exp(0.5), abs=0.05)
     assert seen == [(100, 250), (200, 250), (250, 250)] and found.simulations == 250
     with pytest.raises(NotEnoughData):
-        told_through_model(TWO, plots_of(2, 1, 2), scatter, grow, exact_test, at_h=24.0, simulations=2)
+        told_through_model(TWO, plots_of(2, 1, 2), scatter, grow, tested, Simulating(simulations=2))
 
 
 def test_a_tea_said_to_be_clear_has_no_colour() -> None:
@@ -196,7 +198,7 @@ def test_a_search_goes_on_with_the_arms_that_may_be_best() -> None:
         for key, level in levels.items()
         for i in range(3)
     ]
-    found = propose_next(trial, judge(trial, results, with_check=False), key="next")
+    found = propose_next(trial, judge(trial, results, extent="without check"), key="next")
     assert found.trial is not None and [arm.key for arm in found.trial.arms] == ["plain", "r0", "r1"]
     brews_of = dict(found.brews_of)
     assert sum(brews_of.values()) == 2 * 3 and brews_of["r0"] + brews_of["r1"] >= 5 and found.may_stop
