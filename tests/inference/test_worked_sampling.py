@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from pytest import approx
+from scipy import stats
 
-from aerobe.inference import tail_shape
+from aerobe.inference import Measurement, story_of, tail_shape
+from aerobe.inference._courses import Courses
+from aerobe.inference._infer import tail_of_last
+from aerobe.inference._likelihood import results_of
 from aerobe.inference._modes import descend
+from aerobe.inference._prior import N_TERMS
 from aerobe.inference._sampler import _flattened, _systematic
+from aerobe.inference._target import setting_of
+from aerobe.inference._wander import WANDERS, wander_covariance
+from aerobe.records import AssayError
 
 
 def test_the_shape_of_a_tail_is_zhang_and_stephens_estimate_worked_in_plain_loops() -> None:
@@ -69,3 +78,40 @@ def test_the_descent_of_a_straight_problem_ends_in_its_least_squares() -> None:
         assert point == approx([*exact, 0.7], abs=1e-5)
     assert found.costs == approx(np.full(2, 0.5 * np.sum((a[:, :2] @ exact - y) ** 2))) and found.settled.all()
     assert found.jacobians[0] == approx(a, abs=1e-5)
+
+
+def test_how_probable_a_result_so_far_off_was_by_scipy() -> None:
+    # Independent computation: every course stands at 10, what strays of it is normal with the covariance held elsewhere, and the
+    # error of the test is a t of five degrees on its own scale; no result before.
+    setting = setting_of(story_of(compost_g_per_l=40.0, foods={"molasses": 1.0}, horizon_h=24.0))
+    grid, n = setting.grid_h, 2048
+    made = Courses(
+        structure="rise and fall",
+        log_mass=np.full((n, len(grid)), math.log(10.0)),
+        log_ratio=np.zeros((n, len(grid))),
+        oxygen=np.full((n, len(grid)), 7.0),
+        scores=np.zeros((n, N_TERMS)),
+        log_weight=np.zeros(n),
+        runs=0,
+    )
+    error = AssayError(constant_sd=0.1, proportional_cv=0.15, gain_log_sd=1e-6)
+    at = np.array([float(np.interp(20.0, grid, setting.clock_h))])
+    scale = float(results_of((Measurement(elapsed_h=20.0, value=9.0, error=error),)).scale[0])
+    five, nodes, weights = stats.t(5, scale=math.sqrt(0.6)), *np.polynomial.hermite_e.hermegauss(60)
+
+    def below(value: float) -> float:
+        total = 0.0
+        for wander in WANDERS:
+            logs = math.log(10.0) + math.sqrt(wander_covariance(at, at, wander)[0, 0]) * nodes
+            off = (np.arcsinh(scale * value / 0.1) - np.arcsinh(scale * np.exp(logs) / 0.1)) / scale
+            total += wander.belief * float(five.cdf(off) @ weights / weights.sum())
+        return total
+
+    for value in (7.0, 12.0, 20.0):
+        last = Measurement(elapsed_h=20.0, value=value, error=error, assay="kit")
+        far = below(value)
+        found = tail_of_last(setting, (last,), (made,), 3, draws=3000)
+        assert found == approx(2.0 * min(far, 1.0 - far), abs=0.03)
+        assert tail_of_last(setting, (replace(last, below_detection=True),), (made,), 3, draws=3000) == approx(far, abs=0.02)
+        assert tail_of_last(setting, (replace(last, above_range=True),), (made,), 3, draws=3000) == approx(1.0 - far, abs=0.02)
+    assert tail_of_last(setting, (), (made,), 3) is None
