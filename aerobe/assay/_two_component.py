@@ -36,7 +36,8 @@ def cv_of_log_sd(log_sd: float) -> float:
 
 
 # Variance of the proportional part over that of the constant one, at the strongest group: from nothing to see to all.
-_RATIOS = np.geomspace(1e-3, 1e7, 41)
+_RATIOS = np.linspace(math.log(1e-3), math.log(1e12), 121)
+_FINER = 15  # steps of each finer ladder
 _TOPS = tuple(np.geomspace(0.01, 30.0, 30))  # where another top is looked for, over the scatter of all groups [-]
 
 
@@ -64,23 +65,7 @@ def fit_variances(means: Floats, variances: Floats, df: Floats) -> tuple[Floats,
     possible = ~np.any(~used & (variances > 0), axis=-1)
     share = np.divide(variances, x, out=np.zeros_like(variances), where=used)
     only_b = (df * share * used).sum(axis=-1) / np.maximum((df * used).sum(axis=-1), 1)
-    first = a, b = _likeliest_of_ratios(x, variances, df)
-    for _ in range(60):
-        # Fisher scoring; the identity link makes each step a weighted line through the variances.
-        w = df / np.maximum(a[..., None] + b[..., None] * x, floor[..., None]) ** 2
-        s0, s1, s2 = w.sum(-1), (w * x).sum(-1), (w * x * x).sum(-1)
-        r0, r1 = (w * variances).sum(-1), (w * x * variances).sum(-1)
-        det = np.maximum(s0 * s2 - s1**2, 1e-300)
-        a_new, b_new = (s2 * r0 - s1 * r1) / det, (s0 * r1 - s1 * r0) / det
-        # A step out of the allowed corner goes half way to the edge, and the edges are tried on their own below.
-        a_next, b_next = np.where(a_new > 0, a_new, a / 2), np.where(b_new > 0, b_new, b / 2)
-        done = np.all(abs(a_next - a) <= 1e-10 * only_a) and np.all(abs(b_next - b) <= 1e-10 * (only_b + 1e-300))
-        a, b = a_next, b_next
-        if done:
-            break
-    # A step may leave the highest top for another.
-    left = log_likelihood(a, b) < log_likelihood(*first)
-    a, b = np.where(left, first[0], a), np.where(left, first[1], b)
+    a, b = _likeliest(x, variances, df)
     zero = np.zeros_like(a)
     inside = log_likelihood(a, b)
     flat = log_likelihood(only_a, zero)
@@ -94,18 +79,23 @@ def fit_variances(means: Floats, variances: Floats, df: Floats) -> tuple[Floats,
     )
 
 
-def _likeliest_of_ratios(x: Floats, variances: Floats, df: Floats) -> tuple[Floats, Floats]:
-    """Both parts where the likelihood is highest on a ladder of their ratios, each of the leading shape: it may have two tops.
-
-    For a ratio given, the constant part is a mean over the groups.
-    """
-    ratio = _RATIOS / np.maximum(x.max(axis=-1, keepdims=True), 1e-300)
-    shape = 1.0 + ratio[..., None] * x[..., None, :]
-    constant = (df[..., None, :] * variances[..., None, :] / shape).sum(axis=-1) / df.sum(axis=-1)[..., None]
-    height = df.sum(axis=-1)[..., None] * np.log(np.maximum(constant, 1e-300)) + (df[..., None, :] * np.log(shape)).sum(axis=-1)
-    place = height.argmin(axis=-1)[..., None]
-    a = np.take_along_axis(constant, place, axis=-1)[..., 0]
-    return a, a * np.take_along_axis(ratio, place, axis=-1)[..., 0]
+def _likeliest(x: Floats, variances: Floats, df: Floats) -> tuple[Floats, Floats]:
+    """Both parts where the likelihood is highest, each of the leading shape: on a ladder of their ratios, since there may be two
+    tops, then on ever finer ladders about its best step. For a ratio given, the constant part is a mean over the groups."""
+    total, strongest = df.sum(axis=-1)[..., None], np.maximum(x.max(axis=-1), 1e-300)[..., None]
+    logs = np.broadcast_to(_RATIOS, (*x.shape[:-1], _RATIOS.size))
+    step = float(_RATIOS[1] - _RATIOS[0])
+    while True:
+        ratio = np.exp(logs) / strongest
+        shape = 1.0 + ratio[..., None] * x[..., None, :]
+        constant = (df[..., None, :] * variances[..., None, :] / shape).sum(axis=-1) / total
+        height = total * np.log(np.maximum(constant, 1e-300)) + (df[..., None, :] * np.log(shape)).sum(axis=-1)
+        place = height.argmin(axis=-1)[..., None]
+        best, a = np.take_along_axis(logs, place, axis=-1), np.take_along_axis(constant, place, axis=-1)[..., 0]
+        if step < 1e-7:
+            return a, a * np.take_along_axis(ratio, place, axis=-1)[..., 0]
+        logs = best + step * np.linspace(-1.0, 1.0, _FINER)
+        step *= 2.0 / (_FINER - 1)
 
 
 def fit_two_component(

@@ -24,6 +24,7 @@ from aerobe.assay import (
 from aerobe.assay._characterise import _colour
 from aerobe.assay._propagation import _second_order
 from aerobe.assay._scale import Notes
+from aerobe.assay._two_component import fit_variances
 from aerobe.errors import NotEnoughData
 
 X = np.array([0.0, 1.0, 2.0, 4.0, 6.0, 8.0])
@@ -228,3 +229,20 @@ def test_the_second_order_of_an_error_on_paper() -> None:
     found = _second_order(lambda x, y: x**2 * y, np.array([2.0, 3.0]), np.array([0.1, 0.2]))
     assert found == approx(0.0114, rel=1e-6)
     assert _second_order(lambda x, y: x**2 * y, np.array([2.0, 3.0]), np.array([0.1, 0.0])) == approx(0.0018, rel=1e-6)
+
+
+def test_the_likeliest_two_errors_of_many_studies_are_those_of_a_dense_search() -> None:
+    # By brute force along the ratio of both parts, 4,000 to fifteen powers of ten; groups whose scatter follows no law, so
+    # that the likelihood often has two tops.
+    rng = np.random.default_rng(5)
+    means, df = np.array([0.0, 40.0, 80.0, 120.0, 160.0, 200.0]), np.full((300, 6), 3.0)
+    size = rng.choice([0.3, 2.0, 5.0], (300, 6)) ** 2 + (rng.choice([0.02, 0.1, 0.3], (300, 6)) * means) ** 2
+    variances = size * rng.chisquare(3.0, (300, 6)) / 3.0
+    constant, squared_cv, found = fit_variances(np.tile(means, (300, 1)), variances, df)
+    total = 1.0 + np.geomspace(1e-4, 1e11, 4000)[:, None] * (means / 200.0) ** 2
+    for i in range(300):
+        share = (3.0 * variances[i] / total).sum(axis=1) / 18.0
+        height = -0.5 * (18.0 * np.log(share) + 3.0 * np.log(total).sum(axis=1) + 18.0)
+        assert found[i] == approx(height.max(), abs=2e-3)
+        expected = constant[i] + squared_cv[i] * means**2
+        assert found[i] == approx(-0.5 * float((3.0 * (np.log(expected) + variances[i] / expected)).sum()))
