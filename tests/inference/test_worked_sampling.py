@@ -6,10 +6,12 @@ import math
 from dataclasses import replace
 
 import numpy as np
+import pytest
 from pytest import approx
 from scipy import stats
 
-from aerobe.inference import Measurement, story_of, tail_shape
+from aerobe.inference import Measurement, Past, infer_brew, story_of, tail_shape
+from aerobe.inference import _infer as infer
 from aerobe.inference._courses import Courses
 from aerobe.inference._infer import tail_of_last
 from aerobe.inference._likelihood import results_of
@@ -115,3 +117,19 @@ def test_how_probable_a_result_so_far_off_was_by_scipy() -> None:
         assert tail_of_last(setting, (replace(last, below_detection=True),), (made,), 3, draws=3000) == approx(far, abs=0.02)
         assert tail_of_last(setting, (replace(last, above_range=True),), (made,), 3, draws=3000) == approx(1.0 - far, abs=0.02)
     assert tail_of_last(setting, (), (made,), 3) is None
+
+
+class Learned(Exception):
+    """What the prior was asked to learn from."""
+
+
+@pytest.mark.parametrize("many", [0, 2])
+def test_the_prior_of_a_brew_learns_from_all_that_came_before(many: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    def learn(pasts: list[Past]) -> None:
+        raise Learned(pasts)
+
+    monkeypatch.setattr(infer, "learn_from", learn)
+    one = Past(mean=np.zeros(N_TERMS), covariance=np.eye(N_TERMS), same_compost=True, same_recipe=True, same_vessel=True)
+    with pytest.raises(Learned) as found:
+        infer_brew(story_of(compost_g_per_l=40.0, foods={}), past=[one] * many if many else None)
+    assert found.value.args == ([one] * many,)
