@@ -11,6 +11,7 @@ from scipy import integrate, stats
 
 from aerobe.records import Arm
 from aerobe.verdicts import (
+    boundary_levels,
     brews_needed,
     brews_needed_for_sameness,
     critical_values,
@@ -59,6 +60,13 @@ def test_the_spending_of_looks_has_its_printed_values() -> None:
     assert spent_by(0.5, 0.025) == approx(0.00153, abs=2e-5)
     assert spent_by(1.0, 0.025) == approx(0.025) and spent_by(2.0, 0.025) == approx(0.025) and spent_by(0.0, 0.025) == 0.0
     assert spent_by(0.25, 0.05) == approx(2.0 * stats.norm.sf(1.959964 / 0.5), rel=1e-4)
+
+
+def test_bounds_of_two_and_of_four_looks_are_the_printed_ones() -> None:
+    # Jennison and Turnbull 2000, spending of O'Brien and Fleming's type, one-sided 0.025, even looks (from memory): 2.963, 1.969;
+    # 4.333, 2.963, 2.359, 2.014.
+    for looks, bounds in (((0.5, 1.0), (2.963, 1.969)), ((0.25, 0.5, 0.75, 1.0), (4.333, 2.963, 2.359, 2.014))):
+        assert stats.norm.isf(boundary_levels(looks, 0.025)) == approx(bounds, abs=1e-3)
 
 
 def test_families_with_a_scatter_each_lie_between_one_comparison_and_bonferroni() -> None:
