@@ -21,6 +21,7 @@ from aerobe.notebook._whole_part import forget, show_whole_part
 from aerobe.records import Reading, SensorLog
 
 R = TypeVar("R")
+_LAST_CHANGE = sa.select(sa.func.coalesce(sa.func.max(audit.c.id), 0))  # asked by every page: made once
 
 
 class Notebook:
@@ -233,7 +234,7 @@ class Notebook:
 
     def last_change(self, brew: str | None = None) -> int:
         """A number that grows with every write (to this brew): a page that remembers it knows when to look again."""
-        wanted = sa.select(sa.func.coalesce(sa.func.max(audit.c.id), 0))
+        wanted = _LAST_CHANGE
         if brew is not None:
             wanted = wanted.where(audit.c.brew == brew)
         with self.store.reading() as connection:

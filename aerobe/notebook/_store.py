@@ -50,6 +50,7 @@ class Store:
     def __init__(self, where: str) -> None:
         self.path: Path | None = None if is_server(where) else Path(where)
         self.read_only = self.path is not None and _is_protected(self.path)
+        self.writes = 0  # by this program
         self.damaged = False  # then what is read is a copy of what is whole, and nothing is written
         self.engine = _server_engine(where) if self.path is None else _file_engine(self.path)
 
@@ -78,6 +79,7 @@ class Store:
             options["isolation_level"] = "READ COMMITTED"
         with in_plain_words(), self.engine.connect().execution_options(**options) as connection, connection.begin():
             yield connection
+        self.writes += 1
 
     def schema(self) -> str | None:
         """The newest migration this store has had, or None for an empty one."""

@@ -15,6 +15,7 @@ _SIGNS: tuple[tuple[re.Pattern[str], str], ...] = (
     (re.compile(r"(?<=\d )m3\b"), "m³"),
     (re.compile(r" \+- "), " ± "),
 )
+_ANY = re.compile(r"deg|ug|u[SM]|umol|m[23]| \+- ")  # most pieces of a page hold none of them
 # What is no text of a page: marks and their attributes, scripts, what a person typed, what is to be copied.
 _NO_TEXT = re.compile(r"(<(script|style|textarea|code|pre)\b.*?</\2>|<[^>]*>)", re.DOTALL)
 _ENDS = re.compile(r"<(?:script|style|textarea|code|pre)\b")
@@ -23,6 +24,8 @@ _LABEL = re.compile(r'(?<= aria-label=")[^"]*')
 
 def signs(text: str) -> str:
     """The same text with printed signs: `µg C/mL` for `ug C/mL`, `°C` for `degC`, `±` for `+-`."""
+    if _ANY.search(text) is None:
+        return text
     for pattern, sign in _SIGNS:
         text = pattern.sub(sign, text)
     return text
@@ -34,7 +37,7 @@ def signs_of_page(html: str) -> str:
     for found in _NO_TEXT.finditer(html):
         out.append(signs(html[at : found.start()]))
         mark = found[0]
-        out.append(mark if _ENDS.match(mark) else _LABEL.sub(lambda label: signs(label[0]), mark))
+        out.append(mark if " aria-label=" not in mark or _ENDS.match(mark) else _LABEL.sub(lambda label: signs(label[0]), mark))
         at = found.end()
     out.append(signs(html[at:]))
     return "".join(out)

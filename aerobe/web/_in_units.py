@@ -48,15 +48,16 @@ class InDisplayUnits:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         # Programs speak and are answered in house units.
-        if scope["type"] != "http" or scope["path"].startswith(("/static/", "/api/", "/log/points")):
+        if scope["type"] != "http" or scope["path"].startswith(("/static/", "/api/", "/log/points", "/live")):
             await self.app(scope, receive, send)
             return
-        try:
-            units = await run_in_threadpool(usecases.notebook.display_units_of, self.notebook)
-        except AerobeError:
-            units = None  # the page itself says what is wrong with the notebook
-        with shown_in(units):
-            await self.app(scope, receive, send)
+        with usecases.brews.one_look():
+            try:
+                units = await run_in_threadpool(usecases.notebook.display_units_of, self.notebook)
+            except AerobeError:
+                units = None  # the page itself says what is wrong with the notebook
+            with shown_in(units):
+                await self.app(scope, receive, send)
 
 
 def in_units(picture: usecases.reports.Picture) -> usecases.reports.Picture:

@@ -16,6 +16,7 @@ from aerobe.errors import NotAllowed
 from aerobe.web._app import create_app
 from aerobe.web._doors import Door, Listening, Seldom, protocol_of, shorten_handshakes
 from aerobe.web._https import Certificate, local_addresses, local_certificate, local_names
+from aerobe.web._memory import share_heaps
 from aerobe.web._pairing import spelled
 from aerobe.web._serve_settings import ServeSettings
 from aerobe.web._state import open_state
@@ -105,6 +106,7 @@ def serve(notebook: Notebook, plan: ServePlan, *, say: Say) -> None:
         photos=plan.folder / "photos",
         authority=plan.certificate.authority if plan.certificate is not None else None,
     )
+    share_heaps()
     app = create_app(notebook, state=open_state(plan.folder / "app.json"), settings=settings)
     door = Door()
     places = [[_listen(host, plan.port, door) for host in plan.hosts]]

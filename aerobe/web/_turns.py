@@ -1,9 +1,9 @@
-"""Heavy work one after the other: reports, packages, plans and files are made in the order in which they were asked for."""
+"""Heavy work one after the other: reports, packages, plans and files; whoever asks for one does not wait for another's forty."""
 
 from __future__ import annotations
 
 import asyncio
-from collections import Counter
+from collections import Counter, OrderedDict, deque
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 
@@ -11,8 +11,6 @@ from contextlib import asynccontextmanager
 HEAVY = ("/reports/", "/evidence", "/data/import", "/data/export", "/trials/plan", "/api/trials", "/assay/paper", "/pictures/")
 AT_ONCE = 2
 WAITING_AT_MOST = 100
-
-
 SHARE = 50  # of those, for one address: nobody keeps all others out
 
 
@@ -25,12 +23,13 @@ class Gone(Exception):
 
 
 class Turns:
-    """A fair queue: first come, first served. `waiting` is how many stand in it."""
+    """A fair queue: addresses take turns; of one address, first come, first served. `waiting` is how many stand in it."""
 
     def __init__(self, *, at_once: int = AT_ONCE, waiting_at_most: int = WAITING_AT_MOST, share: int = SHARE) -> None:
         self.waiting_at_most, self.share = waiting_at_most, share
         self._waiting: Counter[str] = Counter()
-        self._places = asyncio.Semaphore(at_once)
+        self._free = at_once
+        self._lines: OrderedDict[str, deque[asyncio.Future[None]]] = OrderedDict()  # the next address stands first
 
     @property
     def waiting(self) -> int:
@@ -59,32 +58,47 @@ class Turns:
             raise Busy
         self._waiting[who] += 1
         try:
-            await self._place(gone)
+            await self._place(who, gone)
         finally:
             self._waiting[who] -= 1
             self._waiting += Counter()  # addresses with nothing waiting are forgotten
         try:
             yield
         finally:
-            self._places.release()
+            self._release()
 
-    async def _place(self, gone: Callable[[], Awaitable[None]] | None) -> None:
-        if gone is None or not self._places.locked():
-            await self._places.acquire()
+    async def _place(self, who: str, gone: Callable[[], Awaitable[None]] | None) -> None:
+        if self._free:
+            self._free -= 1
             return
-        place, left = asyncio.ensure_future(self._places.acquire()), asyncio.ensure_future(gone())
+        place = asyncio.get_running_loop().create_future()
+        self._lines.setdefault(who, deque()).append(place)
+        left = asyncio.ensure_future(gone()) if gone is not None else None
         held = False
         try:
-            await asyncio.wait({place, left}, return_when=asyncio.FIRST_COMPLETED)
-            held = place.done() and not left.done()
+            await asyncio.wait({place} if left is None else {place, left}, return_when=asyncio.FIRST_COMPLETED)
+            held = place.done() and not (left is not None and left.done())
         finally:
-            left.cancel()
+            if left is not None:
+                left.cancel()
             if not held:
-                if place.done() and not place.cancelled():
-                    self._places.release()
+                if place.done():
+                    self._release()
                 place.cancel()
         if not held:
             raise Gone
+
+    def _release(self) -> None:
+        """A place is free: the next address has it, and stands last then with what else it asked for."""
+        while self._lines:
+            who, line = self._lines.popitem(last=False)
+            place = line.popleft()
+            if line:
+                self._lines[who] = line
+            if not place.done():
+                place.set_result(None)
+                return
+        self._free += 1
 
 
 def is_heavy(method: str, path: str) -> bool:

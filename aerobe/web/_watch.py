@@ -15,6 +15,7 @@ from aerobe.web._alarm_boxes import AlarmBox, boxes_of
 from aerobe.web._alarm_settings import AlarmSettings
 from aerobe.web._alarms import AGAIN_AFTER, Alarm, Dispatch, alarms_for
 from aerobe.web._live import Live
+from aerobe.web._memory import give_back_memory
 from aerobe.web._push import Notices
 from aerobe.web._state import WebState
 from aerobe.web._thinker import Thinker
@@ -108,6 +109,7 @@ class Watch:
                 if loop.time() - looked >= LOOK_EVERY_S or not looked:
                     looked = loop.time()
                     await asyncio.to_thread(self.look)
+                    await asyncio.to_thread(give_back_memory)
                 if loop.time() >= care_at:
                     care_at = loop.time() + CARE_EVERY_S
                     await asyncio.to_thread(self.care)

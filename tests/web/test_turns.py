@@ -30,6 +30,28 @@ def test_turns_come_in_order_and_no_more_than_so_many_at_once() -> None:
     asyncio.run(go())
 
 
+def test_whoever_asks_for_one_does_not_wait_for_the_forty_of_another() -> None:
+    async def go() -> None:
+        turns, order, gate = Turns(at_once=1), [], asyncio.Event()
+
+        async def one(who: str, place: int) -> None:
+            async with turns.turn(who):
+                order.append((who, place))
+                await gate.wait()
+
+        many = [asyncio.create_task(one("many", place)) for place in range(40)]
+        await asyncio.sleep(0)
+        few = [asyncio.create_task(one("one", 0)), asyncio.create_task(one("two", 0)), asyncio.create_task(one("two", 1))]
+        await asyncio.sleep(0)
+        gate.set()
+        await asyncio.gather(*many, *few)
+        assert order[:6] == [("many", 0), ("many", 1), ("one", 0), ("two", 0), ("many", 2), ("two", 1)]
+        assert [place for who, place in order if who == "many"] == list(range(40))
+        assert turns.waiting == 0
+
+    asyncio.run(go())
+
+
 def test_too_many_are_told_and_one_that_gave_up_frees_its_place() -> None:
     async def go() -> None:
         turns = Turns(at_once=1, waiting_at_most=3)

@@ -33,10 +33,11 @@ if TYPE_CHECKING:
         take_in_events,
     )
     from aerobe.usecases.brews._guessed import Guessed, guesses_of_brew
+    from aerobe.usecases.brews._held import WORKED_OUT, one_look
     from aerobe.usecases.brews._hindsight import Hindsight, look_back_at
     from aerobe.usecases.brews._mending import Mend, copy_recipe, give_test, mend, to_mend
     from aerobe.usecases.brews._overlay import Overlaid, overlaid_brews
-    from aerobe.usecases.brews._pictures import DrawnPicture, brew_pictures, replay_picture
+    from aerobe.usecases.brews._pictures import DrawnPicture, Glance, brew_glance, brew_pictures, replay_picture
     from aerobe.usecases.brews._put_away import CAN_BE_PUT_AWAY, put_away, put_away_or_back, things_put_away
     from aerobe.usecases.brews._reminders import Reminder, calendar_of
     from aerobe.usecases.brews._sensors import KINDS_OF_CHANNELS, Point, brew_at, evidence_count, live_troubles, take_points
@@ -44,7 +45,6 @@ if TYPE_CHECKING:
     from aerobe.usecases.brews._starting import brew_to_repeat, latest_choices, start_brew, start_choices
     from aerobe.usecases.brews._typed import BrewStart, FoodTyped, VesselTyped
     from aerobe.usecases.brews._under_way import (
-        WORKED_OUT,
         OxygenNow,
         brew_version,
         brew_view,
@@ -75,10 +75,11 @@ else:
                 "take_in_events",
             ),
             "_guessed": ("Guessed", "guesses_of_brew"),
+            "_held": ("WORKED_OUT", "one_look"),
             "_hindsight": ("Hindsight", "look_back_at"),
             "_mending": ("Mend", "copy_recipe", "give_test", "mend", "to_mend"),
             "_overlay": ("Overlaid", "overlaid_brews"),
-            "_pictures": ("DrawnPicture", "brew_pictures", "replay_picture"),
+            "_pictures": ("DrawnPicture", "Glance", "brew_glance", "brew_pictures", "replay_picture"),
             "_put_away": ("CAN_BE_PUT_AWAY", "put_away", "put_away_or_back", "things_put_away"),
             "_reminders": ("Reminder", "calendar_of"),
             "_sensors": ("KINDS_OF_CHANNELS", "Point", "brew_at", "evidence_count", "live_troubles", "take_points"),
@@ -87,7 +88,6 @@ else:
             "_typed": ("BrewStart", "FoodTyped", "VesselTyped"),
             "_under_way": (
                 "OxygenNow",
-                "WORKED_OUT",
                 "brew_version",
                 "brew_view",
                 "brews_overview",
@@ -113,6 +113,7 @@ __all__ = [
     "EventEntry",
     "EventsTakenIn",
     "FoodTyped",
+    "Glance",
     "Guessed",
     "HarvestTyped",
     "Hindsight",
@@ -137,6 +138,7 @@ __all__ = [
     "air_is_off_since",
     "beliefs_of_brew",
     "brew_at",
+    "brew_glance",
     "brew_of_code",
     "brew_pictures",
     "brew_to_repeat",
@@ -160,6 +162,7 @@ __all__ = [
     "look_back_at",
     "mend",
     "note_event",
+    "one_look",
     "overlaid_brews",
     "past_of",
     "plain_advice",

@@ -14,7 +14,7 @@ from aerobe.oxygen import FOODS
 from aerobe.records import EVENTS, Brew, BrewEvent, content_hash, standing_events
 from aerobe.units import AIR_FLOW, DOSE, TEMPERATURE, VOLUME, Kind, numbers_of_table
 from aerobe.usecases.brews._beliefs import story_of_history
-from aerobe.usecases.brews._under_way import cached, held_by
+from aerobe.usecases.brews._held import cached, held_by
 from aerobe.usecases.notebook._moments import elapsed_from, require_possible
 
 AMOUNTS: dict[str, Kind] = {

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 from aerobe.errors import UnusableRecord
 from aerobe.notebook import Notebook
 from aerobe.units import display_units
+from aerobe.usecases.brews._held import cached
 from aerobe.usecases.brews._pictures import DrawnPicture, drawn, points_of
-from aerobe.usecases.brews._under_way import BrewCard, BrewView, brew_view, brews_overview, cached
+from aerobe.usecases.brews._under_way import BrewCard, BrewView, brew_view, brews_overview
 from aerobe.usecases.trials._blinding import is_hidden
 
 if TYPE_CHECKING:

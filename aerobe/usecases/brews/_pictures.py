@@ -12,7 +12,8 @@ from aerobe.notebook import Notebook, brew_history
 from aerobe.oxygen import saturation_mg_per_l
 from aerobe.records import Assay, Reading
 from aerobe.units import DisplayUnits
-from aerobe.usecases.brews._under_way import BrewView, cached
+from aerobe.usecases.brews._held import cached
+from aerobe.usecases.brews._under_way import BrewView
 from aerobe.usecases.notebook._display import display_units_for
 
 if TYPE_CHECKING:
@@ -31,22 +32,33 @@ class DrawnPicture:
     says: str
     figures: FigureTable
     drawn: str
-    drawn_small: str
     read_out: str
 
     def for_page(self) -> str:
         """As `charts.Picture.for_page`."""
         return self.drawn
 
-    def at_a_glance(self) -> str:
-        """As `charts.Picture.at_a_glance`."""
-        return self.drawn_small
-
     def readout(self) -> str:
         """As `charts.Picture.readout`."""
         return self.read_out
 
     def in_units(self, _: DisplayUnits) -> DrawnPicture:
+        """Itself: it was drawn in the units of who asked."""
+        return self
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Glance:
+    """A chart drawn for the first screen, with its sentence for listeners."""
+
+    says: str
+    drawn: str
+
+    def at_a_glance(self) -> str:
+        """As `charts.Picture.at_a_glance`."""
+        return self.drawn
+
+    def in_units(self, _: DisplayUnits) -> Glance:
         """Itself: it was drawn in the units of who asked."""
         return self
 
@@ -62,12 +74,28 @@ def brew_pictures(
     tuple of DrawnPicture
         Empty while there is neither a reading, a log nor a forecast.
     """
-    # Built once for each change of the brew; "now" moves the dashed line, a quarter of an hour is fine enough for it.
+    brew, units = view.card.brew.key, display_units_for(notebook, view.card.brew.key)
+    moved = _moved(view, advice, now), units
+    # A probe's point moves the oxygen alone.
+    curve = cached(notebook, ("curve", brew), (view.last_noted, moved), lambda: _drawn(_curve(view, advice), units))
+    oxygen = cached(notebook, ("oxygen", brew), (view.last_change, moved), lambda: _drawn(_oxygen(view, advice), units))
+    return tuple(item for item in (curve, oxygen) if item is not None)
+
+
+def brew_glance(notebook: Notebook, view: BrewView, advice: Advice | Hindsight | None, *, now: datetime) -> Glance | None:
+    """The first of `brew_pictures`, lower and without a legend; None where there is nothing to draw."""
+    brew, units = view.card.brew.key, display_units_for(notebook, view.card.brew.key)
+    moved = _moved(view, advice, now), units
+    curve = cached(notebook, ("curve small", brew), (view.last_noted, moved), lambda: _glance(_curve(view, advice), units))
+    if curve is not None:
+        return curve
+    return cached(notebook, ("oxygen small", brew), (view.last_change, moved), lambda: _glance(_oxygen(view, advice), units))
+
+
+def _moved(view: BrewView, advice: Advice | Hindsight | None, now: datetime) -> tuple[object, ...]:
+    """What a chart rests on besides the records: the call, and the time, of which a quarter of an hour is fine enough."""
     quarter = int(now.timestamp() // 900) if view.card.state == "under way" else 0
-    made_at = None if advice is None else (advice.now_h, getattr(advice, "stamp", ""))
-    key = view.card.brew.key
-    units = display_units_for(notebook, key)
-    return cached(notebook, ("pictures", key), (view.last_change, quarter, made_at, units), lambda: _draw(view, advice, units))
+    return quarter, None if advice is None else (advice.now_h, getattr(advice, "stamp", ""))
 
 
 def replay_picture(notebook: Notebook, brew: str, calls: Sequence[Advice]) -> Picture:
@@ -97,9 +125,15 @@ def replay_picture(notebook: Notebook, brew: str, calls: Sequence[Advice]) -> Pi
     return calls_replayed(past, highest_h=highest_h, between_h=between, name=history.brew.name)
 
 
-def _draw(view: BrewView, advice: Advice | Hindsight | None, units: DisplayUnits) -> tuple[DrawnPicture, ...]:
-    found = (_curve(view, advice), _oxygen(view, advice))
-    return tuple(drawn(item.in_units(units)) for item in found if item is not None)
+def _drawn(picture: Picture | None, units: DisplayUnits) -> DrawnPicture | None:
+    return drawn(picture.in_units(units)) if picture is not None else None
+
+
+def _glance(picture: Picture | None, units: DisplayUnits) -> Glance | None:
+    if picture is None:
+        return None
+    shown = picture.in_units(units)
+    return Glance(says=shown.says, drawn=shown.at_a_glance())
 
 
 def drawn(picture: Picture) -> DrawnPicture:
@@ -109,7 +143,6 @@ def drawn(picture: Picture) -> DrawnPicture:
         says=picture.says,
         figures=picture.figures,
         drawn=picture.for_page(),
-        drawn_small=picture.at_a_glance(),
         read_out=picture.readout(),
     )
 

@@ -8,6 +8,7 @@ from datetime import datetime
 from aerobe.errors import NotFound
 from aerobe.notebook import Notebook, Receipt
 from aerobe.records import Assay, Brew, Recipe, Vessel
+from aerobe.usecases.brews._held import cached, held_by
 
 CAN_BE_PUT_AWAY: dict[str, type[Brew] | type[Recipe] | type[Vessel] | type[Assay]] = {
     "brew": Brew,
@@ -17,10 +18,15 @@ CAN_BE_PUT_AWAY: dict[str, type[Brew] | type[Recipe] | type[Vessel] | type[Assay
 }
 
 
-def put_away(notebook: Notebook) -> set[tuple[str, str]]:
+def put_away(notebook: Notebook) -> frozenset[tuple[str, str]]:
     """What is put away now, as pairs of noun and key."""
-    last = {(noun, item.subject): bool(item.payload["away"]) for noun in CAN_BE_PUT_AWAY for item in notebook.kept(_kind(noun))}
-    return {pair for pair, away in last.items() if away}
+
+    def read() -> frozenset[tuple[str, str]]:
+        kept = [(noun, item) for noun in CAN_BE_PUT_AWAY for item in notebook.kept(_kind(noun))]
+        last = {(noun, item.subject): bool(item.payload["away"]) for noun, item in kept}
+        return frozenset(pair for pair, away in last.items() if away)
+
+    return cached(notebook, ("put away",), held_by(notebook).version_of(*map(_kind, CAN_BE_PUT_AWAY)), read)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

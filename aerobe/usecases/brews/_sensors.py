@@ -11,7 +11,8 @@ from aerobe.notebook import Notebook, Receipt
 from aerobe.oxygen import ProbeTrouble, oxygen_from_percent, probe_troubles
 from aerobe.records import Brew, SensorLog, Vessel
 from aerobe.units import CONDUCTIVITY, OXYGEN, OXYGEN_PERCENT, PH, SALINITY, TEMPERATURE, Kind
-from aerobe.usecases.brews._under_way import brews_under_way, cached, held_by
+from aerobe.usecases.brews._held import cached, held_by
+from aerobe.usecases.brews._under_way import brews_under_way
 from aerobe.usecases.notebook._moments import AHEAD
 
 KINDS_OF_CHANNELS: dict[str, Kind] = {
@@ -144,9 +145,15 @@ def _reads(kind: Kind, unit: str) -> bool:
 def evidence_count(notebook: Notebook, brew: str) -> tuple[int, int]:
     """What a call rests on: entries of a person (readings, smells, events), and log points. Kept advice is not among it."""
 
-    def count() -> tuple[int, int]:
+    def entries() -> int:
         noted = len(notebook.kept("smell", brew)) + len(notebook.kept("event", brew))
-        entries = len(notebook.readings(brew, with_corrected=True)) + noted
-        return entries, sum(points for *_, points in notebook.logged(brew))
+        return len(notebook.readings(brew, with_corrected=True)) + noted
 
-    return cached(notebook, ("evidence", brew), held_by(notebook).version(brew), count)
+    def points() -> int:
+        return sum(points for *_, points in notebook.logged(brew))
+
+    held = held_by(notebook)
+    return (
+        cached(notebook, ("entries", brew), held.noted(brew), entries),
+        cached(notebook, ("points", brew), held.version(brew), points),
+    )

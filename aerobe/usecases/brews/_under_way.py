@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any, TypeVar
-from weakref import WeakKeyDictionary
+from typing import Any
 
 from aerobe.notebook import LogEnvelope, Notebook
-from aerobe.records import Assay, Brew, Compost, Harvest, Reading, Recipe, RunSheet, Trial, Use, Vessel
+from aerobe.records import Assay, Brew, Compost, Harvest, Reading, Recipe, Trial, Use, Vessel
 from aerobe.usecases.brews._budget import Budget, budget_of
+from aerobe.usecases.brews._held import Held, cached, held_by
 from aerobe.usecases.brews._put_away import put_away
 from aerobe.usecases.notebook._moments import AHEAD
 from aerobe.usecases.trials._blinding import HIDDEN, is_hidden
 
 LEFT_OPEN_AFTER = timedelta(days=7)  # a brew nobody closed for so long is no longer under way
-WORKED_OUT = ("advice", "summary", "hindsight")  # kept results that are made from a brew
 RECENT_H = 3.0  # how far back "oxygen now" is looked for first [h]
-
-T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +70,7 @@ class BrewView:
     harvest: Harvest | None
     uses: tuple[Use, ...]
     last_change: int
+    last_noted: int  # without what probes add
 
 
 def brews_overview(notebook: Notebook, *, now: datetime, earlier: int = 20) -> Overview:
@@ -125,21 +122,23 @@ def brew_view(notebook: Notebook, key: str, *, now: datetime, buckets: int = 160
     def read() -> dict[str, Any]:
         recipe = notebook.get(Recipe, brew.recipe)
         readings = _readings(notebook, held, key)
-        logs = [notebook.log_envelope(key, channel, buckets=buckets) for channel in ("oxygen", "temperature")]
         return {
             "recipe": recipe,
             "vessel": notebook.get(Vessel, brew.vessel),
             "compost": notebook.get(Compost, recipe.compost),
             "readings": readings,
             "assays": {name: notebook.get(Assay, name) for name in sorted({reading.assay for reading in readings})},
-            "oxygen_log": logs[0],
-            "temperature_log": logs[1],
             "uses": tuple(notebook.find(Use, of=key)),
         }
 
-    version = held.version(key)
-    still = cached(notebook, ("view", key, buckets), version, read)
-    return BrewView(card=_card(notebook, held, brew, now), harvest=held.ends.get(key), last_change=version, **still)
+    def logs() -> dict[str, LogEnvelope]:
+        return {f"{channel}_log": notebook.log_envelope(key, channel, buckets=buckets) for channel in ("oxygen", "temperature")}
+
+    version, noted = held.version(key), held.noted(key)
+    still = cached(notebook, ("view", key), noted, read) | cached(notebook, ("logs", key, buckets), version, logs)
+    return BrewView(
+        card=_card(notebook, held, brew, now), harvest=held.ends.get(key), last_change=version, last_noted=noted, **still
+    )
 
 
 def brew_version(notebook: Notebook, key: str) -> int:
@@ -171,86 +170,8 @@ def oxygen_now(notebook: Notebook, brew: Brew, *, now: datetime) -> OxygenNow | 
     return OxygenNow(mg_per_l=value, at_h=at_h, minutes_ago=max(0.0, 60.0 * (elapsed_h - at_h)), temperature_degc=warm)
 
 
-# -- what was read once is kept while nothing is written ---------------------------------------------------------------
-
-# Under the engine and not the notebook: where a damaged file gives way to what is whole of it, nothing read before counts.
-_CACHE: WeakKeyDictionary[object, dict[tuple[object, ...], tuple[object, Any]]] = WeakKeyDictionary()
-_LOCK = threading.Lock()
-_CACHED_AT_MOST = 4096
-
-
-def cached(notebook: Notebook, name: tuple[object, ...], version: object, make: Callable[[], T]) -> T:
-    """`make()`, or what it gave for the same name and version before. `version` is the notebook's count of changes."""
-    with _LOCK:
-        mine = _CACHE.setdefault(notebook.store.engine, {})
-        found = mine.get(name)
-    if found is not None and found[0] == version:
-        kept: T = found[1]
-        return kept
-    made = make()
-    with _LOCK:
-        mine.pop(name, None)
-        mine[name] = (version, made)
-        while len(mine) > _CACHED_AT_MOST:
-            del mine[next(iter(mine))]
-    return made
-
-
-class Held:
-    """What lists are made of, read once and then kept up to date by the audit trail: a probe's point costs no new reading of
-    a thousand brews."""
-
-    def __init__(self, notebook: Notebook) -> None:
-        self.seen = notebook.last_change()
-        self.brews = {brew.key: brew for brew in notebook.find(Brew)}
-        self.ends = {harvest.brew: harvest for harvest in notebook.find(Harvest)}
-        self.recipes = {recipe.key: recipe.name for recipe in notebook.find(Recipe)}
-        self.vessels = {vessel.key: vessel.name for vessel in notebook.find(Vessel)}
-        self.sheets = {sheet.trial: sheet for sheet in notebook.find(RunSheet)}
-        self._changed: dict[str, int] = {}
-        self._shared = self.seen  # last change of what several brews share
-
-    def version(self, brew: str) -> int:
-        """A number that grows when this brew, or what it shares with others, changes."""
-        return max(self._changed.get(brew, 0), self._shared)
-
-    def take_up(self, notebook: Notebook, newest: int) -> bool:
-        """Follow the audit trail up to `newest`; False if it is better to read everything anew."""
-        if not 0 <= newest - self.seen <= FOLLOWED_AT_MOST:
-            return False
-        lines = [line for line in notebook.audit(newest=newest - self.seen) if line.id > self.seen]
-        if any(line.did in ("import", "restore") or line.noun in ("recipes", "vessels", "composts", "assays") for line in lines):
-            return False
-        for line in lines:
-            if line.noun == "brews":
-                self.brews[line.key] = notebook.get(Brew, line.key)
-            elif line.noun == "harvests":
-                self.ends[line.key] = notebook.get(Harvest, line.key)
-            elif line.noun == "run_sheets":
-                self.sheets[line.key] = notebook.get(RunSheet, line.key)
-            # What was worked out from a brew changes nothing of it.
-            if line.brew and line.noun not in WORKED_OUT:
-                self._changed[line.brew] = line.id
-        self.seen = newest
-        return True
-
-
-FOLLOWED_AT_MOST = 500
-_HELD: WeakKeyDictionary[object, Held] = WeakKeyDictionary()
-_HELD_LOCK = threading.RLock()
-
-
-def held_by(notebook: Notebook) -> Held:
-    """The lists of a notebook, up to date."""
-    with _HELD_LOCK:
-        found, newest = _HELD.get(notebook.store.engine), notebook.last_change()
-        if found is None or (found.seen != newest and not found.take_up(notebook, newest)):
-            found = _HELD[notebook.store.engine] = Held(notebook)
-        return found
-
-
 def _readings(notebook: Notebook, held: Held, key: str) -> tuple[Reading, ...]:
-    return cached(notebook, ("readings", key), held.version(key), lambda: tuple(notebook.readings(key)))
+    return cached(notebook, ("readings", key), held.noted(key), lambda: tuple(notebook.readings(key)))
 
 
 def _state(brew: Brew, harvest: Harvest | None, now: datetime) -> str:

@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import fields, replace
 from datetime import datetime
 from weakref import WeakKeyDictionary
 
 from aerobe.errors import UnusableRecord
-from aerobe.notebook import Notebook
+from aerobe.notebook import TAKEN_BACK, Notebook
 from aerobe.records import Assay, Brew, Compost, Harvest, Recipe, Trial, Vessel
 from aerobe.units import CHOICES, DisplayUnits, display_units, shown_text
+from aerobe.usecases.brews._held import Held, cached, held_by
 
 SETTING = "display units"
 CHOSEN = (*CHOICES, "currency")
 _SHORT = 500  # a longer note is shown as it is only where it stands as typed anyway [signs]
-_typed_texts: WeakKeyDictionary[Notebook, tuple[int, tuple[str, ...]]] = (
-    WeakKeyDictionary()
-)  # of the notebook's last change, for no page reads all of it anew
+_NAMED = ("assays", "brews", "composts", "harvests", "recipes", "trials", "vessels")  # as the audit trail calls them
+# Texts of the readings of each brew, with the change of it that they are of: no page reads all of a notebook anew.
+_TYPED: WeakKeyDictionary[Held, dict[str, tuple[int, frozenset[str]]]] = WeakKeyDictionary()
 
 
 def has_display_units(notebook: Notebook) -> bool:
@@ -72,7 +73,7 @@ def set_display_units(
 def _full(notebook: Notebook, key: str) -> float:
     from aerobe.oxygen import saturation_mg_per_l
 
-    brew = next((item for item in notebook.find(Brew) if item.key == key), None)
+    brew = held_by(notebook).brews.get(key)
     if brew is None or not 0.0 <= brew.temperature_degc <= 40.0:
         return DisplayUnits().full_mg_per_l
     vessel = notebook.get(Vessel, brew.vessel)
@@ -81,21 +82,41 @@ def _full(notebook: Notebook, key: str) -> float:
 
 def _as_typed(notebook: Notebook, units: DisplayUnits) -> tuple[str, ...]:
     """Names and notes that would read otherwise in these units: people wrote them, so they stay."""
-    change, known = notebook.last_change(), _typed_texts.get(notebook)
-    if known is None or known[0] != change:
-        known = _typed_texts[notebook] = (change, tuple(sorted(_texts(notebook))))
-    return tuple(text for text in known[1] if shown_text(units, f"oxygen {text}") != f"oxygen {text}")
+    texts = _texts_of(notebook)
+
+    def otherwise() -> tuple[str, ...]:
+        return tuple(sorted(text for text in texts if shown_text(units, f"oxygen {text}") != f"oxygen {text}"))
+
+    return cached(notebook, ("typed otherwise", units), len(texts), otherwise)
 
 
-def _texts(notebook: Notebook) -> set[str]:
-    found: set[str] = set()
+def _texts_of(notebook: Notebook) -> frozenset[str]:
+    """What people typed and named; an entry costs the reading of its own brew."""
+    held = held_by(notebook)
+
+    def read() -> frozenset[str]:
+        before, now = _TYPED.get(held, {}), dict[str, tuple[int, frozenset[str]]]()
+        for brew in held.brews:
+            noted, known = held.noted(brew), before.get(brew)
+            now[brew] = known if known is not None and known[0] == noted else (noted, _texts_in(notebook.readings(brew)))
+        _TYPED[held] = now
+        named = cached(notebook, ("named",), held.version_of(*_NAMED), lambda: _texts_in(_named(notebook)))
+        return named.union(*(texts for _, texts in now.values()))
+
+    return cached(notebook, ("typed",), held.version_of(*_NAMED, "readings", TAKEN_BACK), read)
+
+
+def _named(notebook: Notebook) -> list[object]:
     nouns: tuple[type[Assay | Brew | Compost | Harvest | Recipe | Trial | Vessel], ...]
     nouns = (Assay, Brew, Compost, Harvest, Recipe, Trial, Vessel)
-    records: list[object] = [record for noun in nouns for record in notebook.find(noun)]
-    records += [reading for brew in notebook.find(Brew) for reading in notebook.readings(brew.key)]
+    return [record for noun in nouns for record in notebook.find(noun)]
+
+
+def _texts_in(records: Iterable[object]) -> frozenset[str]:
+    found: set[str] = set()
     for record in records:
         for item in fields(record):  # type: ignore[arg-type]
             text = getattr(record, item.name)
             if isinstance(text, str) and item.name not in ("key", "unit", "typed_as") and any(sign.isdigit() for sign in text):
                 found |= {text.strip(), *map(str.strip, text.splitlines())}
-    return {text for text in found if text and len(text) <= _SHORT}
+    return frozenset(text for text in found if text and len(text) <= _SHORT)

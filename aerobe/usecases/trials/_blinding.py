@@ -10,6 +10,7 @@ from typing import Any
 from aerobe.errors import NotAllowed
 from aerobe.notebook import Change, Notebook
 from aerobe.records import Brew, RunSheet, Trial, as_plain
+from aerobe.usecases.brews._held import cached, held_by
 
 HIDDEN = "hidden"  # stands where a recipe or an arm would; a valid key, so that records hold it
 OPENED, KEY_SHOWN, HISTORY = "codes opened", "key shown", "plan history"
@@ -32,7 +33,8 @@ class PlanHistory:
 
 def opened(notebook: Notebook, trial: str) -> bool:
     """Whether the codes of a trial have been opened."""
-    return any(notebook.kept(kind, trial) for kind in OPENING)
+    version = held_by(notebook).version_of(*OPENING)
+    return cached(notebook, ("opened", trial), version, lambda: any(notebook.kept(kind, trial) for kind in OPENING))
 
 
 def is_hidden(notebook: Notebook, brew: Brew) -> bool:

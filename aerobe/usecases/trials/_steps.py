@@ -12,8 +12,8 @@ from aerobe.errors import NotFound
 from aerobe.notebook import Notebook
 from aerobe.records import Brew, Harvest, Recipe, RunSheet, Trial, Vessel
 from aerobe.trials import LARGEST_ASKED
+from aerobe.usecases.brews._held import cached, held_by
 from aerobe.usecases.brews._reminders import Reminder
-from aerobe.usecases.brews._under_way import held_by
 from aerobe.usecases.notebook._moments import spoken
 from aerobe.usecases.trials._planning import PlannedTrial
 from aerobe.usecases.trials._sheet import Step, planned_of, steps_of
@@ -126,10 +126,16 @@ def sheet_reminders(notebook: Notebook, brew: Brew) -> tuple[Reminder, ...]:
 
 def trials_waiting(notebook: Notebook) -> tuple[tuple[str, str, int], ...]:
     """Key and name of each trial with brews that have not begun, and how many those are."""
-    begun = held_by(notebook).brews
-    names = {trial.key: trial.name for trial in notebook.find(Trial)}
-    counts = [(sheet.trial, sum(planned.brew not in begun for planned in sheet.brews)) for sheet in notebook.find(RunSheet)]
-    return tuple((key, names.get(key, key), count) for key, count in counts if count)
+    held = held_by(notebook)
+
+    def read() -> tuple[tuple[str, str, int], ...]:
+        begun = held.brews
+        names = {trial.key: trial.name for trial in notebook.find(Trial)}
+        sheets = [held.sheets[key] for key in sorted(held.sheets)]
+        counts = [(sheet.trial, sum(planned.brew not in begun for planned in sheet.brews)) for sheet in sheets]
+        return tuple((key, names.get(key, key), count) for key, count in counts if count)
+
+    return cached(notebook, ("trials waiting",), held.version_of("brews", "run_sheets", "trials"), read)
 
 
 def not_written_in(notebook: Notebook, planned: PlannedTrial) -> tuple[str, ...]:

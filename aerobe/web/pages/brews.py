@@ -30,7 +30,7 @@ def home(request: Request) -> Response:
         return page(request, "brews/first.html", title="Welcome", trials=usecases.trials.trials_waiting(notebook_of(request)))
     calls = {card.brew.key: call_of(request, card.brew) for card in overview.under_way}
     keys = [card.brew.key for card in overview.under_way]
-    pictures = {key: _pictures(request, key, calls[key]) if place < CURVES_SHOWN else () for place, key in enumerate(keys)}
+    glances = {key: _glance(request, key, calls[key]) if place < CURVES_SHOWN else None for place, key in enumerate(keys)}
     troubles = {card.brew.key: troubles_of(request, card.brew) for card in overview.under_way}
     return page(
         request,
@@ -39,7 +39,7 @@ def home(request: Request) -> Response:
         overview=overview,
         calls=calls,
         troubles=troubles,
-        pictures=pictures,
+        glances=glances,
         trials=usecases.trials.trials_waiting(notebook_of(request)),
     )
 
@@ -56,7 +56,7 @@ def card(request: Request, key: str) -> Response:
         card=view.card,
         call=call,
         troubles=troubles_of(request, view.card.brew),
-        pictures=usecases.brews.brew_pictures(notebook_of(request), view, call.thought.advice, now=clock_of(request)),
+        glance=usecases.brews.brew_glance(notebook_of(request), view, call.thought.advice, now=clock_of(request)),
     )
 
 
@@ -214,6 +214,6 @@ def _brew_context(request: Request, key: str) -> dict[str, object]:
     }
 
 
-def _pictures(request: Request, key: str, call: CallView) -> tuple[usecases.brews.DrawnPicture, ...]:
+def _glance(request: Request, key: str, call: CallView) -> usecases.brews.Glance | None:
     view = usecases.brews.brew_view(notebook_of(request), key, now=clock_of(request))
-    return usecases.brews.brew_pictures(notebook_of(request), view, call.thought.advice, now=clock_of(request))
+    return usecases.brews.brew_glance(notebook_of(request), view, call.thought.advice, now=clock_of(request))
