@@ -51,13 +51,13 @@ class InDisplayUnits:
         if scope["type"] != "http" or scope["path"].startswith(("/static/", "/api/", "/log/points", "/live")):
             await self.app(scope, receive, send)
             return
-        with usecases.brews.one_look():
-            try:
-                units = await run_in_threadpool(usecases.notebook.display_units_of, self.notebook)
-            except AerobeError:
-                units = None  # the page itself says what is wrong with the notebook
-            with shown_in(units):
-                await self.app(scope, receive, send)
+        try:
+            units = await run_in_threadpool(usecases.notebook.display_units_of, self.notebook)
+        except AerobeError:
+            units = None  # the page itself says what is wrong with the notebook
+        # The page's look begins here and not sooner: it must not be older than the place up to which the page says it knows.
+        with shown_in(units), usecases.brews.one_look():
+            await self.app(scope, receive, send)
 
 
 def in_units(picture: usecases.reports.Picture) -> usecases.reports.Picture:

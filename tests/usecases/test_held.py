@@ -12,6 +12,7 @@ import pytest
 import sqlalchemy as sa
 from fastapi.testclient import TestClient
 
+from aerobe import usecases
 from aerobe.notebook import Notebook, open_notebook
 from aerobe.records import AirSupply, Assay, Brew, Compost, Harvest, Reading, Recipe, SensorLog, Vessel
 from aerobe.usecases.brews import brew_glance, brew_pictures, brew_view, brews_overview, one_look, put_away, put_away_or_back
@@ -106,6 +107,24 @@ def test_a_look_lasts_for_one_page_and_sees_what_the_page_itself_writes(tmp_path
             assert there() == 3
         elsewhere.add(Brew(key="most", name="Most", recipe="r", vessel="v", started_at=NOW), at=NOW)
         assert there() == 4
+
+
+def test_a_page_is_no_older_than_the_place_it_names(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with filled(open_notebook(tmp_path / "tea.notebook", at=NOW), 1) as notebook:
+        set_display_units(notebook, {"temperature": "\u00b0F"}, now=NOW)
+        with open_notebook(tmp_path / "tea.notebook", at=NOW) as elsewhere:
+            more = Brew(key="more", name="Written meanwhile", recipe="r", vessel="v", started_at=NOW)
+
+            def asked(of: Notebook) -> object:
+                found = display_units_of(of)  # looks at what is typed
+                elsewhere.add(more, at=NOW)  # between this and the page
+                return found
+
+            monkeypatch.setattr(usecases.notebook, "display_units_of", asked)
+            app = create_app(notebook, clock=lambda: NOW, settings=ServeSettings(watching=False))
+            app.state.thinker.advise = None
+            with TestClient(app, base_url="http://localhost") as client:
+                assert "Written meanwhile" in client.get("/").text
 
 
 def test_what_a_page_began_beside_itself_looks_for_itself(tmp_path: Path) -> None:
