@@ -110,6 +110,10 @@ class Pen:
             return act()
         earlier = self.connection.execute(sa.select(entries).where(entries.c.token == token)).mappings().first()
         if earlier is not None:
+            if earlier["noun"] != noun:  # no entry sent again: what it says would be lost without a word
+                raise UnusableRecord(
+                    "This form was taken already, with an entry of another kind.", "Open the form anew and enter it again."
+                )
             return Receipt(noun=earlier["noun"], key=earlier["key"], was_new=False)
         receipt = act()
         self.connection.execute(entries.insert().values(token=token, noun=noun, key=receipt.key, at=at.isoformat()))

@@ -23,7 +23,8 @@ OPEN_TO_STRANGERS = ("/pair", "/static/", "/log/")  # /log/ asks for a sender's 
 # A probe may not know TLS, and the authority must be fetched before it can be trusted.
 PLAIN_HTTP = ("/log/", "/pair/authority.crt")
 # Put in by whatever hands a request on; a browser on this machine sends none of them.
-PASSED_ON = ("forwarded", "x-forwarded-for", "x-forwarded-host", "x-forwarded-proto", "x-real-ip")
+PASSED_ON = ("forwarded", "via", "x-real-ip", "x-client-ip", "x-cluster-client-ip", "true-client-ip", "cf-connecting-ip")
+PASSED_ON_BEGINS = ("x-forwarded", "x-original-forwarded", "x-envoy-external")
 FORWARDED = "handed on"
 FORM_BYTES = 1_000_000
 UPLOAD_BYTES = 60_000_000
@@ -180,7 +181,8 @@ def device_tokens(headers: dict[str, str], cookie: str) -> tuple[str, ...]:
 def _asks(scope: Scope, headers: dict[str, str]) -> str:
     """The address that asks. What came through something else on this machine does not come from its owner."""
     who: str = (scope.get("client") or ("", 0))[0]
-    return FORWARDED if is_this_machine(who) and any(name in headers for name in PASSED_ON) else who
+    handed_on = any(name in PASSED_ON or name.startswith(PASSED_ON_BEGINS) for name in headers)
+    return FORWARDED if handed_on and is_this_machine(who) else who
 
 
 def _host_name(host: str) -> str:

@@ -203,7 +203,19 @@ def test_a_cookie_of_something_else_on_this_machine_does_no_harm(shed: Shed) -> 
     )
 
 
-@pytest.mark.parametrize("name", ["x-forwarded-for", "forwarded", "x-real-ip", "x-forwarded-host"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "x-forwarded-for",
+        "forwarded",
+        "x-real-ip",
+        "x-forwarded-host",
+        "via",
+        "x-forwarded-server",
+        "cf-connecting-ip",
+        "x-client-ip",
+    ],
+)
 def test_what_is_handed_on_by_something_on_this_machine_is_not_its_owner(shed: Shed, name: str) -> None:
     assert shed.client.get("/menu", headers={name: "127.0.0.1"}).status_code == 403
 

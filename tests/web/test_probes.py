@@ -52,6 +52,13 @@ def test_a_batch_sent_twice_is_kept_once(brewing: Shed, probe: dict[str, str]) -
     assert len(oxygen(brewing)) == 6
 
 
+def test_two_long_keys_that_begin_alike_are_two(brewing: Shed, probe: dict[str, str]) -> None:
+    for number in (1, 2, 2):
+        told = {"channel": "oxygen", "unit": "mg/L", "points": [[f"2026-05-01T0{number}:00:00+02:00", 7.0 + number]]}
+        brewing.client.post("/log/points", json=told, headers={**probe, "idempotency-key": "x" * 80 + str(number)})
+    assert oxygen(brewing) == [8.0, 9.0]
+
+
 def test_a_table_of_two_channels_is_taken_apart(brewing: Shed, probe: dict[str, str]) -> None:
     table = 'time,channel,value,unit\n2026-05-01T09:00+02:00,oxygen,"7,5",mg/L\n2026-05-01T09:00+02:00,temperature,68,degF\n'
     answer = brewing.client.post("/log/points", content=table, headers={**probe, "content-type": "text/csv"})

@@ -49,7 +49,8 @@ def _keep(request: Request, sent: Fields) -> str:
     )
     kept = notebook.reading(receipt.key)
     live_of(request).tell("brew", kept.brew)
-    return f"Kept for {code.split(':')[-1]}: {kept.typed_as}."
+    said = "Kept" if receipt.was_new else "Kept before, and nothing was added,"
+    return f"{said} for {code.split(':')[-1]}: {kept.typed_as}."
 
 
 def _page(request: Request, status: int = 200, fault: AerobeError | None = None, sent: Fields | None = None) -> Response:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -13,6 +14,7 @@ from aerobe.web._points import Batch, batches_from
 from aerobe.web._senders import sender_of
 
 router = APIRouter()
+LONGEST_KEY = 60  # longer ones are kept by their hash
 by_token = True  # a sender has no page and no form: its token stands for it
 
 
@@ -21,7 +23,9 @@ async def points(request: Request, channel: str = "", unit: str = "") -> dict[st
     """Add values of a probe. Send the same `Idempotency-Key` with a repeated body, and it is kept once."""
     sender = await run_in_threadpool(sender_of, state_of(request), request.headers.get("authorization", ""))
     batches = batches_from(await request.body(), request.headers.get("content-type", ""), channel=channel, unit=unit)
-    token = request.headers.get("idempotency-key", "")[:60]
+    token = request.headers.get("idempotency-key", "")
+    if len(token) > LONGEST_KEY:  # cut, two long ones would be taken for one, and the second batch for one that came before
+        token = hashlib.sha256(token.encode()).hexdigest()
     return await run_in_threadpool(_keep, request, sender, batches, token)
 
 

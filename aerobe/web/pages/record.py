@@ -38,6 +38,7 @@ PROBES = {
     "conductivity": ("Conductivity", ["uS/cm", "mS/cm"]),
     "salinity": ("Salinity", ["g/kg", "PSU"]),
 }
+NOTHING_NEW = "Nothing was added: this form was taken already. Open it anew for another entry."
 
 
 @router.get("/record")
@@ -109,7 +110,7 @@ def event(request: Request, key: str, sent: Sent) -> Response:
         return page(request, "record/form.html", status=422, fault=fault, sent=sent, context=_form_context(request, key, "event"))
     call_of(request, usecases.brews.brew_view(notebook, key, now=now).card.brew, urgent=True)
     live_of(request).tell("brew", key)
-    says = f"Kept: {noted.event.says()}. {noted.look_again}".strip()
+    says = _told(f"Kept: {noted.event.says()}. {noted.look_again}".strip(), noted.was_new)
     if wants_json(request):
         return JSONResponse({"says": says, "go_to": f"/brews/{key}"})
     return go_to(f"/brews/{key}?{urlencode({'done': says})}")
@@ -149,7 +150,8 @@ def correct(request: Request, key: str, reading: str, sent: Sent) -> Response:
         context = _one_context(request, key, _standing(notebook, key, reading))
         return page(request, "record/one.html", status=422, fault=fault, sent=sent, context=context)
     live_of(request).tell("brew", key)
-    return go_to(f"/brews/{key}/readings/{receipt.key}?done=Corrected.+The+earlier+value+stays+in+the+history.")
+    says = _told("Corrected. The earlier value stays in the history.", receipt.was_new)
+    return go_to(f"/brews/{key}/readings/{receipt.key}?{urlencode({'done': says})}")
 
 
 @router.get("/brews/{key}/readings/{reading}/photo")
@@ -179,11 +181,11 @@ def _keep(request: Request, key: str, sent: Fields) -> tuple[str, str]:
     """What is said of it, and the key of the reading that can be taken back at once; empty for what a log holds."""
     notebook, now, what = notebook_of(request), clock_of(request), sent.text("what")
     if what == "smell":
-        usecases.safety.note_smell(notebook, key, sent.text("signal"), now=now, token=sent.text("entry"))
-        return f"Kept: smells {sent.text('signal')}.", ""
+        receipt = usecases.safety.note_smell(notebook, key, sent.text("signal"), now=now, token=sent.text("entry"))
+        return _told(f"Kept: smells {sent.text('signal')}.", receipt.was_new), ""
     if what in PROBES:
         unit = sent.text("signal_unit", PROBES[what][1][0])
-        usecases.brews.record_probe(
+        receipt = usecases.brews.record_probe(
             notebook,
             key,
             usecases.brews.ProbeTyped(
@@ -196,7 +198,7 @@ def _keep(request: Request, key: str, sent: Fields) -> tuple[str, str]:
             ),
             now=now,
         )
-        return f"Kept: {PROBES[what][0].lower()} {sent.text('signal')} {signs(unit)}.", ""
+        return _told(f"Kept: {PROBES[what][0].lower()} {sent.text('signal')} {signs(unit)}.", receipt.was_new), ""
     entry = usecases.notebook.ReadingEntry(
         brew=key,
         assay=what.removeprefix("assay:"),
@@ -214,7 +216,12 @@ def _keep(request: Request, key: str, sent: Fields) -> tuple[str, str]:
     receipt = usecases.notebook.add_reading(notebook, entry, now=now, at_vessel=True)
     kept = notebook.reading(receipt.key)
     typed = kept.typed_as if kept.typed_as.endswith(kept.unit) else f"{kept.typed_as} {signs(kept.unit)}"
-    return f"Kept: {typed}.", receipt.key
+    return f"Kept: {typed}." if receipt.was_new else f"Kept before: {typed}. {NOTHING_NEW}", receipt.key
+
+
+def _told(kept: str, was_new: bool) -> str:
+    """What is said of an entry: what is typed in a form that was taken already is not kept, and must not be said to be."""
+    return kept if was_new else f"Kept before. {NOTHING_NEW}"
 
 
 def _with_doubt(notes: str, doubt_s: str) -> str:
