@@ -6,8 +6,10 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from datetime import datetime
+from typing import TYPE_CHECKING
 
-from aerobe.usecases.reports import Report
+if TYPE_CHECKING:  # what makes reports takes seconds to load, and no page waits for it
+    from aerobe.usecases.reports import Report
 
 AT_MOST = 6
 FRESH_S = 900  # time alone moves what is believed of a brew under air [s]

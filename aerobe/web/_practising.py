@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from starlette.requests import HTTPConnection
 
@@ -13,31 +15,45 @@ from aerobe.web._live import Live
 from aerobe.web._state import WebState
 from aerobe.web._thinker import Thinker
 
-Thoughts = usecases.practice.Rivals | None
+if TYPE_CHECKING:
+    Thoughts = usecases.practice.Rivals | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Practising:
-    """A folder of practice brews, and a thread of its own for what takes seconds: no call of a true brew waits for it."""
+    """A folder of practice brews, and a thread of its own for what takes seconds: no call of a true brew waits for it.
 
-    shelf: usecases.practice.PracticeShelf
-    thinker: Thinker[Thoughts]
+    The folder is opened by the first page of practice: what plays takes seconds to load, and no other page waits for it.
+    """
+
+    def __init__(self, folder: Path | None, clock: Callable[[], datetime], live: Live, *, able: bool) -> None:
+        self._folder = folder
+        self._shelf: usecases.practice.PracticeShelf | None = None
+        self._opening = threading.Lock()
+        work = self._work if able else None
+        self.thinker: Thinker[Thoughts] = Thinker(work, version=self._version, clock=clock, live=live, at_most=3)
+
+    @property
+    def shelf(self) -> usecases.practice.PracticeShelf:
+        """The practice brews."""
+        with self._opening:  # without a folder they are in memory only, and two of those would know half each
+            if self._shelf is None:
+                self._shelf = usecases.practice.PracticeShelf(self._folder)
+            return self._shelf
+
+    def _version(self, key: str) -> tuple[int, int]:
+        return len(usecases.practice.seen_in_practice(self.shelf, key).practice.moves), 0
+
+    def _work(self, key: str, now: datetime) -> Thoughts:
+        if usecases.practice.seen_in_practice(self.shelf, key).practice.harvested_h is None:
+            usecases.practice.think_ahead(self.shelf, key)
+            return None
+        return usecases.practice.rivals_in_practice(self.shelf, key)
 
 
 def open_practising(state: WebState, clock: Callable[[], datetime], live: Live, *, able: bool) -> Practising:
     """Practice brews beside the app's memory, never in the notebook."""
-    shelf = usecases.practice.PracticeShelf(state.path.parent / "practice" if state.path is not None else None)
-
-    def version(key: str) -> tuple[int, int]:
-        return len(usecases.practice.seen_in_practice(shelf, key).practice.moves), 0
-
-    def work(key: str, now: datetime) -> Thoughts:
-        if usecases.practice.seen_in_practice(shelf, key).practice.harvested_h is None:
-            usecases.practice.think_ahead(shelf, key)
-            return None
-        return usecases.practice.rivals_in_practice(shelf, key)
-
-    return Practising(shelf=shelf, thinker=Thinker(work if able else None, version=version, clock=clock, live=live, at_most=3))
+    folder = state.path.parent / "practice" if state.path is not None else None
+    return Practising(folder, clock, live, able=able)
 
 
 def practising_of(connection: HTTPConnection) -> Practising:

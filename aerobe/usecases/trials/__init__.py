@@ -33,12 +33,12 @@ if TYPE_CHECKING:
         steps_of_brew,
         trial_lines,
         trial_says,
-        trials_waiting,
     )
     from aerobe.usecases.trials._table import judge_table
     from aerobe.usecases.trials._tests import rests_on
     from aerobe.usecases.trials._times import suggest_sampling_times
     from aerobe.usecases.trials._view import TrialView, trial_list, trial_shown, trial_view
+    from aerobe.usecases.trials._waiting import trials_waiting
     from aerobe.usecases.trials._wish import TrialWish, read_margin, scatter_of_words
     from aerobe.verdicts import Verdict
 else:
@@ -69,12 +69,12 @@ else:
                 "steps_of_brew",
                 "trial_lines",
                 "trial_says",
-                "trials_waiting",
             ),
             "_table": ("judge_table",),
             "_tests": ("rests_on",),
             "_times": ("suggest_sampling_times",),
             "_view": ("TrialView", "trial_list", "trial_shown", "trial_view"),
+            "_waiting": ("trials_waiting",),
             "_wish": ("TrialWish", "read_margin", "scatter_of_words"),
             "aerobe.reports": ("run_sheet_style",),
             "aerobe.trials": ("Plan", "informed_words"),

@@ -10,9 +10,8 @@ from datetime import datetime, timedelta
 
 from aerobe.errors import NotFound
 from aerobe.notebook import Notebook
-from aerobe.records import Brew, Harvest, Recipe, RunSheet, Trial, Vessel
+from aerobe.records import Brew, Harvest, Recipe, RunSheet, Vessel
 from aerobe.trials import LARGEST_ASKED
-from aerobe.usecases.brews._held import cached, held_by
 from aerobe.usecases.brews._reminders import Reminder
 from aerobe.usecases.notebook._moments import spoken
 from aerobe.usecases.trials._planning import PlannedTrial
@@ -122,20 +121,6 @@ def sheet_reminders(notebook: Notebook, brew: Brew) -> tuple[Reminder, ...]:
         says = f"Run sheet, {hour:g} h: {steps_in_words(same)}."
         found.append(Reminder(brew=brew.key, brew_name=brew.name, what=f"run sheet {hour:g} h", says=says, at=at))
     return tuple(found)
-
-
-def trials_waiting(notebook: Notebook) -> tuple[tuple[str, str, int], ...]:
-    """Key and name of each trial with brews that have not begun, and how many those are."""
-    held = held_by(notebook)
-
-    def read() -> tuple[tuple[str, str, int], ...]:
-        begun = held.brews
-        names = {trial.key: trial.name for trial in notebook.find(Trial)}
-        sheets = [held.sheets[key] for key in sorted(held.sheets)]
-        counts = [(sheet.trial, sum(planned.brew not in begun for planned in sheet.brews)) for sheet in sheets]
-        return tuple((key, names.get(key, key), count) for key, count in counts if count)
-
-    return cached(notebook, ("trials waiting",), held.version_of("brews", "run_sheets", "trials"), read)
 
 
 def not_written_in(notebook: Notebook, planned: PlannedTrial) -> tuple[str, ...]:

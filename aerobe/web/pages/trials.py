@@ -16,7 +16,6 @@ from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_ent
 router = APIRouter()
 nav = menu_entry("Compare recipes", "/trials", order=30, icon="trial")
 Sent = Annotated[Fields, Depends(fields)]
-WISHES = tuple(usecases.trials.TrialWish.__dataclass_fields__)
 JUDGED_BY = (
     "biomass",
     "peak biomass",
@@ -242,7 +241,7 @@ def verdict_json(request: Request, key: str, outcome: str = "", assay: str = "")
 
 def _wish(sent: Fields) -> usecases.trials.TrialWish:
     """The wish as typed: ticked recipes and typed arms are one list, the standard first; a spread typed beats the one chosen."""
-    typed = {name: sent.text(name) for name in WISHES}
+    typed = {name: sent.text(name) for name in usecases.trials.TrialWish.__dataclass_fields__}
     standard, arms = sent.text("standard"), [arm for arm in sent.all("arms") if arm]
     if standard in arms:
         arms = [standard, *(arm for arm in arms if arm != standard)]
@@ -251,7 +250,11 @@ def _wish(sent: Fields) -> usecases.trials.TrialWish:
 
 
 def _typed(wish: usecases.trials.TrialWish) -> list[tuple[str, str]]:
-    return [(name, getattr(wish, name)) for name in WISHES if name != "token" and getattr(wish, name)]
+    return [
+        (name, getattr(wish, name))
+        for name in usecases.trials.TrialWish.__dataclass_fields__
+        if name != "token" and getattr(wish, name)
+    ]
 
 
 def _one_context(request: Request, key: str) -> dict[str, object]:
@@ -280,7 +283,9 @@ def _new_context(request: Request, typed: Fields) -> dict[str, object]:
         "vessels": notebook.find(Vessel),
         "ticked": [key for key in asked if key in known],
         "other_arms": ", ".join(key for key in asked if key not in known),
-        "again": urlencode([(name, value) for name in WISHES for value in typed.all(name) if value]),
+        "again": urlencode(
+            [(name, value) for name in usecases.trials.TrialWish.__dataclass_fields__ for value in typed.all(name) if value]
+        ),
     }
 
 
