@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from aerobe.charts._plot import Axis, Band, Follow, Key, Line, Mark, Plot, Points, Rule, Span
 from aerobe.charts._style import FigureTable, Picture
 from aerobe.trials import GOOD_POWER, Design
-from aerobe.units import number, percent
+from aerobe.units import amount, number, percent
 from aerobe.verdicts import BrewResult, DoseAnswer
 
 
@@ -42,7 +42,7 @@ def designs_by_cost(designs: Sequence[Design], recommended: Design | None, *, ma
     says = f"Chance that each design tells a difference of {number(margin_ratio)} times; the dashed line is four times in five."
     if recommended is not None:
         says += f" Recommended: {recommended.brews_per_arm} brews of each arm, "
-        says += f"{percent(recommended.power.told)}, cost {number(recommended.cost)}."
+        says += f"{percent(recommended.power.told)}, cost {amount(recommended.cost)}."
     figures = FigureTable(
         columns=(
             "brews of each arm",

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Annotated
 from cyclopts import Parameter
 
 from aerobe.cli._common import OWN, Where, counted, now, progress, say, table, then
-from aerobe.units import percent
+from aerobe.units import given, number, percent
 
 if TYPE_CHECKING:
-    from aerobe.usecases.trials import Plan, TrialWish
+    from aerobe.usecases.trials import PlannedTrial, TrialWish
 
 NAME = Parameter(name="--name")
 CONTROLS = Parameter(negative="--no-controls")
@@ -136,15 +136,18 @@ def plan(
         with progress("simulating the verdict of each design"):
             planned = plan_for(notebook, wish, now=now())
         key = start_trial(notebook, wish, now=now()) if begin else ""
-    say(_plan_data(planned.plan, key), as_json=where.json, text=_plan_text(planned.plan, key))
+    say(_plan_data(planned, key), as_json=where.json, text=_plan_text(planned, key))
 
 
-def _plan_data(found: Plan, key: str) -> dict[str, object]:
+def _plan_data(planned: PlannedTrial, key: str) -> dict[str, object]:
+    found = planned.plan
     designs = [found.recommended, *found.alternatives] if found.recommended else []
     return {
         "can_answer": found.can_answer,
         "words": found.words,
+        "levers": found.levers,
         "scatter": found.scatter,
+        "beside": planned.beside,
         "started": key,
         "arms": [arm.key for arm in found.trial.arms],
         "designs": [
@@ -163,22 +166,30 @@ def _plan_data(found: Plan, key: str) -> dict[str, object]:
     }
 
 
-def _plan_text(found: Plan, key: str) -> list[str]:
-    lines = [found.words, "", f"Arms: {', '.join(arm.key for arm in found.trial.arms)}", f"Scatter: {found.scatter.origin}"]
+def _plan_text(planned: PlannedTrial, key: str) -> list[str]:
+    from aerobe.usecases.trials import LEVER_HEAD, idle_in_words, lever_rows
+
+    found = planned.plan
+    lines = [found.words, ""]
+    if rows := lever_rows(found.levers):
+        lines += ["What would help, most for its money first:", *table(LEVER_HEAD, rows), ""]
+    lines += [words for words in (idle_in_words(found.levers),) if words]
+    lines += [f"Arms: {', '.join(arm.key for arm in found.trial.arms)}", f"Scatter: {found.scatter.origin}"]
+    lines += [words for words in (planned.beside,) if words]
     if found.recommended:
         controls = found.recommended.controls
         lines += [f"Controls: {', '.join((*controls.roles, *controls.round_roles)) or 'none'}. {' '.join(controls.reasons)}", ""]
-        rows = [
+        designs = [
             (
                 "*" if d is found.recommended else "",
                 d.brews_per_arm,
                 d.tests_per_brew,
                 d.rounds,
-                f"{d.cost:g}",
+                given(d.cost),
                 percent(d.power.told),
                 percent(d.power.assurance),
                 percent(d.power.same_told),
-                f"{d.power.detectable_ratio:.3g}",
+                number(d.power.detectable_ratio) if d.power.detectable_ratio < 100.0 else "-",
             )
             for d in (found.recommended, *found.alternatives)
         ]
@@ -188,13 +199,13 @@ def _plan_text(found: Plan, key: str) -> list[str]:
                 "brews/arm",
                 "tests/brew",
                 "rounds",
-                "cost",
+                "cost [in your currency]",
                 "tells margin",
                 "on average",
                 "tells same",
                 "tells 4 in 5 a ratio of",
             ),
-            rows,
+            designs,
         )
     return [*lines, *([f"Trial '{key}' is written down.", *then(f"trial sheet {key}", f"trial show {key}")] if key else [])]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -101,15 +102,35 @@ class SimulatedBrew:
         return replace(item, value=value)
 
 
-def simulate_brews(story: BrewStory, count: int, *, seed: int, assays: int = 4) -> list[SimulatedBrew]:
-    """True courses drawn from the prior of a story's recipe and vessel; its data are ignored."""
+def simulate_brews(
+    story: BrewStory, count: int, *, seed: int, assays: int = 4, like: SimulatedBrew | None = None, alike: float = 0.95
+) -> list[SimulatedBrew]:
+    """True courses drawn from the prior of a story's recipe and vessel; its data are ignored.
+
+    Parameters
+    ----------
+    story
+        Recipe, vessel and temperature.
+    count
+        Courses drawn. [-]
+    seed
+        Same seed, same courses.
+    assays
+        Tests for which a scale and a bias are drawn. [-]
+    like
+        A brew of the same heap, tests and hands, of any recipe: what nobody knew of it is in part the same in these.
+    alike
+        Share of the variance of each unknown that they have in common with it. [-]
+    """
     bare = replace(story, measurements=(), oxygen=None)
     target = BrewTarget(setting_of(bare))
     rng = np.random.default_rng([seed, 11])
     w = rng.standard_normal((count, target.size))
-    kept = target.run(w)
     extra = rng.standard_normal((count, 2 * assays))
     scores = np.concatenate([w[:, :-1], extra, w[:, -1:]], axis=1)
+    if like is not None:
+        scores = math.sqrt(alike) * like.scores + math.sqrt(1.0 - alike) * scores
+    kept = target.run(np.concatenate([scores[:, : target.size - 1], scores[:, -1:]], axis=1))
     return [
         SimulatedBrew(
             times_h=target.setting.grid_h,

@@ -187,8 +187,8 @@ def _limits_of_fit(posterior: Posterior, vessel: Vessel) -> list[str]:
 
 def _planned(brew: Brew, advice: Sequence[tuple[datetime, str]]) -> tuple[Block, ...]:
     aim = f"Set before the first reading: aim '{brew.aim.aim}', {brew.tests_in_budget} tests in the budget, oxygen floor "
-    aim += f"{brew.aim.oxygen_floor_mg_per_l:g} mg/L, one test {brew.costs.test:g} of your money, "
-    aim += f"a full brew worth {brew.costs.worth_of_full_brew:g} of your money."
+    aim += f"{brew.aim.oxygen_floor_mg_per_l:g} mg/L, one test {brew.costs.test:g} in your currency, "
+    aim += f"a full brew worth {brew.costs.worth_of_full_brew:g} in your currency."
     if not advice:
         return Words(text=aim), Words(text="No call was kept while it brewed: the harvest was not planned with this program.")
     rows = tuple((f"{at:%Y-%m-%d %H:%M %z}", words) for at, words in advice)

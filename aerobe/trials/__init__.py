@@ -1,6 +1,7 @@
 """Trials: plan what a budget can answer, draw the run sheet, and propose what to ask next."""
 
 from aerobe.trials._best_arm import NextRound, next_round
+from aerobe.trials._budget import Budget
 from aerobe.trials._calendar import CalendarEvent, calendar_file, calendar_of
 from aerobe.trials._checked import checked_power
 from aerobe.trials._circumstances import CLEAR, Circumstances
@@ -10,9 +11,9 @@ from aerobe.trials._draw import Starts, draw_run_sheet
 from aerobe.trials._factorial import Factorial, factorial
 from aerobe.trials._informed import informed_interval, informed_words
 from aerobe.trials._layouts import Plot, plots_of, randomised, weighted_plots
-from aerobe.trials._levers import Lever, rank_levers
+from aerobe.trials._levers import LEVER_HEAD, Lever, idle_in_words, lever_rows, rank_levers
 from aerobe.trials._next import NextTrial, propose_next
-from aerobe.trials._plan import LARGEST_ASKED, Budget, Plan, plan_trial
+from aerobe.trials._plan import LARGEST_ASKED, MOST_SENSIBLE, Plan, plan_trial
 from aerobe.trials._power import Power, power_of
 from aerobe.trials._scatter import (
     ONE_DAY_AND_HEAP,
@@ -41,7 +42,11 @@ __all__ = [
     "Controls",
     "Design",
     "Factorial",
+    "LEVER_HEAD",
+    "MOST_SENSIBLE",
     "Lever",
+    "idle_in_words",
+    "lever_rows",
     "NextRound",
     "NextTrial",
     "Plan",

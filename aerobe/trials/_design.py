@@ -11,7 +11,7 @@ from aerobe.trials._controls import Controls
 from aerobe.trials._layouts import Plot
 from aerobe.trials._power import Power
 from aerobe.trials._scatter import Scatter
-from aerobe.units import number, percent
+from aerobe.units import amount, number, percent
 
 GOOD_POWER = 0.8
 
@@ -60,6 +60,6 @@ def answer_in_words(trial: Trial, scatter: Scatter, design: Design, given: Circu
     inside = f" Counted in: {' and '.join(counted)}." if counted else ""
     return (
         f"{design.brews_per_arm} brews of each of {len(trial.arms)} {what}{more}, {tests} of each brew, in {rounds_words}, "
-        f"cost {number(design.cost)}: a difference of {number(trial.margin_ratio)} times would be told {told}, and {what} that "
+        f"cost {amount(design.cost)}: a difference of {number(trial.margin_ratio)} times would be told {told}, and {what} that "
         f"do not differ would wrongly be told apart {percent(design.power.false_claims)} of the time.{inside}"
     )

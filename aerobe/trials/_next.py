@@ -20,6 +20,7 @@ class NextTrial:
     brews_per_arm: int | None  # to tell a difference of the margin, in all; None: not known
     because: tuple[str, ...]
     brews_of: tuple[tuple[str, int], ...] = ()  # for the next round, where the best arm is looked for
+    cost: float | None = None  # of the next step; None: nothing is left to do, or nobody can say [money]
     may_stop: bool = False  # going on is seldom worth the brews
 
 

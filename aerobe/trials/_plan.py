@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import partial
 
 from aerobe.errors import UnusableRecord
-from aerobe.records import Costs, Trial
+from aerobe.records import Trial
+from aerobe.trials._budget import Budget, brews_a_round, cost_of, rounds_for
 from aerobe.trials._checked import checked_power, like
 from aerobe.trials._circumstances import CLEAR, Circumstances
 from aerobe.trials._controls import Controls, controls_for
@@ -17,50 +18,18 @@ from aerobe.trials._layouts import plots_of, weighted_plots
 from aerobe.trials._levers import Lever, levers_in_words, rank_levers
 from aerobe.trials._power import Power, power_of
 from aerobe.trials._scatter import Scatter
-from aerobe.units import number
+from aerobe.units import amount, number, percent
 from aerobe.verdicts import best_tests_per_brew, brews_needed, planned_contrasts, standard_of
 
 # Every number of brews while each one counts, then in steps of about a fifth.
 _BREWS_TRIED = (2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 17, 20, 24, 29, 35, 42)
 
 
-LEAST_DAYS, MOST_DAYS = 0.01, 3660
-MOST_VESSELS = 1000
-MOST_MONEY = 1e9
 LARGEST_ASKED = 5.0  # a food that does more shows without a trial: a smaller question it is not (common practice, no source) [-]
 MOST_SIMULATED = 120  # brews of all arms beyond which the closed form has to do
 MOST_CHECKED = 3  # designs judged whole before the best so far is taken
 CHECK_ERROR = 0.01  # more than the last one fell short by, so that the next one is another [-]
 MOST_SENSIBLE = 40  # brews of each arm beyond which more of the same is no advice (common practice, no source)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Budget:
-    """What the person can spend on one question."""
-
-    costs: Costs = field(default_factory=Costs)
-    money: float  # in all [money]
-    tests: int = 100000  # tests at hand
-    vessels: int = 2  # brews that can stand side by side
-    days: float = 28.0  # until the answer is wanted [d]
-    days_per_round: float = 3.0  # from filling to cleaned vessels [d]
-    samplings: int = 1  # hours at which each brew is sampled; each takes its tests and controls
-
-    def __post_init__(self) -> None:
-        if not LEAST_DAYS <= self.days_per_round <= self.days or self.vessels < 1:
-            raise UnusableRecord("No round of brews fits this budget.", "Give at least one vessel and the days of one round.")
-        if self.vessels > MOST_VESSELS or self.days > MOST_DAYS:
-            raise UnusableRecord(
-                f"{self.vessels} vessels for {self.days:g} days are no trial of one person.",
-                f"Give up to {MOST_VESSELS} vessels and {MOST_DAYS} days.",
-            )
-        if not 0.0 <= self.money <= MOST_MONEY:  # also false for nan
-            raise UnusableRecord(f"A budget of {self.money:g} is no amount.", "Give the money for tests and brews.")
-
-    @property
-    def rounds(self) -> int:
-        """Rounds of brews that fit the days. [-]"""
-        return int(self.days // self.days_per_round)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,9 +103,7 @@ def plan_trial(
     designs, recommended, short = _checked_designs(trial, scatter, given, designs, seed)
     answered = recommended is not None and recommended.answers
     levers = (
-        rank_levers(trial, scatter, given, recommended, cost_of_brews=recommended.cost, short=short)
-        if recommended is not None and not answered
-        else ()
+        rank_levers(trial, scatter, given, recommended, budget, short=short) if recommended is not None and not answered else ()
     )
     return Plan(
         trial=trial,
@@ -175,25 +142,9 @@ def _checked_designs(
     return corrected, recommended, chosen.power.assurance - power.assurance
 
 
-def cost_of(budget: Budget, controls: Controls, n_brews: int, tests: int, rounds: int) -> tuple[int, float]:
-    """Tests and money that so many brews take, with their controls. [-, money]"""
-    n_tests = n_brews * (tests + controls.tests_per_brew) * budget.samplings + rounds * controls.tests_per_round
-    return n_tests, n_brews * budget.costs.brew + n_tests * budget.costs.test
-
-
 def _tests_to_try(best: float) -> tuple[int, ...]:
     whole = min(6, max(1, round(best))) if math.isfinite(best) else 6
     return tuple(sorted({1, whole, min(6, whole + 1)}))
-
-
-def _rounds_for(trial: Trial, budget: Budget, n_brews: int) -> int:
-    return math.ceil(n_brews / _per_round(trial, budget))
-
-
-def _per_round(trial: Trial, budget: Budget) -> int:
-    """Brews a round: whole sets of arms where the vessels allow, so that every round compares all arms."""
-    arms = len(trial.arms)
-    return budget.vessels // arms * arms if budget.vessels >= arms else budget.vessels
 
 
 def _counts_to_try(trial: Trial, budget: Budget, controls: Controls, tests: int) -> list[tuple[int, ...]]:
@@ -202,7 +153,7 @@ def _counts_to_try(trial: Trial, budget: Budget, controls: Controls, tests: int)
     for brews in _BREWS_TRIED:
         reached = False
         for counts in {(brews,) * len(trial.arms): None, _more_of_the_standard(trial, brews): None}:
-            rounds = _rounds_for(trial, budget, sum(counts))
+            rounds = rounds_for(trial, budget, sum(counts))
             n_tests, cost = cost_of(budget, controls, sum(counts), tests, rounds)
             if rounds <= budget.rounds and n_tests <= budget.tests and cost <= budget.money:
                 found.append(counts)
@@ -235,7 +186,7 @@ def _design(
     tests: int,
     power: Callable[..., Power],
 ) -> Design:
-    per_round = _per_round(trial, budget)
+    per_round = brews_a_round(trial, budget)
     equal = len(set(counts)) == 1
     plots = plots_of(len(counts), counts[0], per_round) if equal else weighted_plots(counts, per_round)
     rounds = 1 + max(plot.round for plot in plots)
@@ -279,12 +230,13 @@ def _words(
     if needed is None or needed > MOST_SENSIBLE:
         tail = "No number of brews that one person makes can tell it at this scatter."
     else:
-        rounds = _rounds_for(trial, budget, needed * arms)
+        rounds = rounds_for(trial, budget, needed * arms)
         _, cost = cost_of(budget, controls, needed * arms, 1, rounds)
-        tail = f"It would take about {needed} brews of each arm in {rounds} rounds ({number(cost)} in all)."
+        tail = f"It would take about {needed} brews of each arm in {rounds} rounds ({amount(cost)} in all)."
     smaller = _smaller_question(arms, design)
-    helps = f" {levers_in_words(levers, design.power.assurance)}" if design is not None else ""
-    return f"Your budget cannot answer whether there is a difference of {number(margin)} times. {tail}{helps} {smaller}"
+    now = f": it would be told {percent(design.power.assurance)} of the time" if design is not None else ""
+    helps = f" {levers_in_words(levers)}" if design is not None else ""
+    return f"Your budget cannot answer whether there is a difference of {number(margin)} times{now}. {tail}{helps} {smaller}"
 
 
 def _needed(trial: Trial, scatter: Scatter, budget: Budget, given: Circumstances, short: float) -> int | None:
@@ -294,7 +246,7 @@ def _needed(trial: Trial, scatter: Scatter, budget: Budget, given: Circumstances
         return low
 
     def answers(brews: int) -> bool:
-        plots = plots_of(len(trial.arms), brews, _per_round(trial, budget))
+        plots = plots_of(len(trial.arms), brews, brews_a_round(trial, budget))
         return power_of(trial, plots, scatter, 1, given=given, simulations=600).assurance - short >= GOOD_POWER
 
     high = max(low, MOST_SIMULATED // len(trial.arms))

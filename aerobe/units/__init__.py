@@ -40,7 +40,7 @@ from aerobe.units._kinds import (
 )
 from aerobe.units._regions import guess_display_units
 from aerobe.units._signs import signs, signs_of_page
-from aerobe.units._writing import given, number, parse_number, percent, ratio_words, span, whole_numbers, with_uncertainty
+from aerobe.units._writing import amount, given, number, parse_number, percent, ratio_words, span, whole_numbers, with_uncertainty
 
 __all__ = [
     "AIR_FLOW",
@@ -79,6 +79,7 @@ __all__ = [
     "number",
     "numbers_of_table",
     "parse_number",
+    "amount",
     "percent",
     "ratio_words",
     "shown_in",

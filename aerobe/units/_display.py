@@ -30,6 +30,7 @@ CURRENCIES = (
 )
 # Water of 20 degC under air of 101.325 kPa. Source: Benson and Krause 1984, as in the table of the USGS (from memory).
 FULL_AT_20_DEGC = 9.09  # [mg/L]
+IN_MONEY = "in your currency"  # behind an amount in a sentence; the code of the currency stands there where one was chosen
 _LITRES = {"L": 1.0, "US gal": 3.785411784, "imp gal": 4.54609}
 _OUNCE = 28.349523125  # [g]
 _FOOT = 0.3048  # [m]
@@ -144,7 +145,7 @@ class DisplayUnits:
             found["cm"] = Scale(unit="in", factor=0.12 / _FOOT)
             found |= dict.fromkeys(("m2", "m²"), Scale(unit="sq ft", factor=_FOOT**-2))
         if self.currency:
-            found |= dict.fromkeys(("money", "of your money"), Scale(unit=self.currency))
+            found |= dict.fromkeys(("money", IN_MONEY), Scale(unit=self.currency))
         return found
 
     @property

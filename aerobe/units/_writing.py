@@ -6,7 +6,7 @@ import math
 import re
 
 from aerobe.errors import NotAQuantity
-from aerobe.units._display import typed_units
+from aerobe.units._display import IN_MONEY, typed_units
 
 LONGEST = 200  # characters of a number or quantity; nobody types more, and reading must stay quick
 _PLAIN = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
@@ -100,6 +100,11 @@ def given(value: float) -> str:
     exact = f"{value:.6g}"
     text = exact if float(exact) == value else f"{value:.4g}"
     return text if "e" not in text else number(value)
+
+
+def amount(value: float) -> str:
+    """An amount of money in a sentence: `450 in your currency`, which shows as `450 EUR` where that was chosen."""
+    return f"{given(round(value) if abs(value) >= 100.0 else round(value, 2))} {IN_MONEY}"
 
 
 def percent(share: float, places: int = 0) -> str:

@@ -12,8 +12,9 @@ from pytest import approx
 from scipy import stats
 
 from aerobe.errors import NotEnoughData
-from aerobe.records import AssayError, Trial
+from aerobe.records import AssayError, Costs, Trial
 from aerobe.trials import (
+    Budget,
     Circumstances,
     Design,
     Plot,
@@ -30,6 +31,7 @@ from aerobe.trials import (
 )
 from aerobe.trials import _checked as checked_module
 from aerobe.trials import _levers as levers_module
+from aerobe.trials._budget import cost_of
 from aerobe.trials._checked import _one_trial
 from aerobe.trials._levers import rank_levers
 from aerobe.trials._power import _stands_with_lost, power_from
@@ -67,34 +69,46 @@ def test_each_lever_changes_what_it_says_and_nothing_else(monkeypatch: pytest.Mo
     monkeypatch.setattr(levers_module, "power_of", line)
     scatter, dark = Scatter(brew_log_sd=0.5, test_log_sd=0.4), Circumstances(colour=2.0, control_tests=1)
     trial = replace(TWO, margin_ratio=1.7)
-    found = rank_levers(trial, scatter, dark, plan((5, 5), 4), cost_of_brews=90.0, short=0.1)
+    budget = Budget(costs=Costs(test=9.0, brew=21.0), money=500.0, samplings=1)
+    found = rank_levers(trial, scatter, dark, plan((5, 5), 4), budget, short=0.1)
     # 0.1 - 0.1 - 0.12 + 0.05 + 0.17 + 0.04 less 0.1: 0.04 as it is.
+    more = cost_of(budget, CONTROLS, 20, 2, 6)[1]  # twice ten brews in twice three rounds; the plan is said to cost nothing
     told = {one.name: (one.told, one.gain, one.cost) for one in found}
     assert told == {
+        "all that cost nothing": (approx(0.23), approx(0.19), 0.0),  # 0.2 for 0.5, and 3 for 1.7
         "same day and heap": (approx(0.10), approx(0.06), 0.0),  # 0.2 for 0.5
-        "controls": (approx(0.09), approx(0.05), approx(15.0)),  # one more control; half a third of the brews' cost
-        "other test": (approx(0.10), approx(0.06), 0.0),  # 0.2 for 0.4
-        "more brews": (approx(0.14), approx(0.10), 90.0),
-        "larger question": (approx(0.17), approx(0.13), 0.0),  # 3 for 1.7: 2 is not a fifth more
+        "controls": (approx(0.09), approx(0.05), 90.0),  # one more test of each of ten brews
+        "repeated tests": (approx(0.06), approx(0.02), 90.0),  # a third test of each
+        "better test": (approx(0.10), approx(0.06), None),  # 0.2 for 0.4
+        "more brews": (approx(0.14), approx(0.10), more),
+        "larger difference": (approx(0.17), approx(0.13), 0.0),  # 3 for 1.7: 2 is not a fifth more
     }
-    # Free ones first; of the others 0.05 / 16 before 0.1 / 91.
-    assert [one.name for one in found] == ["larger question", "same day and heap", "other test", "controls", "more brews"]
+    per_100 = {one.name: one.gain_per_100 for one in found}
+    assert per_100["controls"] == approx(100 * 0.05 / 90) and per_100["more brews"] == approx(100 * 0.10 / more)
+    # Free ones by their gain, priced ones by gain for the money, then what nobody has priced; what hardly helps is last.
+    free, unpriced = ["all that cost nothing", "larger difference", "same day and heap"], ["better test"]
+    priced = sorted(["controls", "more brews"], key=lambda name: -(per_100[name] or 0.0))
+    assert [one.name for one in found] == [*free, *priced, *unpriced, "repeated tests"]
+    assert [one.name for one in found if not one.helps] == ["repeated tests"]
     assert "twice" in next(one for one in found if one.name == "controls").words
     # Brews as the plan has them, and twice as many; equal numbers in rounds of fewer than the arms with a growing stride.
-    assert asked[0] == tuple(plot.arm for plot in plots_of(2, 5, 4)) and len(asked[4]) == 20
+    assert asked[0] == tuple(plot.arm for plot in plots_of(2, 5, 4)) and len(asked[5]) == 20
     asked.clear()
     three = several(2)
-    rank_levers(three, scatter, dark, plan((2, 2, 2), 2), cost_of_brews=90.0)
+    apart = rank_levers(three, scatter, dark, plan((2, 2, 2), 2), budget)
     assert asked[0] == (0, 1, 2, 1, 0, 2)
+    assert sorted(asked[2][:3]) == sorted(asked[2][3:]) == [0, 1, 2]  # side by side: all arms in each round
+    assert "side by side" in [one.name for one in apart]
     asked.clear()
-    rank_levers(three, scatter, dark, plan((4, 2, 2), 4), cost_of_brews=90.0)
-    assert asked[0] == (0, 1, 2, 0, 0, 1, 2, 0) and sorted(asked[4]) == [0] * 8 + [1] * 4 + [2] * 4
-    # Nothing that would do nothing: alike brews, an exact test, clear tea, two controls, and a power at nought stays there.
-    tidy = rank_levers(trial, Scatter(brew_log_sd=0.24, test_log_sd=0.1), Circumstances(), plan((5, 5), 4), cost_of_brews=90.0)
-    assert [one.name for one in tidy] == ["larger question", "more brews"]
+    rank_levers(three, scatter, dark, plan((4, 2, 2), 4), budget)
+    assert asked[0] == (0, 1, 2, 0, 0, 1, 2, 0) and sorted(asked[5]) == [0] * 8 + [1] * 4 + [2] * 4
+    # Nothing that would do nothing: alike brews, clear tea, two controls, and a power at nought stays there.
+    tidy = rank_levers(trial, Scatter(brew_log_sd=0.24, test_log_sd=0.1), Circumstances(), plan((5, 5), 4), budget)
+    assert [one.name for one in tidy if one.helps] == ["larger difference", "more brews"]
     twice = Circumstances(colour=2.0, control_tests=2)
-    assert "controls" not in [one.name for one in rank_levers(trial, scatter, twice, plan((5, 5), 4), cost_of_brews=9.0)]
-    assert rank_levers(replace(trial, margin_ratio=4.5), scatter, dark, plan((5, 5), 4), cost_of_brews=9.0, short=9.0) == ()
+    assert "controls" not in [one.name for one in rank_levers(trial, scatter, twice, plan((5, 5), 4), budget)]
+    hopeless = rank_levers(replace(trial, margin_ratio=4.5), scatter, dark, plan((5, 5), 4), budget, short=9.0)
+    assert [one.gain for one in hopeless] == [0.0] * len(hopeless) and not any(one.helps for one in hopeless)
 
 
 @pytest.fixture

@@ -28,6 +28,7 @@ from aerobe.trials import (
     power_of,
 )
 from aerobe.trials._best_arm import _scatter, believed
+from aerobe.trials._budget import brews_a_round, cost_of, rounds_for
 from aerobe.trials._checked import like
 from aerobe.trials._next import _closer_doses
 from aerobe.trials._plan import (
@@ -35,10 +36,7 @@ from aerobe.trials._plan import (
     _counts_to_try,
     _design,
     _more_of_the_standard,
-    _per_round,
-    _rounds_for,
     _tests_to_try,
-    cost_of,
 )
 from aerobe.trials._power import allowance_at_end, shift_of
 from aerobe.trials._through_model import Tested, _count, _measured
@@ -55,8 +53,8 @@ def test_what_brews_cost_and_how_many_fit() -> None:
     budget = Budget(costs=Costs(test=10.0, brew=20.0), money=2000.0, vessels=4, days=12.0, samplings=3)
     assert cost_of(budget, CONTROLS, 8, 2, 2) == (76, 920.0)
     # Four rounds of four vessels; three arms take three of them, five take all four.
-    assert (_per_round(TWO, budget), _per_round(several(2), budget), _per_round(several(4), budget)) == (4, 3, 4)
-    assert budget.rounds == 4 and _rounds_for(TWO, budget, 9) == 3 and _rounds_for(TWO, budget, 8) == 2
+    assert (brews_a_round(TWO, budget), brews_a_round(several(2), budget), brews_a_round(several(4), budget)) == (4, 3, 4)
+    assert budget.rounds == 4 and rounds_for(TWO, budget, 9) == 3 and rounds_for(TWO, budget, 8) == 2
     assert (
         _tests_to_try(2.4) == (1, 2, 3)
         and _tests_to_try(9.0) == (1, 6)

@@ -53,7 +53,7 @@ GERMAN = HOUSE.with_choices({"date": "d.m.y", "decimal": ",", "currency": "EUR"}
         ("30 L/min", "476 gal/h"),
         ("7.489 g/L", "1 oz/gal"),
         ("0.4 kg", "0.882 lb"),
-        ("120 of your money", "120 USD"),
+        ("120 in your currency", "120 USD"),
         ("2026-11-27 14:02 +0100", "11/27/2026 2:02 pm +0100"),
         ("00:30 yesterday", "12:30 am yesterday"),
         ("Wed 18:00", "Wed 6 pm"),

@@ -101,14 +101,21 @@ def test_a_trial_says_what_comes_next_from_the_first_bucket_to_the_verdict(trial
     trial.clock.turn(hours=24)
     assert says().startswith(f"Test now: {first}, sample and killed control and blank; ")
     for code in begun:
-        for role in ("sample", "killed control", "blank"):
-            trial.post(f"/brews/molasses-or-plain-{code}/readings", what="assay:colour-test", signal="50", role=role)
+        for role, signal in (("sample", "90"), ("killed control", "50"), ("blank", "0")):
+            trial.post(f"/brews/molasses-or-plain-{code}/readings", what="assay:colour-test", signal=signal, role=role)
     assert says() == "Every planned test is in. Follow each brew's call to its harvest."
     for code in begun:
         trial.post(f"/brews/molasses-or-plain-{code}/harvest", smell="earthy")
     assert says().startswith("Every brew is harvested. Judge now")
     text = trial.client.get("/trials/molasses-or-plain").text
     assert "Judge now" in text and "/reports/trial/molasses-or-plain.zip" in text
+    unasked = trial.client.get("/trials/molasses-or-plain/verdict")
+    assert unasked.status_code == 200 and "That did not work" not in unasked.text
+    assert "Not judged yet" in unasked.text and "4 of 4 brews have results" in unasked.text
+    assert 'action="/trials/molasses-or-plain/judge"' in unasked.text and ">Judge now</button>" in unasked.text
+    assert trial.client.get("/api/trials/molasses-or-plain/verdict").status_code >= 400  # a program is told to ask by POST
+    trial.post("/trials/molasses-or-plain/judge", outcome="", assay="")
+    assert "Not judged yet" not in trial.client.get("/trials/molasses-or-plain/verdict").text
 
 
 def test_a_brew_under_a_code_keeps_its_recipe_to_itself_until_the_codes_are_opened(trial: Shed) -> None:
@@ -205,3 +212,9 @@ def test_a_tea_that_was_drawn_off_is_known_when_its_use_is_asked(trial: Shed) ->
     trial.post(f"/brews/molasses-or-plain-{code}/harvest", smell="earthy", volume="18", volume_unit="L")
     text = trial.client.get(f"/safety/use?brew=molasses-or-plain-{code}").text
     assert re.search(r'name="tea"[^>]*value="18.0"', text)
+
+
+def test_a_verdict_that_nobody_asked_for_offers_the_button(trial: Shed) -> None:
+    key = usecases.trials.trial_list(trial.notebook)[0]["key"]
+    early = trial.client.get(f"/trials/{key}/verdict")
+    assert early.status_code == 200 and "Nothing to judge yet" in early.text and "That did not work" not in early.text

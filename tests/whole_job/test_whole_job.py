@@ -96,7 +96,7 @@ def test_the_planner_says_what_the_budget_cannot_answer_and_promises_the_power_o
     unknown, alike, enough = planned.plans
     assert "This budget cannot answer" in unknown and "Make brews more alike first" in unknown
     assert "times instead" not in unknown  # no food is known to change biomass a thousandfold
-    assert "This budget cannot answer" in alike and "make twice as many brews" in alike
+    assert "This budget cannot answer" in alike and "Make twice as many brews" in alike
     assert "This budget can answer" in enough and f"takes 17 tests of your {TESTS}" in enough
     promised = re.search(r"a difference of ([\d.]+) times would be told (\d+) % of the time", enough)
     assert promised is not None

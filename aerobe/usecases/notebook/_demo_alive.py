@@ -9,7 +9,9 @@ import numpy as np
 
 from aerobe.notebook import Notebook
 from aerobe.records import Brew, Harvest
-from aerobe.usecases.notebook._demo import INVENTED, PROBE_NAME, demo_course, demo_logs, demo_runs
+from aerobe.usecases.notebook._demo import demo_logs, live_course
+from aerobe.usecases.notebook._demo_shelf import INVENTED, PROBE_NAME
+from aerobe.usecases.notebook._demo_trials import LIVE, demo_runs
 
 EVERY_H = 0.1  # a longer gap is filled up, to the minute [h]
 LIVES_H = 72.0  # what is left without a harvest for longer is left alone [h]
@@ -30,7 +32,7 @@ def keep_demo_alive(notebook: Notebook, *, now: datetime) -> int:
     if not isinstance(made, dict) or "made_at" not in made:
         return 0
     seed, runs = int(str(made["seed"])), demo_runs(datetime.fromisoformat(str(made["made_at"])))
-    run, number = runs[-1], len(runs) - 1
+    run = next(run for run in runs if run.key == LIVE)
     brews = [brew for brew in notebook.find(Brew) if brew.key == run.key and brew.notes == INVENTED]
     if not brews or any(item.brew == run.key for item in notebook.find(Harvest)):
         return 0
@@ -39,7 +41,7 @@ def keep_demo_alive(notebook: Notebook, *, now: datetime) -> int:
     last_h = float(times[-1]) if len(times) else now_h
     if now_h > LIVES_H or now_h - last_h < EVERY_H:
         return 0
-    course = demo_course(run, seed=seed * 100 + number)
+    course = live_course(run, seed=seed)
     # Another gap gets other noise, and the same gap the same.
     rng = np.random.default_rng([seed, round(60.0 * last_h)])
     points = 0

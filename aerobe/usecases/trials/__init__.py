@@ -8,7 +8,8 @@ from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
     from aerobe.reports import run_sheet_style
-    from aerobe.trials import Plan, informed_words
+    from aerobe.trials import LEVER_HEAD, Plan, idle_in_words, informed_words, lever_rows
+    from aerobe.usecases.trials._asked import NotAskedYet
     from aerobe.usecases.trials._blinding import PlanHistory, note_key_shown, open_codes, plan_history, shown
     from aerobe.usecases.trials._comparing import compare_recipes
     from aerobe.usecases.trials._judging import JudgedBy, keep_verdict, next_trial, verdict_of_trial
@@ -45,6 +46,7 @@ else:
     __getattr__, __dir__ = lazy_door(
         __name__,
         {
+            "_asked": ("NotAskedYet",),
             "_blinding": ("PlanHistory", "note_key_shown", "open_codes", "plan_history", "shown"),
             "_comparing": ("compare_recipes",),
             "_judging": ("JudgedBy", "keep_verdict", "next_trial", "verdict_of_trial"),
@@ -77,13 +79,15 @@ else:
             "_waiting": ("trials_waiting",),
             "_wish": ("TrialWish", "read_margin", "scatter_of_words"),
             "aerobe.reports": ("run_sheet_style",),
-            "aerobe.trials": ("Plan", "informed_words"),
+            "aerobe.trials": ("LEVER_HEAD", "Plan", "idle_in_words", "informed_words", "lever_rows"),
             "aerobe.verdicts": ("Verdict",),
         },
     )
 
 __all__ = [
     "JudgedBy",
+    "LEVER_HEAD",
+    "NotAskedYet",
     "Plan",
     "PlanHistory",
     "PlannedTrial",
@@ -95,9 +99,11 @@ __all__ = [
     "course_picture",
     "effect_in_words",
     "hour_lines",
+    "idle_in_words",
     "informed_words",
     "judge_table",
     "keep_verdict",
+    "lever_rows",
     "next_trial",
     "not_written_in",
     "note_key_shown",

@@ -36,6 +36,10 @@ class Question:
         return f"{self.pair} {self.outcome}{hour} by {self.assay or 'the usual test'}{margin}".strip()
 
 
+class NotAskedYet(NotAllowed):
+    """An answer was to be shown again, and nobody has asked for it of the results that are here now."""
+
+
 def was_asked(notebook: Notebook, subject: str, question: Question, brews: int) -> bool:
     """Whether this was asked of so many brews before."""
     asked = {(item.payload["question"], item.payload["brews"]) for item in notebook.kept(KIND, subject)}
@@ -47,11 +51,11 @@ def require_asked(notebook: Notebook, subject: str, question: Question, brews: i
 
     Raises
     ------
-    NotAllowed
+    NotAskedYet
         If the question was not asked of these brews.
     """
     if not was_asked(notebook, subject, question, brews):
-        raise NotAllowed(
+        raise NotAskedYet(
             "Nobody has asked this of the results that are here now; a look at them counts and opens the codes.",
             "Press 'Judge now' on the page of the trial, or 'Compare'. A program sends the same by POST.",
         )

@@ -16,6 +16,7 @@ from aerobe.usecases.trials._afterwards import Afterwards, changed_afterwards, h
 from aerobe.usecases.trials._asked import EVERY_PAIR, Question, require_asked, standing_of, write_down
 from aerobe.usecases.trials._blinding import PlanHistory, plan_history, refuse_while_hidden
 from aerobe.usecases.trials._hours import lost_brews, results_at_own_hours, with_hours
+from aerobe.usecases.trials._next_step import next_step
 from aerobe.usecases.trials._values import FROM_COURSE, assays_that_judge, hour_to_compare, results_of
 from aerobe.usecases.trials._view import sheet_of
 from aerobe.verdicts import CANNOT_TELL, Rival, Verdict, hold_back, judge
@@ -157,7 +158,7 @@ def _plan_in_words(
 
 
 def next_trial(notebook: Notebook, key: str, *, now: datetime, outcome: str = "", asks: bool = True) -> NextTrial:
-    """What to run after this trial.
+    """What to run after this trial, and what the next step of it costs.
 
     Raises
     ------
@@ -166,9 +167,10 @@ def next_trial(notebook: Notebook, key: str, *, now: datetime, outcome: str = ""
     """
     trial = notebook.get(Trial, key)
     refuse_while_hidden(notebook, notebook.find(Brew, of=key))
-    return propose_next(
-        trial, verdict_of_trial(notebook, key, by=JudgedBy(outcome=outcome), now=now, asks=asks), key=f"{key[:70]}-next"
-    )
+    verdict = verdict_of_trial(notebook, key, by=JudgedBy(outcome=outcome), now=now, asks=asks)
+    found = propose_next(trial, verdict, key=f"{key[:70]}-next")
+    words, cost = next_step(notebook, key, verdict)
+    return replace(found, because=(*found.because, words), cost=cost) if words else found
 
 
 def keep_verdict(notebook: Notebook, key: str, verdict: Verdict, *, now: datetime, token: str = "") -> None:

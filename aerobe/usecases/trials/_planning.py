@@ -8,7 +8,8 @@ from datetime import datetime
 from aerobe.errors import NotFound, UnusableRecord
 from aerobe.notebook import Notebook, Receipt
 from aerobe.records import Arm, Brew, Trial
-from aerobe.trials import Plan, Starts, draw_run_sheet, plan_trial
+from aerobe.trials import Circumstances, Plan, Scatter, Starts, draw_run_sheet, plan_trial, power_of
+from aerobe.units import number, percent
 from aerobe.usecases.trials._view import trial_view
 from aerobe.usecases.trials._wish import TrialWish
 
@@ -20,6 +21,7 @@ class PlannedTrial:
     wish: TrialWish
     trial: Trial
     plan: Plan
+    beside: str = ""  # what the person's own brews alone would say; empty where they are not asked, or too few
 
 
 def plan_for(notebook: Notebook, wish: TrialWish, *, now: datetime) -> PlannedTrial:
@@ -31,16 +33,29 @@ def plan_for(notebook: Notebook, wish: TrialWish, *, now: datetime) -> PlannedTr
         If the wish cannot be understood; the message says which field.
     """
     trial = wish.to_trial(notebook, planned_at=now)
-    scatter = wish.to_scatter(notebook, now=now)
+    given = wish.to_circumstances(notebook)
     plan = plan_trial(
         trial,
-        scatter,
+        wish.to_scatter(notebook, now=now),
         wish.to_budget(),
-        given=wish.to_circumstances(notebook),
+        given=given,
         colour_sensitive=wish.reads_colour(notebook),
         seed=wish.seed_number(),
     )
-    return PlannedTrial(wish=wish, trial=trial, plan=plan)
+    own = wish.own_scatter(notebook, now=now)
+    return PlannedTrial(wish=wish, trial=trial, plan=plan, beside=_by_own_alone(plan, own, given) if own else "")
+
+
+def _by_own_alone(plan: Plan, own: Scatter, given: Circumstances) -> str:
+    """The plain answer beside the one with the prior: the same design by the scatter of the person's own brews alone."""
+    design = plan.recommended
+    if design is None:
+        return ""
+    power = power_of(plan.trial, design.plots, own, design.tests_per_brew, given=given, simulations=2000)
+    return (
+        f"By your own brews alone (scatter {number(own.brew_log_sd, 2)} on the log scale, {own.df:.0f} degrees of freedom) it "
+        f"would be told {percent(power.assurance)} of the time."
+    )
 
 
 def start_trial(notebook: Notebook, wish: TrialWish, *, now: datetime, who: str = "") -> str:

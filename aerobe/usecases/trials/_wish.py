@@ -5,19 +5,31 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from aerobe.errors import NotAQuantity, NotFound, UnusableRecord
+from aerobe.errors import NotAQuantity, NotEnoughData, NotFound, UnusableRecord
 from aerobe.notebook import Notebook
 from aerobe.records import Arm, Assay, Brew, Costs, Recipe, Trial, Vessel
-from aerobe.trials import SCATTERS, Budget, Circumstances, Scatter, factorial, informed, scatter_from, with_controls
+from aerobe.trials import (
+    ONE_DAY_AND_HEAP,
+    SCATTERS,
+    Budget,
+    Circumstances,
+    Scatter,
+    factorial,
+    informed,
+    scatter_from,
+    with_controls,
+)
 from aerobe.units import ELAPSED, parse_number
 from aerobe.usecases.notebook._from_form import text_fields
 from aerobe.usecases.notebook._moments import moment_of
 from aerobe.usecases.notebook._records import new_key
 from aerobe.verdicts import COLOUR_SENSITIVE
+
+OWN_BREWS = "own brews"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,13 +126,27 @@ class TrialWish:
         )
 
     def to_scatter(self, notebook: Notebook, *, now: datetime) -> Scatter:
-        """A named scatter, that of the person's own brews, or a given SD."""
-        if self.scatter == "own brews":
-            from aerobe.usecases.trials._values import results_of
+        """A named scatter, that of the person's own brews with the prior, or a given SD."""
+        if self.scatter != OWN_BREWS:
+            return self._given_scatter()
+        own = self.own_scatter(notebook, now=now)
+        if own is not None:
+            return informed(own)
+        return replace(ONE_DAY_AND_HEAP, origin=f"your brews are too few to tell how they differ; {ONE_DAY_AND_HEAP.origin}")
 
-            brews = [brew for brew in notebook.find(Brew) if brew.arm or brew.recipe]
-            return informed(scatter_from(results_of(notebook, brews, self.outcome, now=now)))
-        return self._given_scatter()
+    def own_scatter(self, notebook: Notebook, *, now: datetime) -> Scatter | None:
+        """What the person's own brews alone say of their scatter; None where that was not asked for, or they are too few."""
+        from aerobe.usecases.trials._values import results_of
+
+        brews = {brew.key: brew for brew in notebook.find(Brew) if brew.arm or brew.recipe}
+        if self.scatter != OWN_BREWS or not brews:
+            return None
+        try:
+            found = results_of(notebook, list(brews.values()), self.outcome, now=now)
+            # Day 1 of one trial is not day 1 of another.
+            return scatter_from([replace(item, block=f"{brews[item.brew].trial} {item.block}") for item in found])
+        except NotEnoughData:
+            return None
 
     def _given_scatter(self) -> Scatter:
         if self.scatter in SCATTERS:

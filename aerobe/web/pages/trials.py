@@ -8,9 +8,9 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Body, Depends, Request, Response
 
 from aerobe import usecases
-from aerobe.errors import AerobeError
+from aerobe.errors import AerobeError, NotEnoughData
 from aerobe.records import QUESTIONS, Assay, Recipe, Vessel, as_json
-from aerobe.units import number, percent
+from aerobe.units import given, number, percent
 from aerobe.web._frame import Fields, clock_of, fields, go_to, live_of, menu_entry, notebook_of, page, settings_of
 
 router = APIRouter()
@@ -69,6 +69,8 @@ def plan(request: Request, sent: Sent) -> Response:
         sent=sent,
         pictures=usecases.trials.plan_pictures(planned.plan),
         rows=_design_rows(planned.plan),
+        lever_rows=usecases.trials.lever_rows(planned.plan.levers),
+        idle=usecases.trials.idle_in_words(planned.plan.levers),
         wish=_typed(planned.wish),
         again=urlencode(_typed(planned.wish)),
         missing=usecases.trials.not_written_in(notebook_of(request), planned),
@@ -146,10 +148,15 @@ def judge(request: Request, key: str, sent: Sent) -> Response:
 def verdict(request: Request, key: str, outcome: str = "", assay: str = "") -> Response:
     """The verdict with its raw points, rivals and what would settle the rest; by another test where one is named."""
     notebook, now = notebook_of(request), clock_of(request)
-    found = usecases.trials.verdict_of_trial(
-        notebook, key, by=usecases.trials.JudgedBy(outcome=outcome, assay=assay), now=now, asks=False
-    )
     view = usecases.trials.trial_view(notebook, key)
+    try:
+        found = usecases.trials.verdict_of_trial(
+            notebook, key, by=usecases.trials.JudgedBy(outcome=outcome, assay=assay), now=now, asks=False
+        )
+    except (usecases.trials.NotAskedYet, NotEnoughData) as why:
+        can_ask = isinstance(why, usecases.trials.NotAskedYet)
+        about = {"view": view, "can_ask": can_ask, "why": why, "outcome": outcome, "assay": assay, "outcomes": JUDGED_BY}
+        return page(request, "trials/ask.html", title=f"Verdict: {view.trial.name}", context=about)
     doses = {arm.key: arm.dose for arm in view.trial.arms if arm.dose is not None}
     return page(
         request,
@@ -157,6 +164,7 @@ def verdict(request: Request, key: str, outcome: str = "", assay: str = "") -> R
         title=f"Verdict: {view.trial.name}",
         verdict=found,
         trial=view.trial,
+        waiting=view.waiting,
         pictures=usecases.trials.verdict_pictures(found, doses),
         rows=_comparison_rows(found),
         checks=_check_rows(found),
@@ -226,7 +234,7 @@ def trials_json(request: Request) -> list[dict[str, object]]:
 def plan_json(request: Request, sent: Annotated[dict[str, object], Body()]) -> object:
     """What a budget can answer, for programs; fields of `TrialWish`. Nothing is written."""
     planned = usecases.trials.plan_for(notebook_of(request), usecases.trials.TrialWish.from_form(sent), now=clock_of(request))
-    return as_json(planned.plan)
+    return as_json(planned.plan) | {"beside": planned.beside}
 
 
 @router.get("/api/trials/{key}/verdict")
@@ -245,6 +253,9 @@ def _wish(sent: Fields) -> usecases.trials.TrialWish:
     standard, arms = sent.text("standard"), [arm for arm in sent.all("arms") if arm]
     if standard in arms:
         arms = [standard, *(arm for arm in arms if arm != standard)]
+    if typed["question"] == "two recipes" and len(arms) > 2:
+        typed["question"] = "several against a standard"
+    typed["name"] = typed["name"].strip() or " or ".join(arms)[:80]
     typed |= {"arms": ", ".join(arms), "scatter": sent.text("spread") or typed["scatter"]}
     return usecases.trials.TrialWish.from_form({**typed, "token": sent.text("entry")})
 
@@ -298,11 +309,11 @@ def _design_rows(plan: usecases.trials.Plan) -> list[tuple[str, ...]]:
             str(d.tests_per_brew),
             str(d.rounds),
             str(d.tests),
-            number(d.cost),
+            given(d.cost),
             percent(d.power.told),
             percent(d.power.same_told),
             percent(d.power.false_claims, 1),
-            number(d.power.detectable_ratio),
+            number(d.power.detectable_ratio) if d.power.detectable_ratio < 100.0 else "-",
         )
         for d in designs
     ]
