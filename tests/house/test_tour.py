@@ -30,7 +30,7 @@ def test_every_command_of_the_tour_answers(tmp_path: Path) -> None:
             env=env,
             capture_output=True,
             text=True,
-            timeout=120,
+            timeout=600,
             check=False,
         )
         # 4 is "it cannot be told", which is an answer.

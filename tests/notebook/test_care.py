@@ -114,6 +114,7 @@ def test_restoring_a_copy_of_an_older_schema_brings_it_up_to_date(tmp_path: Path
 def test_nothing_acknowledged_is_lost_by_a_restore_under_writers(tmp_path: Path) -> None:
     """What a writer was told is kept stands in the notebook after the restore, or in the safety copy."""
     import threading
+    import time
 
     from aerobe.notebook import open_notebook, restore
 
@@ -138,7 +139,9 @@ def test_nothing_acknowledged_is_lost_by_a_restore_under_writers(tmp_path: Path)
             writer.start()
         safety = []
         for _ in range(4):
-            threading.Event().wait(0.15)
+            seen, end = len(told), time.monotonic() + 240.0
+            while len(told) < seen + 5 and time.monotonic() < end:  # every hand is in the midst of its writing
+                time.sleep(0.01)
             safety.append(restore(notebook.store, copy, at=NOW))
         going.clear()
         for writer in writers:

@@ -11,7 +11,6 @@ import os
 import random
 import shutil
 import signal
-import socket
 import subprocess
 import threading
 import time
@@ -29,13 +28,14 @@ from aerobe.notebook import Notebook, check, open_notebook
 from aerobe.records import Use
 from aerobe.web import open_state
 from aerobe.web._senders import add_sender
+from tests.ports import free_port
 from tests.reliability.forms import PICTURE
-from tests.reliability.test_kill_app import Phone, app
+from tests.reliability.test_kill_app import PATIENCE_S, Phone, app
 from tests.web.conftest import BREW
+from tests.web.test_probes import wait_for_broker
 
 BREW_KEY = "barrel-1"
 POINTS = 3  # values in one batch of the probe over HTTP
-PATIENCE_S = 240.0  # a machine that others use as well takes long to start anew
 MOSQUITTO = shutil.which("mosquitto") or ("/usr/sbin/mosquitto" if Path("/usr/sbin/mosquitto").exists() else None)
 
 
@@ -153,7 +153,7 @@ class Load:
     def _probe(self) -> None:
         number = 0
         headers = {"authorization": f"Bearer {self.sender}"}
-        with httpx.Client(timeout=60) as client:
+        with httpx.Client(timeout=PATIENCE_S) as client:
             while not self.ended.is_set():
                 points = [[self._at(one), value(one)] for one in range(number, number + POINTS)]
                 told = {"channel": "oxygen", "unit": "mg/L", "points": points}
@@ -174,7 +174,7 @@ class Load:
         while not self.ended.is_set():
             told = {"value": value(number), "unit": "degC", "at": self._at(number)}
             sent = client.publish("yard/temperature", json.dumps(told), qos=1)
-            sent.wait_for_publish(30.0)
+            sent.wait_for_publish(PATIENCE_S)
             if sent.is_published():
                 self._note("temperature", number)
             number += 1
@@ -184,7 +184,7 @@ class Load:
 
     def _reader(self) -> None:
         """Asks for one report after the other."""
-        with httpx.Client(timeout=120) as client:
+        with httpx.Client(timeout=PATIENCE_S) as client:
             while not self.ended.is_set():
                 if not self.up.wait(0.2):
                     continue
@@ -217,9 +217,7 @@ def broker() -> Iterator[int | None]:
     if MOSQUITTO is None:
         yield None
         return
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = int(probe.getsockname()[1])
+    port = free_port()
     process = subprocess.Popen(
         [MOSQUITTO, "-c", "/dev/stdin"], stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     )
@@ -227,15 +225,11 @@ def broker() -> Iterator[int | None]:
     process.stdin.write(f"listener {port} 127.0.0.1\nallow_anonymous true\nmax_queued_messages 0\n".encode())
     process.stdin.close()
     try:
-        until = time.monotonic() + 30.0
-        while time.monotonic() < until:
-            with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), 0.2):
-                break
-            time.sleep(0.05)
+        wait_for_broker(process, port)
         yield port
     finally:
         process.terminate()
-        process.wait(10)
+        process.wait(PATIENCE_S)
 
 
 def kill_under_load(folder: Path, *, kills: int, seed: int, say: Callable[[str], None] = lambda words: None) -> Tally:
@@ -305,7 +299,8 @@ def _finish(load: Load, hands: list[threading.Thread], folder: Path) -> None:
         load.address = address
         load.up.set()
         until = time.monotonic() + PATIENCE_S
-        while not {"reading", "oxygen"} <= set(load.tally.acknowledged) and time.monotonic() < until:
+        wanted = {"reading", "oxygen", *(("temperature",) if load.broker_port is not None else ())}
+        while not wanted <= set(load.tally.acknowledged) and time.monotonic() < until:
             time.sleep(0.1)  # so short a load may not have come so far before its kill
         load.ended.set()
         for hand in hands:

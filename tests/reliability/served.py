@@ -14,6 +14,7 @@ from pathlib import Path
 import httpx
 
 from aerobe.web._serve import make_server
+from tests.ports import free_port
 from tests.reliability.forms import Form
 from tests.reliability.world import World, open_world
 
@@ -97,19 +98,18 @@ def _status(answer: bytes) -> int:
 def wired(folder: Path) -> Iterator[Wire]:
     """A world with a server on a port of this machine."""
     with open_world(folder) as world:
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            port = int(probe.getsockname()[1])
+        port = free_port()
         server = make_server(world.app, host="127.0.0.1", port=port, log_level="error", lifespan="off")
         log = _Log()
         logging.getLogger("uvicorn.error").addHandler(log)
         thread = threading.Thread(target=server.run, daemon=True)
         thread.start()
         while not server.started:
+            assert thread.is_alive(), log.said
             time.sleep(0.01)
         try:
             yield Wire(world=world, port=port, complaints=log.said)
         finally:
             logging.getLogger("uvicorn.error").removeHandler(log)
             server.should_exit = True
-            thread.join(15)
+            thread.join(HANDLED_S)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import random
 import signal
-import socket
 import subprocess
 import sys
 import threading
@@ -21,30 +20,32 @@ from aerobe import usecases
 from aerobe.notebook import Notebook, check, open_notebook
 from aerobe.records import Brew, Use
 from tests.notebook.conftest import NOW
+from tests.ports import free_port
 from tests.reliability.forms import PICTURE
 from tests.web.conftest import BREW, form_token
 
 ROOT = Path(__file__).parents[2]
 KINDS = ("reading", "oxygen", "temperature", "pH", "conductivity", "smell", "brew", "use")
 ENTRIES = 400
+PATIENCE_S = 240.0  # a machine that others use as well takes long to start anew
 pytestmark = pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="this system has no kill -9")
 
 
 @contextmanager
 def app(folder: Path) -> Iterator[tuple[subprocess.Popen[bytes], str]]:
     """`aerobe serve` as a person starts it; gives the process and its address."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = int(probe.getsockname()[1])
+    port = free_port()
     words = [sys.executable, "-m", "aerobe", "serve", "--notebook", str(folder / "tea.notebook"), "--port", str(port)]
     running = subprocess.Popen(words, cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     address = f"http://127.0.0.1:{port}"
     try:
-        for _ in range(600):
+        end = time.monotonic() + PATIENCE_S
+        while True:
             try:
-                httpx.get(f"{address}/menu", timeout=20)
+                httpx.get(f"{address}/menu", timeout=PATIENCE_S)
                 break
             except httpx.TransportError:
+                assert running.poll() is None and time.monotonic() < end, "the app did not start"
                 time.sleep(0.05)
         yield running, address
     finally:
@@ -56,7 +57,7 @@ class Phone:
     """One device: its session, and the entries that it keeps until they are acknowledged."""
 
     def __init__(self, address: str, cookies: httpx.Cookies | None = None) -> None:
-        self.client = httpx.Client(base_url=address, cookies=cookies, timeout=30)
+        self.client = httpx.Client(base_url=address, cookies=cookies, timeout=PATIENCE_S)
         self.token = form_token(self.client.get("/menu").text)
 
     def send(self, number: int) -> bool:

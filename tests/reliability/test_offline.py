@@ -10,7 +10,8 @@ from typing import Any
 import pytest
 
 from aerobe import usecases
-from tests.web.browsing import CHROMIUM, Served, browser, free_port, until, visit
+from tests.ports import free_port
+from tests.web.browsing import CHROMIUM, PATIENCE_S, Served, arrive, browser, go, tap_twice, until, visit
 
 __all__ = ["browser"]
 pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed")]
@@ -75,9 +76,9 @@ def counts(book: Any) -> dict[str, int]:
     return found
 
 
-def arrive(book: Any, wanted: dict[str, int]) -> None:
+def arrived_once(book: Any, wanted: dict[str, int]) -> None:
     """Wait until this is in the notebook, and a little longer for what should not come."""
-    end = time.monotonic() + 30.0
+    end = time.monotonic() + PATIENCE_S
     while counts(book) != wanted and time.monotonic() < end:
         time.sleep(0.1)
     time.sleep(0.5)
@@ -87,28 +88,28 @@ def arrive(book: Any, wanted: dict[str, int]) -> None:
 def test_every_kind_of_entry_waits_while_the_network_is_off_and_arrives_once(browser: Any, served: Served) -> None:
     phone = visit(browser, served, "phone")
     page, base = phone.page, served.base
-    page.goto(f"{base}/brews/kelp-3/record")
+    go(page, f"{base}/brews/kelp-3/record")
     until(page, "navigator.serviceWorker.controller !== null")
     pages = [f"{base}/brews/kelp-3/record?what={what}" for what in QUEUED]
     for address in [*pages, f"{base}/brews/kelp-3/harvest"]:
-        page.goto(address)
+        go(page, address)
     network(phone, off=True)
     for address, (what, typed) in zip(pages, QUEUED.items(), strict=True):
-        page.goto(address)  # as it was seen last
+        go(page, address)  # as it was seen last
         if what == "smell":
             page.get_by_label(typed, exact=True).check()
         else:
             page.locator("#signal").fill(typed)
-        page.get_by_role("button", name="Keep", exact=True).dblclick()
+        tap_twice(page.get_by_role("button", name="Keep", exact=True))
         page.get_by_text("Kept on this device").wait_for()
-    page.goto(f"{base}/brews/kelp-3/harvest")
+    go(page, f"{base}/brews/kelp-3/harvest")
     page.get_by_label("earthy", exact=True).check()
     page.get_by_role("button", name="Harvested").click()
     page.get_by_text("Kept on this device").wait_for()
     assert counts(served.notebook) == dict.fromkeys(QUEUED, 0)
     network(phone, off=False)
-    page.goto(f"{base}/brews/kelp-3/record?what=oxygen")
-    arrive(served.notebook, dict.fromkeys(QUEUED, 1))
+    go(page, f"{base}/brews/kelp-3/record?what=oxygen")
+    arrived_once(served.notebook, dict.fromkeys(QUEUED, 1))
     view = usecases.brews.brew_view(served.notebook, "kelp-3", now=datetime.now().astimezone())
     assert view.harvest is not None and view.harvest.smell == "earthy"
     assert phone.faults == []
@@ -116,18 +117,19 @@ def test_every_kind_of_entry_waits_while_the_network_is_off_and_arrives_once(bro
 
 def test_an_entry_whose_answer_was_lost_is_sent_again_and_there_once(browser: Any, served: Served) -> None:
     phone = visit(browser, served, "phone")
-    page, lost = phone.page, []
+    page, first, lost = phone.page, [True], []
 
     def lose(route: Any) -> None:
         # The server has it, the phone never hears so.
-        if lost:
+        if not first:
             route.continue_()
             return
-        lost.append(route.fetch().status)
+        first.clear()
+        lost.append(route.fetch(timeout=1000 * PATIENCE_S).status)
         route.abort("connectionreset")
 
     page.route("**/brews/kelp-3/readings", lose)
-    page.goto(f"{served.base}/brews/kelp-3/record?what=oxygen")
+    go(page, f"{served.base}/brews/kelp-3/record?what=oxygen")
     page.locator("#signal").fill("7,9")
     page.get_by_role("button", name="Keep", exact=True).click()
     page.get_by_text("Kept on this device").wait_for()
@@ -142,7 +144,7 @@ def test_a_form_that_cannot_wait_says_so_and_keeps_what_was_typed(browser: Any, 
     page, tried, silent = phone.page, 0, []
     summary = usecases.notebook.notebook_summary(served.notebook)
     for path in PAGES:
-        page.goto(served.base + path)
+        go(page, served.base + path)
         forms = page.locator("form[method=post]:not([data-queue])").count()
         network(phone, off=True)
         for number in range(forms):
@@ -157,11 +159,7 @@ def test_a_form_that_cannot_wait_says_so_and_keeps_what_was_typed(browser: Any, 
                 }""",
                 number,
             )
-            try:
-                page.locator("#notices").get_by_text("No connection").wait_for(timeout=7000)
-            except Exception:
-                silent.append((path, number))
-                break
+            page.locator("#notices").get_by_text("No connection").wait_for()
             kept = page.evaluate(
                 """number => {
                     const form = document.querySelectorAll('form[method=post]:not([data-queue])')[number];
@@ -177,7 +175,7 @@ def test_a_form_that_cannot_wait_says_so_and_keeps_what_was_typed(browser: Any, 
     assert silent == [] and tried > 25
     assert usecases.notebook.notebook_summary(served.notebook) == summary
     # And with the network back the same form goes through.
-    page.goto(served.base + "/safety/brews/kelp-3")
+    go(page, served.base + "/safety/brews/kelp-3")
     network(phone, off=True)
     form = page.locator("form[action$='/smell']")
     form.locator("button").last.click()
@@ -185,7 +183,7 @@ def test_a_form_that_cannot_wait_says_so_and_keeps_what_was_typed(browser: Any, 
     network(phone, off=False)
     form.get_by_label("earthy", exact=True).check()
     form.locator("button").last.click()
-    page.wait_for_url("**/safety/brews/kelp-3?done=*")
+    arrive(page, "**/safety/brews/kelp-3?done=*")
     assert len(served.notebook.kept("smell", "kelp-3")) == 1
 
 
@@ -201,7 +199,7 @@ def test_a_notebook_that_cannot_write_now_keeps_the_entry_waiting_and_says_why(b
             route.continue_()
 
     page.route("**/brews/kelp-3/readings", refuse)
-    page.goto(f"{served.base}/brews/kelp-3/record?what=oxygen")
+    go(page, f"{served.base}/brews/kelp-3/record?what=oxygen")
     page.locator("#signal").fill("7,9")
     page.get_by_role("button", name="Keep", exact=True).click()
     page.get_by_text("The disk is full").wait_for()

@@ -41,7 +41,7 @@ def write_together(where: str, hands: str, writes: int) -> float:
     for one in running:
         assert one.stdout is not None and one.stdout.readline() == "open\n"
     began = time.monotonic()
-    told = [one.communicate("go\n", timeout=120) for one in running]
+    told = [one.communicate("go\n", timeout=600) for one in running]
     took = time.monotonic() - began
     for one, (said, complained) in zip(running, told, strict=True):
         assert one.returncode == 0, complained
@@ -63,27 +63,32 @@ def test_two_programs_lose_nothing_and_end(where: str) -> None:
     write_together(where, "ab", WRITES)
 
 
-@pytest.mark.parametrize("held_s", [1.5])
-def test_a_busy_notebook_is_waited_for(where: str, held_s: float) -> None:
+def test_a_busy_notebook_is_waited_for(where: str) -> None:
     with open_notebook(where, at=NOW) as book, open_notebook(where, at=NOW) as other:
         furnish(book)
-        held = threading.Event()
+        held, enough, done = threading.Event(), threading.Event(), []
 
         def hold() -> None:
             with other.writing() as pen:
                 pen.keep("advice", "b1", {"held": True}, at=NOW)
                 held.set()
-                time.sleep(held_s)
+                assert enough.wait(600.0) and done == []
 
-        hand = threading.Thread(target=hold)
-        hand.start()
-        held.wait()
-        began = time.monotonic()
+        def add() -> None:
+            book.add_reading(reading("r1"), at=NOW)
+            done.append("r1")
+
+        hands = [threading.Thread(target=work) for work in (hold, add)]
+        hands[0].start()
+        assert held.wait(600.0)
         assert book.readings() == []  # reading is not held up
-        assert time.monotonic() - began < held_s
-        book.add_reading(reading("r1"), at=NOW)
-        assert time.monotonic() - began >= 0.8 * held_s
-        hand.join()
+        hands[1].start()
+        hands[1].join(0.5)
+        assert hands[1].is_alive() and book.readings() == []
+        enough.set()
+        for hand in hands:
+            hand.join()
+        assert done == ["r1"]
         assert [item.key for item in book.readings()] == ["r1"] and len(book.kept("advice", "b1")) == 1
 
 
@@ -93,10 +98,9 @@ def test_who_waits_too_long_is_told_and_can_go_on_later(where: str, monkeypatch:
         furnish(book)
         with other.writing() as pen:
             pen.keep("advice", "b1", {"held": True}, at=NOW)
-            began = time.monotonic()
             with pytest.raises(NotebookFault, match="Another program") as found:
                 book.add_reading(reading("r1"), at=NOW)
-            assert time.monotonic() - began < 5.0 and "try again" in found.value.remedy
+            assert "try again" in found.value.remedy
         book.add_reading(reading("r1"), at=NOW)
         assert check(book) == []
 

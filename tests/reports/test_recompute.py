@@ -42,7 +42,7 @@ def written(files: dict[str, bytes], folder: Path) -> Path:
 
 
 def run(folder: Path) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([sys.executable, "recompute.py"], cwd=folder, capture_output=True, text=True, timeout=300, check=False)
+    return subprocess.run([sys.executable, "recompute.py"], cwd=folder, capture_output=True, text=True, timeout=600, check=False)
 
 
 def test_brews_side_by_side_are_found_again_and_a_changed_brew_is_noticed(tmp_path: Path) -> None:

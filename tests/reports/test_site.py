@@ -193,14 +193,14 @@ def test_a_stranger_finds_the_pooled_ratio_again_with_python_alone(tmp_path: Pat
     chosen = [weighed for weighed in pools() if weighed.pooled is not None][:6]
     for nth, weighed in enumerate(chosen):
         script = unpacked(the_finding(weighed), tmp_path / str(nth))
-        ran = subprocess.run([sys.executable, "-I", str(script)], capture_output=True, text=True, timeout=60, check=False)
+        ran = subprocess.run([sys.executable, "-I", str(script)], capture_output=True, text=True, timeout=600, check=False)
         assert ran.returncode == 0 and "DIFFERENT" not in ran.stdout, ran.stdout + ran.stderr
     places = tmp_path / "0" / "recompute" / "places.csv"
     rows = list(csv.reader(places.open(encoding="utf-8")))
     rows[1][1] = repr(float(rows[1][1]) + 0.5)
     places.write_text("\n".join(",".join(row) for row in rows), encoding="utf-8")
     script = tmp_path / "0" / "recompute" / "recompute_pool.py"
-    ran = subprocess.run([sys.executable, "-I", str(script)], capture_output=True, text=True, timeout=60, check=False)
+    ran = subprocess.run([sys.executable, "-I", str(script)], capture_output=True, text=True, timeout=600, check=False)
     assert ran.returncode == 4 and "DIFFERENT" in ran.stdout
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 import shutil
-import socket
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,7 @@ from aerobe import usecases
 from aerobe.web import ServeSettings, create_app, open_state
 from aerobe.web._app import system_clock
 from aerobe.web._serve import make_server
+from tests.ports import free_port
 
 CHROMIUM = shutil.which("chromium")
 ARGS = [
@@ -30,6 +32,7 @@ ARGS = [
     "--disable-sync",
 ]
 AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+PATIENCE_S = 240.0  # how long the machine may take is not what is tested
 SIZES = {"phone": {"width": 390, "height": 844}, "desk": {"width": 1280, "height": 900}, "narrow": {"width": 320, "height": 568}}
 
 
@@ -57,23 +60,17 @@ class Served:
         self.server = make_server(app, host="127.0.0.1", port=self.port, log_level="error", timeout_graceful_shutdown=3)
         self.thread = threading.Thread(target=self.server.run, daemon=True)
         self.thread.start()
-        for _ in range(200):
-            if self.server.started:
-                return
-            time.sleep(0.05)
-        raise AssertionError("the server did not start")
+        end = time.monotonic() + PATIENCE_S
+        while not self.server.started:
+            assert self.thread.is_alive() and time.monotonic() < end, "the server did not start"
+            time.sleep(0.02)
 
     def stop(self) -> None:
         self.server.should_exit = True
         assert self.thread is not None
-        self.thread.join(15)
+        self.thread.join(PATIENCE_S)
+        assert not self.thread.is_alive(), "the server did not end"
         self.notebook.close()
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 @pytest.fixture
@@ -117,40 +114,85 @@ def visit(browser: Any, served: Served, size: str, look: str = "light") -> Visit
     context.on(
         "request", lambda asked: None if asked.url.startswith((served.base, "data:", "blob:")) else made.foreign.append(asked.url)
     )
-    page.set_default_timeout(60_000)  # how long the machine may take is not what is tested
+    page.set_default_timeout(1000 * PATIENCE_S)
     return made
 
 
-def until(page: Any, script: str, argument: Any = None, seconds: float = 30.0) -> None:
-    """Look until the script says true. The page's own policy forbids the waiting that the driver would build into it."""
-    end = time.monotonic() + seconds
-    while not answered(page, script, argument):
-        assert time.monotonic() < end, f"it never came true: {script}\n{page.locator('#main').inner_text()[:1500]}"
-        time.sleep(0.1)
+def ago(hours: float) -> str:
+    """An hour of this machine's clock, as a person types it: also where the clocks were changed since then."""
+    return (datetime.now().astimezone() - timedelta(hours=hours)).astimezone().strftime("%Y-%m-%d %H:%M")
+
+
+# The page stands as a whole, and what its scripts do at its start is done.
+WHOLE = "document.readyState === 'complete'"
+
+
+def until(page: Any, script: str, argument: Any = None, seconds: float = PATIENCE_S) -> Any:
+    """Look until the script says something true, and give that. The page may renew itself meanwhile.
+
+    The page's own policy forbids the waiting that the driver would build into it.
+    """
+    from playwright.sync_api import Error
+
+    end, fault = time.monotonic() + seconds, ""
+    while True:
+        try:
+            if told := page.evaluate(script, argument):
+                return told
+        except Error as found:  # no page at this moment, or not yet what the script asks about
+            fault = str(found)
+        if time.monotonic() > end:
+            raise AssertionError(f"it never came true: {script}\n{fault}\n{page.url}\n{page.locator('body').inner_text()[:1500]}")
+        page.wait_for_timeout(50)
+
+
+def arrive(page: Any, pattern: str) -> None:
+    """Wait until a page of this address stands, whatever was begun and given up before it. `*` is no slash, `**` is anything."""
+    signs = {"**": ".*", "*": "[^/]*"}
+    wanted = re.compile("".join(signs.get(part) or re.escape(part) for part in re.split(r"(\*\*|\*)", pattern)))
+    end = time.monotonic() + PATIENCE_S
+    while not wanted.fullmatch(page.url):
+        assert time.monotonic() < end, f"{page.url} is not {pattern}"
+        page.wait_for_timeout(50)
+    until(page, WHOLE)
+
+
+def steadily(page: Any, look: Callable[[], Any]) -> Any:
+    """What a look at the page tells; once more if the page renewed itself under it."""
+    from playwright.sync_api import Error
+
+    end = time.monotonic() + PATIENCE_S
+    while True:
+        try:
+            return look()
+        except Error as fault:
+            if time.monotonic() > end or not any(
+                words in str(fault) for words in ("destroyed", "navigat", "detached", "not attached")
+            ):
+                raise
+            until(page, WHOLE)
 
 
 def answered(page: Any, script: str, argument: Any = None) -> Any:
     """What the script says; asked again if the page renews itself just then, as a kept copy does."""
-    from playwright.sync_api import Error
+    return steadily(page, lambda: page.evaluate(script, argument))
 
-    for last in (False, False, False, True):
-        try:
-            return page.evaluate(script, argument)
-        except Error as fault:
-            if last or "context was destroyed" not in str(fault):
-                raise
-            page.wait_for_load_state("load")
-    return None
+
+def tap_twice(button: Any) -> None:
+    """A double tap, as fast as one can be on any machine."""
+    button.evaluate("button => { button.click(); button.click(); }")
 
 
 def go(page: Any, address: str) -> None:
     """Open an address; once more if the page that is left renews itself in the same moment."""
     from playwright.sync_api import Error
 
-    for last in (False, False, True):
+    end = time.monotonic() + PATIENCE_S
+    while True:
         try:
             page.goto(address)
             return
         except Error as fault:
-            if last or not any(words in str(fault) for words in ("ERR_ABORTED", "interrupted by another navigation")):
+            words = ("ERR_ABORTED", "interrupted by another navigation")
+            if time.monotonic() > end or not any(one in str(fault) for one in words):
                 raise

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Iterator
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +13,24 @@ import pytest
 
 from aerobe import usecases
 from aerobe.records import Brew
-from tests.web.browsing import AXE, CHROMIUM, SIZES, Served, answered, browser, free_port, go, served, until, visit
+from tests.ports import free_port
+from tests.web.browsing import (
+    AXE,
+    CHROMIUM,
+    PATIENCE_S,
+    SIZES,
+    Served,
+    ago,
+    answered,
+    arrive,
+    browser,
+    go,
+    served,
+    steadily,
+    tap_twice,
+    until,
+    visit,
+)
 
 __all__ = ["browser", "served"]  # fixtures
 
@@ -21,9 +38,9 @@ pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="
 SHOTS = Path(__file__).parents[2] / "screenshots"  # not kept in the repository; there to be looked at
 
 
-def fill_first_brew(page: Any, base: str, began: datetime) -> None:
+def fill_first_brew(page: Any, base: str, hours: float) -> None:
     """From the empty notebook to the brew's own page."""
-    page.goto(base + "/")
+    go(page, base + "/")
     page.get_by_role("link", name="Start the first brew").click()
     page.locator("#volume").fill("100")
     page.locator("#compost_amount").fill("3")
@@ -33,13 +50,13 @@ def fill_first_brew(page: Any, base: str, began: datetime) -> None:
     page.locator("#flow").fill("30")
     page.get_by_text("When it began, its name").click()
     page.get_by_label("Name", exact=True).fill("Barrel by the door")
-    page.get_by_label("Air on since").fill(began.strftime("%Y-%m-%d %H:%M"))
+    page.get_by_label("Air on since").fill(ago(hours))
     page.get_by_text("More about the vessel").click()
     page.locator("#depth").fill("60")
     page.get_by_text("How you test").click()
     page.locator("#assay_name").fill("Home colour test")
     page.get_by_role("button", name="Start the clock").click()
-    page.wait_for_url("**/brews/barrel-by-the-door*")
+    arrive(page, "**/brews/barrel-by-the-door*")
 
 
 def type_with_keys(page: Any, digits: str) -> None:
@@ -54,7 +71,7 @@ def test_a_newcomer_starts_with_four_answers_mends_slips_where_they_are_and_star
 ) -> None:
     one = visit(browser, served, "phone")
     page = one.page
-    page.goto(served.base + "/brews/new")
+    go(page, served.base + "/brews/new")
     # A slip in two answers, one of them folded away: both are told, the first has the focus.
     page.locator("#flow").fill("a lot")
     page.get_by_text("When it began, its name").click()
@@ -73,17 +90,17 @@ def test_a_newcomer_starts_with_four_answers_mends_slips_where_they_are_and_star
     page.get_by_role("radio", name="I don’t know").check()
     assert page.locator("#flow").is_hidden()
     page.get_by_role("button", name="Start the clock").click()
-    page.wait_for_url("**/brews/brew-of-*")
+    arrive(page, "**/brews/brew-of-*")
     page.locator(".call .say").wait_for()
-    until(page, "!document.querySelector('.call .say').textContent.includes('Working')", seconds=180)
+    until(page, "!document.querySelector('.call .say').textContent.includes('Working')")
     assert "No call" not in page.locator(".call .say").inner_text()
     page.get_by_text("things are guesses").wait_for()
     first = page.url
     # The second brew: two taps.
-    page.goto(served.base + "/")
+    go(page, served.base + "/")
     page.get_by_role("link", name="New brew").click()
     page.get_by_role("button", name="Start the clock").click()
-    page.wait_for_url("**/brews/brew-of-*")
+    arrive(page, "**/brews/brew-of-*")
     assert page.url.split("?")[0] != first.split("?")[0]
     assert len({brew.vessel for brew in served.notebook.find(Brew)}) == 1
     assert [told for told in one.faults if "422" not in told] == [] and not one.foreign  # the refused form, as meant
@@ -91,7 +108,7 @@ def test_a_newcomer_starts_with_four_answers_mends_slips_where_they_are_and_star
 
 def _arrived(served: Served, count: int) -> None:
     """Wait until so many readings are in the notebook."""
-    end = time.monotonic() + 240.0
+    end = time.monotonic() + PATIENCE_S
     while len(served.notebook.readings("barrel-by-the-door")) < count:
         assert time.monotonic() < end, "what waited on the device never came"
         time.sleep(0.1)
@@ -101,43 +118,43 @@ def _arrived(served: Served, count: int) -> None:
 def test_a_whole_brew_from_the_first_screen_to_the_harvest(browser: Any, served: Served, size: str) -> None:
     one = visit(browser, served, size)
     page, base = one.page, served.base
-    fill_first_brew(page, base, datetime.now() - timedelta(hours=10))
-    page.locator(".call .say").wait_for(timeout=120_000)
-    until(page, "!document.querySelector('.call .say').textContent.includes('Working')", seconds=180)
+    fill_first_brew(page, base, 10)
+    page.locator(".call .say").wait_for()
+    until(page, "!document.querySelector('.call .say').textContent.includes('Working')")
     before = page.locator(".call").first.inner_text()
     page.locator("figure.chart svg").first.wait_for()
 
     # Two taps and the number: Record, the digits with a decimal comma, Keep.
-    page.goto(base + "/")
+    go(page, base + "/")
     page.get_by_role("link", name="Record", exact=True).locator("visible=true").first.click()
-    page.wait_for_url("**/record")
+    arrive(page, "**/record")
     type_with_keys(page, "42,5")
     page.get_by_role("button", name="Keep", exact=True).click()
-    page.wait_for_url("**/brews/barrel-by-the-door?done=*")
-    assert "42,5" in page.locator("#notices").inner_text()
+    arrive(page, "**/brews/barrel-by-the-door?done=*")
+    page.locator("#notices").get_by_text("42,5").first.wait_for()
 
     # Another device looks on while the call changes: nobody reloads its page.
     other = visit(browser, served, "desk", "dark")
-    other.page.goto(base + "/brews/barrel-by-the-door")
+    go(other.page, base + "/brews/barrel-by-the-door")
     other.page.evaluate("window.untouched = true")
-    until(other.page, "was => document.querySelector('.call').innerText !== was", before, seconds=180)
+    until(other.page, "was => document.querySelector('.call').innerText !== was", before)
     assert other.page.evaluate("window.untouched") is True
     SHOTS.mkdir(exist_ok=True)
-    page.goto(base + "/")
-    page.wait_for_timeout(1200)
+    go(page, base + "/")
+    let_parts_arrive(page)
     page.screenshot(path=SHOTS / f"brewing-{size}.png", full_page=True)
 
     # The connection goes: the page still opens, two readings are typed, the server restarts, they arrive once and in order.
-    page.goto(base + "/brews/barrel-by-the-door/record")
+    go(page, base + "/brews/barrel-by-the-door/record")
     until(page, "navigator.serviceWorker.controller !== null")
-    page.goto(base + "/brews/barrel-by-the-door/record")
+    go(page, base + "/brews/barrel-by-the-door/record")
     served.stop()
-    page.goto(base + "/brews/barrel-by-the-door/record")
+    go(page, base + "/brews/barrel-by-the-door/record")
     page.get_by_text("Kept copy of").wait_for()  # the page says that it is not the newest, and since when
-    for digits in ("55", "61"):
+    for number, digits in enumerate(("55", "61"), start=1):
         type_with_keys(page, digits)
-        page.get_by_role("button", name="Keep", exact=True).dblclick()
-        page.get_by_text("Kept on this device").wait_for()
+        tap_twice(page.get_by_role("button", name="Keep", exact=True))
+        until(page, "number => document.querySelectorAll('#waiting li').length === number", number)  # in the device's store
     page.reload()
     page.locator("#waiting li").nth(1).wait_for()
     page.screenshot(path=SHOTS / f"waiting-{size}.png", full_page=True)
@@ -146,11 +163,11 @@ def test_a_whole_brew_from_the_first_screen_to_the_harvest(browser: Any, served:
     assert [reading.signal for reading in served.notebook.readings("barrel-by-the-door")] == [42.5, 55.0, 61.0]
     until(page, "document.querySelector('#waiting').hidden")
 
-    page.goto(base + "/brews/barrel-by-the-door/harvest")
+    go(page, base + "/brews/barrel-by-the-door/harvest")
     page.get_by_label("earthy", exact=True).check()
     page.locator("#volume").fill("90")
     page.get_by_role("button", name="Harvested").click()
-    page.wait_for_url("**/brews/barrel-by-the-door*")
+    arrive(page, "**/brews/barrel-by-the-door*")
     page.get_by_text("Harvested after").wait_for()
     page.screenshot(path=SHOTS / f"harvested-{size}.png", full_page=True)
     assert one.foreign == [] and other.foreign == []
@@ -159,36 +176,37 @@ def test_a_whole_brew_from_the_first_screen_to_the_harvest(browser: Any, served:
 
 def test_an_entry_typed_on_an_old_page_and_a_double_tap_come_once(browser: Any, served: Served) -> None:
     one = visit(browser, served, "phone")
-    fill_first_brew(one.page, served.base, datetime.now() - timedelta(hours=2))
-    one.page.goto(served.base + "/brews/barrel-by-the-door/record?what=oxygen")
+    fill_first_brew(one.page, served.base, 2)
+    go(one.page, served.base + "/brews/barrel-by-the-door/record?what=oxygen")
     type_with_keys(one.page, "7,9")
-    one.page.get_by_role("button", name="Keep", exact=True).dblclick()
-    one.page.wait_for_url("**/brews/barrel-by-the-door?done=*")
+    tap_twice(one.page.get_by_role("button", name="Keep", exact=True))
+    arrive(one.page, "**/brews/barrel-by-the-door?done=*")
     one.page.go_back()
     one.page.locator(".pad").wait_for()
     one.page.locator("#signal").fill("7,5")
     one.page.get_by_role("button", name="Keep", exact=True).click()
-    one.page.wait_for_url("**/brews/barrel-by-the-door?done=*")
+    arrive(one.page, "**/brews/barrel-by-the-door?done=*")
     assert served.notebook.log("barrel-by-the-door", "oxygen")[1].tolist() == [7.9, 7.5]
 
 
 def test_a_refused_entry_stays_in_the_form_with_its_remedy(browser: Any, served: Served) -> None:
     one = visit(browser, served, "phone")
-    fill_first_brew(one.page, served.base, datetime.now() - timedelta(hours=2))
-    one.page.goto(served.base + "/brews/barrel-by-the-door/record?what=pH")
+    fill_first_brew(one.page, served.base, 2)
+    go(one.page, served.base + "/brews/barrel-by-the-door/record?what=pH")
     one.page.locator("#signal").fill("99")
     one.page.get_by_role("button", name="Keep", exact=True).click()
     one.page.get_by_role("alert").wait_for()
     assert one.page.locator("#signal").input_value() == "99"
-    assert one.page.evaluate("document.querySelector('#waiting').hidden") is True
+    until(one.page, "document.querySelector('#waiting').hidden")
 
 
 def test_a_second_entry_typed_while_the_first_is_being_sent_is_kept_too(browser: Any, served: Served) -> None:
     one = visit(browser, served, "phone")
-    fill_first_brew(one.page, served.base, datetime.now() - timedelta(hours=2))
-    one.page.goto(served.base + "/brews/barrel-by-the-door/record?what=oxygen")
+    fill_first_brew(one.page, served.base, 2)
+    go(one.page, served.base + "/brews/barrel-by-the-door/record?what=oxygen")
     held: list[Any] = []
-    one.page.route("**/readings", lambda route: held.append(route))  # a slow line: the answer does not come yet
+    slow = [True]  # a slow line: the answer does not come yet
+    one.page.route("**/readings", lambda route: held.append(route) if slow else route.continue_())
     one.page.locator("#signal").fill("7,9")
     one.page.get_by_role("button", name="Keep", exact=True).click()
     until(one.page, "document.querySelector('#signal').value === ''")
@@ -197,13 +215,12 @@ def test_a_second_entry_typed_while_the_first_is_being_sent_is_kept_too(browser:
     until(one.page, "document.querySelector('#signal').value === ''")
     one.page.locator("#signal").fill("6")  # the third is only being typed when the line comes back
     one.page.wait_for_timeout(1500)  # longer than a second of the clock: the first was under way all that time
+    slow.clear()
     for route in held:
         route.continue_()
-    one.page.unroute("**/readings")
-    for _ in range(100):
-        found = served.notebook.log("barrel-by-the-door", "oxygen")[1].tolist()
-        if len(found) == 2:
-            break
+    end = time.monotonic() + PATIENCE_S
+    while len(found := served.notebook.log("barrel-by-the-door", "oxygen")[1].tolist()) < 2:
+        assert time.monotonic() < end, found
         one.page.wait_for_timeout(100)
     assert found == [7.9, 7.5]
     assert one.page.locator("#signal").input_value() == "6"
@@ -211,18 +228,26 @@ def test_a_second_entry_typed_while_the_first_is_being_sent_is_kept_too(browser:
 
 def test_a_page_that_renews_itself_does_not_take_away_a_tap_that_is_on_its_way(browser: Any, served: Served) -> None:
     one = visit(browser, served, "phone")
-    fill_first_brew(one.page, served.base, datetime.now() - timedelta(hours=2))
-    one.page.locator(".call .say").first.wait_for(timeout=120_000)
-    until(one.page, "!document.querySelector('.call .say').textContent.includes('Working')", seconds=180)
-    one.page.goto(served.base + "/")
+    fill_first_brew(one.page, served.base, 2)
+    one.page.locator(".call .say").first.wait_for()
+    until(one.page, "!document.querySelector('.call .say').textContent.includes('Working')")
+    go(one.page, served.base + "/")
     live = served.server.config.app.state.live
-    # A slow line: the next page does not come yet.
+    heard: list[str] = []
+    wire = one.context.new_cdp_session(one.page)
+    wire.send("Network.enable")
+    wire.on("Network.eventSourceMessageReceived", lambda told: heard.append(told["data"]))
+    # A slow line: the next page does not come yet. The page's clock stands at the tap: it is recent on the slowest machine.
     one.page.evaluate("""() => {
         addEventListener('click', (event) => event.preventDefault());
         window.mark = 'here';
+        const now = performance.now();
+        performance.now = () => now;
         document.querySelector('nav a').click();
     }""")
-    for _ in range(30):
+    end = time.monotonic() + PATIENCE_S
+    while sum("brews" in words for words in heard) < 10:
+        assert time.monotonic() < end, heard
         live.tell("brews")
         one.page.wait_for_timeout(100)
     assert one.page.evaluate("window.mark") == "here"
@@ -230,10 +255,10 @@ def test_a_page_that_renews_itself_does_not_take_away_a_tap_that_is_on_its_way(b
 
 def test_without_room_on_the_device_an_entry_is_never_said_to_be_kept_nor_lost(browser: Any, served: Served) -> None:
     one = visit(browser, served, "phone")
-    fill_first_brew(one.page, served.base, datetime.now() - timedelta(hours=2))
+    fill_first_brew(one.page, served.base, 2)
     full = "IDBObjectStore.prototype.add = () => { throw new DOMException('full', 'QuotaExceededError'); };"
     one.page.add_init_script(full)
-    one.page.goto(served.base + "/brews/barrel-by-the-door/record?what=oxygen")
+    go(one.page, served.base + "/brews/barrel-by-the-door/record?what=oxygen")
     one.page.route("**/readings", lambda route: route.abort())
     one.page.locator("#signal").fill("7,9")
     one.page.get_by_role("button", name="Keep", exact=True).click()
@@ -293,17 +318,20 @@ def pages_of(served: Served) -> list[str]:
     return plain + ours
 
 
-# What a page asks for by itself has come and nothing moves any more.
-AT_REST = """document.readyState === 'complete' && !document.querySelector('.htmx-request')
-  && document.getAnimations().every(one => one.playState !== 'running')"""
+# What a page asks for by itself has come.
+AT_REST = "document.readyState === 'complete' && !document.querySelector('.htmx-request')"
+# Nothing moves any more but what moves without end.
+STILL = """document.getAnimations().every(
+  one => one.playState !== 'running' || one.effect.getComputedTiming().endTime === Infinity)"""
 
 
 def let_parts_arrive(page: Any) -> None:
     """Up to seven tenths of a second; a page that asks for nothing is looked at at once. Slow parts are pages of their own."""
     for _ in range(7):
-        if page.evaluate(AT_REST):
-            return
+        if answered(page, AT_REST):
+            break
         page.wait_for_timeout(100)
+    until(page, STILL)
 
 
 def _barriers(page: Any) -> tuple[Any, bool]:
@@ -311,20 +339,14 @@ def _barriers(page: Any) -> tuple[Any, bool]:
 
     A page may renew itself when its call is ready, which ends a check half way: then once more.
     """
-    from playwright.sync_api import Error
+    check = f"{AXE.read_text(encoding='utf-8')}\n;axe.run(document, {{resultTypes: ['violations']}})"
 
-    for _ in range(4):
-        try:
-            let_parts_arrive(page)
-            page.evaluate(AXE.read_text(encoding="utf-8"))
-            told = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
-            return told, page.evaluate(IS_WIDE, page.viewport_size["width"])
-        except Error as fault:
-            if "context was destroyed" not in str(fault):
-                raise
-            page.wait_for_load_state("load")
-            page.wait_for_timeout(700)
-    raise AssertionError("the page renews itself without end")
+    def look() -> tuple[Any, bool]:
+        let_parts_arrive(page)
+        return page.evaluate(check), page.evaluate(IS_WIDE, page.viewport_size["width"])
+
+    found: tuple[Any, bool] = steadily(page, look)
+    return found
 
 
 # Text of twice the size, or a screen of 320 px: nothing may leave the screen (WCAG 2.2, 1.4.4 and 1.4.10).
@@ -362,7 +384,8 @@ def test_every_page_is_free_of_barriers(browser: Any, demo: Served, size: str, l
     found, wide = [], []
     SHOTS.mkdir(exist_ok=True)
     for path in pages_of(demo):
-        asked = one.context.request.get(demo.base + path, max_retries=3)  # a line that lay idle may have been hung up
+        # A line that lay idle may have been hung up.
+        asked = one.context.request.get(demo.base + path, max_retries=3, timeout=1000 * PATIENCE_S)
         if "html" not in asked.headers.get("content-type", "") or "attachment" in asked.headers.get("content-disposition", ""):
             continue
         go(one.page, demo.base + path)
@@ -390,7 +413,8 @@ def test_a_page_with_its_charts_is_light(browser: Any, demo: Served) -> None:
         session.send("Network.enable")
         session.on("Network.loadingFinished", lambda told, sizes=sizes: sizes.append(told["encodedDataLength"]))
         one.page.goto(demo.base + path, wait_until="networkidle" if path != "/" else "load")
-        assert one.page.locator("figure.chart svg.area").count() or path == "/"
+        if path != "/":
+            until(one.page, "document.querySelectorAll('figure.chart svg.area').length > 0")
         assert 20_000 < sum(sizes) < 200_000, (path, sum(sizes))
         one.context.close()
 
@@ -398,8 +422,8 @@ def test_a_page_with_its_charts_is_light(browser: Any, demo: Served) -> None:
 def test_a_chart_reads_out_under_the_finger(browser: Any, demo: Served) -> None:
     one = visit(browser, demo, "phone")
     brew = usecases.brews.brews_under_way(demo.notebook, now=datetime.now().astimezone())[0].key
-    one.page.goto(f"{demo.base}/brews/{brew}")
-    until(one.page, "document.querySelector('figure.chart script[type=\"application/json\"]') !== null", seconds=180)
+    go(one.page, f"{demo.base}/brews/{brew}")
+    until(one.page, "document.querySelector('figure.chart script[type=\"application/json\"]') !== null")
     # The page renews its charts when the call is ready; what was read out before goes with them, so touch again then.
     touch = """() => { const chart = document.querySelector("figure.chart:has(> script)");
       if (!chart) return "";
@@ -407,11 +431,10 @@ def test_a_chart_reads_out_under_the_finger(browser: Any, demo: Served) -> None:
       const at = { clientX: box.left + box.width / 2, clientY: box.top + 90, bubbles: true, pointerType: "touch" };
       chart.querySelector(".area").dispatchEvent(new PointerEvent("pointerdown", at));
       return chart.querySelector(".at-words")?.textContent ?? ""; }"""
-    until(one.page, f"({touch})() !== ''", seconds=60)
-    read = one.page.evaluate(touch)
+    read = until(one.page, touch)
     assert " h" in read and ":" in read and any(unit in read for unit in ("µg C/mL", "mg/L"))
     # The same by keyboard, on a page that does not renew itself: each arrow tells another moment, Escape puts the words away.
-    one.page.goto(f"{demo.base}/courses?brew={brew}&recipe={demo.notebook.get(Brew, brew).recipe}")
+    go(one.page, f"{demo.base}/courses?brew={brew}&recipe={demo.notebook.get(Brew, brew).recipe}")
     chart = one.page.get_by_role("slider").first
     chart.focus()
     told = [chart.get_attribute("aria-valuetext")]
@@ -427,7 +450,7 @@ def test_a_chart_reads_out_under_the_finger(browser: Any, demo: Served) -> None:
 
 def test_a_moved_dose_is_answered_without_asking_the_server(browser: Any, demo: Served) -> None:
     one = visit(browser, demo, "phone")
-    one.page.goto(f"{demo.base}/oxygen")
+    go(one.page, f"{demo.base}/oxygen")
     one.page.route("**/parts/oxygen/**", lambda route: route.abort())
     said = one.page.locator("[data-say]").inner_text()
     one.page.locator("#dose").evaluate("e => { e.value = 9; e.dispatchEvent(new Event('input', { bubbles: true })); }")
@@ -442,10 +465,10 @@ def test_a_moved_dose_is_answered_without_asking_the_server(browser: Any, demo: 
 def test_a_chart_follows_light_and_dark_and_its_figures_are_beside_it(browser: Any, demo: Served) -> None:
     one = visit(browser, demo, "phone")
     brew = usecases.brews.brews_under_way(demo.notebook, now=datetime.now().astimezone())[0].key
-    one.page.goto(f"{demo.base}/brews/{brew}")
+    go(one.page, f"{demo.base}/brews/{brew}")
     one.page.locator("figure.chart svg").first.wait_for()
     ink = "getComputedStyle(document.querySelector('figure.chart svg text')).fill"
-    light = one.page.evaluate(ink)
+    light = until(one.page, ink)
     one.page.get_by_role("button", name="Light or dark").click()
     until(one.page, f"{ink} !== '{light}'")
     one.page.get_by_text("Figures").first.click()

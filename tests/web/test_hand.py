@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from tests.web.browsing import CHROMIUM, Served, browser, free_port, visit
+from tests.ports import free_port
+from tests.web.browsing import CHROMIUM, PATIENCE_S, Served, arrive, browser, go, visit
 from tests.web.test_browser import fill_first_brew
 from tests.web.test_push import ASKED
 
@@ -42,7 +44,7 @@ def brewing(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
     made = Served(folder=Path(tmp_path_factory.mktemp("hand")), port=free_port(), advise=_no_call)
     made.start()
     one = visit(browser, made, "phone")
-    fill_first_brew(one.page, made.base, datetime.now() - timedelta(hours=2))
+    fill_first_brew(one.page, made.base, 2)
     one.context.close()
     yield made
     made.stop()
@@ -57,7 +59,7 @@ def _no_call(notebook: Any, brew: str, now: datetime) -> Any:
 def test_a_value_can_be_spoken_and_is_seen_before_it_is_kept(browser: Any, brewing: Served) -> None:
     one = visit(browser, brewing, "phone")
     one.page.add_init_script(LISTENS)
-    one.page.goto(f"{brewing.base}/brews/barrel-by-the-door/record?what=oxygen")
+    go(one.page, f"{brewing.base}/brews/barrel-by-the-door/record?what=oxygen")
     say, field = one.page.get_by_role("button", name="Say it"), one.page.locator("#signal")
     for heard, typed in (
         ("7.9", "7.9"),
@@ -77,13 +79,13 @@ def test_a_value_can_be_spoken_and_is_seen_before_it_is_kept(browser: Any, brewi
     assert field.input_value() == "7.9"
     assert len(brewing.notebook.log("barrel-by-the-door", "oxygen")[1]) == 0  # nothing is kept by speaking alone
     one.page.get_by_role("button", name="Keep", exact=True).click()
-    one.page.wait_for_url("**/brews/barrel-by-the-door?done=*")
+    arrive(one.page, "**/brews/barrel-by-the-door?done=*")
     assert brewing.notebook.log("barrel-by-the-door", "oxygen")[1].tolist() == [7.9]
     assert one.faults == [] and one.foreign == []
     # A browser that does not listen shows no button.
     other = visit(browser, brewing, "desk")
     other.page.add_init_script("delete window.SpeechRecognition; delete window.webkitSpeechRecognition;")
-    other.page.goto(f"{brewing.base}/brews/barrel-by-the-door/record?what=oxygen")
+    go(other.page, f"{brewing.base}/brews/barrel-by-the-door/record?what=oxygen")
     other.page.locator(".pad button").first.wait_for()
     assert other.page.get_by_role("button", name="Say it").count() == 0
 
@@ -93,7 +95,7 @@ def test_a_device_asks_for_notices_and_ends_them(browser: Any, brewing: Served) 
 
     one = visit(browser, brewing, "phone")
     one.page.add_init_script(PUSHES.replace("ASKED", json.dumps(ASKED)))
-    one.page.goto(f"{brewing.base}/reminders")
+    go(one.page, f"{brewing.base}/reminders")
     kept = brewing.server.config.app.state.web_state
     one.page.get_by_role("button", name="Tell this device").click()
     one.page.get_by_text("This device is told.").wait_for()
@@ -106,7 +108,7 @@ def test_a_device_asks_for_notices_and_ends_them(browser: Any, brewing: Served) 
 
 def test_the_page_for_the_wall_prints_ink_on_white_without_buttons(browser: Any, brewing: Served) -> None:
     one = visit(browser, brewing, "desk", "dark")
-    one.page.goto(f"{brewing.base}/brews/barrel-by-the-door")
+    go(one.page, f"{brewing.base}/brews/barrel-by-the-door")
     one.page.get_by_role("link", name="A page for the wall").click()
     one.page.get_by_role("button", name="Print").wait_for()
     one.page.emulate_media(media="print", color_scheme="dark")
@@ -118,7 +120,7 @@ def test_the_page_for_the_wall_prints_ink_on_white_without_buttons(browser: Any,
 
 def test_long_work_is_seen_to_go_on(browser: Any, brewing: Served) -> None:
     page = visit(browser, brewing, "desk").page
-    page.goto(f"{brewing.base}/reminders")
+    go(page, f"{brewing.base}/reminders")
     page.locator('.rail a[href="/shelf"]').wait_for()
     # A page that does not come: the link is taken, and nothing follows.
     page.evaluate("""() => {
@@ -127,7 +129,7 @@ def test_long_work_is_seen_to_go_on(browser: Any, brewing: Served) -> None:
     }""")
     page.locator("#working progress").wait_for()
     assert page.locator("#working [role=status]").inner_text().startswith("Working")
-    page.goto(f"{brewing.base}/shelf")
+    go(page, f"{brewing.base}/shelf")
     assert page.locator("#working").count() == 0
 
 
@@ -145,28 +147,32 @@ def test_start_record_and_harvest_by_keyboard_alone(browser: Any, tmp_path: Path
             page.keyboard.press("Tab")
         raise AssertionError(f"never reached by Tab: {test}")
 
-    page.goto(served.base + "/brews/new")
+    def follow(test: str, pattern: str) -> None:
+        """Press Enter on a link; again if the page renewed that part under the finger."""
+        end, here = time.monotonic() + PATIENCE_S, page.url
+        while page.url == here:
+            assert time.monotonic() < end, f"no link followed: {test}"
+            to(test)
+            page.keyboard.press("Enter")
+            page.wait_for_timeout(500)
+        arrive(page, pattern)
+
+    go(page, served.base + "/brews/new")
     for field, typed in (("volume", "20"), ("compost_amount", "0,5"), ("flow", "5")):
         to(f"e.id === '{field}'")
         page.keyboard.type(typed)
     to("e.textContent.includes('Start the clock')")
     page.keyboard.press("Enter")
-    page.wait_for_url("**/brews/brew-of-*")
+    arrive(page, "**/brews/brew-of-*")
     key = page.url.split("/brews/")[1].split("?")[0]
-    to("e.textContent.trim() === 'Record'")
-    page.keyboard.press("Enter")
-    page.wait_for_url("**/record")
-    to("e.textContent.trim() === 'Oxygen'")
-    page.keyboard.press("Enter")
-    page.wait_for_url("**/record?what=oxygen")
+    follow("e.textContent.trim() === 'Record'", "**/record")
+    follow("e.textContent.trim() === 'Oxygen'", "**/record?what=oxygen")
     to("e.id === 'signal'")
     page.keyboard.type("7,5")
     page.keyboard.press("Enter")
-    page.wait_for_url("**?done=*")
+    arrive(page, "**?done=*")
     assert served.notebook.log(key, "oxygen")[1].tolist() == [7.5]
-    to("e.getAttribute('href')?.endsWith('/harvest')")
-    page.keyboard.press("Enter")
-    page.wait_for_url("**/harvest")
+    follow("e.getAttribute('href')?.endsWith('/harvest')", "**/harvest")
     to("e.name === 'smell'")
     page.keyboard.press("Space")
     to("e.textContent.trim() === 'Harvested'")

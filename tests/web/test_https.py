@@ -32,9 +32,9 @@ def test_a_phone_that_trusts_the_authority_gets_through_and_another_does_not(tmp
     server.socket = context.wrap_socket(server.socket, server_side=True)
     threading.Thread(target=server.serve_forever, daemon=True).start()
     address = f"https://localhost:{server.server_port}/"
-    assert httpx.get(address, verify=ssl.create_default_context(cafile=str(made.authority))).status_code == 204
+    assert httpx.get(address, verify=ssl.create_default_context(cafile=str(made.authority)), timeout=240).status_code == 204
     try:
-        httpx.get(address, verify=ssl.create_default_context())
+        httpx.get(address, verify=ssl.create_default_context(), timeout=240)
         raise AssertionError("a stranger's device trusted it")
     except httpx.ConnectError as fault:
         assert "CERTIFICATE_VERIFY_FAILED" in str(fault)

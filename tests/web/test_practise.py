@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 
 from aerobe.practice import LESSONS, CallThen, Rival, Rivals
-from tests.web.browsing import AXE, CHROMIUM, Served, Visit, browser, free_port, until, visit  # noqa: F401
+from tests.ports import free_port
+from tests.web.browsing import AXE, CHROMIUM, Served, Visit, arrive, browser, go, until, visit  # noqa: F401
 from tests.web.conftest import Shed
 
 RIVAL = Rival(harvested_h=22.0, caught=0.95, tests=2, points=93.0)
@@ -108,17 +109,17 @@ def test_a_practice_brew_on_a_phone(browser: Any, practising: Served, by: str) -
             button.focus()
             page.keyboard.press("Enter")
 
-    page.goto(practising.base + "/practise")
+    go(page, practising.base + "/practise")
     assert clean(page) == []
-    page.goto(practising.base + "/practise/lessons/cannot-tell")
+    go(page, practising.base + "/practise/lessons/cannot-tell")
     assert clean(page) == []
     press("Nearly always")
     page.get_by_text("You guessed: nearly always.").wait_for()
     assert clean(page) == [] and page.evaluate("document.documentElement.scrollWidth <= 390")
-    page.goto(practising.base + "/practise")
+    go(page, practising.base + "/practise")
     page.get_by_label("With an oxygen probe").check()
     press("Draw a brew")
-    page.wait_for_url("**/practise/practice-*")
+    arrive(page, "**/practise/practice-*")
     assert page.evaluate("document.documentElement.scrollWidth <= 390")
     for at in range(1, 13):
         press("An hour on")
@@ -136,7 +137,8 @@ def test_a_practice_brew_on_a_phone(browser: Any, practising: Served, by: str) -
     assert page.locator("#run").get_attribute("aria-pressed") == "false"
     press("Harvest")
     page.get_by_role("heading", name="Behind the curtain").wait_for()
-    assert "PRACTICE" in page.locator("#picture").inner_text() and page.locator("#picture path.true").count() == 1
+    until(page, "() => document.querySelectorAll('#picture path.true').length === 1")  # drawn when the page stands
+    assert "PRACTICE" in page.locator("#picture").inner_text()
     assert clean(page) == [] and page.evaluate("document.documentElement.scrollWidth <= 390")
     assert one.faults == [] and one.foreign == []
     one.context.close()

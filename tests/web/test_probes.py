@@ -25,6 +25,7 @@ from aerobe.oxygen._live_probe import spike_heights
 from aerobe.web._broker import Broker, BrokerSettings, Topic, topics_from
 from aerobe.web._points import batches_from
 from aerobe.web._senders import add_sender
+from tests.ports import free_port
 from tests.web.conftest import START, Shed
 
 
@@ -148,13 +149,8 @@ def test_the_spike_is_that_of_the_manual() -> None:
 
 # -- MQTT ---------------------------------------------------------------------------------------------------------------
 
+PATIENCE_S = 240.0  # how long the machine may take is not what is tested
 mosquitto = shutil.which("mosquitto") or ("/usr/sbin/mosquitto" if Path("/usr/sbin/mosquitto").exists() else None)
-
-
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 @contextlib.contextmanager
@@ -167,22 +163,28 @@ def broker(folder: Path, port: int, *, keeps: bool = False) -> Iterator[None]:
     config.write_text(f"listener {port} 127.0.0.1\nallow_anonymous true\n{as_root}{memory}")
     process = subprocess.Popen([mosquitto, "-c", str(config)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     try:
-        for _ in range(100):
-            with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), 0.2):
-                break
-            time.sleep(0.05)
+        wait_for_broker(process, port)
         yield
     finally:
         process.terminate()
-        process.wait(10)
+        process.wait(PATIENCE_S)
 
 
-async def until(what, seconds: float = 15.0) -> None:  # type: ignore[no-untyped-def]
-    for _ in range(int(seconds / 0.05)):
-        if what():
+def wait_for_broker(process: subprocess.Popen[bytes], port: int) -> None:
+    """Until it takes calls."""
+    end = time.monotonic() + PATIENCE_S
+    while True:
+        with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", port), PATIENCE_S):
             return
+        assert process.poll() is None and time.monotonic() < end, "the broker did not start"
+        time.sleep(0.05)
+
+
+async def until(what) -> None:  # type: ignore[no-untyped-def]
+    end = time.monotonic() + PATIENCE_S
+    while not what():
+        assert time.monotonic() < end, "it did not happen in time"
         await asyncio.sleep(0.05)
-    raise AssertionError("it did not happen in time")
 
 
 async def publish(port: int, topic: str, payload: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,7 +11,8 @@ from typing import Any
 
 import pytest
 
-from tests.web.browsing import CHROMIUM, Served, Visit, browser, free_port, visit
+from tests.ports import free_port
+from tests.web.browsing import CHROMIUM, PATIENCE_S, WHOLE, Served, Visit, browser, go, steadily, until, visit
 from tests.whole_job.job import Clock, Person, do_the_job
 from tests.whole_job.test_whole_job import by_hand, told, true_ratio
 from tests.whole_job.world import World
@@ -34,8 +36,9 @@ PRESS = f"""asked => {{
   if (!item || !item.checkVisibility()) return item ? "hidden" : "not there";
   const box = item.getBoundingClientRect();
   if (box.left < 0 || box.width < 1) return "outside the screen";
+  window.pressed = true;
   setTimeout(() => item.click());
-  return true;
+  return {{ target: item.href || "", own: Boolean(item.form?.hasAttribute("data-queue")) }};
 }}"""
 OPEN = "field => { for (let at = field.closest('details'); at; at = at.parentElement.closest('details')) at.open = true; }"
 
@@ -48,7 +51,7 @@ class Chromium:
     base: str
 
     def open(self, path: str) -> None:
-        self.one.page.goto(self.base + path)
+        go(self.one.page, self.base + path)
 
     def follow(self, words: str, near: str = "") -> None:
         # An alarm stands on every page and links its brew; what the page itself links is meant.
@@ -68,35 +71,34 @@ class Chromium:
         self._leave("main form button", button)
 
     def text(self) -> str:
-        place = self.one.page.locator("main" if self.one.page.locator("main").count() else "body")
-        return re.sub(r"\s+", " ", place.evaluate(WORDS)).strip()
+        page = self.one.page
+        read = f"() => ({WORDS})(document.querySelector('main') ?? document.body)"
+        return re.sub(r"\s+", " ", steadily(page, lambda: page.evaluate(read))).strip()
 
     def _find(self, selector: str, words: str) -> Any:
         """The first with these words, found in one look: a call that arrives meanwhile may change the page."""
-        from playwright.sync_api import Error
-
-        try:
-            found = self.one.page.evaluate_handle(FIRST, [selector, words.casefold()]).as_element()
-        except Error as fault:
-            assert "destroyed" in str(fault), fault  # the page renewed itself under the look
-            self.one.page.wait_for_load_state()
-            found = self.one.page.evaluate_handle(FIRST, [selector, words.casefold()]).as_element()
-        said = self.one.page.locator(selector).all_inner_texts() if found is None else ()
-        assert found is not None, f"{self.one.page.url} has no '{words}' among: {said}"
+        page = self.one.page
+        found = steadily(page, lambda: page.evaluate_handle(FIRST, [selector, words.casefold()]).as_element())
+        said = page.locator(selector).all_inner_texts() if found is None else ()
+        assert found is not None, f"{page.url} has no '{words}' among: {said}"
         return found
 
     def _leave(self, selector: str, words: str) -> None:
         """Press what leads to another page and wait until that page stands: a link's own, or any after a form but its own."""
-        item, here = self._find(selector, words), self.one.page.url
-        target = item.evaluate("item => item.href || ''")
-        own = item.evaluate("item => Boolean(item.form?.hasAttribute('data-queue'))")
+        page = self.one.page
+        self._find(selector, words)
+        here = page.url
+        pressed = steadily(page, lambda: page.evaluate(PRESS, [selector, words.casefold()]))
+        assert isinstance(pressed, dict), f"{page.url} has no '{words}' to be seen ({pressed})"
+        target, own = pressed["target"], pressed["own"]
 
         def arrived(url: str) -> bool:
             return url == target if target else not own or url.split("?")[0] != here.split("?")[0]
 
-        with self.one.page.expect_navigation(url=arrived):
-            seen = self.one.page.evaluate(PRESS, [selector, words.casefold()])
-            assert seen is True, f"{self.one.page.url} has no '{words}' to be seen ({seen})"
+        end = time.monotonic() + PATIENCE_S
+        while not (arrived(page.url) and until(page, f"window.pressed ? 'old' : {WHOLE} && 'new'") == "new"):
+            assert time.monotonic() < end, f"'{words}' led from {here} to {page.url}"
+            page.wait_for_timeout(50)
 
     def _fill(self, form: Any, name: str, value: Any) -> None:
         field = form.query_selector(f'[name="{name}"]')
