@@ -55,15 +55,43 @@ def critical_values(level: float, correlation: Array, df: Array) -> Array:
 @lru_cache(maxsize=512)
 def _separate_critical(level: float, packed: bytes, size: int, df: float) -> float:
     """Quantile of the largest |t| where every comparison is divided by a scatter of its own."""
+    matrix = np.frombuffer(packed).reshape(size, size)
+    scale = _own_scales(size, df) if df < 5e4 else 1.0
+    normal = _scores(size, 2 * size, _POINTS) @ _root(matrix)
+    return float(np.quantile(np.abs(normal / scale).max(axis=1), level))
+
+
+# The points are always the same ones, and what is worked out from them alone serves every family of their size.
+_POINTS = 14  # as a power of two
+
+
+@lru_cache(maxsize=16)
+def _uniform(columns: int, power_of_two: int) -> Array:
     from scipy.stats import qmc
 
-    matrix = np.frombuffer(packed).reshape(size, size)
-    uniform = qmc.Sobol(2 * size, scramble=True, rng=np.random.default_rng(20111)).random_base2(14)
-    uniform = np.clip(uniform, 1e-12, 1 - 1e-12)
+    points = qmc.Sobol(columns, scramble=True, rng=np.random.default_rng(20111)).random_base2(power_of_two)
+    return _kept(np.clip(points, 1e-12, 1 - 1e-12))
+
+
+@lru_cache(maxsize=16)
+def _scores(size: int, columns: int, power_of_two: int) -> Array:
+    return _kept(special.ndtri(_uniform(columns, power_of_two)[:, :size]))
+
+
+@lru_cache(maxsize=64)
+def _own_scales(size: int, df: float) -> Array:
+    """The root mean square of df normals for each comparison, shape (points, comparisons)."""
+    return _kept(np.sqrt(2.0 * special.gammaincinv(df / 2.0, _uniform(2 * size, _POINTS)[:, size:]) / df))
+
+
+def _kept(made: Array) -> Array:
+    made.setflags(write=False)
+    return made
+
+
+def _root(matrix: Array) -> Array:
     value, vector = np.linalg.eigh(matrix)
-    normal = special.ndtri(uniform[:, :size]) @ (vector * np.sqrt(np.clip(value, 0.0, None))).T
-    scale = np.sqrt(2.0 * special.gammaincinv(df / 2.0, uniform[:, size:]) / df) if df < 5e4 else 1.0
-    return float(np.quantile(np.abs(normal / scale).max(axis=1), level))
+    return np.asarray((vector * np.sqrt(np.clip(value, 0.0, None))).T)
 
 
 def all_pairs(arms: int) -> Array:
@@ -79,12 +107,8 @@ def all_pairs(arms: int) -> Array:
 
 def joint_t(matrix: Array, df: float, power_of_two: int = 12) -> Array:
     """Quasi-random draws of a joint t with this correlation, always the same ones, shape (draws, comparisons). [-]"""
-    from scipy.stats import qmc
-
     size = matrix.shape[0]
-    uniform = qmc.Sobol(size + 1, scramble=True, rng=np.random.default_rng(20111)).random_base2(power_of_two)
-    uniform = np.clip(uniform, 1e-12, 1 - 1e-12)
-    value, vector = np.linalg.eigh(matrix)
-    normal = special.ndtri(uniform[:, :size]) @ (vector * np.sqrt(np.clip(value, 0.0, None))).T
+    uniform = _uniform(size + 1, power_of_two)
+    normal = _scores(size, size + 1, power_of_two) @ _root(matrix)
     scale = np.sqrt(2.0 * special.gammaincinv(df / 2.0, uniform[:, size]) / df) if df < 5e4 else np.ones(len(uniform))
     return np.asarray(normal / scale[:, None])
