@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import time
 
 from aerobe.errors import UnusableReading
 
@@ -23,6 +24,11 @@ def hoard(content: bytes) -> int:
 def spin(content: bytes) -> None:
     while True:
         pass
+
+
+def wait(content: bytes, *, seconds: float) -> str:
+    time.sleep(seconds)
+    return "done"
 
 
 def abort(content: bytes) -> None:
