@@ -6,6 +6,7 @@ import json
 import subprocess
 import sys
 from dataclasses import replace
+from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
 
 import openpyxl
@@ -19,6 +20,18 @@ from tests.conftest import DATA
 from tests.notebook.conftest import NOW, furnish
 
 HEAVY = ("numpy", "scipy", "numba", "sqlalchemy", "alembic", "fastapi", "vl_convert", "statsmodels", "markdown_it")
+
+
+@pytest.fixture(autouse=True)
+def later(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Commands are given some weeks after what is written down here, whatever this machine's clock says."""
+
+    class Later(datetime):
+        @classmethod
+        def now(cls, tz: tzinfo | None = None) -> datetime:  # type: ignore[override]
+            return (NOW + timedelta(days=40)).astimezone(tz)
+
+    monkeypatch.setattr(_common, "datetime", Later)
 
 
 @pytest.fixture

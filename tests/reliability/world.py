@@ -74,6 +74,10 @@ class World:
     def settled(self, form: Form) -> Form:
         """The form with what only this world knows: a ticket, a code, a key."""
         fields, address, file = dict(form.fields), form.address, form.file
+        if not address.endswith("/away"):
+            # Forms are tried in any order: what one of them put away is back before another needs it.
+            for noun, key in sorted(usecases.brews.put_away(self.notebook)):
+                usecases.brews.put_away_or_back(self.notebook, noun, key, away=False, now=self.clock())
         if form.address == "/trials/join" and file and not file[2]:
             file = (*file[:2], protocol())
         if form.address == "/trials/join/begin" and not fields["ticket"]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import time
 from collections.abc import Iterator
@@ -334,12 +335,17 @@ def let_parts_arrive(page: Any) -> None:
     until(page, STILL)
 
 
-def _barriers(page: Any) -> tuple[Any, bool]:
-    """What axe-core finds, and whether the page is wider than the screen.
+# In dark the document that was looked at in light has only other colours.
+OF_COLOURS = ["color-contrast", "link-in-text-block"]
+
+
+def _barriers(page: Any, rules: list[str] | None = None) -> tuple[Any, bool]:
+    """What axe-core finds by all its rules or by these, and whether the page is wider than the screen.
 
     A page may renew itself when its call is ready, which ends a check half way: then once more.
     """
-    check = f"{AXE.read_text(encoding='utf-8')}\n;axe.run(document, {{resultTypes: ['violations']}})"
+    asked = json.dumps({"resultTypes": ["violations"], **({"runOnly": rules} if rules else {})})
+    check = f"{AXE.read_text(encoding='utf-8')}\n;axe.run(document, {asked})"
 
     def look() -> tuple[Any, bool]:
         let_parts_arrive(page)
@@ -368,40 +374,49 @@ def leaves_the_screen(page: Any) -> list[str]:
     return found
 
 
-@pytest.mark.parametrize(
-    ("size", "look"),
-    [
-        ("phone", "light"),
-        ("phone", "dark"),
-        ("desk", "light"),
-        ("desk", "dark"),
-        pytest.param("narrow", "light", marks=pytest.mark.night),
-        pytest.param("narrow", "dark", marks=pytest.mark.night),
-    ],
-)
-def test_every_page_is_free_of_barriers(browser: Any, demo: Served, size: str, look: str) -> None:
-    one = visit(browser, demo, size, look)
-    found, wide = [], []
-    SHOTS.mkdir(exist_ok=True)
+@pytest.fixture(scope="module")
+def pages(browser: Any, demo: Served) -> list[str]:
+    """The addresses of the invented yard that are pages, and no downloads."""
+    asks, found = visit(browser, demo, "desk").context.request, []
     for path in pages_of(demo):
         # A line that lay idle may have been hung up.
-        asked = one.context.request.get(demo.base + path, max_retries=3, timeout=1000 * PATIENCE_S)
-        if "html" not in asked.headers.get("content-type", "") or "attachment" in asked.headers.get("content-disposition", ""):
-            continue
+        told = asks.get(demo.base + path, max_retries=3, timeout=1000 * PATIENCE_S).headers
+        if "html" in told.get("content-type", "") and "attachment" not in told.get("content-disposition", ""):
+            found.append(path)
+    return found
+
+
+@pytest.mark.parametrize("size", ["phone", "desk", pytest.param("narrow", marks=pytest.mark.night)])
+def test_every_page_is_free_of_barriers_in_light_and_dark(browser: Any, demo: Served, pages: list[str], size: str) -> None:
+    one = visit(browser, demo, size)
+    found, wide = [], []
+    SHOTS.mkdir(exist_ok=True)
+    for path in pages:
+        one.page.emulate_media(color_scheme="light")
         go(one.page, demo.base + path)
-        told, is_wide = _barriers(one.page)
-        found += [(path, item["id"], [node["html"][:150] for node in item["nodes"][:3]]) for item in told["violations"]]
-        if is_wide:
-            wide.append(path)
-        if look == "light" and size != "narrow":
-            wide += [f"{path} at {words}" for words in leaves_the_screen(one.page)]
-        if os.environ.get("AEROBE_SCREENSHOTS"):
-            name = path.strip("/").replace("/", "_").replace("?", "_") or "home"
-            one.page.screenshot(path=SHOTS / f"{name}-{size}-{look}.png", full_page=True)
+        for look, rules in (("light", None), ("dark", OF_COLOURS)):
+            one.page.emulate_media(color_scheme=look)
+            told, is_wide = _barriers(one.page, rules)
+            found += [(path, look, item["id"], [node["html"][:150] for node in item["nodes"][:3]]) for item in told["violations"]]
+            wide += [f"{path} in {look}"] if is_wide else []
+            if look == "light" and size != "narrow":
+                wide += [f"{path} at {words}" for words in leaves_the_screen(one.page)]
+            if os.environ.get("AEROBE_SCREENSHOTS"):
+                name = path.strip("/").replace("/", "_").replace("?", "_") or "home"
+                one.page.screenshot(path=SHOTS / f"{name}-{size}-{look}.png", full_page=True)
     assert found == []
     assert wide == []
     assert one.foreign == []
     assert [fault for fault in one.faults if "Failed to load resource" not in fault] == []  # fault pages say 404 and 422
+
+
+def test_colours_that_nobody_could_read_are_noticed_in_dark(browser: Any, demo: Served) -> None:
+    page = visit(browser, demo, "phone").page
+    go(page, f"{demo.base}/menu")
+    page.emulate_media(color_scheme="dark")
+    assert _barriers(page, OF_COLOURS)[0]["violations"] == []
+    answered(page, "() => { document.querySelector('h1').style.color = '#333'; }")
+    assert [item["id"] for item in _barriers(page, OF_COLOURS)[0]["violations"]] == ["color-contrast"]
 
 
 def test_a_page_with_its_charts_is_light(browser: Any, demo: Served) -> None:

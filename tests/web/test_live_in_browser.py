@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from datetime import datetime, timedelta
+import time
 from typing import Any
 
 import pytest
 
-from tests.web.browsing import CHROMIUM, Served, browser, served, until, visit
+from tests.web.browsing import CHROMIUM, PATIENCE_S, Served, browser, served, until, visit
 from tests.web.test_browser import fill_first_brew
 
 __all__ = ["browser", "served"]  # fixtures
@@ -21,12 +21,12 @@ def test_a_call_that_was_found_before_the_page_could_listen_is_shown_all_the_sam
     held: list[Any] = []
     the_line = re.compile(r"/live(\?|$)")
     one.page.route(the_line, lambda route: held.append(route))
-    fill_first_brew(one.page, served.base, datetime.now() - timedelta(hours=2))
+    fill_first_brew(one.page, served.base, 2)
     one.page.locator(".call .say").first.wait_for()
     thinker = served.server.config.app.state.thinker
-    for _ in range(1800):
-        if thinker.look("barrel-by-the-door").advice is not None:
-            break
+    end = time.monotonic() + PATIENCE_S
+    while thinker.look("barrel-by-the-door").advice is None:
+        assert time.monotonic() < end
         one.page.wait_for_timeout(100)
     failed: list[str] = []
 
@@ -41,5 +41,5 @@ def test_a_call_that_was_found_before_the_page_could_listen_is_shown_all_the_sam
     one.page.unroute(the_line)
     for route in held:
         route.continue_()
-    until(one.page, "!document.querySelector('.call .say').textContent.includes('Working')", seconds=180)
+    until(one.page, "!document.querySelector('.call .say').textContent.includes('Working')")
     assert failed
