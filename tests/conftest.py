@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import itertools
+import os
 from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
@@ -11,6 +12,11 @@ from types import SimpleNamespace
 import pytest
 
 from tests.stores import fresh_database, postgres, server_programs
+
+# Workers side by side share the cores and do not fight over them: read by the libraries when they are loaded.
+_THREADS = str(max(1, (os.cpu_count() or 1) // int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1"))))
+for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "NUMBA_NUM_THREADS"):
+    os.environ.setdefault(_name, _THREADS)
 
 TRUTH = Path(__file__).parent / "truth"
 DATA = Path(__file__).parent / "data"

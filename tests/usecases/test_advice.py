@@ -19,27 +19,35 @@ def demo(tmp_path):
         yield notebook, usecases.notebook.make_demo(notebook, now=NOW)
 
 
-def test_the_call_is_kept_with_versions_and_seed(demo):
-    notebook, brew = demo
-    advice = usecases.brews.advise_brew(notebook, brew, NOW)
+@pytest.fixture(scope="module")
+def advised(tmp_path_factory):
+    """The same, and the call that was asked for once; nobody adds to it but by asking again."""
+    with usecases.notebook.open_notebook(str(tmp_path_factory.mktemp("advised") / "tea.notebook"), at=NOW) as notebook:
+        brew = usecases.notebook.make_demo(notebook, now=NOW)
+        assert not notebook.kept("summary")
+        yield notebook, brew, usecases.brews.advise_brew(notebook, brew, NOW)
+
+
+def test_the_call_is_kept_with_versions_and_seed(advised):
+    notebook, brew, advice = advised
     kept = notebook.latest("advice", brew).payload
     assert kept["call"] == advice.call and kept["seed"] == advice.seed
     assert set(kept["versions"]) == {"aerobe", "numpy", "scipy", "numba"}
 
 
-def test_asking_again_at_once_writes_nothing_new(demo):
-    notebook, brew = demo
-    usecases.brews.advise_brew(notebook, brew, NOW)
+def test_asking_again_at_once_writes_nothing_new(advised):
+    notebook, brew, _ = advised
     count = len(notebook.kept("advice", brew))
     usecases.brews.advise_brew(notebook, brew, NOW + timedelta(minutes=5))
     assert len(notebook.kept("advice", brew)) == count
 
 
-def test_earlier_brews_are_summed_up_once(demo):
-    notebook, brew = demo
+def test_earlier_brews_are_summed_up_once(advised):
+    notebook, brew, _ = advised
     history = usecases.notebook.brew_history(notebook, brew)
-    first = usecases.brews.past_of(notebook, history, now=NOW)
     count = len(notebook.kept("summary"))
+    assert count
+    first = usecases.brews.past_of(notebook, history, now=NOW)
     again = usecases.brews.past_of(notebook, history, now=NOW)
     assert first and len(again) == len(first) and len(notebook.kept("summary")) == count
 
