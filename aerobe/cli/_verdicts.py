@@ -117,6 +117,8 @@ def judge_file(
 ) -> int:
     """Judge a CSV file with the columns arm, value, unit (brew, pot or bed), and if there are any block and source_brew.
 
+    What was asked of the table is written into the notebook; further questions about it must hold at a stricter level.
+
     Parameters
     ----------
     file
@@ -138,8 +140,9 @@ def judge_file(
         raise UnusableRecord("The table names no arm.", "Give the columns arm, value and unit (brew, pot or bed).")
     arms = tuple(Arm(key=name, recipe=name, is_standard=name == (standard or names[0])) for name in names)
     asked = Trial(key="table", name=file.stem, question=question, outcome=outcome, arms=arms)
-    with numbers_of_table(separator):
-        return _say_verdict(judge_table(asked, rows, margin=margin), where.json)
+    with where.open() as notebook, numbers_of_table(separator):
+        found = judge_table(notebook, asked, rows, margin=margin, now=now())
+    return _say_verdict(found, where.json)
 
 
 def _pair(text: str) -> tuple[str, str]:

@@ -214,7 +214,7 @@ def test_a_table_of_pots_is_judged(notebook) -> None:
         for arm, values in (("water", (10, 12, 9, 11)), ("tea", (15, 18.5, 13.2, 16.4)))
         for i, value in enumerate(values)
     ]
-    assert usecases.trials.judge_table(trial, rows).comparisons[0].call == "better"
+    assert usecases.trials.judge_table(notebook, trial, rows, now=NOW).comparisons[0].call == "better"
     with pytest.raises(UnusableRecord, match="Row 2"):
         usecases.trials.judge_table(trial, [rows[0], {"arm": "tea"}])
 

@@ -155,14 +155,14 @@ def test_pairs_of_many_recipes_share_one_chance(book: Notebook) -> None:
     assert "question or look 2" in compare_recipes(book, "a", "b", margin=1.5, now=NOW).asked
 
 
-def test_a_table_must_name_its_units() -> None:
+def test_a_table_must_name_its_units(book: Notebook) -> None:
     arms = (Arm(key="plain", recipe="plain", is_standard=True), Arm(key="kelp", recipe="kelp"))
     trial = Trial(key="table", name="t", question="two recipes", arms=arms)
     rows = [{"arm": arm, "value": str(10 + i % 3)} for i, arm in enumerate(["plain", "kelp"] * 12)]
     with pytest.raises(UnusableRecord, match="which brew, pot or bed"):
-        judge_table(trial, rows)
+        judge_table(book, trial, rows, now=NOW)
     named = [{**row, "unit": f"{row['arm']}-{i // 6}"} for i, row in enumerate(rows)]
-    assert judge_table(trial, named).brews == 8
+    assert judge_table(book, trial, named, now=NOW).brews == 8
 
 
 def test_the_area_under_the_curve_is_an_outcome_by_the_trapezoidal_rule(book: Notebook) -> None:

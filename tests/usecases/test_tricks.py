@@ -13,10 +13,10 @@ import pytest
 
 from aerobe.errors import NotAllowed, UnusableReading, UnusableRecord
 from aerobe.notebook import Notebook, open_notebook
-from aerobe.records import AirSupply, Arm, Assay, AssayError, Brew, PlannedBrew, Reading, RunSheet, Trial, Vessel
+from aerobe.records import AirSupply, Arm, Assay, AssayError, Brew, PlannedBrew, Reading, Recipe, RunSheet, Trial, Vessel
 from aerobe.usecases.exchange import export_package
 from aerobe.usecases.reports._publishing import copy_of
-from aerobe.usecases.trials import JudgedBy, judge_table, verdict_of_trial
+from aerobe.usecases.trials import JudgedBy, compare_recipes, judge_table, verdict_of_trial
 from aerobe.verdicts import Verdict
 from tests.usecases.test_judging import CANNOT, NOW, START, brew, furnish
 
@@ -167,7 +167,7 @@ def test_a_number_per_gram_does_not_stand_beside_a_number_per_millilitre(book: N
     ]
     trial = Trial(key="x", name="x", question="two recipes", arms=ARMS)
     with pytest.raises(UnusableRecord, match="several units"):
-        judge_table(trial, rows)
+        judge_table(book, trial, rows, now=NOW)
 
 
 def test_readings_written_in_before_their_hour_hold_every_claim(book: Notebook) -> None:
@@ -212,3 +212,66 @@ def test_a_trial_planned_and_not_begun_gives_no_arm_away_in_a_package(book: Note
         with pytest.raises(NotAllowed, match="still blind"):
             export_package(book, now=NOW, trial=trial)
     assert export_package(book, now=NOW, trial="t", with_codes=True)
+
+
+def test_two_recipes_compared_again_make_no_claim_that_rests_on_what_was_corrected_since(book: Notebook) -> None:
+    fill(book, 1.05)
+    assert compare_recipes(book, "kelp", "plain", now=NOW).comparisons[0].call not in ("better", "worse")
+    for n in range(5):
+        corrected(book, f"kelp{n}", 3.0)
+    only = compare_recipes(book, "kelp", "plain", now=NOW).comparisons[0]
+    assert only.signal_call == "better" and only.call == CANNOT and only.held_by == "change after a look"
+
+
+def test_a_brew_moved_to_another_recipe_after_a_look_at_the_pair_is_said(book: Notebook) -> None:
+    furnish_third(book)
+    fill(book, 1.05)
+    compare_recipes(book, "kelp", "plain", now=NOW)
+    old = book.get(Brew, "kelp2")
+    book.change(replace(old, recipe="third"), at=NOW)
+    words = [rival.words for rival in compare_recipes(book, "kelp", "plain", now=NOW).rivals]
+    assert any("kelp2 was taken out" in line for line in words), words
+    # Nobody looked at the other pair before, so nothing of it was changed after a look.
+    words = [rival.words for rival in compare_recipes(book, "kelp", "third", now=NOW).rivals]
+    assert not any("after the results" in line for line in words), words
+
+
+def furnish_third(book: Notebook) -> None:
+    book.add(Recipe(key="third", name="third", compost="heap", compost_g_per_l=50.0), at=START)
+
+
+def table(ratio: float, brews: int = 6) -> list[dict[str, str]]:
+    return [
+        {"arm": arm.key, "unit": f"{arm.key}{n}", "value": f"{20.0 * NEAR[(n + 3 * i) % 7] * (ratio if i else 1.0):.5g}"}
+        for n in range(brews)
+        for i, arm in enumerate(ARMS)
+    ]
+
+
+TABLE = Trial(key="table", name="pots", question="two recipes", arms=ARMS)
+
+
+def of_table(book: Notebook, rows: list[dict[str, str]], name: str = "pots", **asked: object) -> Verdict:
+    return judge_table(book, replace(TABLE, name=name), rows, now=NOW, **asked)  # type: ignore[arg-type]
+
+
+def test_every_question_about_a_table_is_written_down_and_the_bar_rises(book: Notebook) -> None:
+    first = of_table(book, table(1.3))
+    assert first.asked == "" and of_table(book, table(1.3)).asked == ""  # the same again is no new question
+    assert "Question or look 2 at this table" in of_table(book, table(1.3), margin=1.5).asked
+    swapped = replace(TABLE, arms=tuple(replace(arm, is_standard=not arm.is_standard) for arm in ARMS))
+    assert "look 3" in judge_table(book, swapped, table(1.3), now=NOW).asked
+    assert "look 4" in of_table(book, table(1.3), name="copy").asked  # the same numbers under another name
+    assert of_table(book, table(2.7), name="other").asked == ""  # units called alike, other numbers
+    assert "look 5" in of_table(book, table(2.7)).asked  # another column of the table
+    assert next(iter(book.kept("table judged"))).payload["question"].startswith("two recipes by biomass")
+
+
+def test_a_table_changed_after_a_look_makes_no_claim_that_was_not_there(book: Notebook) -> None:
+    rows = table(1.05)
+    assert of_table(book, rows).comparisons[0].call not in ("better", "worse")
+    tuned = [{**row, "value": f"{float(row['value']) * 3.0:.5g}"} if row["arm"] == "kelp" else row for row in rows]
+    only = of_table(book, tuned).comparisons[0]
+    assert only.signal_call == "better" and only.call == CANNOT and only.held_by == "change after a look"
+    more = [*rows, *({**row, "unit": f"{row['unit']}-b", "value": f"{float(row['value']) * 1.01:.5g}"} for row in rows[:4])]
+    assert not any(rival.name == "change after a look" for rival in of_table(book, more).rivals)

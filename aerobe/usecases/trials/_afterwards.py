@@ -27,8 +27,10 @@ class Afterwards:
     readings: Readings  # as they were, with those of brews that had none and controls that were added
 
 
-def changed_afterwards(notebook: Notebook, trial: str, brews: Sequence[Brew]) -> Afterwards | None:
-    """What was changed since the trial was first judged; None if nothing was.
+def changed_afterwards(
+    notebook: Notebook, subject: str, brews: Sequence[Brew], belongs: Callable[[Brew], bool], pair: str = ""
+) -> Afterwards | None:
+    """What was changed since these brews were first judged; None if nothing was.
 
     New brews, their readings and controls that were missing are no changes. A sample tested again is one if not all brews were.
 
@@ -36,12 +38,16 @@ def changed_afterwards(notebook: Notebook, trial: str, brews: Sequence[Brew]) ->
     ----------
     notebook
         Open notebook.
-    trial
-        Its key.
+    subject
+        What questions were asked of: the key of a trial, or the recipes.
     brews
-        Of the trial, as they stand.
+        As they stand.
+    belongs
+        Whether a brew, as it was, is one of them.
+    pair
+        Two recipes: only questions about them count.
     """
-    look = min((line.id for line in notebook.audit(key=trial) if line.noun == ASKED), default=None)
+    look = _first_look(notebook, subject, pair)
     if look is None:
         return None
     words: list[str] = []
@@ -50,15 +56,15 @@ def changed_afterwards(notebook: Notebook, trial: str, brews: Sequence[Brew]) ->
     again: list[str] = []
     seen = 0
     now = {brew.key: brew for brew in brews}
-    for key in dict.fromkeys([*now, *asked_of(notebook, trial)]):
+    for key in dict.fromkeys([*now, *asked_of(notebook, subject, pair)]):
         lines = notebook.audit(brew=key)
         was = _as_it_was(lines, look) or now.get(key)
-        if was is None or was.trial != trial:
+        if was is None or not belongs(was):
             continue
         were.append(was)
         if key not in now:
-            words.append(f"brew {key} was taken out of the trial")
-        elif (was.arm, was.block, was.vessel) != (now[key].arm, now[key].block, now[key].vessel):
+            words.append(f"brew {key} was taken out of {'the two recipes' if pair else 'the trial'}")
+        elif _stood(was) != _stood(now[key]):
             words.append(f"brew {key} was of {_place(was)} and became one of {_place(now[key])}")
         stood, stands, added = _readings_then(notebook, key, lines, look)
         lost = [item for item in stood if item.key not in {one.key for one in stands}]
@@ -75,8 +81,20 @@ def changed_afterwards(notebook: Notebook, trial: str, brews: Sequence[Brew]) ->
     return Afterwards(words=tuple(words), brews=tuple(were), readings=then)
 
 
+def _first_look(notebook: Notebook, subject: str, pair: str) -> int | None:
+    """Where in the order of writing the first question stands; None if none was asked, or it was asked in another notebook."""
+    lines = [line.id for line in notebook.audit(key=subject) if line.noun == ASKED]
+    asked = notebook.kept(ASKED, subject)
+    of_pair = [i for i, item in enumerate(asked[-len(lines) :] if lines else ()) if item.payload["question"].startswith(pair)]
+    return lines[of_pair[0]] if of_pair else None
+
+
+def _stood(brew: Brew) -> tuple[str, str, str]:
+    return brew.arm or brew.recipe, brew.block, brew.vessel
+
+
 def _place(brew: Brew) -> str:
-    return ", ".join(part for part in (brew.arm, brew.vessel, brew.block) if part)
+    return ", ".join(part for part in (brew.arm or brew.recipe, brew.vessel, brew.block) if part)
 
 
 def _as_it_was(lines: Sequence[Change], look: int) -> Brew | None:

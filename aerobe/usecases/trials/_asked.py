@@ -69,9 +69,10 @@ def write_down(
         notebook.keep(KIND, subject, {"question": question.words, "brews": brews, "of": list(of)}, at=now)
 
 
-def asked_of(notebook: Notebook, subject: str) -> tuple[str, ...]:
-    """Keys of all brews that questions were asked of."""
-    return tuple(dict.fromkeys(key for item in notebook.kept(KIND, subject) for key in item.payload.get("of", ())))
+def asked_of(notebook: Notebook, subject: str, pair: str = "") -> tuple[str, ...]:
+    """Keys of all brews that questions were asked of; with a pair, that questions about it were asked of."""
+    asked = [item.payload for item in notebook.kept(KIND, subject) if item.payload["question"].startswith(pair)]
+    return tuple(dict.fromkeys(key for payload in asked for key in payload.get("of", ())))
 
 
 def standing_of(
@@ -120,6 +121,13 @@ def standing_of_pair(notebook: Notebook, subject: str, pair: str, pairs: int) ->
         side_questions=0,
         words=f"{said}; question or look {looks} at this pair: a claim must hold at {_level(allowance)}.",
     )
+
+
+def standing_of_table(place: int) -> Standing:
+    """What a question about a table may spend that is the so-manieth: the first has all, those that follow share a fifth more."""
+    allowance = FULL if place == 1 else FULL.shared(share_of_later(place))
+    said = f"Question or look {place} at this table: a claim must hold at {_level(allowance)}." if place > 1 else ""
+    return Standing(allowance=allowance, looks=place, side_questions=0, words=said)
 
 
 def _look(brews: list[int], planned_brews: int | None, allowance: Allowance) -> str:

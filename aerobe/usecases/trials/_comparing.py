@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 
 from aerobe.errors import UnusableRecord
 from aerobe.notebook import Notebook
 from aerobe.records import Arm, Brew, Trial
+from aerobe.usecases.trials._afterwards import Afterwards, changed_afterwards, held_to_the_look, read_too_early
 from aerobe.usecases.trials._asked import Question, require_asked, standing_of_pair, write_down
 from aerobe.usecases.trials._blinding import refuse_while_hidden
 from aerobe.usecases.trials._values import results_of
-from aerobe.verdicts import Verdict, judge
+from aerobe.verdicts import Verdict, hold_back, judge
+
+SUBJECT = "recipes"  # of questions about pairs of them
 
 
 def compare_recipes(
@@ -44,24 +48,38 @@ def compare_recipes(
         margin_ratio=margin,
         arms=(Arm(key=second, recipe=second, is_standard=True), Arm(key=first, recipe=first)),
     )
-    brews = [
-        replace(brew, arm=brew.recipe, block=_day_block(brew)) for brew in notebook.find(Brew) if brew.recipe in (first, second)
-    ]
-    refuse_while_hidden(notebook, brews)
-    shared = {block for block in {brew.block for brew in brews} if len({b.recipe for b in brews if b.block == block}) == 2}
-    # Blocks help only where both recipes stood side by side; other brews are compared without.
-    if len(shared) < len({brew.block for brew in brews}):
-        brews = [replace(brew, block="") for brew in brews]
-    results = results_of(notebook, brews, outcome, at_h=at_h, now=now)
+    whole = [brew for brew in notebook.find(Brew) if brew.recipe in (first, second)]
+    refuse_while_hidden(notebook, whole)
     pair = " and ".join(sorted((first, second)))
+    changed = changed_afterwards(notebook, SUBJECT, whole, lambda was: was.recipe in (first, second), f"{pair} ")
+    brews = _side_by_side(whole)
+    results = results_of(notebook, brews, outcome, at_h=at_h, now=now)
     question = Question(outcome=outcome, at_h=at_h, margin=None if margin == 1.25 else margin, pair=pair)
     if asks:
-        write_down(notebook, "recipes", question, len(results), now=now)
+        write_down(notebook, SUBJECT, question, len(results), now=now, of=[result.brew for result in results])
     else:
-        require_asked(notebook, "recipes", question, len(results))
+        require_asked(notebook, SUBJECT, question, len(results))
     brewed = len({brew.recipe for brew in notebook.find(Brew)})
-    standing = standing_of_pair(notebook, "recipes", pair, max(1, brewed * (brewed - 1) // 2))
-    return judge(trial, results, standing=replace(standing, was_planned=False))
+    standing = standing_of_pair(notebook, SUBJECT, pair, max(1, brewed * (brewed - 1) // 2))
+    standing = replace(standing, was_planned=False)
+    verdict = judge(trial, results, standing=standing)
+
+    def judged_then(were: Afterwards) -> Verdict:
+        stood = _side_by_side(were.brews)
+        found = results_of(notebook, stood, outcome, at_h=at_h, now=now, readings=were.readings)
+        return judge(trial, found, standing=replace(standing, looks=1, words=""), extent="comparisons")
+
+    verdict, _ = held_to_the_look(notebook, f"{SUBJECT} {pair}", verdict, changed, judged_then)
+    early = read_too_early(notebook, brews)
+    return verdict if early is None else hold_back(verdict, early)
+
+
+def _side_by_side(brews: Sequence[Brew]) -> list[Brew]:
+    """The brews with their recipes as arms; days are blocks only where both recipes stood on every one of them."""
+    found = [replace(brew, arm=brew.recipe, block=_day_block(brew)) for brew in brews]
+    blocks = {brew.block for brew in found}
+    shared = all(len({brew.recipe for brew in found if brew.block == block}) == 2 for block in blocks)
+    return found if shared else [replace(brew, block="") for brew in found]
 
 
 def _day_block(brew: Brew) -> str:

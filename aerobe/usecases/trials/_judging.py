@@ -72,7 +72,7 @@ def verdict_of_trial(
     sheet = sheet_of(notebook, key)
     history = plan_history(notebook, key)
     question = _question(notebook, trial, history, brews, sheet, by)
-    changed = changed_afterwards(notebook, key, brews)
+    changed = changed_afterwards(notebook, key, brews, lambda was: was.trial == key)
     if at_h is None:
         at_h = hour_to_compare(notebook, brews, chosen, sheet, assay=assay)
     if trial.question == "brewing time" and question.at_h is None and chosen not in FROM_COURSE:
