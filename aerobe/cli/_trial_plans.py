@@ -59,7 +59,8 @@ def plan(
     of_recipe
         Recipe behind a dose series, brewing times or vessels.
     runs
-        Number of arms of a fractional factorial; all combinations if left out.
+        Number of arms of a fractional factorial, or "central composite" for the best point of two to four factors; all
+        combinations if left out.
     outcome
         What it is judged by: biomass, area under the curve, ratio, peak time, cost per biomass, oxygen, yield ...
     margin

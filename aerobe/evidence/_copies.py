@@ -20,6 +20,8 @@ from aerobe.evidence._effects import Contrast
 Array = NDArray[np.float64]
 # One honest pool in a hundred may lose a trial to this; it then says so, and the person can ask.
 TOO_ALIKE = 0.01
+# Nor is anything claimed from trials that together agree so closely; of honest pools that costs one in twenty at most.
+CLOSE_TOGETHER = 0.05
 LARGEST_GROUP = 60
 
 
@@ -60,11 +62,28 @@ def too_alike(contrasts: Sequence[Contrast]) -> tuple[Alike, ...]:
     return tuple(found)
 
 
+def agreement(contrasts: Sequence[Contrast]) -> float:
+    """Chance that all these trials, if independent and of one truth, would agree at least so closely. [-]
+
+    Copies shaken so much that no group of them can be told from honest trials are still too near each other together.
+    """
+    if len(contrasts) < 2:
+        return 1.0
+    y, v, free = _numbers(contrasts)
+    return _chance(y, v, free)
+
+
+def _numbers(contrasts: Sequence[Contrast]) -> tuple[Array, Array, Array]:
+    return (
+        np.array([item.effect for item in contrasts]),
+        np.array([item.variance for item in contrasts]),
+        np.array([item.error_df() for item in contrasts]),
+    )
+
+
 def _largest_group(contrasts: Sequence[Contrast]) -> Alike | None:
     """The largest group around any trial whose agreement chance would hardly bring about; the closest of those of one size."""
-    y = np.array([item.effect for item in contrasts])
-    v = np.array([item.variance for item in contrasts])
-    free = np.array([item.error_df() for item in contrasts])
+    y, v, free = _numbers(contrasts)
     distance = _distance(y, v, free)
     best: Alike | None = None
     for seed in range(len(y)):

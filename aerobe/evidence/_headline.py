@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from aerobe.evidence._copies import CLOSE_TOGETHER, agreement
 from aerobe.evidence._effects import Contrast
 from aerobe.evidence._network import Comparison
 from aerobe.evidence._pool import Pooled, pool
@@ -90,6 +91,11 @@ def _held_back(shown: str, used: Sequence[Contrast], missing: Selection | None, 
     """Why a clear pool is no claim."""
     if shown == CANNOT_TELL:
         return []
+    if (close := agreement(used)) < CLOSE_TOGETHER:
+        return [
+            f"These trials agree more closely than independent ones would (chance {max(close, 1e-4):.1g}): ask whether some are "
+            "one trial sent again. Nothing is claimed from them."
+        ]
     sound = [item for item in used if carries_a_headline(item)]
     if not sound:
         return [

@@ -5,6 +5,7 @@ from aerobe.trials._budget import Budget
 from aerobe.trials._calendar import CalendarEvent, calendar_file, calendar_of
 from aerobe.trials._checked import checked_power
 from aerobe.trials._circumstances import CLEAR, Circumstances
+from aerobe.trials._composite import central_composite
 from aerobe.trials._controls import Controls, controls_for, with_controls
 from aerobe.trials._design import GOOD_POWER, Design
 from aerobe.trials._draw import Starts, draw_run_sheet
@@ -58,6 +59,7 @@ __all__ = [
     "Told",
     "calendar_file",
     "calendar_of",
+    "central_composite",
     "checked_power",
     "controls_for",
     "Starts",

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 
 from aerobe.records import Arm, Trial
 from aerobe.trials._best_arm import NextRound, next_round
-from aerobe.units import percent
-from aerobe.verdicts import Verdict
+from aerobe.units import number, percent
+from aerobe.verdicts import SurfaceAnswer, Verdict
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +48,8 @@ def propose_next(trial: Trial, verdict: Verdict, *, key: str) -> NextTrial:
     if any(rival.blocks_claim for rival in verdict.rivals):
         because.append("Repeat the same arms with a killed control of each brew: colour may explain what was seen.")
         return NextTrial(trial=replace(trial, key=key, arms=arms), brews_per_arm=_brews(verdict), because=tuple(because))
+    if verdict.surface is not None:
+        return _after_surface(verdict.surface, told=verdict.comparisons[0].call == "better")
     if verdict.dose is not None:
         closer = _closer_doses(trial, verdict, because)
         return NextTrial(
@@ -71,6 +73,22 @@ def propose_next(trial: Trial, verdict: Verdict, *, key: str) -> NextTrial:
     return NextTrial(
         trial=replace(trial, key=key, arms=arms, question=question), brews_per_arm=_brews(verdict), because=tuple(because)
     )
+
+
+def _after_surface(found: SurfaceAnswer, *, told: bool) -> NextTrial:
+    """What a surface leaves to ask."""
+    at = ", ".join(f"{name} {number(level)}" for name, level in zip(found.factors, found.best, strict=True))
+    if found.kind == "not settled":
+        words = "Look for a brew that died, or tell the factors apart in two levels: no smooth surface fits."
+    elif found.kind == "flat":
+        words = "No factor stands out: widen the levels, or leave the factors where they cost least."
+    elif not told:
+        words = f"Brew the same points once more: the best seen ({at}) is not told to be better than the standard."
+    elif found.kind == "at the edge":
+        words = f"Go beyond the end that looks best, as far as the oxygen allows, around {at}."
+    else:
+        words = f"Brew {at} beside the standard, five or more of each, as a trial of two recipes: a surface only foretells it."
+    return NextTrial(trial=None, brews_per_arm=None, because=(words,))
 
 
 def _towards_the_best(trial: Trial, arms: Sequence[Arm], verdict: Verdict) -> NextRound | None:

@@ -6,12 +6,14 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import product
 
 from aerobe.errors import UnusableRecord
 from aerobe.records import Trial
 from aerobe.trials._budget import Budget, brews_a_round, cost_of, rounds_for
 from aerobe.trials._checked import checked_power, like
 from aerobe.trials._circumstances import CLEAR, Circumstances
+from aerobe.trials._composite import CENTRE_BREWS, counts_of, surface_in_words, surface_power
 from aerobe.trials._controls import Controls, controls_for
 from aerobe.trials._design import GOOD_POWER, Design, answer_in_words
 from aerobe.trials._layouts import plots_of, weighted_plots
@@ -19,11 +21,11 @@ from aerobe.trials._levers import Lever, levers_in_words, rank_levers
 from aerobe.trials._power import Power, power_of
 from aerobe.trials._scatter import Scatter
 from aerobe.units import amount, number, percent
-from aerobe.verdicts import best_tests_per_brew, brews_needed, planned_contrasts, standard_of
+from aerobe.verdicts import best_tests_per_brew, brews_needed, is_surface, planned_contrasts, standard_of
 
 # Every number of brews while each one counts, then in steps of about a fifth.
 _BREWS_TRIED = (2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 14, 17, 20, 24, 29, 35, 42)
-
+_COMPOSITES_TRIED = (1, 2, 3, 4)
 
 LARGEST_ASKED = 5.0  # a food that does more shows without a trial: a smaller question it is not (common practice, no source) [-]
 MOST_SIMULATED = 120  # brews of all arms beyond which the closed form has to do
@@ -92,6 +94,8 @@ def plan_trial(
     if trial.margin_ratio <= 1.0:
         raise UnusableRecord("A plan needs a difference worth having.", "Give a ratio above 1, for example 1.5.")
     planned_contrasts(trial)
+    if is_surface(trial.arms):
+        return _plan_surface(trial, scatter, budget, given, colour_sensitive=colour_sensitive, seed=seed, simulations=simulations)
     controls = controls_for(trial, colour_sensitive=colour_sensitive)
     best_tests = best_tests_per_brew(budget.costs.brew, budget.costs.test, scatter.brew_log_sd, scatter.test_log_sd)
     power = partial(power_of, trial, scatter=scatter, given=given, seed=seed, simulations=simulations)
@@ -113,6 +117,59 @@ def plan_trial(
         can_answer=answered,
         words=_words(trial, scatter, budget, controls, recommended, levers, given, short),
         levers=levers,
+        tests_worth_making=best_tests,
+    )
+
+
+def _plan_surface(
+    trial: Trial,
+    scatter: Scatter,
+    budget: Budget,
+    given: Circumstances,
+    *,
+    colour_sensitive: bool,
+    seed: int,
+    simulations: int,
+) -> Plan:
+    """The central composite once, twice or more, as far as the budget reaches; the cheapest that answers, else the largest."""
+    controls = controls_for(trial, colour_sensitive=colour_sensitive)
+    best_tests = best_tests_per_brew(budget.costs.brew, budget.costs.test, scatter.brew_log_sd, scatter.test_log_sd)
+    designs = []
+    for repeats, tests in product(_COMPOSITES_TRIED, _tests_to_try(best_tests)):
+        counts = counts_of(trial, repeats)
+        plots = weighted_plots(counts, budget.vessels)
+        rounds = 1 + max(plot.round for plot in plots)
+        n_tests, cost = cost_of(budget, controls, sum(counts), tests, rounds)
+        if rounds > budget.rounds or n_tests > budget.tests or cost > budget.money:
+            continue
+        found = surface_power(trial, plots, scatter, tests, lost=given.lost, seed=seed, simulations=min(simulations, 1000))
+        designs.append(
+            Design(
+                brews_per_arm=min(counts),
+                brews_of=counts,
+                tests_per_brew=tests,
+                plots=plots,
+                rounds=rounds,
+                controls=controls,
+                tests=n_tests,
+                cost=cost,
+                power=found,
+            )
+        )
+    good = sorted((design for design in designs if design.answers), key=lambda design: design.cost)
+    most = sorted(designs, key=lambda design: (-design.power.assurance, design.cost))
+    recommended = good[0] if good else most[0] if most else None
+    least = len(trial.arms) + CENTRE_BREWS - 1
+    return Plan(
+        trial=trial,
+        scatter=scatter,
+        recommended=recommended,
+        alternatives=_alternatives(designs, recommended),
+        can_answer=bool(good),
+        words=surface_in_words(trial, recommended, answers=bool(good))
+        if recommended is not None
+        else f"The budget does not reach the {least} brews of a central composite; more brews side by side take fewer days.",
+        levers=(),
         tests_worth_making=best_tests,
     )
 

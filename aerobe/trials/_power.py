@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from aerobe.records import Trial
 from aerobe.trials._circumstances import CLEAR, PATTERNS, Circumstances, brew_sds, patterns_of_loss, tested
-from aerobe.trials._layouts import Plot
+from aerobe.trials._layouts import Plot, randomised
 from aerobe.trials._scatter import Scatter
 from aerobe.verdicts import (
     FULL,
@@ -23,6 +23,7 @@ from aerobe.verdicts import (
     fit_effects,
     is_estimable,
     lay_out,
+    lay_out_in_vessels,
     planned_contrasts,
 )
 
@@ -86,6 +87,7 @@ def power_of(
     cohen-1988, ohagan-stevens-campbell-2005
     """
     rng = np.random.default_rng([seed, len(plots), tests_per_brew])
+    plots = randomised(plots, len(trial.arms), rng)  # vessels are drawn as on a run sheet
     known = replace(scatter, df=math.inf)
     parts = [
         _one_way(trial, plots, known, tests_per_brew, given, kept, rng, max(40, simulations // count))
@@ -190,7 +192,7 @@ def power_from(
     the lost brews at either end of what their arm showed.
     """
     rows = np.array([contrast.weights for contrast in planned_contrasts(trial)])
-    layout = layout_of(plots)
+    layout = layout_of(trial, plots)
     if layout.df < 1 or not is_estimable(layout, rows).all():
         return _nothing(len(null))
     margin = math.log(trial.margin_ratio)
@@ -227,9 +229,13 @@ def _stands_with_lost(
     return told
 
 
-def layout_of(plots: Sequence[Plot]) -> Layout:
-    """Arms and rounds as the verdict sees them."""
-    return lay_out([plot.arm for plot in plots], [str(plot.round) for plot in plots])
+def layout_of(trial: Trial, plots: Sequence[Plot]) -> Layout:
+    """Arms, rounds and vessels as the verdict sees them."""
+    arms, blocks = [plot.arm for plot in plots], [str(plot.round) for plot in plots]
+    if trial.question == "vessels":
+        return lay_out(arms, blocks)
+    rows = np.array([contrast.weights for contrast in planned_contrasts(trial)])
+    return lay_out_in_vessels(arms, blocks, [str(plot.place) for plot in plots], rows)
 
 
 def shift_of(trial: Trial) -> Array:

@@ -16,7 +16,7 @@ from aerobe.records import AssayError, Trial
 from aerobe.trials._layouts import Plot
 from aerobe.trials._power import layout_of
 from aerobe.trials._scatter import Scatter
-from aerobe.verdicts import call_contrasts, fit_effects, is_estimable, planned_contrasts
+from aerobe.verdicts import call_contrasts, fit_effects, is_estimable, is_surface, planned_contrasts
 
 Array = NDArray[np.float64]
 Progress = Callable[[int, int], None]  # trials done, trials in all
@@ -175,7 +175,9 @@ def _measured(truth: float, tested: Tested, rng: np.random.Generator) -> float:
 def _count(trial: Trial, plots: Sequence[Plot], outcomes: Array, truths: Array) -> Told:
     contrasts = planned_contrasts(trial)
     rows = np.array([contrast.weights for contrast in contrasts])
-    layout = layout_of(plots)
+    if is_surface(trial.arms):
+        raise NotEnoughData("The brew model is not asked about a surface.", "See the plan: it says how often it would be told.")
+    layout = layout_of(trial, plots)
     if layout.df < 1 or not is_estimable(layout, rows).all():
         raise NotEnoughData("This design leaves nothing to judge the scatter by.", "Plan at least two brews of each arm.")
     effects = fit_effects(outcomes, layout, rows)

@@ -7,6 +7,7 @@ from aerobe.verdicts._answer import CANNOT_TELL, SAME, Comparison, HourRatio, Se
 from aerobe.verdicts._calls import CLAIM_LEVEL, INTERVAL_LEVEL, Calls, call_contrasts
 from aerobe.verdicts._censored import fit_censored
 from aerobe.verdicts._check import Check
+from aerobe.verdicts._confounders import lay_out_in_vessels
 from aerobe.verdicts._contrasts import Contrast, pair_contrast, planned_contrasts, standard_of
 from aerobe.verdicts._core import Effects, Layout, fit_effects, is_estimable, lay_out, widen
 from aerobe.verdicts._dose import DoseAnswer, answer_dose_series, turning_point
@@ -19,6 +20,7 @@ from aerobe.verdicts._interim import (
     share_of_side_question,
     spent_by,
 )
+from aerobe.verdicts._judge_surface import is_surface
 from aerobe.verdicts._missing import LostBrew, filled_in, hull
 from aerobe.verdicts._mixed import MixedFit, RandomTerm, fit_mixed
 from aerobe.verdicts._outcomes import OUTCOMES, Outcome, outcome
@@ -35,6 +37,7 @@ from aerobe.verdicts._settle import (
     power_of_sameness,
 )
 from aerobe.verdicts._simultaneous import all_pairs, critical_values, joint_t
+from aerobe.verdicts._surface import FittedDesign, Surface, SurfaceAnswer, told_of
 from aerobe.verdicts._verdict import AS_PLANNED, Standing, hold_back, judge
 from aerobe.verdicts._words import effect_words, short_headline
 
@@ -52,6 +55,11 @@ __all__ = [
     "INTERVAL_LEVEL",
     "OUTCOMES",
     "Allowance",
+    "FittedDesign",
+    "Surface",
+    "SurfaceAnswer",
+    "is_surface",
+    "told_of",
     "BrewResult",
     "Calls",
     "Check",
@@ -92,6 +100,7 @@ __all__ = [
     "joint_t",
     "judge",
     "lay_out",
+    "lay_out_in_vessels",
     "outcome",
     "pair_contrast",
     "planned_contrasts",

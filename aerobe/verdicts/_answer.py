@@ -10,6 +10,7 @@ from aerobe.verdicts._outcomes import Outcome
 from aerobe.verdicts._places import Place
 from aerobe.verdicts._results import BrewResult
 from aerobe.verdicts._rivals import Rival
+from aerobe.verdicts._surface import SurfaceAnswer
 
 CANNOT_TELL = "can't tell yet"
 SAME = "same within the margin"
@@ -89,4 +90,5 @@ class Verdict:
     asked: str = ""  # why the bar is stricter than for a question asked once, in words; empty if it is not
     by_hour: tuple[HourRatio, ...] = ()  # the comparisons at every hour that all arms share
     left_out: str = ""  # brew that died, left out of the comparisons
+    surface: SurfaceAnswer | None = None  # of factors at three levels
     with_all: tuple[Comparison, ...] = ()  # the comparisons with the dead brew in, where one is left out

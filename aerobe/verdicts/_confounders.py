@@ -17,7 +17,10 @@ Array = NDArray[np.float64]
 NOT_RECORDED = "not recorded"
 LEAST_DF = 2  # left for the scatter once a confounder is taken out
 DRAWN_APART = 0.5  # vessels drawn by lot: share of a contrast that may lie in them before they are taken out (our choice)
-FEW_ENOUGH_TO_KEEP = 3  # degrees of freedom that must remain where a balanced vessel is taken out for precision alone
+NEARLY_EVEN = 0.1  # share of a contrast in the vessels up to which they are taken out for precision alone (our choice, no source)
+# Degrees of freedom that must remain then. With two arms and fewer, alike vessels cost more than unlike ones do (counted); three
+# arms or more in days and vessels are judged by one scatter, which makes up for the loss.
+LEAST_LEFT_OF_TWO, LEAST_LEFT_OF_MORE = 4, 2
 APART_H = 20.0  # starts further apart than this are not of one day [h]
 
 
@@ -35,9 +38,9 @@ def adjust_for_confounders(
 ) -> Adjusted:
     """Take out what is partly mixed up with the arms; hold what cannot be told from them.
 
-    A confounder spread evenly over the arms changes nothing and stays in the scatter, but for a vessel that every arm visited
-    equally often (a Latin square), which is taken out where enough brews remain to know the scatter. Vessels that were drawn by
-    lot are taken out only where they go along with the arms by half or more.
+    A confounder spread evenly over the arms changes nothing and stays in the scatter, but for vessels that all arms visited about
+    equally often (a Latin square, or rounds drawn like its rows), which are taken out where enough brews remain to know the
+    scatter. Other vessels drawn by lot are taken out only where they go along with the arms by half or more.
 
     Parameters
     ----------
@@ -60,11 +63,14 @@ def adjust_for_confounders(
     held: dict[int, Rival] = {}
     notes: list[Rival] = []
     plain = lay_out(arms, blocks)
-    for name, labels in _recorded(results).items():
+    for name, labels in recorded(results).items():
         mixed = _share_in(plain, rows, labels)
         if name == "vessel" and not vessels_planned and not (mixed.max() >= DRAWN_APART):
-            if mixed.max() < 1e-9 and lay_out(arms, blocks, labels).df >= FEW_ENOUGH_TO_KEEP:
-                taken.append((name, labels))
+            if mixed.max() < NEARLY_EVEN and plain.is_blocked:
+                both = lay_out(arms, blocks, labels)
+                if enough_beside_vessels(both):
+                    taken.append((name, labels))
+                notes += _few_left(both.df, is_taken=enough_beside_vessels(both))
             continue
         if mixed.max() < 1e-9 and name != "vessel":
             continue
@@ -89,7 +95,30 @@ def adjust_for_confounders(
     return Adjusted(layout=layout, held=held, notes=tuple(notes))
 
 
-def _recorded(results: Sequence[BrewResult]) -> dict[str, list[str]]:
+def enough_beside_vessels(both: Layout) -> bool:
+    """Whether days and vessels may both be taken out for precision alone: enough is left to know the scatter."""
+    return both.df >= (LEAST_LEFT_OF_TWO if both.n_arms == 2 else LEAST_LEFT_OF_MORE)
+
+
+def lay_out_in_vessels(arms: Sequence[int], blocks: Sequence[str], vessels: Sequence[str], rows: Array) -> Layout:
+    """Arms and days, and vessels where the verdict of a trial drawn so would take them out.
+
+    Parameters
+    ----------
+    arms, blocks, vessels
+        Of each brew. [-]
+    rows
+        Weights of the arms in each comparison, shape (contrasts, arms). [-]
+    """
+    plain = lay_out(arms, blocks)
+    if len(plain.groupings) != 1 or not 1 < len(set(vessels)) < len(vessels):
+        return plain
+    both = lay_out(arms, blocks, vessels)
+    even = float(_share_in(plain, rows, vessels).max()) < NEARLY_EVEN
+    return both if even and enough_beside_vessels(both) and bool(is_estimable(both, rows).all()) else plain
+
+
+def recorded(results: Sequence[BrewResult]) -> dict[str, list[str]]:
     """Labels of each confounder that differs between brews and that several brews share."""
     names = sorted({name for result in results for name, label in result.confounders.items() if label})
     found = {name: [result.confounders.get(name) or NOT_RECORDED for result in results] for name in names}
@@ -134,6 +163,20 @@ def _partly(name: str) -> Rival:
         words=f"Arms differ in their {name}; it is taken out, which makes the interval wider.",
         remedy=f"Give every {name} to all arms alike.",
     )
+
+
+def _few_left(df: int, *, is_taken: bool) -> list[Rival]:
+    """What can't be known with few degrees of freedom beside the vessels."""
+    if df >= LEAST_LEFT_OF_TWO:
+        return []
+    left = "1 degree of freedom is" if df == 1 else f"{max(df, 0)} degrees of freedom are"
+    if is_taken:
+        words = (
+            f"With days and vessels taken out {left} left: how far brews differ is hardly known, so only large effects are told."
+        )
+    else:
+        words = f"If the vessels were taken out, {left} left, which is too few: if they differ, that makes the intervals wider."
+    return [Rival(name="few degrees of freedom", words=words, remedy="Brew more rounds, each arm in each vessel.")]
 
 
 def _too_many(names: str, contrast: Contrast) -> Rival:

@@ -41,7 +41,8 @@ def planned_contrasts(trial: Trial) -> tuple[Contrast, ...]:
 
     Two arms: the other against the standard. Several against a standard, a dose series or a field response: each against
     the standard.
-    Factors: main effects and two-factor interactions. Brewing time and vessels: all pairs.
+    Factors: main effects and two-factor interactions; of three levels or more, the slope of each (see `answer_surface`).
+    Brewing time and vessels: all pairs.
 
     Raises
     ------
@@ -79,6 +80,8 @@ def _factor_contrasts(arms: Sequence[Arm]) -> tuple[Contrast, ...]:
     names = sorted({name for arm in arms for name in arm.levels})
     if not names or any(set(arm.levels) != set(names) for arm in arms):
         raise NotEnoughData("A trial of factors needs a level of every factor in every arm.", "Give each arm its levels.")
+    if any(len({arm.levels[name] for arm in arms}) > 2 for name in names):
+        return tuple(_slope(arms, name) for name in names)
     codes = {name: _codes([arm.levels[name] for arm in arms], name) for name in names}
     terms = [(name,) for name in names] + list(combinations(names, 2))
     found: list[Contrast] = []
@@ -94,6 +97,16 @@ def _factor_contrasts(arms: Sequence[Arm]) -> tuple[Contrast, ...]:
     if not found:
         raise NotEnoughData("No factor effect can be told from these arms.", "Use a balanced set of factor levels.")
     return tuple(found)
+
+
+def _slope(arms: Sequence[Arm], name: str) -> Contrast:
+    """The straight part of what a factor of three levels does, from its lowest to its highest."""
+    levels = np.array([arm.levels[name] for arm in arms], dtype=float)
+    away = levels - levels.mean()
+    if not away.any():
+        raise NotEnoughData(f"Factor {name} has one level.", "Give every factor two levels or more.")
+    weights = away * float(np.ptp(levels)) / float(away @ away)
+    return Contrast(label=name, first=name, second="", weights=tuple(float(w) for w in weights), factors=(name,))
 
 
 def _is_alias(code: Array, found: Sequence[Contrast]) -> bool:

@@ -24,6 +24,7 @@ from aerobe.verdicts._counting import collapse_to_source, margin_of, sources_of,
 from aerobe.verdicts._dose import DoseAnswer, answer_dose_series
 from aerobe.verdicts._implausible import too_alike
 from aerobe.verdicts._interim import FULL, Allowance, share_of_side_question
+from aerobe.verdicts._judge_surface import is_surface, judge_surface
 from aerobe.verdicts._missing import LostBrew, too_many_lost
 from aerobe.verdicts._outcomes import Outcome, outcome
 from aerobe.verdicts._outliers import dead_brew
@@ -102,6 +103,10 @@ def judge(
     """
     kind = outcome(outcome_key or trial.outcome)
     usable = usable_results(trial, results, kind)
+    if trial.question == "factors" and is_surface(trial.arms):
+        bound = margin_of(trial, margin, kind)
+        found = judge_surface(trial, usable, kind, bound, standing=standing, lost=lost)
+        return _with_headline(found)
     fed_by = sources_of(usable)
     usable = collapse_to_source(usable, kind)
     arms = trial.arms
@@ -189,7 +194,9 @@ def hold_back(verdict: Verdict, rival: Rival, labels: Sequence[str] | None = Non
         return replace(stopped, because=because_of(stopped, bound, verdict.outcome))
 
     comparisons = tuple(held(item) for item in verdict.comparisons)
-    return _with_headline(replace(verdict, comparisons=comparisons, rivals=(rival, *verdict.rivals), ranking=(), dose=None))
+    return _with_headline(
+        replace(verdict, comparisons=comparisons, rivals=(rival, *verdict.rivals), ranking=(), dose=None, surface=None)
+    )
 
 
 def _with_headline(verdict: Verdict) -> Verdict:

@@ -18,7 +18,7 @@ from aerobe.evidence import (
     too_alike,
     weigh,
 )
-from benchmarks.how_honest_is_a_pool import FILTERS, filtered_pool, honest_trial, shaken
+from benchmarks.how_honest_is_a_pool import FILTERS, filtered_pool, honest_trial, kinds, shaken
 
 CLAIMS = ("better", "worse")  # with no difference, "about the same" is the truth
 
@@ -190,3 +190,18 @@ def test_errors_that_no_brewer_has_carry_no_claim() -> None:
     found = weigh(forged, "kelp", "plain")
     assert found.answer == "cannot tell" and found.held_back
     assert any(flag.name == "too precise" and "2.8 %" in flag.words for flag in found.flags)
+
+
+def pools_claimed(name: str, pools: int) -> float:
+    made, _ = kinds()[name]
+    rng = np.random.default_rng(3)
+    return sum(weigh(made(rng), "kelp", "plain").answer == "better" for _ in range(pools)) / pools
+
+
+def test_the_better_of_two_answers_from_each_place_is_seldom_a_claim() -> None:
+    # 10 % before (benchmarks/how_honest_is_a_pool.py counts many more)
+    assert pools_claimed("8 places, each sends the better of two", 40) <= 0.1
+
+
+def test_one_trial_sent_eight_times_and_shaken_by_a_tenth_is_seldom_a_claim() -> None:
+    assert pools_claimed("one trial sent eight times, shaken by 0.1", 40) <= 0.1

@@ -12,6 +12,7 @@ from aerobe.trials import Circumstances, Plan, Scatter, Starts, draw_run_sheet, 
 from aerobe.units import number, percent
 from aerobe.usecases.trials._view import trial_view
 from aerobe.usecases.trials._wish import TrialWish
+from aerobe.verdicts import is_surface
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,7 +71,8 @@ def start_trial(notebook: Notebook, wish: TrialWish, *, now: datetime, who: str 
     design = planned.plan.recommended
     if design is None:
         raise UnusableRecord(planned.plan.words, "Raise the budget or the days, or drop an arm.")
-    trial = replace(planned.trial, design="randomised blocks" if design.rounds > 1 else "completely randomised")
+    rounds = "randomised blocks" if design.rounds > 1 else "completely randomised"
+    trial = replace(planned.trial, design=f"central composite, {rounds}" if is_surface(planned.trial.arms) else rounds)
     sheet = draw_run_sheet(
         trial,
         design.plots,

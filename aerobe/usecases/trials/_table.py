@@ -48,7 +48,8 @@ def judge_table(notebook: Notebook, trial: Trial, rows: Sequence[Row], *, margin
     asked = _words(trial, margin)
     judged = judge(trial, results, margin=margin)  # what cannot be judged is no question asked
     others = [item for item in notebook.kept(KIND, SUBJECT) if _is_one_table(item, trial, rows)]
-    payload = {"table": trial.name, "question": asked, "rows": [dict(row) for row in rows]}
+    # Values are kept as numbers: another table may be typed with another decimal sign.
+    payload = {"table": trial.name, "question": asked, "rows": [{**row, "value": _value(row)} for row in rows]}
     if not any(item.payload == payload for item in others):
         notebook.keep(KIND, SUBJECT, payload, at=now)
         others.append(notebook.kept(KIND, SUBJECT)[-1])
@@ -70,7 +71,7 @@ def results_of_rows(trial: Trial, rows: Sequence[Row]) -> list[BrewResult]:
     """
     grouped: dict[str, list[Row]] = {}
     for number, row in enumerate(rows, start=1):
-        if not row.get("arm") or not row.get("value"):
+        if not row.get("arm") or row.get("value", "") == "":
             raise UnusableRecord(
                 f"Row {number} has no arm or no value.", "Give the columns arm, value and unit (brew, pot or bed)."
             )
@@ -111,7 +112,12 @@ def _unit(row: Row) -> str:
 
 
 def _number(row: Row) -> str:
-    return f"{parse_number(row['value']):.6g}"
+    return f"{_value(row):.6g}"
+
+
+def _value(row: Row) -> float:
+    value: object = row["value"]
+    return value if isinstance(value, float) else parse_number(str(value))
 
 
 def _shared(then: Sequence[str], now: Sequence[str]) -> float:
@@ -167,7 +173,7 @@ def _result(unit: str, members: Sequence[Row], is_counted: bool) -> BrewResult:
                 f"Unit {unit} stands in several columns '{name}': {', '.join(sorted({row.get(name, '') for row in members}))}.",
                 "Give each brew, pot or bed a name of its own.",
             )
-    values = tuple(parse_number(row["value"]) for row in members)
+    values = tuple(_value(row) for row in members)
     among = tuple(parse_number(row["of_n"]) for row in members if row.get("of_n"))
     hours = tuple(parse_number(row["hour"]) for row in members if row.get("hour"))
     return BrewResult(

@@ -18,6 +18,7 @@ from aerobe.trials import (
     Budget,
     Circumstances,
     Scatter,
+    central_composite,
     factorial,
     informed,
     scatter_from,
@@ -29,6 +30,7 @@ from aerobe.usecases.notebook._moments import moment_of
 from aerobe.usecases.notebook._records import new_key
 from aerobe.verdicts import COLOUR_SENSITIVE
 
+COMPOSITE = "central composite"  # typed in the place of a number of arms
 OWN_BREWS = "own brews"
 
 
@@ -44,7 +46,7 @@ class TrialWish:
     question: str = "two recipes"
     arms: str = ""
     of_recipe: str = ""
-    runs: str = ""  # arms of a fractional factorial; empty for all
+    runs: str = ""  # arms of a fractional factorial, or "central composite"; empty for all
     outcome: str = "biomass"
     margin: str = "1.5"
     money: str = "500"
@@ -88,6 +90,8 @@ class TrialWish:
         return trial if self.controls == "no" else with_controls(trial)
 
     def _arms(self, notebook: Notebook) -> tuple[Arm, ...]:
+        if self.question == "factors" and self.runs.strip().casefold() == COMPOSITE:
+            return central_composite(_factors(self.arms))
         if self.question == "factors":
             return factorial(_factors(self.arms), runs=int(_number(self.runs, "number of arms")) if self.runs else None).arms
         words = [word.strip() for word in re.split(r"[;\n]|,(?=\s)|,(?=\D)", self.arms) if word.strip()]

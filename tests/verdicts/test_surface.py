@@ -1,0 +1,113 @@
+"""A quadratic surface: a textbook's fit, an outside least squares, and what may not be claimed of it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import statsmodels.api as sm
+
+from aerobe.errors import NotEnoughData
+from aerobe.records import Arm, Trial
+from aerobe.trials import central_composite
+from aerobe.verdicts import BrewResult, Verdict, judge
+from aerobe.verdicts._surface import answer_surface, basis_of
+
+# Montgomery D.C., Design and Analysis of Experiments, chapter "Response surface methods", the chemical process of the example on
+# central composites: time [min], temperature [degF], yield [%]. From memory; the published results below follow from it.
+PROCESS = (
+    *((80, 170, 76.5), (80, 180, 77.0), (90, 170, 78.0), (90, 180, 79.5)),
+    *((85, 175, value) for value in (79.9, 80.3, 80.0, 79.7, 79.8)),
+    *((92.07, 175, 78.4), (77.93, 175, 75.6), (85, 182.07, 78.5), (85, 167.93, 77.0)),
+)
+
+
+def test_a_textbook_surface_its_stationary_point_and_its_curvatures() -> None:
+    found = answer_surface(
+        [{"time": float(t), "temperature": float(d)} for t, d, _ in PROCESS],
+        [y for *_, y in PROCESS],
+        [""] * len(PROCESS),
+        {"time": 77.93, "temperature": 167.93},
+        margin=0.5,
+    )
+    # The book codes by (time - 85) / 5: the ends of the axes stand at 1.414, here at 1.
+    reach = 1.414
+    per_unit = [1.0, reach, reach, reach**2, reach**2, reach**2]
+    book = (79.94, 0.99, 0.52, -1.38, -1.00, 0.25)
+    assert [b / u for b, u in zip(found.coefficients, per_unit, strict=True)] == pytest.approx(book, abs=0.006)
+    assert [x * reach for x in found.stationary] == pytest.approx((0.389, 0.306), abs=0.001)
+    assert [c / reach**2 for c in found.curvatures] == pytest.approx((-1.4141, -0.9634), abs=0.001)
+    assert found.best == pytest.approx((86.95, 176.53), abs=0.01) and found.kind == "peak"
+    assert found.misfit_p == pytest.approx(0.2897, abs=0.002)  # lack of fit, F 1.78 with 3 and 4
+
+
+def composite_of(truth, sd: float, seed: int) -> tuple[tuple[Arm, ...], list[BrewResult]]:
+    rng = np.random.default_rng(seed)
+    arms = central_composite({"molasses": (0.0, 3.0), "kelp": (0.0, 1.0), "humic": (0.0, 0.5)})
+    rows = []
+    for arm in arms:
+        for i in range(4 if arm.key == "centre" else 1):
+            coded = np.array([arm.levels["molasses"] / 1.5 - 1, arm.levels["kelp"] / 0.5 - 1, arm.levels["humic"] / 0.25 - 1])
+            value = 20.0 * math.exp(truth(coded) + rng.normal(0.0, sd))
+            rows.append(BrewResult(brew=f"{arm.key}-{i}", arm=arm.key, value=value))
+    return arms, rows
+
+
+def judged(truth, sd: float = 0.2, seed: int = 1, **changed: object) -> Verdict:
+    arms, rows = composite_of(truth, sd, seed)
+    trial = Trial(key="t", name="t", question="factors", arms=arms, margin_ratio=1.25)
+    return judge(trial, [replace(row, **changed) for row in rows])  # type: ignore[arg-type]
+
+
+def peaked(x: np.ndarray) -> float:
+    return -0.5 * float(((x - np.array([0.2, -0.1, 0.0])) ** 2).sum())
+
+
+def test_a_surface_agrees_with_an_outside_least_squares() -> None:
+    arms, rows = composite_of(peaked, 0.2, 4)
+    by_key = {arm.key: arm for arm in arms}
+    levels = [by_key[row.arm].levels for row in rows]
+    y = [math.log(row.value) for row in rows]
+    found = answer_surface(levels, y, [""] * len(y), arms[0].levels, margin=0.2)
+    coded = np.array([[one["molasses"] / 1.5 - 1, one["kelp"] / 0.5 - 1, one["humic"] / 0.25 - 1] for one in levels])
+    outside = sm.OLS(np.array(y), basis_of(coded)).fit()
+    assert found.coefficients == pytest.approx(outside.params, abs=1e-9)
+    assert found.errors == pytest.approx(outside.bse, abs=1e-9)
+    assert found.flat_p == pytest.approx(outside.f_pvalue, rel=1e-6)
+
+
+def test_a_peak_is_named_with_its_interval_and_told_to_be_better() -> None:
+    verdict = judged(peaked)
+    only, surface = verdict.comparisons[0], verdict.surface
+    assert only.call == "better" and only.second == "low-low-low" and surface is not None
+    assert all(low <= at <= high for low, at, high in zip(surface.best_low, surface.best, surface.best_high, strict=True))
+    assert surface.best_low[0] <= 1.8 + 1e-9 and surface.best_high[0] >= 1.8 - 1e-9
+    assert "Best seen at molasses" in only.because and verdict.headline.startswith("best point is better than low-low-low")
+
+
+def test_where_nothing_does_anything_nothing_is_claimed() -> None:
+    verdicts = [judged(lambda x: 0.0, seed=seed) for seed in range(60)]
+    assert sum(v.comparisons[0].call == "better" for v in verdicts) <= 6  # 3 expected at most
+    flat = next(v for v in verdicts if v.surface is not None and v.surface.kind == "flat")
+    assert "Can't tell where it is best" in flat.comparisons[0].because
+
+
+def test_a_surface_that_still_rises_is_no_peak() -> None:
+    kinds = [judged(lambda x: 0.5 * float(x.sum()), seed=seed).surface for seed in range(10)]
+    assert all(one is not None and one.kind != "peak" for one in kinds)
+
+
+def test_what_holds_other_verdicts_holds_a_surface() -> None:
+    assert judged(peaked, colour_sensitive=True).comparisons[0].held_by == "colour"
+    arms, rows = composite_of(peaked, 0.2, 1)
+    trial = Trial(key="t", name="t", question="factors", arms=arms)
+    by_key = {arm.key: arm for arm in arms}
+    lots = [replace(r, confounders={"kit lot": "a" if by_key[r.arm].levels["kelp"] < 0.3 else "b"}) for r in rows]
+    held = judge(trial, lots)
+    assert held.comparisons[0].held_by == "kit lot" and held.surface is None
+    limited = [replace(r, above_range=i == 3) for i, r in enumerate(rows)]
+    assert judge(trial, limited).comparisons[0].held_by == "limit"
+    with pytest.raises(NotEnoughData, match="do not tell a surface"):
+        judge(replace(trial, arms=(*arms[:8], arms[-1])), rows[:8] + rows[14:])
