@@ -12,8 +12,10 @@ from aerobe.verdicts._contrasts import Contrast, pair_contrast, planned_contrast
 from aerobe.verdicts._core import Effects, Layout, fit_effects, is_estimable, lay_out, widen
 from aerobe.verdicts._dose import DoseAnswer, answer_dose_series, turning_point
 from aerobe.verdicts._interim import (
+    AS_PLANNED,
     FULL,
     Allowance,
+    Standing,
     allowance_now,
     boundary_levels,
     share_of_later,
@@ -38,7 +40,7 @@ from aerobe.verdicts._settle import (
 )
 from aerobe.verdicts._simultaneous import all_pairs, critical_values, joint_t
 from aerobe.verdicts._surface import FittedDesign, Surface, SurfaceAnswer, told_of
-from aerobe.verdicts._verdict import AS_PLANNED, Standing, hold_back, judge
+from aerobe.verdicts._verdict import hold_back, judge
 from aerobe.verdicts._words import effect_words, short_headline
 
 __all__ = [

@@ -38,6 +38,20 @@ class Allowance:
 FULL = Allowance()
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """What a question may claim of brews that may have been asked before, and why."""
+
+    allowance: Allowance = FULL  # chance of a false claim that this look may spend
+    looks: int = 1  # at this question, this one included
+    side_questions: int = 0  # other questions asked of these brews
+    words: str = ""  # why the bar is stricter; empty where the question has all there is
+    was_planned: bool = True  # False: every comparison is marked, and held to the bar of every pair
+
+
+AS_PLANNED = Standing()
+
+
 def spent_by(information: float, alpha: float) -> float:
     """One-sided chance spent up to some share of the planned brews, by the spending function of O'Brien and Fleming's type. [-]
 

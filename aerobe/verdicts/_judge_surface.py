@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,15 +18,13 @@ from aerobe.verdicts._calls import INTERVAL_LEVEL
 from aerobe.verdicts._compare import values_on_scale
 from aerobe.verdicts._confounders import recorded
 from aerobe.verdicts._contrasts import Contrast, standard_of
+from aerobe.verdicts._interim import Standing
 from aerobe.verdicts._missing import LostBrew
 from aerobe.verdicts._outcomes import Outcome
 from aerobe.verdicts._results import BrewResult
 from aerobe.verdicts._rivals import Rival, colour_of
 from aerobe.verdicts._surface import SurfaceAnswer, answer_surface
 from aerobe.verdicts._words import because_of
-
-if TYPE_CHECKING:
-    from aerobe.verdicts._verdict import Standing
 
 BEST = "best point"
 MIXED = 0.5  # share of a factor in a confounder from which on nothing is claimed (our choice, no source)

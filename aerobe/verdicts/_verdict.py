@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -23,7 +23,7 @@ from aerobe.verdicts._core import Effects, Layout
 from aerobe.verdicts._counting import collapse_to_source, margin_of, sources_of, usable_results
 from aerobe.verdicts._dose import DoseAnswer, answer_dose_series
 from aerobe.verdicts._implausible import too_alike
-from aerobe.verdicts._interim import FULL, Allowance, share_of_side_question
+from aerobe.verdicts._interim import AS_PLANNED, Standing, share_of_side_question
 from aerobe.verdicts._judge_surface import is_surface, judge_surface
 from aerobe.verdicts._missing import LostBrew, too_many_lost
 from aerobe.verdicts._outcomes import Outcome, outcome
@@ -37,18 +37,6 @@ from aerobe.verdicts._words import because_of, headline_of
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
-    """What a question may claim of brews that may have been asked before, and why."""
-
-    allowance: Allowance = FULL  # chance of a false claim that this look may spend
-    looks: int = 1  # at this question, this one included
-    side_questions: int = 0  # other questions asked of these brews
-    words: str = ""  # why the bar is stricter; empty where the question has all there is
-    was_planned: bool = True  # False: every comparison is marked, and held to the bar of every pair
-
-
-AS_PLANNED = Standing()
 Extent = Literal["whole", "without check", "comparisons"]
 
 

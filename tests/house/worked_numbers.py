@@ -35,6 +35,7 @@ THROUGH = {
     "verdicts.effect_words": "a text",
     "verdicts.short_headline": "a text: tests/reports/test_showing.py",
     "verdicts.standard_of": "finds an arm",
+    "verdicts.is_surface": "counts levels: tests/verdicts/test_surface.py",
     "trials.factorial": "resolution of the handbook's fractions: tests/trials/test_plan.py",
     "trials.calendar_file": "a file: tests/trials/test_sheet.py",
     "evidence.array_module": "no formula",

@@ -408,3 +408,13 @@ def test_a_central_composite_is_planned_begun_and_judged(notebook) -> None:
     assert "Best seen at" in lines and "best point is better than low-low" in lines
     ahead = usecases.trials.next_trial(notebook, key, now=NOW + timedelta(days=20))
     assert ahead.trial is None and "beside the standard, five or more of each" in ahead.because[0]
+
+
+def test_a_central_composite_has_the_points_of_the_handbook() -> None:
+    # NIST/SEMATECH e-Handbook 5.3.3.6.1, face centred: 2^k corners, 2k faces and a centre (numbers from memory).
+    from aerobe.trials import central_composite
+
+    for factors, points in ((2, 9), (3, 15), (4, 25)):
+        assert len(central_composite({f"x{i}": (0.0, 2.0) for i in range(factors)})) == points
+    levels = [arm.levels["x0"] for arm in central_composite({"x0": (0.0, 2.0), "x1": (1.0, 3.0)})]
+    assert sorted(levels) == [0.0, 0.0, 0.0, 1.0, 1.0, 1.0, 2.0, 2.0, 2.0]

@@ -9,7 +9,7 @@ import pytest
 
 from aerobe.records import Arm, Trial
 from aerobe.trials import plots_of, randomised
-from aerobe.verdicts import BrewResult, call_contrasts, fit_effects, judge, lay_out, pair_contrast
+from aerobe.verdicts import BrewResult, call_contrasts, fit_effects, judge, lay_out, lay_out_in_vessels, pair_contrast
 
 
 def square(arms: int, rounds: int, vessel_sd: float, seed: int, ratio: float = 2.0) -> tuple[Trial, list[BrewResult]]:
@@ -86,3 +86,13 @@ def test_a_noisy_arm_in_a_square_of_three_makes_no_false_claims() -> None:
         effects = fit_effects(rng.normal(size=(20000, 9)) * sd, layout, rows)
         calls = call_contrasts(effects, math.log(1.25))
         assert effects.known.all() and (calls.above | calls.below).any(axis=1).mean() < 0.055
+
+
+@pytest.mark.parametrize(("size", "df"), [(3, 2), (4, 6), (5, 12)])
+def test_a_square_leaves_the_degrees_of_freedom_of_the_textbook(size: int, df: int) -> None:
+    # Error of a Latin square of k: (k - 1)(k - 2) degrees of freedom (fisher-1935).
+    arms = [(i + j) % size for i in range(size) for j in range(size)]
+    rows = np.array([[float(arm == other) - float(arm == 0) for arm in range(size)] for other in range(1, size)])
+    days = [f"{i}" for i in range(size) for _ in range(size)]
+    found = lay_out_in_vessels(arms, days, [f"{j}" for _ in range(size) for j in range(size)], rows)
+    assert found.df == df

@@ -12,7 +12,7 @@ import statsmodels.api as sm
 from aerobe.errors import NotEnoughData
 from aerobe.records import Arm, Trial
 from aerobe.trials import central_composite
-from aerobe.verdicts import BrewResult, Verdict, judge
+from aerobe.verdicts import BrewResult, FittedDesign, Surface, Verdict, judge, told_of
 from aerobe.verdicts._surface import answer_surface, basis_of
 
 # Montgomery D.C., Design and Analysis of Experiments, chapter "Response surface methods", the chemical process of the example on
@@ -111,3 +111,17 @@ def test_what_holds_other_verdicts_holds_a_surface() -> None:
     assert judge(trial, limited).comparisons[0].held_by == "limit"
     with pytest.raises(NotEnoughData, match="do not tell a surface"):
         judge(replace(trial, arms=(*arms[:8], arms[-1])), rows[:8] + rows[14:])
+
+
+def test_many_simulated_surfaces_are_told_as_one_is() -> None:
+    # The same rule by two ways: of 40 noisy surfaces without any effect and one that bends clearly, the same are told.
+    arms = central_composite({"molasses": (-1.0, 1.0), "kelp": (-1.0, 1.0)})
+    levels = [arm.levels for arm in arms for _ in range(4 if arm.key == "centre" else 1)]
+    coded = np.array([[one["molasses"], one["kelp"]] for one in levels])
+    y = np.random.default_rng(2).normal(0.0, 0.2, (41, len(coded)))
+    y[40] += 2.0 * (1.0 - (coded**2).sum(axis=1) / 2.0)
+    told = told_of(FittedDesign(Surface(coded, ("",) * len(coded), np.array([-1.0, -1.0]))), y)
+    one_by_one = [answer_surface(levels, list(row), [""] * len(row), arms[0].levels, margin=0.2) for row in y]
+    near = [abs(one.effect - one.critical * one.error) < 0.05 for one in one_by_one]  # the best of a grid is not quite the best
+    assert all(close or a == (b.effect > b.critical * b.error) for a, b, close in zip(told, one_by_one, near, strict=True))
+    assert told[40] and int(told[:40].sum()) <= 6
