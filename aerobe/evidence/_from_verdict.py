@@ -47,6 +47,8 @@ def contrasts_of_verdict(
         se = item.error
         if item.effect is None or se is None or not se > 0.0 or item.held_by not in ("", "colour"):
             continue
+        if item.first not in names or item.second not in names:  # factors and points of a surface are no recipes
+            continue
         if item.second != standard or names[item.first] == names[item.second]:
             continue
         shared = min(0.999 * se**2, (verdict.brew_sd or 0.0) ** 2 / max(1, counts[item.second]))
