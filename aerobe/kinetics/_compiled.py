@@ -132,6 +132,7 @@ def factorise(m, pivots):
                 m[k, j] = m[best, j]
                 m[best, j] = swap
         inverse = 1.0 / m[k, k]
+        m[k, k] = inverse  # what `solve` needs of it: six solutions share one division
         for i in range(k + 1, N_STATES):
             factor = m[i, k] * inverse
             m[i, k] = factor
@@ -142,7 +143,7 @@ def factorise(m, pivots):
 
 @njit(cache=True, error_model="numpy")
 def solve(m, pivots, x):
-    """Solve in place with the factors of `factorise`."""
+    """Solve in place with the factors of `factorise`, whose diagonal holds inverses."""
     for k in range(N_STATES):
         other = pivots[k]
         if other != k:
@@ -158,7 +159,7 @@ def solve(m, pivots, x):
         total = x[i]
         for j in range(i + 1, N_STATES):
             total -= m[i, j] * x[j]
-        x[i] = total / m[i, i]
+        x[i] = total * m[i, i]
 
 
 @njit(cache=True, error_model="numpy")
@@ -186,7 +187,7 @@ def advance(y, p, start, end, left, right, tolerance, step, work, matrix, pivots
         k = left[2] + w * (right[2] - left[2])
         s = left[3] + w * (right[3] - left[3])
         slopes(y, p, g, d, k, s, work[0])
-        _jacobian(y, p, g, d, k, s, work, matrix)
+        jacobian(y, p, g, d, k, matrix)
         _time_slope(y, p, left, right, start, span, t, h, work)
         for i in range(N_STATES):
             for j in range(N_STATES):
@@ -212,16 +213,92 @@ def advance(y, p, start, end, left, right, tolerance, step, work, matrix, pivots
 
 
 @njit(cache=True, error_model="numpy")
-def _jacobian(y, p, g, d, k, s, work, matrix):
-    # One-sided differences: the stages tolerate an inexact matrix, and seven slopes cost less than a page of derivatives.
-    for j in range(N_STATES):
-        kept = y[j]
-        delta = 1e-7 * max(abs(kept), 1e-2)
-        y[j] = kept + delta
-        slopes(y, p, g, d, k, s, work[3])
-        y[j] = kept
-        for i in range(N_STATES):
-            matrix[i, j] = (work[3, i] - work[0, i]) / delta
+def jacobian(y, p, growth, decay, transfer, m):
+    """Write the derivatives of `slopes` by the states into `m`, row by row: each slope by each state."""
+    food, oxygen, slow = max(y[3], 0.0), max(y[5], 0.0), max(y[4], 0.0)
+    living = y[0] + y[1]
+    to_food, to_oxygen = 1.0 / (p[3] + food), 1.0 / (p[4] + oxygen)
+    fed, aerobic = food * to_food, oxygen * to_oxygen
+    fed_by = p[3] * to_food * to_food if y[3] >= 0.0 else 0.0
+    aerobic_by = p[4] * to_oxygen * to_oxygen if y[5] >= 0.0 else 0.0
+
+    per_yield = 1.0 / p[2]
+    pace = growth * y[6] * fed * aerobic
+    quick = p[0] * y[0] + p[1] * y[1]
+    by_food, by_oxygen = growth * y[6] * fed_by * aerobic, growth * y[6] * fed * aerobic_by
+    by_readiness = growth * fed * aerobic
+
+    share = 1.0 / (RELEASE_HALF * living + slow + 1e-12)
+    released = p[5] * growth * share * share
+    released_by_living = released * slow * (slow + 1e-12)
+    released_by_slow = released * living * (RELEASE_HALF * living + 1e-12) if y[4] >= 0.0 else 0.0
+
+    rate = (p[6] + p[7] * (1.0 - fed)) * decay
+    rate_by_food = -p[7] * decay * fed_by
+    loss = y[0] + FUNGAL_DECAY * y[1]
+    decayed = rate * loss + GRAZER_DEATH * decay * y[2]
+
+    met = 1.0 / (GRAZER_HALF + y[0])
+    grazer = p[8] * growth * aerobic * y[0] * met
+    grazed_by_bacteria = p[8] * growth * aerobic * y[2] * GRAZER_HALF * met * met
+    grazed_by_oxygen = p[8] * growth * aerobic_by * y[0] * met * y[2]
+    eaten, spilt = 1.0 / GRAZER_YIELD, 0.5 * (1.0 / GRAZER_YIELD - 1.0)
+
+    m[0, 0] = p[0] * pace - rate - eaten * grazed_by_bacteria
+    m[0, 1] = 0.0
+    m[0, 2] = -eaten * grazer
+    m[0, 3] = p[0] * by_food * y[0] - rate_by_food * y[0]
+    m[0, 4] = 0.0
+    m[0, 5] = p[0] * by_oxygen * y[0] - eaten * grazed_by_oxygen
+    m[0, 6] = p[0] * by_readiness * y[0]
+
+    m[1, 0] = 0.0
+    m[1, 1] = p[1] * pace - FUNGAL_DECAY * rate
+    m[1, 2] = 0.0
+    m[1, 3] = (p[1] * by_food - FUNGAL_DECAY * rate_by_food) * y[1]
+    m[1, 4] = 0.0
+    m[1, 5] = p[1] * by_oxygen * y[1]
+    m[1, 6] = p[1] * by_readiness * y[1]
+
+    m[2, 0] = grazed_by_bacteria
+    m[2, 1] = 0.0
+    m[2, 2] = grazer - GRAZER_DEATH * decay
+    m[2, 3] = 0.0
+    m[2, 4] = 0.0
+    m[2, 5] = grazed_by_oxygen
+    m[2, 6] = 0.0
+
+    m[3, 0] = released_by_living - per_yield * p[0] * pace
+    m[3, 1] = released_by_living - per_yield * p[1] * pace
+    m[3, 2] = 0.0
+    m[3, 3] = -per_yield * by_food * quick
+    m[3, 4] = released_by_slow
+    m[3, 5] = -per_yield * by_oxygen * quick
+    m[3, 6] = -per_yield * by_readiness * quick
+
+    stays = LYSIS_TO_FOOD + (1.0 - LYSIS_TO_FOOD) * (1.0 - aerobic)
+    m[4, 0] = stays * rate + spilt * grazed_by_bacteria - released_by_living
+    m[4, 1] = stays * FUNGAL_DECAY * rate - released_by_living
+    m[4, 2] = stays * GRAZER_DEATH * decay + spilt * grazer
+    m[4, 3] = stays * rate_by_food * loss
+    m[4, 4] = -released_by_slow
+    m[4, 5] = spilt * grazed_by_oxygen - (1.0 - LYSIS_TO_FOOD) * aerobic_by * decayed
+    m[4, 6] = 0.0
+
+    burnt, respired = per_yield - 1.0, (1.0 - LYSIS_TO_FOOD) * aerobic
+    m[5, 0] = -OXYGEN_PER_CARBON * (burnt * p[0] * pace + respired * rate + spilt * grazed_by_bacteria)
+    m[5, 1] = -OXYGEN_PER_CARBON * (burnt * p[1] * pace + respired * FUNGAL_DECAY * rate)
+    m[5, 2] = -OXYGEN_PER_CARBON * (respired * GRAZER_DEATH * decay + spilt * grazer)
+    m[5, 3] = -OXYGEN_PER_CARBON * (burnt * by_food * quick + respired * rate_by_food * loss)
+    m[5, 4] = 0.0
+    m[5, 5] = -p[9] * transfer - OXYGEN_PER_CARBON * (
+        burnt * by_oxygen * quick + (1.0 - LYSIS_TO_FOOD) * aerobic_by * decayed + spilt * grazed_by_oxygen
+    )
+    m[5, 6] = -OXYGEN_PER_CARBON * burnt * by_readiness * quick
+
+    for j in range(6):
+        m[6, j] = 0.0
+    m[6, 6] = p[0] * growth * (1.0 - 2.0 * y[6])
 
 
 @njit(cache=True, error_model="numpy")

@@ -44,7 +44,7 @@ KEPT_IN_BREW = 0.5  # of decayed biomass that becomes slow food, and of its nitr
 FERMENTATION_YIELD = 0.12  # biomass carbon per food carbon fermented; order of 10 g cells per mole of sugar's ATP, from memory
 TO_ACIDS = 0.67  # of the rest, that becomes acids; a third leaves as carbon dioxide (stoichiometry of mixed acids)
 HALF_ACIDS = 15.0  # [mg C/L], assumed
-STEP_H = 0.1
+STEP_H = 0.25
 
 
 @njit(cache=True, error_model="numpy")
@@ -102,8 +102,9 @@ def _run(start, parameters, growth, shared, scale, times, out):
             y[3] += shared[5, i]
             y[4] += shared[6, i]
             span = times[i + 1] - times[i]
-            # Food answers fastest where much life meets little of it.
-            fastest = growth[n, i] * (p[0] * y[0] + p[1] * y[1]) / (p[2] * p[3])
+            # Food and nitrogen answer fastest where much life meets little of them.
+            quick = growth[n, i] * y[6] * (p[0] * y[0] + p[1] * y[1])
+            fastest = quick * max(max(1.0 / p[2], p[11] / FERMENTATION_YIELD) / p[3], 1.0 / (p[9] * p[10]))
             steps = ceil(span / min(STEP_H, 1.5 / max(fastest, 1e-9)))
             h = span / steps
             for s in range(steps):

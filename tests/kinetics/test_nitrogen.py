@@ -50,6 +50,23 @@ def test_the_course_is_that_of_an_independent_solver(changed):
     assert pytest.approx(exact[:2], rel=2e-3) == found[:, :2].T
 
 
+@pytest.mark.parametrize("nitrogen", [1.0, 5.0, 20.0])
+@pytest.mark.parametrize("half", [0.1, 0.5])
+def test_a_crowd_that_has_eaten_its_nitrogen_is_that_of_an_independent_solver(nitrogen, half):
+    """Where 200 mg C/L of life meets the last of it, nitrogen answers within a minute."""
+    start = START * np.array([8.0, 8.0, 3.0, 1.0, 1.0, 1.0, 2.0])
+    start[4] = nitrogen
+    found, p = run(start, half_nitrogen_mg_per_l=half)
+    out = np.empty(7)
+
+    def slopes(t, y):
+        _slopes(y, p, 1.0, 1.0, p[14], 9.09, out)
+        return out.copy()
+
+    exact = solve_ivp(slopes, (0.0, 48.0), start, "LSODA", t_eval=TIMES, rtol=1e-9, atol=1e-9).y
+    assert pytest.approx(exact[:2], rel=1e-4) == found[:, :2].T
+
+
 def test_life_is_bounded_by_nitrogen_and_by_carbon():
     found, _ = run(START * np.array([1, 1, 10, 1, 0.1, 1, 1]))
     assert found[:, :2].sum(axis=1).max() < 24.0 + 3.0 * 5.5 + 24.0 + 1.0

@@ -47,6 +47,24 @@ def change(bacteria=0.0, fungi=0.0, grazers=0.0, food=0.0, slow=0.0, oxygen=0.0,
     return out
 
 
+def test_derivatives_of_the_slopes_are_their_differences() -> None:
+    """Independent computation: central differences of the slopes, at brews rich and poor in everything."""
+    rng = np.random.default_rng(3)
+    for _ in range(40):
+        y = rng.uniform([1, 1, 0.1, 0.5, 0.5, 0.05, 0.05], [300, 100, 20, 400, 900, 9, 1])
+        p = ORDER * rng.uniform(0.5, 2.0, len(ORDER))
+        growth, decay, air = rng.uniform(0.5, 1.5, 3)
+        found, other = np.empty((7, 7)), np.empty((7, 7))
+        model.jacobian(y, p, growth, decay, air, found)
+        for j in range(7):
+            above, below, step = np.empty(7), np.empty(7), np.zeros(7)
+            step[j] = 1e-5 * y[j]
+            model.slopes(y + step, p, growth, decay, air, 9.0, above)
+            model.slopes(y - step, p, growth, decay, air, 9.0, below)
+            other[:, j] = (above - below) / (2.0 * step[j])
+        assert found == approx(other, rel=1e-5, abs=1e-6)
+
+
 def test_growth_of_bacteria_and_fungi_by_monod() -> None:
     # On paper: food 10 of half 10 and oxygen 4.5 of half 0.5 give 0.5 x 0.9; readiness 0.8: 0.4 x 0.8 x 0.45 x 50 = 7.2 made;
     # decay 0.01 + 0.03 x 0.5 = 0.025 of 50 is 1.25 lost. Fungi: 0.2 x 0.8 x 0.45 x 20 = 1.44, half of 0.025 of 20 is 0.25.
