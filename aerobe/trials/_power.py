@@ -87,7 +87,8 @@ def power_of(
     cohen-1988, ohagan-stevens-campbell-2005
     """
     rng = np.random.default_rng([seed, len(plots), tests_per_brew])
-    plots = randomised(plots, len(trial.arms), rng)  # vessels are drawn as on a run sheet
+    # Vessels are drawn as on a run sheet, by numbers of their own.
+    plots = randomised(plots, len(trial.arms), np.random.default_rng(seed))
     known = replace(scatter, df=math.inf)
     parts = [
         _one_way(trial, plots, known, tests_per_brew, given, kept, rng, max(40, simulations // count))
