@@ -126,11 +126,14 @@ def _in_sets(gaps: Sequence[_Gap], size: int) -> float:
 def _step_of(values: Sequence[float]) -> float:
     """The coarsest step that all of these are multiples of (Euclid): readings on one step are alike by the scale alone."""
     least = 1e-9 * max(abs(value) for value in values)  # a remainder under this is rounding
-    step = 0.0
+    step = largest = 0.0
     for value in values:
         rest = abs(value)
+        largest = max(largest, rest)
         while rest > least:
             step, rest = rest, abs(math.remainder(step, rest))
+        if step:  # rounding grows with each remainder: the step is taken afresh from what was read
+            step = largest / round(largest / step)
     return step or 1.0  # of noughts alone any step is one
 
 

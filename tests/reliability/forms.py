@@ -195,7 +195,10 @@ def forms() -> tuple[Form, ...]:
         Form(address="/trials", fields=WISH, heavy=True),
         Form(address="/trials/kelp-question/judge", heavy=True),
         Form(address="/trials/join", file=("file", "kelp.protocol.json", b""), writes=False),
-        Form(address="/trials/join/begin", fields={"ticket": "", "compost": "orchard-heap", "vessels": "bucket-a, bucket-b"}),
+        Form(
+            address="/trials/join/begin",
+            fields={"ticket": "", "compost": "orchard-heap", "vessels": "bucket-a, bucket-b, bucket-c, bucket-d"},
+        ),
         Form(address="/trials/kelp-question/protocol", fields={"form": "json"}, writes=False),
         Form(
             address="/trials/kelp-question/site",

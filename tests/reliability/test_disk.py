@@ -252,7 +252,7 @@ def protected(disk: Disk) -> Disk:
 
 def test_a_write_protected_notebook_can_be_read_and_checked_and_taken_away(protected: Disk, tmp_path: Path) -> None:
     with open_notebook(protected.folder / "tea.notebook", at=NOW) as book:
-        assert len(book.readings()) == 84 and check(book) == []
+        assert len(book.readings()) == 168 and check(book) == []
         assert usecases.exchange.export_package(book, now=NOW, trial="kelp-question")[:2] == b"PK"
         # A trial that is still blind stays: a look at its codes could not be noted here.
         for codes, word in ((False, "still blind"), (True, "write-protected")):
@@ -262,7 +262,7 @@ def test_a_write_protected_notebook_can_be_read_and_checked_and_taken_away(prote
         assert usecases.brews.brews_overview(book, now=NOW).empty is False
         copy = usecases.notebook.back_up_notebook(book, now=NOW, to=tmp_path / "copy.notebook")
     with open_notebook(copy, at=NOW) as book:  # blind or not, a copy needs no note, and can be written to
-        assert len(book.readings()) == 84 and check(book) == []
+        assert len(book.readings()) == 168 and check(book) == []
         usecases.exchange.export_package(book, now=NOW, with_codes=True)
 
 

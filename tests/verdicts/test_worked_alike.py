@@ -73,6 +73,13 @@ def test_the_step_of_a_scale_is_the_coarsest_that_all_readings_fall_on() -> None
     # Means of three readings to a tenth; cells at 0.021 each; brews with nothing in them; no step.
     assert _step_of([1.2 / 3.0, 1.6 / 3.0, 0.0, 2.3 / 3.0]) == approx(0.1 / 3.0)
     assert _step_of([0.021 * count for count in (12, 31, 8, 45)]) == approx(0.021)
+    # Euclid's algorithm on whole numbers, for sets long and short; rounding must not add up over the remainders.
+    assert _step_of([91.95, 105.9, 105.9, 60.099999999999994, 63.25, 57.85]) == approx(0.05)
+    rng = np.random.default_rng(5)
+    for _ in range(400):
+        counts = rng.integers(1, 20_000, rng.integers(2, 25))
+        unit = rng.choice([0.01, 0.05, 0.1, 0.25, 1.0, 7.3, 0.1 / 3.0])
+        assert _step_of([unit * int(count) for count in counts]) == approx(unit * math.gcd(*map(int, counts)))
     assert _step_of([0.0, 0.0]) == 1.0 and _step_of([math.pi, math.e]) < 1e-6
 
 
