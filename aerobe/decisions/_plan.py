@@ -12,7 +12,7 @@ from aerobe.decisions._lookahead import TestValue
 from aerobe.decisions._trend import LONG_WITHOUT_H, Fall
 from aerobe.records import Costs
 from aerobe.safety import Gate
-from aerobe.units import percent
+from aerobe.units import amount, percent
 
 Array = NDArray[np.float64]
 
@@ -117,7 +117,7 @@ def choose(
     """By expected loss alone: a test if it is worth its price, else a harvest at the best time, unless a log that runs on will
     tell more than waiting for it loses."""
     if test is not None and value is not None and test.loss_avoided > WORTH_ASKING and test.worth > test.price:
-        reason = f"one more test is worth {test.worth:.0f} to you and costs {test.price:.0f}."
+        reason = f"one more test costs {amount(test.price)} and is worth {amount(round(test.worth))} to you."
         return "test at", test.at_h, reason, float(value.expected_loss[value.best])
     # Before a later best hour the log runs on anyway; only a harvest before the next look would forgo it.
     saved = 0.0 if look is None or window.best_h >= look.times_h[0] else min(loss_now, window.expected_loss) - look.least

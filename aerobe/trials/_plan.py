@@ -16,7 +16,7 @@ from aerobe.trials._circumstances import CLEAR, Circumstances
 from aerobe.trials._composite import CENTRE_BREWS, counts_of, surface_in_words, surface_power
 from aerobe.trials._controls import Controls, controls_for
 from aerobe.trials._design import GOOD_POWER, Design, answer_in_words
-from aerobe.trials._layouts import plots_of, weighted_plots
+from aerobe.trials._layouts import Plot, plots_of, weighted_plots
 from aerobe.trials._levers import Lever, levers_in_words, rank_levers
 from aerobe.trials._power import Power, power_of
 from aerobe.trials._scatter import Scatter
@@ -134,6 +134,11 @@ def _plan_surface(
     """The central composite once, twice or more, as far as the budget reaches; the cheapest that answers, else the largest."""
     controls = controls_for(trial, colour_sensitive=colour_sensitive)
     best_tests = best_tests_per_brew(budget.costs.brew, budget.costs.test, scatter.brew_log_sd, scatter.test_log_sd)
+
+    def power(plots: tuple[Plot, ...], *, tests_per_brew: int) -> Power:
+        few = min(simulations, 1000)
+        return surface_power(trial, plots, scatter, tests_per_brew, lost=given.lost, seed=seed, simulations=few)
+
     designs = []
     for repeats, tests in product(_COMPOSITES_TRIED, _tests_to_try(best_tests)):
         counts = counts_of(trial, repeats)
@@ -142,20 +147,7 @@ def _plan_surface(
         n_tests, cost = cost_of(budget, controls, sum(counts), tests, rounds)
         if rounds > budget.rounds or n_tests > budget.tests or cost > budget.money:
             continue
-        found = surface_power(trial, plots, scatter, tests, lost=given.lost, seed=seed, simulations=min(simulations, 1000))
-        designs.append(
-            Design(
-                brews_per_arm=min(counts),
-                brews_of=counts,
-                tests_per_brew=tests,
-                plots=plots,
-                rounds=rounds,
-                controls=controls,
-                tests=n_tests,
-                cost=cost,
-                power=found,
-            )
-        )
+        designs.append(_design_on(plots, budget, controls, counts, tests, power))
     good = sorted((design for design in designs if design.answers), key=lambda design: design.cost)
     most = sorted(designs, key=lambda design: (-design.power.assurance, design.cost))
     recommended = good[0] if good else most[0] if most else None
@@ -246,6 +238,17 @@ def _design(
     per_round = brews_a_round(trial, budget)
     equal = len(set(counts)) == 1
     plots = plots_of(len(counts), counts[0], per_round) if equal else weighted_plots(counts, per_round)
+    return _design_on(plots, budget, controls, counts, tests, power)
+
+
+def _design_on(
+    plots: tuple[Plot, ...],
+    budget: Budget,
+    controls: Controls,
+    counts: tuple[int, ...],
+    tests: int,
+    power: Callable[..., Power],
+) -> Design:
     rounds = 1 + max(plot.round for plot in plots)
     n_tests, cost = cost_of(budget, controls, sum(counts), tests, rounds)
     return Design(

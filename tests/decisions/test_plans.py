@@ -86,7 +86,7 @@ def test_the_reason_names_its_numbers() -> None:
     assert "catch 20 % more" in choose(LATE, 0.30, 10.0, None, None, ())[2]
     assert "catch 70 % of" in choose(SOON, 0.30, 10.0, None, None, ())[2]
     assert "save 4 % of" in choose(SOON, 0.30, 10.0, None, None, (), LOOK)[2]
-    assert "worth 2 to you and costs 1." in choose(LATE, 0.30, 10.0, TEST, VALUE, ())[2]
+    assert "costs 1 in your currency and is worth 2 in your currency to you." in choose(LATE, 0.30, 10.0, TEST, VALUE, ())[2]
     assert "it smells of eggs." in choose(SOON, 0.30, 10.0, None, None, (CLOSED,))[2]
 
 
