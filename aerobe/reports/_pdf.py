@@ -14,6 +14,7 @@ from aerobe.errors import OutsideValidity
 from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
 from aerobe.reports._display import in_its_units, moment_of_report
 from aerobe.reports._html import TEMPLATES
+from aerobe.units import signs, signs_of_page
 
 PICTURE_PX = 800  # wider than on a page, so that two charts and the facts share the first sheet
 
@@ -54,7 +55,7 @@ def as_pdf(report: Report) -> bytes:
     }
     files = {
         "main.typ": (TEMPLATES / "report.typ").read_bytes(),
-        "report.json": json.dumps(content, ensure_ascii=False).encode(),
+        "report.json": json.dumps(_printed(content), ensure_ascii=False).encode(),
         **pictures,
     }
     if report.package:
@@ -85,6 +86,15 @@ def as_pdf(report: Report) -> bytes:
             ) from None
 
 
+def _printed(part: Any) -> Any:
+    """The same with printed signs in every text, as on the page."""
+    if isinstance(part, str):
+        return signs(part)
+    if isinstance(part, dict):
+        return {name: _printed(item) for name, item in part.items()}
+    return [_printed(item) for item in part] if isinstance(part, list | tuple) else part
+
+
 def _section(section: Section, pictures: dict[str, bytes]) -> dict[str, object]:
     return {"title": section.title, "blocks": [_plain(block, pictures) for block in section.blocks]}
 
@@ -103,7 +113,7 @@ def _plain(block: Block, pictures: dict[str, bytes]) -> dict[str, object]:
             return {"is": "warned", "title": title, "items": list(items)}
         case Shown(picture=picture, with_figures=with_figures):
             name = f"picture-{len(pictures)}.svg"
-            pictures[name] = picture.svg("light", background="white", width_px=PICTURE_PX).encode()
+            pictures[name] = signs_of_page(picture.svg("light", background="white", width_px=PICTURE_PX)).encode()
             return {
                 "is": "shown",
                 "file": name,

@@ -198,3 +198,15 @@ def test_amounts_that_nobody_stated_are_not_noughts() -> None:
     plain = Recipe(key="b", name="Water", compost="none", compost_g_per_l=0.0)
     shown = [recipe_blocks(recipe, Compost(key="x", name="x"))[0].table.rows[0][1] for recipe in (unsaid, plain)]
     assert shown == ["not stated", "0"]
+
+
+def test_a_pdf_prints_the_signs_of_the_page() -> None:
+    from aerobe.reports._pdf import _printed
+
+    told = _printed(
+        {"first": [{"is": "facts", "rows": [["at 20 degC", "4.0 +- 1.0 ug C/mL", None, 3]]}], "file": "picture-0.svg"}
+    )
+    assert told == {
+        "first": [{"is": "facts", "rows": [["at 20 \u00b0C", "4.0 \u00b1 1.0 \u00b5g C/mL", None, 3]]}],
+        "file": "picture-0.svg",
+    }
