@@ -15,7 +15,7 @@ from aerobe.cli._pictures import save_picture
 from aerobe.errors import ImportFault, UnusableRecord
 from aerobe.records import Assay, AssayError
 from aerobe.units import display_units, number
-from aerobe.usecases.notebook import write_whole
+from aerobe.usecases.notebook import write_new
 
 app = App(name="assay", help="Is my test any good? Certificates, counts, ratios, and how many tests to make.")
 
@@ -88,10 +88,13 @@ def certificate(
     with progress("Fitting the error of the test"):
         answer = certify(form)
     if out is not None:
-        write_whole(out / "certificate.txt", "\n".join(answer.as_text()) + "\n")
-        write_whole(out / "certificate.json", json.dumps(answer.as_data(), ensure_ascii=False, indent=2) + "\n")
+        files: dict[Path, bytes | str] = {
+            out / "certificate.txt": "\n".join(answer.as_text()) + "\n",
+            out / "certificate.json": json.dumps(answer.as_data(), ensure_ascii=False, indent=2) + "\n",
+        }
         for drawn, file in zip(certificate_pictures(answer), ("meaning", "colour"), strict=False):
-            write_whole(out / f"certificate-{file}.svg", drawn.in_units(display_units()).svg())
+            files[out / f"certificate-{file}.svg"] = drawn.in_units(display_units()).svg()
+        write_new(files)
     if keep:
         with where.open(create=False) as open_one:
             keep_certificate(open_one, keep, answer, now=now())

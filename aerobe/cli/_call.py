@@ -53,7 +53,9 @@ def replay(brew: str, /, *, every: float = 4.0, until: float = 48.0, picture: Pa
         Also draw it, to this file (.svg or .png).
     """
     from aerobe.usecases.brews import plain_advice, replay_brew, replay_hours, replay_picture
+    from aerobe.usecases.notebook import require_new
 
+    require_new([picture])
     hours = replay_hours(every, until)
     with where.open(create=False) as book:
         with progress("Replaying the brew"):

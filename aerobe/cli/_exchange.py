@@ -14,7 +14,7 @@ from aerobe.cli._common import OWN, Where, counted, now, progress, say, shown, t
 from aerobe.errors import ImportFault
 from aerobe.records import as_plain
 from aerobe.units import ELAPSED, number
-from aerobe.usecases.notebook import write_whole
+from aerobe.usecases.notebook import require_new, write_new
 
 if TYPE_CHECKING:
     from aerobe.usecases.exchange import Preview, RowRead, TakenIn, Wishes
@@ -132,11 +132,10 @@ def export(target: Path, /, *, trial: str = "", with_codes: bool = False, where:
     """
     from aerobe.usecases.exchange import export_package
 
-    if target.exists():
-        raise ImportFault(f"There is a file at {target} already.", "Name another file; nothing is overwritten.")
+    require_new([target])
     with where.open(create=False) as notebook, progress("packing"):
         content = export_package(notebook, now=now(), trial=trial, with_codes=with_codes)
-    write_whole(target, content)
+    write_new({target: content})
     written = {"package": str(target), "bytes": len(content)}
     say(written, as_json=where.json, text=f"Wrote {target} ({len(content) / 1e3:.0f} kB).")
 

@@ -46,8 +46,10 @@ def ceiling(
     show
         Also write pictures to show, in three sizes, light and dark, SVG and PNG, to this folder.
     """
+    from aerobe.usecases.notebook import require_new
     from aerobe.usecases.oxygen import ask_food_ceiling, food_pictures
 
+    require_new([picture])
     with progress("simulating brews"):
         answer = ask_food_ceiling(question.question(draws=draws))
     lines = [answer.says, *answer.remarks, "", *_dose_lines(answer.ceiling.rows), IN_BRACKETS]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from aerobe.errors import UnusableRecord
 from aerobe.units import display_units
-from aerobe.usecases.notebook import write_whole
+from aerobe.usecases.notebook import write_new
 
 if TYPE_CHECKING:
     from aerobe.usecases.reports import Picture, Poster
@@ -23,7 +23,7 @@ def save_picture(picture: Picture, path: Path) -> str:
             content = picture.png()
         case _:
             raise UnusableRecord(f"'{path}' is neither SVG nor PNG.", "End the name in .svg or .png.")
-    write_whole(path, content)
+    write_new({path: content})
     return f"Picture {path}: {picture.says}"
 
 
@@ -31,6 +31,5 @@ def save_poster(poster: Poster, folder: Path, stem: str) -> list[str]:
     """Write all pictures to show of a poster to a folder; gives a line that says so."""
     from aerobe.usecases.reports import pictures_to_show
 
-    for name, content in pictures_to_show(poster).items():
-        write_whole(folder / f"{stem}-{name}", content)
+    write_new({folder / f"{stem}-{name}": content for name, content in pictures_to_show(poster).items()})
     return [f"Pictures to show are in {folder}."]

@@ -11,7 +11,7 @@ from cyclopts import App, Parameter
 from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import JSON_ONLY, OWN, Where, now, progress, say
 from aerobe.errors import ImportFault
-from aerobe.usecases.notebook import write_whole
+from aerobe.usecases.notebook import require_new, write_new
 
 if TYPE_CHECKING:
     from aerobe.usecases.reports import Poster, Report, Wanted
@@ -39,7 +39,12 @@ class ReportOptions:
 
         return Wanted(licence=self.licence, with_people=self.with_people, at_h=at_h, assay=assay)
 
+    def require_free(self, stem: str) -> None:
+        """Refuse, before anything is computed, to write a report over an earlier one."""
+        require_new(self.to / f"{stem}{end}" for end in ENDINGS)
 
+
+ENDINGS = (".html", ".pdf", "-data.zip")
 OPTIONS = ReportOptions()
 
 
@@ -60,6 +65,7 @@ def brew(
     """
     from aerobe.usecases.reports import brew_as_tests_came, poster_of_report, report_of_brew
 
+    options.require_free(f"brew-{key}")
     with where.open(create=False) as book, progress("fitting the brew and writing its report"):
         report = report_of_brew(book, key, now=now(), wanted=options.wanted())
         poster = poster_of_report(report, moving=brew_as_tests_came(book, key, now=now())) if options.pictures else None
@@ -89,6 +95,7 @@ def trial(
     """
     from aerobe.usecases.reports import poster_of_report, report_of_trial
 
+    options.require_free(f"trial-{key}")
     wanted = options.wanted(at_h=at_h, assay=assay)
     with where.open(create=False) as book, progress("judging the trial and writing its report"):
         report = report_of_trial(book, key, now=now(), wanted=wanted)
@@ -130,6 +137,7 @@ def assay(
     """
     from aerobe.usecases.reports import StudiedTest, poster_of_report, report_of_assay
 
+    options.require_free(f"assay-{table.stem}")
     text = _read(table).decode("utf-8", errors="replace")
     with progress("characterising the assay and writing its report"):
         report = report_of_assay(
@@ -209,8 +217,7 @@ def site(
             authors=authors,
             address=address,
         )
-    for name, content in files.items():
-        write_whole(folder / name, content)
+    write_new({folder / name: content for name, content in files.items()})
     lines = [f"Wrote {len(files)} files to {folder}; open {folder / 'index.html'}.", *skipped]
     say({"folder": str(folder), "files": sorted(files), "skipped": skipped}, as_json=where.json, text=lines)
 
@@ -218,11 +225,11 @@ def site(
 def _written(report: Report, stem: str, to: Path, as_json: bool, poster: Poster | None) -> None:
     from aerobe.usecases.reports import as_pdf, pictures_to_show, report_as_html
 
-    files = {f"{stem}.html": report_as_html(report), f"{stem}.pdf": as_pdf(report), f"{stem}-data.zip": report.package}
+    contents = (report_as_html(report), as_pdf(report), report.package)
+    files = {f"{stem}{end}": content for end, content in zip(ENDINGS, contents, strict=True)}
     if poster is not None:
         files |= {f"{stem}-{name}": content for name, content in pictures_to_show(poster).items()}
-    for name, content in files.items():
-        write_whole(to / name, content)
+    write_new({to / name: content for name, content in files.items()})
     paths = [str(to / name) for name in files]
     answer = {
         "headline": report.headline,

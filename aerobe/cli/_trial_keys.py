@@ -9,8 +9,8 @@ from typing import Annotated
 from cyclopts import Parameter
 
 from aerobe.cli._common import OWN, Where, now, say, table
-from aerobe.errors import ImportFault, NotAllowed
-from aerobe.usecases.notebook import write_whole
+from aerobe.errors import ImportFault
+from aerobe.usecases.notebook import require_new, write_new
 
 
 def seal(
@@ -32,13 +32,12 @@ def seal(
     from aerobe.usecases.trials import seal_key
 
     path = to or Path(f"{key}.sealed-key")
-    if path.exists():
-        raise NotAllowed(f"{path} is there already.", "Name another file.")
+    require_new([path])
     with where.open() as notebook:
         content = seal_key(
             notebook, key, _passphrase("Passphrase of whoever holds the key: ", passphrase_file), now=now(), holder=holder
         )
-    write_whole(path, content)
+    write_new({path: content})
     say({"written": str(path)}, as_json=where.json, text=f"Written: {path}. Without the passphrase nobody can open it.")
 
 
@@ -95,9 +94,7 @@ def fingerprint(key: str, to: Path | None = None, /, *, where: Where = OWN) -> N
         mark, content = plan_fingerprint(notebook, key)
     written = []
     if to is not None:
-        if to.exists():
-            raise NotAllowed(f"{to} is there already.", "Name another file.")
-        write_whole(to, content)
+        write_new({to: content})
         written = [f"Written: {to}. It names the recipes: keep it closed until the codes are open."]
     say({"sha256": mark}, as_json=where.json, text=[f"SHA-256 of the plan: {mark}", *written])
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from aerobe.cli._common import OWN, Where, now, say, then
 from aerobe.errors import ImportFault
-from aerobe.usecases.notebook import write_whole
+from aerobe.usecases.notebook import write_new
 
 
 def protocol(key: str, to: Path = Path("."), /, *, where: Where = OWN) -> None:
@@ -24,12 +24,11 @@ def protocol(key: str, to: Path = Path("."), /, *, where: Where = OWN) -> None:
     with where.open(create=False) as notebook:
         made = protocol_of_trial(notebook, key, now=now())
     files = {
-        f"{key}.protocol.json": protocol_as_file(made),
-        f"{key}.protocol.html": protocol_as_page(made),
+        to / f"{key}.protocol.json": protocol_as_file(made),
+        to / f"{key}.protocol.html": protocol_as_page(made),
     }
-    for name, content in files.items():
-        write_whole(to / name, content)
-    paths = [str(to / name) for name in files]
+    write_new(files)
+    paths = [str(path) for path in files]
     say(
         {"files": paths, "fingerprint": made.fingerprint},
         as_json=where.json,

@@ -12,8 +12,7 @@ from aerobe.cli._trial_keys import fingerprint, open_codes, open_sealed, seal
 from aerobe.cli._trial_plans import plan, power, times
 from aerobe.cli._trial_protocols import join, protocol
 from aerobe.cli._verdicts import compare, judge_file, next_one, verdict
-from aerobe.errors import NotAllowed
-from aerobe.usecases.notebook import write_whole
+from aerobe.usecases.notebook import require_new, write_new
 
 trial = App(name="trial", help="Plan a trial, print its run sheet, judge it, and find out what to ask next.")
 
@@ -49,6 +48,7 @@ def show(key: str, /, *, picture: Path | None = None, where: Where = OWN) -> Non
     """
     from aerobe.usecases.trials import course_picture, trial_shown
 
+    require_new([picture])
     with where.open(create=False) as notebook:
         view = trial_shown(notebook, key)
         drawn = [save_picture(course_picture(notebook, key), picture)] if picture is not None else []
@@ -102,19 +102,17 @@ def sheet(key: str, to: Path | None = None, /, *, with_arms: bool = False, where
     key
         Key of the trial.
     to
-        File to write; <key>-run-sheet.html if left out.
+        File to write; <key>-run-sheet.html if left out. A file that is there is never written over.
     with_arms
-        Add the key of codes to arms, for the person who mixes the recipes; to <key>-with-key.html if no file is named, and
-        never over a file that is there.
+        Add the key of codes to arms, for the person who mixes the recipes; to <key>-with-key.html if no file is named.
     """
     from aerobe.usecases.trials import print_run_sheet
 
     path = to or Path(f"{key}-with-key.html" if with_arms else f"{key}-run-sheet.html")
-    if with_arms and path.exists():
-        raise NotAllowed(f"{path} is there already, and may be the blind run sheet.", "Name another file for the key.")
+    require_new([path])  # the key must not go over the blind sheet, nor be noted as shown where it was not written
     with where.open(create=False) as notebook:
         page = print_run_sheet(notebook, key, with_arms=with_arms, now=now())
-    write_whole(path, page)
+    write_new({path: page})
     say({"written": str(path)}, as_json=where.json, text=f"Written: {path}")
 
 
@@ -134,5 +132,5 @@ def calendar(key: str, to: Path | None = None, /, *, where: Where = OWN) -> None
     with where.open(create=False) as notebook:
         content = trial_calendar(notebook, key, now=now())
     path = to or Path(f"{key}.ics")
-    write_whole(path, content)
+    write_new({path: content})
     say({"written": str(path)}, as_json=where.json, text=f"Written: {path}")

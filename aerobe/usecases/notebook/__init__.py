@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from aerobe.usecases.notebook._demo_alive import keep_demo_alive
     from aerobe.usecases.notebook._display import display_units_for, display_units_of, has_display_units, set_display_units
     from aerobe.usecases.notebook._doctor import Finding, look_over
-    from aerobe.usecases.notebook._files import write_whole
+    from aerobe.usecases.notebook._files import require_new, write_new, write_whole
     from aerobe.usecases.notebook._moments import clock_trouble, impossible, moment_of, spoken
     from aerobe.usecases.notebook._photos import PHOTO_KINDS, keep_photo, photos_of, readings_with_photo
     from aerobe.usecases.notebook._records import (
@@ -61,7 +61,7 @@ else:
             "_demo_alive": ("keep_demo_alive",),
             "_display": ("display_units_for", "display_units_of", "has_display_units", "set_display_units"),
             "_doctor": ("Finding", "look_over"),
-            "_files": ("write_whole",),
+            "_files": ("require_new", "write_new", "write_whole"),
             "_moments": ("clock_trouble", "impossible", "moment_of", "spoken"),
             "_photos": ("PHOTO_KINDS", "keep_photo", "photos_of", "readings_with_photo"),
             "_records": (
@@ -117,11 +117,13 @@ __all__ = [
     "photos_of",
     "read_whole_part",
     "readings_with_photo",
+    "require_new",
     "rescue_notebook",
     "restore_notebook",
     "search_notebook",
     "second_folder",
     "set_display_units",
     "spoken",
+    "write_new",
     "write_whole",
 ]

@@ -4,9 +4,41 @@ from __future__ import annotations
 
 import contextlib
 import os
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from aerobe.errors import NotAllowed
+
+
+def require_new(paths: Iterable[Path | None]) -> None:
+    """Refuse names that are taken, before any work is done for a file of that name. None stands for no file.
+
+    Raises
+    ------
+    NotAllowed
+        If something lies under one of the names, also a link that leads nowhere.
+    """
+    taken = [path for path in paths if path is not None and os.path.lexists(path)]
+    if taken:
+        more = f" and {len(taken) - 1} more of these files" if len(taken) > 1 else ""
+        what = "is a folder" if taken[0].is_dir() else "is there already"
+        raise NotAllowed(
+            f"{taken[0]}{more} {what}; nothing is written over it.",
+            "Name another file or folder, or move away what is there.",
+        )
+
+
+def write_new(files: Mapping[Path, bytes | str]) -> None:
+    """Write files that a person named: all under names that are free, or none. Nothing is ever written over.
+
+    Raises
+    ------
+    NotAllowed
+        If one of the names is taken, or a file cannot be written.
+    """
+    require_new(files)
+    for path, content in files.items():
+        write_whole(path, content)
 
 
 def write_whole(path: Path, content: bytes | str) -> None:
