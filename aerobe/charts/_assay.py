@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from aerobe.assay import Certificate, PhaseBias, biomass_from_reading, decision_limit
 from aerobe.charts._look import series_keys, series_looks
 from aerobe.charts._plot import Axis, Band, Follow, Intervals, Key, Line, Mark, Plot, Points, Rule, Span
 from aerobe.charts._style import FigureTable, Picture
 from aerobe.records import AssayError
 from aerobe.units import number
+
+if TYPE_CHECKING:
+    from aerobe.assay import Certificate, PhaseBias
 
 _NO_COLOUR = "no colour"
 
@@ -29,6 +32,8 @@ def meaning_of_readings(certificate: Certificate, error: AssayError, *, top: flo
     top
         Largest reading shown; the top of the scale or of the study if left out. [unit of the study]
     """
+    from aerobe.assay import biomass_from_reading, decision_limit
+
     unit = certificate.study.unit
     highest = top or certificate.study.scale_high or max(item.signal for item in certificate.study.readings)
     readings = np.linspace(0.0, highest, 61)

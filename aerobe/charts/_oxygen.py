@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from aerobe.charts._brew import time_axis
 from aerobe.charts._plot import Axis, Band, Follow, Intervals, Key, Line, Mark, Plot, Points, Rule
 from aerobe.charts._style import FigureTable, Picture
-from aerobe.oxygen import DoseRow, KlaEstimate, UptakeTrack
 from aerobe.units import number
+
+if TYPE_CHECKING:
+    from aerobe.oxygen import DoseRow, KlaEstimate, UptakeTrack
 
 _DOSE = "dose [g/L, log scale]"
 

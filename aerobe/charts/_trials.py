@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from aerobe.charts._plot import Axis, Band, Follow, Key, Line, Mark, Plot, Points, Rule, Span
 from aerobe.charts._style import FigureTable, Picture
-from aerobe.trials import GOOD_POWER, Design
 from aerobe.units import amount, number, percent
-from aerobe.verdicts import BrewResult, DoseAnswer
+
+if TYPE_CHECKING:
+    from aerobe.trials import Design
+    from aerobe.verdicts import BrewResult, DoseAnswer
 
 
 def designs_by_cost(designs: Sequence[Design], recommended: Design | None, *, margin_ratio: float) -> Picture:
@@ -24,6 +27,8 @@ def designs_by_cost(designs: Sequence[Design], recommended: Design | None, *, ma
     margin_ratio
         Difference worth having. [-]
     """
+    from aerobe.trials import GOOD_POWER
+
     every = sorted({id(d): d for d in (*designs, *([recommended] if recommended else []))}.values(), key=lambda d: d.cost)
     plot = Plot(
         x=Axis(title="cost in all [money]", from_zero=True),

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 from aerobe.charts._evidence import RatioRow, forest, funnel
 from aerobe.charts._style import Picture
-from aerobe.evidence import Weighed
+
+if TYPE_CHECKING:
+    from aerobe.evidence import Weighed
 
 
 def weighed_pictures(weighed: Weighed) -> tuple[Picture, ...]:

@@ -22,9 +22,10 @@ from aerobe import usecases
 from aerobe.errors import AerobeError, Damaged, NotAllowed, NotebookFault, NotFound
 from aerobe.web import pages
 from aerobe.web._answers import OWN_HEADERS, plain
+from aerobe.web._bodies import TooMuch
 from aerobe.web._broker import Broker, broker_settings
 from aerobe.web._frame import STATIC, go_to, note_place, page, wants_json
-from aerobe.web._guard import Guard, TooMuch
+from aerobe.web._guard import TOO_MUCH, Guard
 from aerobe.web._in_units import InDisplayUnits
 from aerobe.web._kept_reports import KeptReports
 from aerobe.web._live import Live
@@ -34,6 +35,7 @@ from aerobe.web._serve_settings import ServeSettings
 from aerobe.web._session import require_own_form, require_whole_text
 from aerobe.web._state import WebState, open_state
 from aerobe.web._thinker import Thinker
+from aerobe.web._turns import Turns
 from aerobe.web._uploads import Uploads
 from aerobe.web._watch import Watch
 
@@ -87,7 +89,7 @@ def create_app(
     app = FastAPI(title="Aerobe", docs_url=None, redoc_url=None, lifespan=_lifespan)
     app.state.notebook, app.state.web_state, app.state.clock = notebook, state, clock
     app.state.settings, app.state.live, app.state.uploads = settings, Live(), Uploads()
-    app.state.pairing, app.state.reports = Pairing(state, clock), KeptReports()
+    app.state.pairing, app.state.reports, app.state.turns = Pairing(state, clock), KeptReports(), Turns()
     app.state.broker = Broker(notebook, app.state.live, clock, name=state.name)
     app.state.thinker = _thinker(notebook, clock, app.state.live, advise or _advise)
     app.state.hindsight = _hindsight(notebook, clock, app.state.live, look_back or (None if advise else _look_back))
@@ -106,6 +108,7 @@ def create_app(
     app.add_middleware(
         Guard,
         pairing=app.state.pairing,
+        turns=app.state.turns,
         names=settings.names,
         secure_port=settings.secure_port,
         burst=settings.burst,
@@ -219,7 +222,7 @@ def _answer_faults(app: FastAPI) -> None:
 
     @app.exception_handler(TooMuch)
     async def too_much(request: Request, fault: TooMuch) -> Response:
-        return _fault(request, 413, "That is more than can be taken in here.", "Send a smaller file, or split it.")
+        return _fault(request, 413, *TOO_MUCH)
 
 
 def _fault(request: Request, status: int, problem: str, remedy: str) -> Response:

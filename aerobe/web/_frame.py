@@ -58,7 +58,7 @@ from aerobe.units import (
 )
 from aerobe.web import _in_units as in_units
 from aerobe.web._live import Live
-from aerobe.web._roles import OWNER, READER, Access
+from aerobe.web._roles import OWNER, Access
 from aerobe.web._serve_settings import ServeSettings
 from aerobe.web._session import form_token, state_of
 
@@ -257,7 +257,7 @@ def page(
     context, more
         What the template shows. `fault` (an AerobeError) and `sent` (Fields) are shown by the parts.
     """
-    look = request.cookies.get("aerobe_look", "auto")
+    look, access = request.cookies.get("aerobe_look", "auto"), access_of(request)
     full = {
         "request": request,
         "title": title,
@@ -268,11 +268,11 @@ def page(
         "place": getattr(request.state, "aerobe_place", ""),
         "fault": None,
         "sent": Fields(),
-        "access": access_of(request),
+        "access": access,
         "now": clock_of(request),
-        "alarms": request.app.state.watch.boxes(),
+        "alarms": request.app.state.watch.boxes() if access.sees_brews else (),
         "damaged": notebook_of(request).damaged,
-        "lost": notebook_of(request).lost if access_of(request).role != READER else (),
+        "lost": notebook_of(request).lost if access.sees_brews else (),
         "notice": request.query_params.get("done", ""),
         "undo": _undo(request.query_params.get("undo", "")),
         **(context or {}),

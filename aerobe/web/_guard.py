@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import ipaddress
 import time
-from collections import OrderedDict, deque
+from collections import Counter, OrderedDict
 from collections.abc import Callable, Iterator
 from urllib.parse import parse_qsl, quote
 
@@ -13,10 +13,11 @@ from starlette.requests import cookie_parser
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from aerobe.web._answers import HEADERS, NOT_PAIRED, answer, redirect
+from aerobe.web._bodies import Listener, NoRoom, TooMuch, limited, until_answered
 from aerobe.web._pairing import IDLE_AT_MOST, Pairing
 from aerobe.web._roles import OWNER, Access, may
 from aerobe.web._session import A_YEAR_S, SESSION_COOKIE
-from aerobe.web._turns import Busy, Gone, Turns, is_heavy
+from aerobe.web._turns import PAGES_AT_ONCE, PAGES_WAITING, Busy, Gone, Turns, is_heavy, is_page
 
 DEVICE_COOKIE = "aerobe_device"
 OPEN_TO_STRANGERS = ("/pair", "/static/", "/log/")  # /log/ asks for a sender's token itself
@@ -29,6 +30,8 @@ FORWARDED = "handed on"
 FORM_BYTES = 1_000_000
 UPLOAD_BYTES = 60_000_000
 UPLOADS = ("/data/", "/log/", "/photo", "/readings")
+TOO_MUCH = ("That is more than can be taken in here.", "Send a smaller file, or split it.")
+ARRIVING_OF_ONE, ARRIVING_AT_MOST = 8, 24  # files for heavy work on their way at one time
 
 
 class Bucket:
@@ -58,6 +61,7 @@ class Guard:
         app: ASGIApp,
         *,
         pairing: Pairing,
+        turns: Turns | None = None,
         names: tuple[str, ...] = (),
         secure_port: int | None = None,
         burst: float = 400.0,
@@ -69,7 +73,9 @@ class Guard:
         self.names = {"localhost", *names}
         self.requests = Bucket(burst=burst, per_s=per_s)
         self.pairings = Bucket(burst=5, per_s=1 / 60)
-        self.turns = Turns()
+        self.turns = turns if turns is not None else Turns()
+        self.pages = Turns(at_once=PAGES_AT_ONCE, waiting_at_most=PAGES_WAITING, share=PAGES_WAITING)
+        self.arriving = Counter[str]()  # addresses whose files for heavy work are on their way
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -97,19 +103,44 @@ class Guard:
                 wants_json="json" in headers.get("accept", ""),
             )
             return
-        if not is_heavy(scope["method"], scope["path"]):
-            await self.app(scope, _limited(receive, limit), _with_headers(scope, send, renewed, self.pairing.cookie))
+        scope["state"]["aerobe_who"] = who
+        heavy = is_heavy(scope["method"], scope["path"])
+        passed_on = _with_headers(scope, send, renewed, self.pairing.cookie)
+        if not heavy and not is_page(scope["method"], scope["path"]):
+            await self.app(scope, limited(receive, limit), passed_on)
             return
-        listener = _Listener(receive)
+        listener = Listener(limited(receive, limit))
         try:
-            async with self.turns.turn(who, listener.gone if scope["method"] == "GET" else None):
-                await self.app(scope, _limited(listener.receive, limit), _with_headers(scope, send, renewed, self.pairing.cookie))
+            if scope["method"] not in ("GET", "HEAD"):
+                # A file that drips in must not hold a place meanwhile.
+                await self._whole(listener, who)
+            async with (self.turns if heavy else self.pages).turn(who, listener.gone) as done:
+                await self.app(scope, listener.receive, until_answered(passed_on, done))
         except Gone:
             return
+        except TooMuch:
+            await answer(send, 413, *TOO_MUCH, wants_json="json" in headers.get("accept", ""))
+        except NoRoom as fault:
+            remedy = "Free some space on the disk for temporary files, then send it again."
+            problem = f"The file has no room on the machine that runs Aerobe: {fault}."
+            await answer(send, 503, problem, remedy, wants_json="json" in headers.get("accept", ""))
         except Busy:
             problem = f"Aerobe is working on {self.turns.waiting} other reports and files."
             remedy = "Nothing is lost: ask again in a minute."
             await answer(send, 503, problem, remedy, wants_json="json" in headers.get("accept", ""))
+        finally:
+            listener.close()
+
+    async def _whole(self, listener: Listener, who: str) -> None:
+        """Wait for all of what is sent."""
+        if self.arriving[who] >= ARRIVING_OF_ONE or self.arriving.total() >= ARRIVING_AT_MOST:
+            raise Busy
+        self.arriving[who] += 1
+        try:
+            await listener.whole()
+        finally:
+            self.arriving[who] -= 1
+            self.arriving += Counter()
 
     def _access(self, headers: dict[str, str], who: str) -> Access | None:
         if is_this_machine(who):
@@ -203,41 +234,6 @@ def is_this_machine(who: str) -> bool:
 def _length(headers: dict[str, str]) -> int:
     text = headers.get("content-length", "0")
     return int(text) if text.isascii() and text.isdigit() else 0
-
-
-class _Listener:
-    """What a client sends, heard while its request waits and handed on when its turn has come."""
-
-    def __init__(self, receive: Receive) -> None:
-        self._receive = receive
-        self._heard: deque[Message] = deque()
-
-    async def gone(self) -> None:
-        """Comes back once the client has hung up."""
-        while not self._heard or self._heard[-1]["type"] != "http.disconnect":
-            self._heard.append(await self._receive())
-
-    async def receive(self) -> Message:
-        """The next message, heard before or now."""
-        return self._heard.popleft() if self._heard else await self._receive()
-
-
-class TooMuch(Exception):
-    """A body that announced less than it sends, or nothing, and goes over the limit."""
-
-
-def _limited(receive: Receive, limit: int) -> Receive:
-    seen = 0
-
-    async def counted() -> Message:
-        nonlocal seen
-        message = await receive()
-        seen += len(message.get("body", b""))
-        if seen > limit:
-            raise TooMuch
-        return message
-
-    return counted
 
 
 def _with_headers(scope: Scope, send: Send, renewed: str, device: str) -> Send:

@@ -40,6 +40,11 @@ class Access:
         """Whether settings, devices and exports of people are open."""
         return self.role == OWNER
 
+    @property
+    def sees_brews(self) -> bool:
+        """Whether brews, their names and what is wrong with them may be shown; a stranger at the pairing page may not."""
+        return self.role in (OWNER, HELPER, VIEWER)
+
 
 def may(access: Access, method: str, path: str, query: Mapping[str, str]) -> bool:
     """Whether a request is open to who asks.
@@ -59,7 +64,7 @@ def may(access: Access, method: str, path: str, query: Mapping[str, str]) -> boo
     if _under(path, OWNER_PAGES) or query.get("people", "") not in ("", "0", "false", "no", "off"):
         return False  # who did what is told to the owner only
     if reads:
-        return access.role in (HELPER, VIEWER)
+        return access.sees_brews
     return access.role == HELPER and not _under(path, OWNER_CHANGES)
 
 

@@ -120,6 +120,7 @@ def test_the_page_for_the_wall_prints_ink_on_white_without_buttons(browser: Any,
 
 def test_long_work_is_seen_to_go_on(browser: Any, brewing: Served) -> None:
     page = visit(browser, brewing, "desk").page
+    page.route("**/parts/turn", lambda route: route.fulfill(json={"before": 3}))
     go(page, f"{brewing.base}/reminders")
     page.locator('.rail a[href="/shelf"]').wait_for()
     # A page that does not come: the link is taken, and nothing follows.
@@ -129,6 +130,7 @@ def test_long_work_is_seen_to_go_on(browser: Any, brewing: Served) -> None:
     }""")
     page.locator("#working progress").wait_for()
     assert page.locator("#working [role=status]").inner_text().startswith("Working")
+    page.locator("#working [role=status]").get_by_text("3 before you.").wait_for()
     go(page, f"{brewing.base}/shelf")
     assert page.locator("#working").count() == 0
 

@@ -8,6 +8,7 @@ from datetime import timedelta
 import pytest
 from fastapi.testclient import TestClient
 
+from aerobe.web._alarms import Alarm
 from aerobe.web._pairing import IDLE_AT_MOST
 from aerobe.web._roles import HELPER, OWNER, READER, ROLES, VIEWER, Access, may
 from tests.web.conftest import Shed, form_token
@@ -213,3 +214,17 @@ def test_a_blind_reader_records_under_the_code_and_learns_nothing_else(brewing: 
     wrong = phone.post("/blind/readings", data={**sent, "code": ":ZZZ", "entry": "b2"})
     assert wrong.status_code == 404 or wrong.status_code == 422
     assert "barrel-1" not in wrong.text
+
+
+def test_neither_a_stranger_nor_a_blind_reader_is_told_of_an_alarm_or_a_loss(brewing: Shed) -> None:
+    at = brewing.clock()
+    alarm = Alarm(brew="barrel-1", brew_name="Barrel 1", kind="oxygen", says="Oxygen is low.", at=at, urgent=True)
+    brewing.app.state.watch._standing = (alarm,)
+    assert "Oxygen is low." in brewing.client.get("/menu").text
+    brewing.notebook.lost = ("a reading of Barrel 1",)
+    stranger = TestClient(brewing.app, base_url="https://192.168.1.5:8471", client=("192.168.1.79", 1))
+    told = [stranger.get("/pair"), stranger.post("/pair", data={"code": "AAAA-AAAA", "form_token": token_of(stranger)})]
+    reader = device(brewing, READER)
+    told += [reader.get(path) for path in ("/blind", "/offline", "/pair")]
+    assert [answer.status_code for answer in told] == [200, 403, 200, 200, 200]
+    assert not any("Barrel" in answer.text or "Oxygen is low" in answer.text for answer in told)

@@ -19,6 +19,8 @@ with usecases.notebook.open_notebook(Path(sys.argv[1]), at=system_clock()) as no
     answer = TestClient(app, base_url="http://localhost").get("/")
 assert answer.status_code == 200, answer.text
 print(*(name for name in ("scipy", "numba", "aerobe.inference", "aerobe.reports", "aerobe.charts") if name in sys.modules))
+import aerobe.charts  # the first page with a brew draws its readings
+print(*(name for name in ("scipy", "numba", "aerobe.inference", "aerobe.trials", "aerobe.assay") if name in sys.modules))
 """
 
 

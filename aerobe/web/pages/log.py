@@ -22,7 +22,8 @@ by_token = True  # a sender has no page and no form: its token stands for it
 async def points(request: Request, channel: str = "", unit: str = "") -> dict[str, object]:
     """Add values of a probe. Send the same `Idempotency-Key` with a repeated body, and it is kept once."""
     sender = await run_in_threadpool(sender_of, state_of(request), request.headers.get("authorization", ""))
-    batches = batches_from(await request.body(), request.headers.get("content-type", ""), channel=channel, unit=unit)
+    body, kind = await request.body(), request.headers.get("content-type", "")
+    batches = await run_in_threadpool(batches_from, body, kind, channel=channel, unit=unit)  # a long one takes seconds
     token = request.headers.get("idempotency-key", "")
     if len(token) > LONGEST_KEY:  # cut, two long ones would be taken for one, and the second batch for one that came before
         token = hashlib.sha256(token.encode()).hexdigest()

@@ -39,7 +39,7 @@ document.addEventListener("submit", (event) => {
   if (form.dataset.reached) {
     delete form.dataset.reached;
     setTimeout(() => { delete form.dataset.sent; }, 8000);
-    if (!DOWNLOAD.test(form.getAttribute("action") ?? "")) startWorking();
+    startWorking(!DOWNLOAD.test(form.getAttribute("action") ?? ""));
     return;
   }
   event.preventDefault();
@@ -66,13 +66,27 @@ async function sendIfReached(form, submitter) {
 }
 // ---- long work: what was asked for is on its way, since when, and that nothing is lost by waiting -------------------------
 const SHOWN_AFTER_MS = 700;
+const ASKED_EVERY_MS = 2000;
+const DOWNLOAD = /\.(pdf|zip|ics|csv|html|svg|png|crt)$|^\/data\/export/;
 let working = null;
-function startWorking() {
+// A download leaves its page where it is, so only the machine knows when it is done: `leaves` is whether the page goes.
+function startWorking(leaves = true) {
   stopWorking();
   const began = Date.now();
-  working = setInterval(() => {
+  let before = leaves ? 0 : null; // of a download nothing is said before the machine says that it works on it
+  let asked = 0;
+  const mine = working = setInterval(() => {
     const waited = Date.now() - began;
     if (waited < SHOWN_AFTER_MS) return;
+    if (!asked || Date.now() - asked >= ASKED_EVERY_MS) {
+      asked = Date.now();
+      placeInQueue().then((place) => {
+        if (place !== null) before = place;
+        else if (leaves) before = 0;
+        else if (mine === working) stopWorking();
+      });
+    }
+    if (before === null) return;
     let bar = document.getElementById("working");
     if (!bar) {
       bar = Object.assign(document.createElement("p"), { id: "working" });
@@ -82,21 +96,29 @@ function startWorking() {
       document.body.append(bar);
     }
     const seconds = Math.floor(waited / 1000);
+    const queue = before ? ` ${before} before you.` : "";
     // A listener is told at the start and every ten seconds, not each second.
-    const words = seconds < 10 ? "Working …" : `Working since ${10 * Math.floor(seconds / 10)} s. Nothing is lost.`;
+    const words = (seconds < 10 ? "Working …" : `Working since ${10 * Math.floor(seconds / 10)} s. Nothing is lost.`) + queue;
     if (bar.firstChild.textContent !== words) bar.firstChild.textContent = words;
   }, 100);
 }
+// How many are worked on before what was asked for here; null if nothing of it is under way any more, or nobody knows.
+async function placeInQueue() {
+  try {
+    const answer = await fetch("/parts/turn", { cache: "no-store", signal: AbortSignal.timeout(ASKED_EVERY_MS) });
+    return answer.ok ? (await answer.json()).before : null;
+  } catch { return null; }
+}
 function stopWorking() {
   clearInterval(working);
+  working = null;
   document.getElementById("working")?.remove();
 }
-const DOWNLOAD = /\.(pdf|zip|ics|csv|html|svg|png|crt)$|^\/data\/export/;
 const isDownload = (link) => link.hasAttribute("download") || link.target || DOWNLOAD.test(link.pathname);
 document.addEventListener("click", (event) => {
   const link = event.target.closest?.("a[href]");
   if (!link || event.defaultPrevented || event.button || event.metaKey || event.ctrlKey || event.shiftKey) return;
-  if (link.origin === location.origin && !isDownload(link) && !(link.hash && link.pathname === location.pathname)) startWorking();
+  if (link.origin === location.origin && !(link.hash && link.pathname === location.pathname)) startWorking(!isDownload(link));
 });
 addEventListener("pagehide", stopWorking);
 addEventListener("pageshow", stopWorking);
