@@ -15,7 +15,7 @@ from tests.mutants.ready import load_others
 from tests.mutants.sites import Mutant, mutants_of
 from tests.mutants.tries import ENOUGH_S, KEPT, ROOT, look, try_all
 
-ROOMS = ("oxygen", "assay", "kinetics", "inference", "decisions", "verdicts", "trials", "evidence")
+ROOMS = ("oxygen", "assay", "kinetics", "inference", "decisions", "verdicts", "trials", "evidence", "statistics")
 FOUND = KEPT / "found.jsonl"
 SAME = tomllib.loads((Path(__file__).parent / "equivalents.toml").read_text(encoding="utf-8"))
 
