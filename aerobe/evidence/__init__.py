@@ -4,15 +4,16 @@ from aerobe.evidence._blocks import ManyBrews
 from aerobe.evidence._checks import SmallStudies, fades_without, leave_one_out, small_studies, trim_and_fill
 from aerobe.evidence._copies import Alike, too_alike
 from aerobe.evidence._effects import Contrast, evidence_hash, ratio_of_means
-from aerobe.evidence._from_verdict import brew_lines, contrasts_of_verdict
+from aerobe.evidence._from_verdict import brew_lines, contrasts_of_verdict, doubts_of_all
 from aerobe.evidence._hierarchical import BayesPool, Shrunken, bayes_pool
 from aerobe.evidence._many import SPREADS, ManyPool, RecipeEffect, array_module, pool_brews
 from aerobe.evidence._network import Comparison, Network, network
+from aerobe.evidence._patterns import grain_of
 from aerobe.evidence._pool import Pooled, Term, pool, regress
 from aerobe.evidence._prediction import prediction_interval
 from aerobe.evidence._quality import Duplicate, Flag, carries_a_headline, flags, without_duplicates
 from aerobe.evidence._selection import Selection, selection
-from aerobe.evidence._sites import SiteMeans, site_means, site_of
+from aerobe.evidence._sites import SiteMeans, site_means, sites_of
 from aerobe.evidence._spread import METHODS, spread, spread_interval
 from aerobe.evidence._table import COLUMNS, contrasts_from_table
 from aerobe.evidence._weigh import Weighed, weigh
@@ -45,8 +46,10 @@ __all__ = [
     "brew_lines",
     "contrasts_from_table",
     "contrasts_of_verdict",
+    "doubts_of_all",
     "evidence_hash",
     "fades_without",
+    "grain_of",
     "flags",
     "leave_one_out",
     "network",
@@ -59,7 +62,7 @@ __all__ = [
     "regress",
     "selection",
     "site_means",
-    "site_of",
+    "sites_of",
     "small_studies",
     "spread",
     "spread_interval",

@@ -9,17 +9,21 @@ far too small.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
 from aerobe.evidence._effects import Contrast
+from aerobe.evidence._patterns import FEWEST, same_numbers, same_order, scores
 
 Array = NDArray[np.float64]
-# One honest pool in a hundred may lose a trial to this; it then says so, and the person can ask.
-TOO_ALIKE = 0.01
+Places = NDArray[np.int64]
+# So many honest pools may lose a trial to each; it is said, and the person can ask.
+BY_RATIO, BY_ORDER, BY_NUMBERS = 0.01, 0.001, 0.003
 # Nor is anything claimed from trials that together agree so closely; of honest pools that costs one in twenty at most.
 CLOSE_TOGETHER = 0.05
 LARGEST_GROUP = 60
@@ -31,6 +35,7 @@ class Alike:
 
     places: tuple[int, ...]  # in the order given; the first is kept
     p: float  # chance that this many honest trials among all agree so closely, at most [-]
+    by: str  # what is alike: "ratio and error", "results" of brews, or their "order"
 
 
 def too_alike(contrasts: Sequence[Contrast]) -> tuple[Alike, ...]:
@@ -53,11 +58,12 @@ def too_alike(contrasts: Sequence[Contrast]) -> tuple[Alike, ...]:
     left = list(range(len(contrasts)))
     found: list[Alike] = []
     while len(left) > 1:
-        group = _largest_group([contrasts[i] for i in left])
+        here = [contrasts[i] for i in left]
+        group = _of_same_numbers(here) or _largest_group(here)
         if group is None:
             break
         members = tuple(sorted(left[i] for i in group.places))
-        found.append(Alike(places=members, p=group.p))
+        found.append(Alike(places=members, p=group.p, by=group.by))
         left = [i for i in left if i not in members]
     return tuple(found)
 
@@ -81,19 +87,63 @@ def _numbers(contrasts: Sequence[Contrast]) -> tuple[Array, Array, Array]:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _View:
+    """One way in which trials can be alike: how far apart they are by it, and the chance that some are so near by accident."""
+
+    by: str
+    members: tuple[int, ...]  # trials that can be seen so
+    distance: Array
+    chance: Callable[[Places], float]  # of the members at these places
+    bar: float
+
+
+def _views(contrasts: Sequence[Contrast]) -> list[_View]:
+    y, v, free = _numbers(contrasts)
+    views = [
+        _View(
+            "ratio and error", tuple(range(len(y))), _distance(y, v, free), lambda at: _chance(y[at], v[at], free[at]), BY_RATIO
+        )
+    ]
+    sizes = [(len(item.results), len(item.results_against)) for item in contrasts]
+    vectors = [scores(item) for item in contrasts]
+    for arms in dict.fromkeys(sizes):
+        members = tuple(i for i, size in enumerate(sizes) if size == arms and len(vectors[i]))
+        if len(members) > 1 and sum(arms) > 2 * FEWEST:
+            drawn = np.array([vectors[i] for i in members])
+            views.append(_View("order", members, 1.0 - drawn @ drawn.T, partial(_chance_of_order, drawn, arms), BY_ORDER))
+    return views
+
+
+def _chance_of_order(vectors: Array, arms: tuple[int, int], at: Places) -> float:
+    return same_order(vectors[at], arms)
+
+
 def _largest_group(contrasts: Sequence[Contrast]) -> Alike | None:
     """The largest group around any trial whose agreement chance would hardly bring about; the closest of those of one size."""
-    y, v, free = _numbers(contrasts)
-    distance = _distance(y, v, free)
     best: Alike | None = None
-    for seed in range(len(y)):
-        near = np.argsort(distance[seed], kind="stable")[:LARGEST_GROUP]
-        for size in range(2, len(near) + 1):
-            places = near[:size]
-            p = _chance(y[places], v[places], free[places]) * math.comb(len(y), size)
-            if p < TOO_ALIKE and (best is None or (-size, p) < (-len(best.places), best.p)):
-                best = Alike(places=tuple(int(i) for i in places), p=float(p))
+    for view in _views(contrasts):
+        for seed in range(len(view.members)):
+            near = np.argsort(view.distance[seed], kind="stable")[:LARGEST_GROUP]
+            for size in range(2, len(near) + 1):
+                p = view.chance(near[:size]) * math.comb(len(view.members), size)
+                if p < view.bar and (best is None or (-size, p) < (-len(best.places), best.p)):
+                    best = Alike(places=tuple(view.members[i] for i in near[:size]), p=float(p), by=view.by)
     return best
+
+
+def _of_same_numbers(contrasts: Sequence[Contrast]) -> Alike | None:
+    """All trials that share their results with the first of them, or with one that does."""
+    told = [i for i, item in enumerate(contrasts) if max(len(item.results), len(item.results_against)) >= FEWEST]
+    pairs = math.comb(len(told), 2)
+    chances = {(i, j): pairs * same_numbers(contrasts[i], contrasts[j]) for i, j in combinations(told, 2)}
+    linked = {pair: p for pair, p in chances.items() if p < BY_NUMBERS}
+    if not linked:
+        return None
+    group = set(min(linked.items(), key=lambda item: item[1])[0])
+    while wider := {i for pair in linked if group & set(pair) for i in pair} - group:
+        group |= wider
+    return Alike(places=tuple(sorted(group)), p=min(linked.values()), by="results")
 
 
 def _distance(y: Array, v: Array, free: Array) -> Array:

@@ -42,6 +42,10 @@ class Contrast:
     df: float = 0.0  # degrees of freedom behind the variance; 0: not told [-]
     low: float | None = None  # the interval that the trial itself shows, at the level of a verdict [ln ratio]
     high: float | None = None
+    results: tuple[float, ...] = ()  # of the recipe's brews in the order of the trial, where they were sent [ln]
+    results_against: tuple[float, ...] = ()
+    origin: str = ""  # random mark of the notebook it comes from, where a package told it
+    grain: float = 0.0  # step of the numbers that the results were written with [ln]
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.effect) or not math.isfinite(self.variance) or self.variance <= 0.0:
@@ -89,6 +93,8 @@ class Contrast:
             brews=self.brews_against,
             brews_against=self.brews,
             shared_variance=0.0,
+            results=self.results_against,
+            results_against=self.results,
             low=None if self.high is None else -self.high,
             high=None if self.low is None else -self.low,
         )

@@ -43,14 +43,16 @@ def contrasts_of_verdict(
     asked = [item for item in verdict.comparisons if item.second]
     standard = next((item.second for item in asked if item.planned), asked[0].second if asked else "")
     found = []
+    doubts = doubts_of_all(verdict)
     for item in verdict.comparisons:
         se = item.error
-        if item.effect is None or se is None or not se > 0.0 or item.held_by not in ("", "colour"):
+        if item.effect is None or se is None or not se > 0.0 or item.held_by not in ("", "colour") or doubts:
             continue
         if item.first not in names or item.second not in names:  # factors and points of a surface are no recipes
             continue
         if item.second != standard or names[item.first] == names[item.second]:
             continue
+        colour = [r.colour_checked or not r.colour_sensitive for r in verdict.results if r.arm in (item.first, item.second)]
         shared = min(0.999 * se**2, (verdict.brew_sd or 0.0) ** 2 / max(1, counts[item.second]))
         planned = bool(made.get("planned")) and item.planned
         found.append(
@@ -69,10 +71,26 @@ def contrasts_of_verdict(
                 low=item.family_low,
                 high=item.family_high,
                 data_hash=data_hash,
+                results=_logs(verdict, item.first),
+                results_against=_logs(verdict, item.second),
+                killed_control=all(colour) and item.held_by != "colour",
                 **{**made, "planned": planned},
             )
         )
     return found
+
+
+def doubts_of_all(verdict: Verdict) -> list[str]:
+    """What forbids any claim of a trial, in words, also where its comparisons showed nothing that had to be held back.
+
+    Colour is told with each comparison, and a pool may show such a trial without resting a claim on it.
+    """
+    held = {item.held_by for item in verdict.comparisons}
+    return [rival.words for rival in verdict.rivals if rival.blocks_claim and rival.name not in ({"colour"} | held - {"date"})]
+
+
+def _logs(verdict: Verdict, arm: str) -> tuple[float, ...]:
+    return tuple(round(math.log(item.value), 5) for item in verdict.results if item.arm == arm and item.value > 0.0)
 
 
 def brew_lines(verdict: Verdict, names: Mapping[str, str], temperatures_degc: Mapping[str, float]) -> list[list[Any]]:

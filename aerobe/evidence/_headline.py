@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from aerobe.evidence._copies import CLOSE_TOGETHER, agreement
 from aerobe.evidence._effects import Contrast
@@ -12,7 +12,7 @@ from aerobe.evidence._network import Comparison
 from aerobe.evidence._pool import Pooled, pool
 from aerobe.evidence._quality import carries_a_headline
 from aerobe.evidence._selection import Selection
-from aerobe.evidence._sites import site_means
+from aerobe.evidence._sites import near_names, site_means
 from aerobe.units import ratio_words
 from aerobe.verdicts import CLAIM_LEVEL, INTERVAL_LEVEL
 
@@ -67,6 +67,8 @@ def headline(
     trials = f"{len(used)} trials of {places} places" if places != len(used) else f"{places} trials"
     says = f"{trials}: {recipe} gives {ratio_words(*pooled.as_ratio())} times {against} ({_LEVEL} interval). "
     says += " ".join(held) if held else _ANSWERS[answer]
+    if answer in ("better", "worse") and missing is not None:
+        says += f" {missing.in_words()}"
     if next_trial is not None:
         low, high = (math.exp(end) for end in next_trial)
         says += f" In your own hands the true ratio may lie anywhere between {low:.2g} and {high:.2g} ({_LEVEL} of next trials)."
@@ -105,6 +107,12 @@ def _held_back(shown: str, used: Sequence[Contrast], missing: Selection | None, 
     if len(sound) < len(used) and claimed(sound, margin) != shown:
         weak = ", ".join(item.key for item in used if item not in sound)
         return [f"Without the trials that are too weak to rest a claim on ({weak}) that does not tell which gives more."]
+    for one, other in near_names(used):
+        if claimed([replace(item, site=one) if item.site.strip() == other else item for item in used], margin) != shown:
+            return [
+                f"'{one}' and '{other}' differ by a slip of the pen: if they are one place, that does not tell which gives more. "
+                "Take one in again under the right name."
+            ]
     if shown != "about the same" and missing is not None and not missing.stands:
         return [missing.in_words(), "That does not tell which gives more."]
     return []

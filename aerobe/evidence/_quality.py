@@ -16,6 +16,7 @@ IMPLAUSIBLE_LOG_RATIO = math.log(50.0)
 # that agree to less than this were not measured as told (our choice, no source) [ln].
 LEAST_BREW_SD = 0.05
 BREWS_IF_UNTOLD = 12
+MOST_BREWS = 60  # of one recipe in one trial; more were never seen from a yard, and a number can be written large (our choice)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,7 +98,7 @@ def is_too_precise(contrast: Contrast) -> bool:
 
 def _brew_sd(contrast: Contrast) -> float:
     """How much brews of one recipe differ if the error is true. [ln]"""
-    counts = (contrast.brews or BREWS_IF_UNTOLD, contrast.brews_against or BREWS_IF_UNTOLD)
+    counts = (min(count or BREWS_IF_UNTOLD, MOST_BREWS) for count in (contrast.brews, contrast.brews_against))
     return math.sqrt(contrast.variance / sum(1.0 / count for count in counts))
 
 

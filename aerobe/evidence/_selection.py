@@ -20,6 +20,8 @@ import numpy as np
 
 from aerobe.errors import NotEnoughData
 from aerobe.evidence._spread import Array, checked
+from aerobe.units import ratio_words
+from aerobe.verdicts import INTERVAL_LEVEL
 
 CLEAR = 1.959963984540054  # where no bar is given, a trial counts as clear beyond this many standard errors
 # The signed root of the likelihood ratio that a claim must exceed: 5 % of two sides, where the root is normal. With few trials
@@ -42,19 +44,19 @@ class Selection:
     trials: int
     root_of_better: float  # the same root if each place may have sent the better of two answers [-]
     stands: bool  # whether the direction holds even so
+    low: float = math.nan  # interval of the pooled effect by every filter that was tried, at the level of a verdict [ln ratio]
+    high: float = math.nan
 
     def in_words(self) -> str:
         """One sentence on what a filter of publication could have done."""
-        ratio = math.exp(self.estimate)
+        ratio = ratio_words(math.exp(self.estimate), math.exp(self.low), math.exp(self.high))
         if self.stands:
-            return (
-                f"Allowing for trials that were never published, the ratio would be about {ratio:.2g} and its direction stands."
-            )
+            return f"Allowing for trials that were never sent in, the ratio would be {ratio} and its direction stands."
         if self.root > ROOT_NEEDED:
             return "If each place had sent the better of two answers, such a pool could come about without any difference."
         return (
             f"{self.clear} of {self.trials} places show a clear gain by themselves. If trials that showed none were never "
-            f"published, such a pool can come about without any difference (the ratio would then be about {ratio:.2g})."
+            f"sent in, such a pool can come about without any difference (the ratio would then be {ratio})."
         )
 
 
@@ -85,9 +87,10 @@ def selection(effects: object, variances: object, bars: Sequence[Sequence[float]
     tried = np.atleast_2d(CLEAR * np.sqrt(v) if bars is None else np.asarray(bars, dtype=float))
     found = [_fitted(z, v, bar) for bar in tried]
     least = min(found, key=lambda one: one.root)
-    better = _root_if_better_of_two(z, v)
+    better, within = _if_better_of_two(z, v)
     stands = least.root > ROOT_NEEDED and better > BEST_NEEDED
-    return replace(least, estimate=turn * least.estimate, root_of_better=better, stands=stands)
+    ends = sorted(turn * end for end in (*within, *(end for one in found for end in (one.low, one.high))))
+    return replace(least, estimate=turn * least.estimate, root_of_better=better, stands=stands, low=ends[0], high=ends[-1])
 
 
 def _fitted(z: Array, v: Array, bar: Array) -> Selection:
@@ -95,6 +98,7 @@ def _fitted(z: Array, v: Array, bar: Array) -> Selection:
     value, chances = _profile(z, v, mu, bar)
     top = int(np.argmax(value))
     root = _root(mu, value)
+    low, high = _within(mu, value)
     return Selection(
         estimate=float(mu[top]),
         root=root,
@@ -103,6 +107,8 @@ def _fitted(z: Array, v: Array, bar: Array) -> Selection:
         trials=len(z),
         root_of_better=math.nan,
         stands=False,
+        low=low,
+        high=high,
     )
 
 
@@ -117,14 +123,24 @@ def _root(mu: Array, value: Array) -> float:
     return math.copysign(math.sqrt(2.0 * max(0.0, float(value[top] - value[_MU_POINTS // 2]))), float(mu[top]))
 
 
-def _root_if_better_of_two(z: Array, v: Array) -> float:
-    """Signed root of the likelihood ratio against no effect, each place having sent its only answer or the better of two."""
+def _within(mu: Array, value: Array) -> tuple[float, float]:
+    """Effects whose likelihood ratio against the best one a verdict's interval allows."""
+    from scipy.special import ndtri
+
+    inside = mu[value >= value.max() - 0.5 * float(ndtri(0.5 + 0.5 * INTERVAL_LEVEL)) ** 2]
+    step = float(mu[1] - mu[0])
+    return float(inside[0]) - 0.5 * step, float(inside[-1]) + 0.5 * step
+
+
+def _if_better_of_two(z: Array, v: Array) -> tuple[float, tuple[float, float]]:
+    """Root of the likelihood ratio and interval, each place having sent its only answer or the better of two."""
     from scipy.special import log_ndtr
 
     mu = _effects(z, v)
     _, away, plain = _likelihoods(z, v, mu)
     better = plain + (log_ndtr(away) + math.log(2.0)).sum(axis=2)
-    return _root(mu, np.maximum(plain.max(axis=1), better.max(axis=1)))
+    value = np.maximum(plain.max(axis=1), better.max(axis=1))
+    return _root(mu, value), _within(mu, value)
 
 
 def _likelihoods(z: Array, v: Array, mu: Array) -> tuple[Array, Array, Array]:

@@ -7,14 +7,17 @@ places the combined effects are pooled with a spread of their own. Degrees of fr
 from __future__ import annotations
 
 import math
+import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
 from aerobe.evidence._effects import Contrast
 from aerobe.evidence._spread import Array
 
+LONG_WORD = 5  # letters of a word in which one other letter is a slip rather than another name (our choice, no source)
 _PLAIN_BARS = (1.6448536269514722, 1.959963984540054, 2.241402727604947)  # normal quantiles of 5, 2.5 and 1.25 %
 
 
@@ -31,8 +34,45 @@ class SiteMeans:
 
 
 def site_of(item: Contrast) -> str:
-    """The cluster of a trial: its place, or itself where no place is told."""
-    return item.site.strip().casefold() or f"trial {item.key}"
+    """The cluster of a trial: its place, however its name is set, or itself where no place is told."""
+    return folded(item.site) or item.site.strip().casefold() or f"trial {item.key}"
+
+
+def sites_of(contrasts: Sequence[Contrast]) -> list[str]:
+    """The cluster of each trial: one place, whatever it is called, is what shares a name or a notebook."""
+    place_of: dict[str, str] = {}
+    for item in contrasts:
+        marks = [site_of(item), *([f"notebook {item.origin}"] if item.origin else [])]
+        met = {place_of[mark] for mark in marks if mark in place_of}
+        first = next((place_of[mark] for mark in marks if mark in place_of), marks[0])
+        place_of.update({mark: first for mark, place in place_of.items() if place in met} | dict.fromkeys(marks, first))
+    return [place_of[site_of(item)] for item in contrasts]
+
+
+def folded(name: str) -> str:
+    """A name without case, accents, signs and spare spaces."""
+    plain = "".join(sign for sign in unicodedata.normalize("NFKD", name).casefold() if not unicodedata.combining(sign))
+    return " ".join("".join(sign if sign.isalnum() else " " for sign in plain).split())
+
+
+def near_names(contrasts: Sequence[Contrast]) -> tuple[tuple[str, str], ...]:
+    """Names of places that differ by one letter of a longer word, or in the order of their words: a slip of the pen may be."""
+    places = dict(zip(sites_of(contrasts), (item.site.strip() for item in contrasts), strict=True))
+    named = [(folded(name), name) for name in places.values() if name]
+    return tuple((one, other) for (a, one), (b, other) in combinations(named, 2) if _is_slip(a, b))
+
+
+def _is_slip(one: str, other: str) -> bool:
+    words, others = one.split(), other.split()
+    if sorted(words) == sorted(others):
+        return True
+    differ = [(a, b) for a, b in zip(words, others, strict=False) if a != b]
+    if len(words) != len(others) or len(differ) != 1 or min(map(len, differ[0])) < LONG_WORD or not "".join(differ[0]).isalpha():
+        return False
+    a, b = differ[0]
+    at = next((i for i, (x, y) in enumerate(zip(a, b, strict=False)) if x != y), min(len(a), len(b)))
+    swapped = a[at : at + 2] == b[at : at + 2][::-1] and a[at + 2 :] == b[at + 2 :]
+    return swapped or a[at + 1 :] in (b[at + 1 :], b[at:]) or a[at:] == b[at + 1 :]
 
 
 def site_means(contrasts: Sequence[Contrast]) -> SiteMeans:
@@ -43,8 +83,8 @@ def site_means(contrasts: Sequence[Contrast]) -> SiteMeans:
     dersimonian-laird-1986
     """
     groups: dict[str, list[int]] = {}
-    for place, item in enumerate(contrasts):
-        groups.setdefault(site_of(item), []).append(place)
+    for place, name in enumerate(sites_of(contrasts)):
+        groups.setdefault(name, []).append(place)
     y = np.array([item.effect for item in contrasts])
     v = np.array([item.pool_variance() for item in contrasts])
     spread = _within(y, v, list(groups.values()))

@@ -133,6 +133,13 @@ def weigh(
     )
 
 
+_ALIKE = {
+    "ratio and error": "so close to {} in ratio and error",
+    "results": "results of brews so close to those of {}, whatever their order and unit,",
+    "order": "results that follow those of {} from brew to brew so closely",
+}
+
+
 def _towards(item: Contrast, recipe: str, against: str) -> Contrast:
     return item.turned() if (item.recipe, item.against) == (against, recipe) else item
 
@@ -150,7 +157,7 @@ def _without_copies(used: Sequence[Contrast]) -> tuple[list[Contrast], list[Dupl
                 kept=named(used[first]),
                 other=others,
                 certain=False,
-                words=f"{others}: so close to {named(used[first])} in ratio and error that chance would bring it about less than "
+                words=f"{others}: {_ALIKE[group.by].format(named(used[first]))} that chance would bring it about less than "
                 f"once in {1.0 / max(group.p, 1e-6):,.0f} times. They count as one trial; ask whether they are.",
             )
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from aerobe.evidence._sites import near_names
 from aerobe.evidence._weigh import Weighed
 from aerobe.units import number, ratio_words
 
@@ -12,6 +13,10 @@ def notes_of(weighed: Weighed) -> tuple[str, ...]:
     """Checks and reasons, the gravest first: copies, what was left out, influence of each place, what may be missing."""
     found = [double.words for double in weighed.duplicates]
     found += [f"{flag.trial}: {flag.words}" for flag in weighed.flags if flag.severity == "leaves it out"]
+    found += [
+        f"'{one}' and '{other}' count as two places, though their names differ by a slip of the pen: ask whether they are one."
+        for one, other in near_names(weighed.contrasts)
+    ]
     if weighed.hinges_on:
         found.append(f"The answer hinges on {', '.join(weighed.hinges_on)}: without it, it would be another.")
     if weighed.without:

@@ -4,7 +4,7 @@ from aerobe.notebook._backup import back_up, copies_of, restore
 from aerobe.notebook._check import check, fingerprint, rows_of
 from aerobe.notebook._history import BrewHistory, brew_history
 from aerobe.notebook._logs import LogEnvelope
-from aerobe.notebook._notebook import Notebook
+from aerobe.notebook._notebook import ORIGIN, Notebook
 from aerobe.notebook._opening import open_notebook, open_whole_part
 from aerobe.notebook._package import write_package
 from aerobe.notebook._pen import Pen
@@ -14,6 +14,7 @@ from aerobe.notebook._unpack import Unpacked, read_package
 from aerobe.notebook._whole_part import rescue_in_place
 
 __all__ = [
+    "ORIGIN",
     "TAKEN_BACK",
     "BrewHistory",
     "Change",

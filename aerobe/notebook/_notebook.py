@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -21,6 +22,7 @@ from aerobe.notebook._whole_part import forget, show_whole_part
 from aerobe.records import Reading, SensorLog
 
 R = TypeVar("R")
+ORIGIN = "origin"  # setting: the random mark of a notebook
 _LAST_CHANGE = sa.select(sa.func.coalesce(sa.func.max(audit.c.id), 0))  # asked by every page: made once
 
 
@@ -224,6 +226,16 @@ class Notebook:
         """Change a setting of this notebook; the old one stays in the audit trail."""
         with self.writing() as pen:
             pen.set_setting(name, value, at=at, who=who)
+
+    @property
+    def origin(self) -> str:
+        """What tells this notebook from any other, in its packages, too; of one begun by an older release, its first line."""
+        marked = self.setting(ORIGIN)
+        if isinstance(marked, str):
+            return marked
+        with self.store.reading() as connection:
+            first = connection.execute(sa.select(audit.c.at, audit.c.key).order_by(audit.c.id).limit(1)).first()
+        return "" if first is None else hashlib.sha256(repr(tuple(first)).encode()).hexdigest()[:16]
 
     # -- the whole ----------------------------------------------------------------------------------------------------
 

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import secrets
 from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 
+import sqlalchemy as sa
+
 from aerobe.errors import NotebookFault
 from aerobe.notebook._backup import bring_up_to_date
-from aerobe.notebook._notebook import Notebook
+from aerobe.notebook._notebook import ORIGIN, Notebook
+from aerobe.notebook._schema import settings
 from aerobe.notebook._store import Store, file_mode_private
+from aerobe.records import canonical_json
 
 
 def open_notebook(where: str | Path, *, at: datetime, create: bool = True) -> Notebook:
@@ -30,6 +35,8 @@ def open_notebook(where: str | Path, *, at: datetime, create: bool = True) -> No
         if is_new:
             _begin_file(store)
         copy = bring_up_to_date(store, at=at, create=create)
+        if is_new:
+            _mark(store)
         if store.path is not None:
             with suppress(OSError):
                 file_mode_private(store.path)  # a notebook that an earlier release left open to all
@@ -68,6 +75,13 @@ def _begin_file(store: Store) -> None:
     except OSError as fault:
         problem = f"The notebook {store.path} cannot be begun: {fault.strerror}."
         raise NotebookFault(problem, "Free some space, or choose another place: --notebook PATH.") from None
+
+
+def _mark(store: Store) -> None:
+    """A random mark of the notebook, by which its packages are known as of one place. It tells nobody whose it is."""
+    with store.writing() as connection:
+        if connection.execute(sa.select(settings.c.value).where(settings.c.name == ORIGIN)).first() is None:  # two may open it
+            connection.execute(settings.insert().values(name=ORIGIN, value=canonical_json(secrets.token_hex(8))))
 
 
 def _remove(path: Path) -> None:

@@ -85,6 +85,7 @@ def write_package(notebook: Notebook, *, at: datetime, trial: str = "", versions
             "format": FORMAT,
             "schema": SCHEMA,
             "trial": trial,
+            "origin": notebook.origin,
             "versions": versions or {},
             "content": "" if trial else fingerprint(notebook),
         },

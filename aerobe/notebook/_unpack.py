@@ -37,6 +37,7 @@ class Unpacked:
     known: dict[str, int]
     trial: str
     content: str  # the fingerprint that the writer gave, for a whole notebook
+    origin: str = ""  # the mark of the notebook that it came from, where that is told
 
 
 def read_package(notebook: Notebook, content: bytes, *, at: datetime, who: str = "") -> Unpacked:
@@ -74,7 +75,8 @@ def read_package(notebook: Notebook, content: bytes, *, at: datetime, who: str =
         pen.note(at=at, who=who, did="import", noun="package", key=hashlib.sha256(content).hexdigest()[:16], why=said)
     ours = about["aerobe"]
     assert isinstance(ours, dict)
-    return Unpacked(new=new, known=known, trial=str(ours.get("trial", "")), content=str(ours.get("content", "")))
+    told = {name: str(ours.get(name, ""))[:80] for name in ("trial", "content", "origin")}
+    return Unpacked(new=new, known=known, **told)
 
 
 def _open(content: bytes) -> dict[str, bytes]:

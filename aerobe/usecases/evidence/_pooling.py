@@ -3,31 +3,26 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
 from aerobe.charts import Picture, weighed_pictures
-from aerobe.errors import AerobeError, ImportFault, NotEnoughData, NotFound
+from aerobe.errors import ImportFault, NotEnoughData, NotFound
 from aerobe.evidence import (
     Contrast,
     ManyPool,
     Weighed,
-    brew_lines,
     contrasts_from_table,
-    contrasts_of_verdict,
     evidence_hash,
     notes_of,
     weigh,
 )
 from aerobe.notebook import Notebook
-from aerobe.records import Arm, Assay, Brew, Reading, Recipe, RunSheet, Trial, as_plain, from_plain
+from aerobe.records import Recipe, Trial, as_plain, from_plain
+from aerobe.usecases.evidence._making import own_evidence
 from aerobe.usecases.exchange._packages import import_package
 from aerobe.usecases.reports._publishing import empty_notebook
-from aerobe.usecases.trials._blinding import PlanHistory, plan_history
-from aerobe.usecases.trials._results import judged
-from aerobe.verdicts import COLOUR_SENSITIVE
 
 KIND = "evidence"
 MANY_KIND = "evidence brews"
@@ -71,7 +66,7 @@ def take_evidence(
     content, name
         Of the file; a name ending in .zip is a package.
     site
-        What to call the place it comes from; a short hash if left out.
+        What to call the place it comes from; the mark of its notebook if left out.
 
     Raises
     ------
@@ -79,7 +74,6 @@ def take_evidence(
         If the file is refused.
     """
     if content[:2] == b"PK":
-        site = site or f"package-{evidence_hash(content.hex())[:8]}"
         found, many, silent = _of_package(content, site, now)
     else:
         try:
@@ -197,8 +191,9 @@ def pool_all_brews(notebook: Notebook, *, reference: str = "", outcome: str = "b
 
 def _of_package(content: bytes, site: str, now: datetime) -> tuple[list[Contrast], list[dict[str, Any]], list[str]]:
     with empty_notebook(now) as copy:
-        import_package(copy, content, now=now)
-        found, lots, silent = own_evidence(copy, site)
+        origin = import_package(copy, content, now=now).origin
+        site = site or (f"notebook-{origin[:8]}" if origin else f"package-{evidence_hash(content.hex())[:8]}")
+        found, lots, silent = own_evidence(copy, site, sent=origin, now=now)
         told = any(_told_invented(item.payload) for item in copy.kept(REPORT))
         # What is exported as it stands has its names alone to say so.
         names = [trial.name for trial in copy.find(Trial)] + [recipe.name for recipe in copy.find(Recipe)]
@@ -210,78 +205,6 @@ def _told_invented(payload: object) -> bool:
     """Whether a package's report was told that its data are made up; a stranger's payload may be anything."""
     options = payload.get("options") if isinstance(payload, dict) else None
     return isinstance(options, dict) and bool(options.get("invented"))
-
-
-def own_evidence(notebook: Notebook, site: str, *, asks: bool = True) -> tuple[list[Contrast], list[dict[str, Any]], list[str]]:
-    """What the trials of a notebook show, their brews, and those that say nothing yet with the reason."""
-    notebook.require_whole()
-    contrasts: list[Contrast] = []
-    brews: list[dict[str, Any]] = []
-    silent: list[str] = []
-    for trial in notebook.find(Trial):
-        try:
-            found, lot = _of_trial(notebook, trial, site, asks=asks)
-        except AerobeError as fault:
-            silent.append(f"Trial {trial.key} says nothing yet: {fault.problem}")
-            continue
-        contrasts += found
-        brews.append(lot)
-    return contrasts, brews, silent
-
-
-def _of_trial(notebook: Notebook, trial: Trial, site: str, *, asks: bool) -> tuple[list[Contrast], dict[str, Any]]:
-    brews = notebook.find(Brew, of=trial.key)
-    readings: list[Reading] = [item for brew in brews for item in notebook.readings(brew.key)]
-    assays = {item.key: item for item in notebook.find(Assay)}
-    sheets = [sheet for sheet in notebook.find(RunSheet) if sheet.trial == trial.key]
-    # Evidence is what the records say, not when somebody asks; the trial's own last day stands for the clock.
-    last_day = max((brew.started_at for brew in brews), default=datetime(2000, 1, 1, tzinfo=UTC))
-    verdict, told, _ = judged(notebook, trial.key, at_h=None, now=last_day, asks=asks)
-    recipes = {item.key: item for item in notebook.find(Recipe)}
-    names = {arm.key: _recipe_name(arm, recipes) for arm in trial.arms}
-    mark = evidence_hash(sorted([item.role, item.elapsed_h, item.signal, item.dilution] for item in readings))
-    made = _making(trial, plan_history(notebook, trial.key), readings, assays, sheets)
-    made["moderators"] = _moderators(told, recipes)
-    contrasts = contrasts_of_verdict(verdict, names, site=site, data_hash=mark, made=made)
-    lines = brew_lines(verdict, names, {brew.key: brew.temperature_degc for brew in told})
-    return contrasts, {"trial": trial.key, "site": site, "outcome": verdict.outcome.key, "data_hash": mark, "brews": lines}
-
-
-def _recipe_name(arm: Arm, recipes: Mapping[str, Recipe]) -> str:
-    """Recipes are known to each other by name, so that two notebooks with other keys speak of the same thing."""
-    recipe = recipes.get(arm.recipe)
-    return recipe.name.strip().casefold() if recipe else arm.key
-
-
-def _making(
-    trial: Trial,
-    history: PlanHistory,
-    readings: Sequence[Reading],
-    assays: Mapping[str, Assay],
-    sheets: Sequence[RunSheet],
-) -> dict[str, Any]:
-    used = [assays[key] for key in sorted({item.assay for item in readings if item.role == "sample"})]
-    return {
-        "planned": trial.planned_at is not None and history.planned,
-        "blinded": history.blinded,
-        "randomised": bool(sheets),
-        "killed_control": _colour_is_out(used, readings),
-        "assay": ", ".join(item.name for item in used),
-        "assay_characterised": all(item.error is not None and item.error.origin != "assumed" for item in used),
-    }
-
-
-def _colour_is_out(used: Sequence[Assay], readings: Sequence[Reading]) -> bool:
-    """Whether colour cannot pose as biomass: no test that reads colour was used, or its control was run."""
-    reads_colour = {assay.key for assay in used if assay.method in COLOUR_SENSITIVE}
-    checked = {item.assay for item in readings if item.role in ("killed control", "filtered blank")}
-    return reads_colour <= checked
-
-
-def _moderators(brews: Sequence[Brew], recipes: Mapping[str, Recipe]) -> dict[str, float]:
-    doses = [recipes[brew.recipe].compost_g_per_l for brew in brews if brew.recipe in recipes]
-    found = {"temperature_degc": sum(brew.temperature_degc for brew in brews) / len(brews)}
-    return {**found, "compost_g_per_l": sum(doses) / len(doses)} if doses else found
 
 
 def _stamp(item: Contrast) -> tuple[str, ...]:

@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from aerobe.evidence import Contrast, Weighed, flags, site_of, weigh
+from aerobe.evidence import Contrast, Weighed, flags, sites_of, weigh
 from aerobe.notebook import Notebook
 from aerobe.records import as_plain
-from aerobe.usecases.evidence._pooling import KIND, OWN_PLACE, kept_evidence, own_evidence, subject_of
+from aerobe.usecases.evidence._making import own_evidence
+from aerobe.usecases.evidence._pooling import KIND, OWN_PLACE, kept_evidence, subject_of
 
 
 def copy_evidence(notebook: Notebook, copy: Notebook, *, now: datetime, with_people: bool) -> None:
@@ -23,9 +24,12 @@ def copy_evidence(notebook: Notebook, copy: Notebook, *, now: datetime, with_peo
 
 def numbered_places(items: Sequence[Contrast]) -> tuple[Contrast, ...]:
     """The same trials with numbers for their places: trials of one place keep one voice, and those of no place their own."""
-    others = dict.fromkeys(site_of(item) for item in items if item.site != OWN_PLACE)
+    told = sites_of(items)
+    others = dict.fromkeys(name for name, item in zip(told, items, strict=True) if item.site != OWN_PLACE)
     numbers = {name: f"place {place}" for place, name in enumerate(others, start=1)}
-    return tuple(item if item.site == OWN_PLACE else replace(item, site=numbers[site_of(item)]) for item in items)
+    return tuple(
+        item if item.site == OWN_PLACE else replace(item, site=numbers[name]) for name, item in zip(told, items, strict=True)
+    )
 
 
 def weighed_with_others(copy: Notebook) -> tuple[Weighed, ...]:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from aerobe.assay import Study
-from aerobe.notebook import Notebook, open_notebook
+from aerobe.notebook import ORIGIN, Notebook, open_notebook
 from aerobe.records import (
     Arm,
     Assay,
@@ -59,6 +59,7 @@ def copy_of(notebook: Notebook, *, brews: tuple[str, ...], trial: str, now: date
     refuse_while_hidden(notebook, [notebook.get(Brew, key) for key in brews])
     with empty_notebook(now) as copy:
         with copy.writing() as pen:
+            pen.set_setting(ORIGIN, notebook.origin, at=now)
             for record in _records(notebook, brews, trial, with_people):
                 pen.add(record, at=now)
             logs = list(_logs(notebook, brews))
