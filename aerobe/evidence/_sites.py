@@ -67,7 +67,7 @@ def _is_slip(one: str, other: str) -> bool:
     if sorted(words) == sorted(others):
         return True
     differ = [(a, b) for a, b in zip(words, others, strict=False) if a != b]
-    if len(words) != len(others) or len(differ) != 1 or min(map(len, differ[0])) < LONG_WORD or not "".join(differ[0]).isalpha():
+    if len(words) != len(others) or len(differ) != 1 or max(map(len, differ[0])) < LONG_WORD or not "".join(differ[0]).isalpha():
         return False
     a, b = differ[0]
     at = next((i for i, (x, y) in enumerate(zip(a, b, strict=False)) if x != y), min(len(a), len(b)))
