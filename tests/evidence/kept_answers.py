@@ -9,6 +9,7 @@ import numpy as np
 
 from aerobe.evidence import (
     METHODS,
+    _selection,
     bayes_pool,
     fades_without,
     leave_one_out,
@@ -29,7 +30,6 @@ from aerobe.evidence._copies import _chance, _distance, agreement
 from aerobe.evidence._hierarchical import _quantile, _tau_grid, mixture
 from aerobe.evidence._many import _lattice, _mode
 from aerobe.evidence._prediction import _fits, _spreads, _t_nodes
-from aerobe.evidence._selection import _effects, _fitted, _root_if_better_of_two
 from aerobe.evidence._sites import _within
 from aerobe.evidence._spread import checked, most_likely_spread
 from tests.evidence.kept_inputs import (
@@ -176,9 +176,9 @@ def _checks() -> dict[str, Callable[[], object]]:
             )
         ],
         "its parts": lambda: [
-            numbers_of(_fitted(Y, V, 1.1 * np.sqrt(V))),
-            _root_if_better_of_two(Y, V),
-            [_effects(Y, V)[0], _effects(np.array([0.01, 0.02]), np.array([1e-4, 2e-4]))[-1], _effects(Y, 40.0 * V)[-1]],
+            numbers_of(_selection._fitted(Y, V, 1.1 * np.sqrt(V))),
+            _selection._if_better_of_two(Y, V),
+            [(tried[0], tried[-1], len(tried)) for tried in map(_selection._effects, (Y, 0.01 * Y, Y), (V, 1e-3 * V, 40.0 * V))],
         ],
         "places and their bars": lambda: [site_means(TRIALS), site_means(TRIALS[4:6]), _within(Y, V, [[0, 3], [1], [2, 4, 6]])],
     }
