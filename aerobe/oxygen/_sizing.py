@@ -18,6 +18,7 @@ _PIPE_SHARE = 0.10  # of the pressure, lost in hose and valves (common practice,
 _HEAT = 0.283  # (kappa - 1) / kappa of air
 SMALL_PUMP_EFFICIENCY = 0.25  # wire to air of small diaphragm and piston pumps (common practice, no source)
 _Z90 = 1.2816  # one-sided 90 %
+_MOST_AIR_L_PER_MIN = 1e6  # what a record of a vessel's air takes
 ALPHA = Range(low=0.4, mid=0.7, high=1.0)  # transfer in a fed brew over clean water; from memory, wide
 
 
@@ -260,7 +261,7 @@ def _flow_for(vessel: Vessel, kla: float) -> float:
         return 0.0
     while given(high) < kla:
         high *= 4.0
-        if high > 1e9:
+        if high > _MOST_AIR_L_PER_MIN:
             raise OutsideValidity(f"No flow gives {kla:.0f} per hour through this diffuser.", "Use finer bubbles.")
     for _ in range(80):
         middle = 0.5 * (low + high)

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
+from aerobe.errors import OutsideValidity
 from tests import kept_answers
-from tests.kept_answers import TESTS, Plain, Rough, differences, plain
+from tests.kept_answers import TESTS, Plain, Rough, differences, numbers_in, plain, refused
 
 
 @dataclass(frozen=True)
@@ -49,6 +50,16 @@ def test_any_other_answer_is_named_with_its_place(old: Plain, new: Plain, place:
 def test_the_last_digits_of_another_machine_are_the_same_number() -> None:
     assert differences(1.0, 1.0 + 1e-7) == [] and differences(0.0, 1e-15) == [] and differences(2, 2.0) == []
     assert differences(1.0, 1.05, rtol=0.1) == []
+
+
+def test_of_sentences_and_refusals_the_figures_are_kept() -> None:
+    def refuse() -> None:
+        raise OutsideValidity("A floor of -2.5 mg/L is below 0.", "Give 1e-3 or more.")
+
+    assert numbers_in("from 3 to 1e-3, not -2.5 %") == [3.0, 0.001, -2.5]
+    assert refused(refuse) == ["OutsideValidity", [-2.5, 0.0, 0.001]]
+    with pytest.raises(AssertionError, match="not refused"):
+        refused(lambda: 1.0)
 
 
 def test_answers_are_kept_once_and_a_change_is_told(tmp_path: object, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -11,7 +11,8 @@ from __future__ import annotations
 import importlib
 import json
 import math
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from enum import Enum
 from functools import cache
@@ -19,6 +20,8 @@ from pathlib import Path
 from typing import TypeAlias
 
 import numpy as np
+
+from aerobe.errors import AerobeError
 
 TESTS = Path(__file__).parents[1]
 RTOL = 1e-6
@@ -58,6 +61,20 @@ def plain(answer: object) -> Plain:
     if isinstance(answer, Sequence):
         return [plain(part) for part in answer]
     return str(answer)
+
+
+def numbers_in(text: str) -> list[float]:
+    """What a sentence says in figures: its words may change, these are kept."""
+    return [float(found) for found in re.findall(r"-?\d+(?:\.\d+)?(?:e[-+]?\d+)?", text)]
+
+
+def refused(do: Callable[[], object]) -> list[object]:
+    """The kind of a refusal and its figures; fails where nothing is refused."""
+    try:
+        given = do()
+    except AerobeError as fault:
+        return [type(fault).__name__, numbers_in(f"{fault.problem} {fault.remedy}")]
+    raise AssertionError(f"not refused, but {given!r}")
 
 
 def differences(kept: Plain, now: Plain, rtol: float = RTOL, place: str = "") -> list[str]:
