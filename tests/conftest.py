@@ -6,6 +6,7 @@ import csv
 import itertools
 import os
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -21,26 +22,31 @@ for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "NUMBA_NUM_THREADS"):
 TRUTH = Path(__file__).parent / "truth"
 DATA = Path(__file__).parent / "data"
 STORES = ["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)]
+BEGUN = "begun"
 _number = itertools.count(1)
 
 
 @pytest.fixture(scope="session")
 def server() -> Iterator[str]:
-    """A PostgreSQL server of the tests' own; gives its socket folder."""
+    """A PostgreSQL server of the tests' own, with a notebook begun from nothing in it; gives its socket folder."""
     if server_programs() is None:
         pytest.skip("no PostgreSQL server programs here; on Debian: apt install postgresql")
-    with postgres() as folder:
+    from aerobe.notebook import open_notebook
+
+    with postgres() as folder, fresh_database(folder, BEGUN) as begun:
+        # Its tables are made by the migrations, once: other notebooks are copies of it.
+        open_notebook(begun, at=datetime(2026, 5, 1, tzinfo=UTC)).close()
         yield folder
 
 
 @pytest.fixture(params=STORES)
 def where(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[str]:
-    """The address of a notebook that does not exist yet: a test that asks for it runs on SQLite and on PostgreSQL."""
+    """The address of an empty notebook: a test that asks for it runs on SQLite and on PostgreSQL."""
     monkeypatch.setenv("HOME", str(tmp_path))
     if request.param == "sqlite":
         yield str(tmp_path / "tea.notebook")
         return
-    with fresh_database(request.getfixturevalue("server"), f"tea{next(_number)}") as address:
+    with fresh_database(request.getfixturevalue("server"), f"tea{next(_number)}", like=BEGUN) as address:
         yield address
 
 

@@ -59,12 +59,12 @@ def address(folder: str, database: str) -> str:
 
 
 @contextmanager
-def fresh_database(folder: str, name: str) -> Iterator[str]:
-    """An empty database; gives its address and drops it afterwards."""
+def fresh_database(folder: str, name: str, like: str = "template1") -> Iterator[str]:
+    """An empty database, or a copy of another; gives its address and drops it afterwards."""
     import psycopg
 
     with psycopg.connect(f"host={folder} user=postgres dbname=postgres", autocommit=True) as connection:
-        connection.execute(f'create database "{name}"')
+        connection.execute(f'create database "{name}" template "{like}"')
         try:
             yield address(folder, name)
         finally:

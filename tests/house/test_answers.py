@@ -7,8 +7,6 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import pytest
-
 from aerobe.cli import build
 from tests.house.commands_page import leaves
 from tests.house.examples import ELSEWHERE, answers
@@ -16,11 +14,6 @@ from tests.house.examples import ELSEWHERE, answers
 PAGE = (Path(__file__).parents[2] / "docs" / "guide" / "answers.md").read_text(encoding="utf-8")
 # Below these, keys are names of what the notebook holds.
 NAMES_OF_DATA = {"versions", "versions_then", "versions_now", "numbers", "moderators", "levels", "assays", "confounders"}
-
-
-@pytest.fixture(scope="module")
-def answered(tmp_path_factory: pytest.TempPathFactory) -> dict[str, list[Any]]:
-    return answers(tmp_path_factory.mktemp("answers"))
 
 
 def keys_of(answer: Any) -> Iterator[str]:
@@ -45,7 +38,9 @@ def unknown(keys: set[str], page: str = PAGE) -> set[str]:
     return {key for key in keys if not {key, re.sub(ends, "", key), re.sub("(^|_)high(?=_|$)", r"\1low", key)} & known}
 
 
-def test_every_key_of_an_answer_has_its_meaning(answered: dict[str, list[Any]]) -> None:
+def test_every_command_that_answers_is_asked_and_every_key_of_its_answer_has_its_meaning(tmp_path: Path) -> None:
+    answered = answers(tmp_path)  # once for both: they take most of a minute
+    assert {name for name, _ in leaves(build())} == set(answered) | ELSEWHERE
     found: dict[str, str] = {}
     for name, given in answered.items():
         for answer in given:
@@ -55,10 +50,6 @@ def test_every_key_of_an_answer_has_its_meaning(answered: dict[str, list[Any]]) 
                 continue  # counts by noun
             found |= dict.fromkeys(keys_of(answer), name)
     assert {key: found[key] for key in unknown(set(found))} == {}
-
-
-def test_every_command_that_answers_is_asked(answered: dict[str, list[Any]]) -> None:
-    assert {name for name, _ in leaves(build())} == set(answered) | ELSEWHERE
 
 
 def test_an_unknown_key_is_noticed() -> None:

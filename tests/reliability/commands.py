@@ -76,7 +76,7 @@ def command_parser(folder: Path) -> Parser:
         name="command line",
         samples=words,
         spoil=_spoil_words,
-        quick=80,
+        quick=40,
         read=lambda given: _command(folder, given),
         slow_s=5.0,
     )

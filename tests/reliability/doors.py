@@ -54,7 +54,7 @@ def web_parsers(world: World) -> Iterator[Parser]:
             spoil=_spoil_form,
             read=lambda given: _usable(world.send(given)),
             slow_s=20.0 if form.heavy else 1.0,
-            quick=0 if form.heavy else 5,
+            quick=0 if form.heavy else 3,
             long=300 if not form.heavy else 30,
         )
     for address, asked in QUERIES.items():
@@ -62,7 +62,7 @@ def web_parsers(world: World) -> Iterator[Parser]:
             name=f"page {address}",
             samples=[asked],
             spoil=_spoil_asked,
-            quick=0 if address.startswith(SLOW_QUERIES) else 5,
+            quick=0 if address.startswith(SLOW_QUERIES) else 3,
             long=60 if address.startswith(SLOW_QUERIES) else 500,
             slow_s=20.0 if address.startswith(SLOW_QUERIES) else 1.0,
             read=lambda given, address=address: _usable(world.client.get(f"{address}?{_query(given)}")),

@@ -75,7 +75,7 @@ def file_readers(folder: Path) -> Iterator[Parser]:
         name="records in JSON",
         read=lambda pair: from_plain(*pair),
         samples=samples,
-        quick=300,
+        quick=120,
         spoil=lambda rng, pair: (pair[0], spoil_plain(rng, pair[1])),
     )
     state = {
@@ -111,7 +111,7 @@ def file_readers(folder: Path) -> Iterator[Parser]:
     full = small_package(folder)
     target = open_notebook(folder / "target.notebook", at=START)
     take: Callable[[bytes], Any] = lambda content: usecases.exchange.import_package(target, content, now=START)  # noqa: E731
-    yield Parser(name="data packages, content", samples=[full], spoil=spoil_package, read=take, quick=100)
+    yield Parser(name="data packages, content", samples=[full], spoil=spoil_package, read=take, quick=40)
     second = open_notebook(folder / "second.notebook", at=START)
     yield Parser(
         name="packages of a trial",
@@ -120,7 +120,7 @@ def file_readers(folder: Path) -> Iterator[Parser]:
         quick=60,
         read=lambda content: usecases.exchange.import_package(second, content, now=START),
     )
-    yield Parser(name="data packages, zip", samples=[full], spoil=spoil_zip_or_bytes, read=take, quick=100)
+    yield Parser(name="data packages, zip", samples=[full], spoil=spoil_zip_or_bytes, read=take, quick=40)
     yield Parser(
         name="evidence of others",
         samples=[package, RATIOS],

@@ -130,7 +130,7 @@ class Parser:
     sane: Callable[[Any], str] = lambda found: ""
     samples_are_taken: bool = True  # else they are refused, as they should be
     slow_s: float = SLOW_S
-    quick: int = 80  # inputs in the suite
+    quick: int = 40  # inputs in the suite
     long: int = 10_000  # inputs in the long run
 
 

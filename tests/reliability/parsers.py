@@ -64,7 +64,7 @@ def _numbers_and_times() -> Iterator[Parser]:
         samples=[(kind, f"{_inside(kind, unit):.6g} {unit}".strip()) for kind, unit in every],
         spoil=lambda rng, pair: (pair[0], spoil_text(rng, pair[1])),
         sane=lambda found: _between(found[1], found[0].low, found[0].high),
-        quick=600,
+        quick=200,
     )
     samples = ["8", "8.5 h", "90 min", "2026-05-01T16:00:00+02:00", "2026-05-01 16:00", "14:10", ""]
     yield Parser(

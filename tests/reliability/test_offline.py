@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from aerobe import usecases
+from tests.calls import no_call
 from tests.ports import free_port
 from tests.web.browsing import CHROMIUM, PATIENCE_S, Served, arrive, browser, go, tap_twice, until, visit
 
@@ -45,12 +46,6 @@ PAGES = (
     "/shelf",
     "/brews/kelp-1/readings/kelp-1-0.5h-sample-1",
 )
-
-
-def no_call(*_: object) -> None:
-    from aerobe.errors import NotEnoughData
-
-    raise NotEnoughData("No call here.", "What is tried is something else.")
 
 
 @pytest.fixture

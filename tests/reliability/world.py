@@ -15,8 +15,8 @@ from typing import Any
 from fastapi.testclient import TestClient
 
 from aerobe import usecases
-from aerobe.errors import NotEnoughData
 from aerobe.web import ServeSettings, create_app, open_state
+from tests.calls import no_call
 from tests.reliability.forms import RATIOS, TABLE, WISH, Form
 from tests.web.conftest import START, Clock, form_token
 
@@ -152,10 +152,6 @@ def _run_sheet() -> type:
     return RunSheet
 
 
-def _no_call(*_: object) -> None:
-    raise NotEnoughData("No call here.", "What is tried is something else.")
-
-
 @contextmanager
 def open_world(folder: Path) -> Iterator[World]:
     """An app over a copy of the invented yard."""
@@ -167,7 +163,7 @@ def open_world(folder: Path) -> Iterator[World]:
         settings = ServeSettings(
             watching=False, photos=folder / "photos", burst=1e9, per_s=1e9, address="https://192.168.1.5:8471"
         )
-        app = create_app(notebook, state=state, clock=clock, settings=settings, advise=_no_call)
+        app = create_app(notebook, state=state, clock=clock, settings=settings, advise=no_call)
         app.state.broker.use = _nowhere
         app.state.watch.notices.send = _not_sent
         with TestClient(app, base_url="http://localhost") as client:

@@ -98,7 +98,7 @@ def test_five_hours_of_null_trials_do_not_add_up(book: Notebook) -> None:
     rng = np.random.default_rng(2)
     hours, claims = (8.0, 12.0, 16.0, 20.0, 24.0), 0
     furnish(book, ("plain", "kelp"))
-    for n in range(10):
+    for n in range(6):
         arms = (Arm(key="plain", recipe="plain", is_standard=True), Arm(key="kelp", recipe="kelp"))
         book.add(Trial(key=f"t{n}", name="t", question="two recipes", arms=arms), at=START)
         for i in range(8):
@@ -106,7 +106,7 @@ def test_five_hours_of_null_trials_do_not_add_up(book: Notebook) -> None:
             brew(book, f"b{n}-{i}", arms[i % 2].recipe, course, trial=f"t{n}", arm=arms[i % 2].key, day=i // 2)
         calls = [verdict_of_trial(book, f"t{n}", by=JudgedBy(at_h=hour), now=NOW).comparisons[0].call for hour in hours]
         claims += any(call in ("better", "worse") for call in calls)
-    assert claims <= 2
+    assert claims <= 1
 
 
 def test_every_arm_of_a_trial_of_brewing_times_is_read_at_its_own_hour(book: Notebook) -> None:

@@ -18,6 +18,7 @@ from aerobe import usecases
 from aerobe.web import ServeSettings, create_app, open_state
 from aerobe.web._app import system_clock
 from aerobe.web._serve import make_server
+from tests.calls import no_call
 from tests.ports import free_port
 
 CHROMIUM = shutil.which("chromium")
@@ -44,6 +45,7 @@ class Served:
     port: int
     advise: Any = None
     clock: Any = system_clock
+    watching: bool = True
     server: Any = None
     thread: threading.Thread | None = None
     notebook: Any = None
@@ -54,7 +56,7 @@ class Served:
 
     def start(self) -> None:
         self.notebook = usecases.notebook.open_notebook(self.folder / "tea.notebook", at=self.clock())
-        settings = ServeSettings(photos=self.folder / "photos", burst=5000, per_s=5000)
+        settings = ServeSettings(photos=self.folder / "photos", burst=5000, per_s=5000, watching=self.watching)
         state = open_state(self.folder / "app.json")
         app = create_app(self.notebook, state=state, clock=self.clock, settings=settings, advise=self.advise)
         self.server = make_server(app, host="127.0.0.1", port=self.port, log_level="error", timeout_graceful_shutdown=3)
@@ -75,8 +77,28 @@ class Served:
 
 @pytest.fixture
 def served(tmp_path: Path) -> Iterator[Served]:
+    """An app over an empty notebook that finds no call."""
+    made = Served(folder=tmp_path, port=free_port(), advise=no_call)
+    made.start()
+    yield made
+    made.stop()
+
+
+@pytest.fixture
+def calling(tmp_path: Path) -> Iterator[Served]:
+    """The same, and it finds the call of each brew."""
     made = Served(folder=tmp_path, port=free_port())
     made.start()
+    yield made
+    made.stop()
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """The invented yard, so that every page has something to show."""
+    made = Served(folder=tmp_path_factory.mktemp("demo"), port=free_port())
+    made.start()
+    usecases.notebook.make_demo(made.notebook, now=datetime.now().astimezone())
     yield made
     made.stop()
 
@@ -196,3 +218,19 @@ def go(page: Any, address: str) -> None:
             words = ("ERR_ABORTED", "interrupted by another navigation")
             if time.monotonic() > end or not any(one in str(fault) for one in words):
                 raise
+
+
+# What a page asks for by itself has come.
+AT_REST = "document.readyState === 'complete' && !document.querySelector('.htmx-request')"
+# Nothing moves any more but what moves without end.
+STILL = """document.getAnimations().every(
+  one => one.playState !== 'running' || one.effect.getComputedTiming().endTime === Infinity)"""
+
+
+def let_parts_arrive(page: Any) -> None:
+    """Up to seven tenths of a second; a page that asks for nothing is looked at at once. Slow parts are pages of their own."""
+    for _ in range(7):
+        if answered(page, AT_REST):
+            break
+        page.wait_for_timeout(100)
+    until(page, STILL)

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from aerobe import usecases
 from aerobe.web import ServeSettings, create_app, open_state
+from tests.calls import no_call
 from tests.web.conftest import START, Clock, form_token
 
 pytestmark = pytest.mark.slow
@@ -27,7 +28,7 @@ def schema():  # type: ignore[no-untyped-def]
     notebook = usecases.notebook.open_notebook(FOLDER / "tea.notebook", at=clock())
     usecases.notebook.make_demo(notebook, now=START)
     options = ServeSettings(watching=False, photos=FOLDER / "photos", burst=1e9, per_s=1e9, names=("testserver",))
-    app = create_app(notebook, state=open_state(None), clock=clock, settings=options, advise=_no_call)
+    app = create_app(notebook, state=open_state(None), clock=clock, settings=options, advise=no_call)
     with TestClient(app, base_url="http://localhost") as client:
         client.headers["x-aerobe-form"] = form_token(client.get("/menu").text)
         cookie = f"aerobe_session={client.cookies['aerobe_session']}"
@@ -38,12 +39,6 @@ def schema():  # type: ignore[no-untyped-def]
     notebook.close()
 
 
-def _no_call(*_: object) -> None:
-    from aerobe.errors import NotEnoughData
-
-    raise NotEnoughData("No call here.", "The requests are what is tried.")
-
-
 TRIES = settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True, database=None)
 
 
@@ -52,7 +47,7 @@ def test_no_request_makes_a_fault_of_ours(schema) -> None:  # type: ignore[no-un
     for found in schema.get_all_operations():
         operation = found.ok()
         if operation.path == "/live":
-            continue  # it never ends; tests/web/test_browser.py listens to it
+            continue  # it never ends; tests/web/test_live.py listens to it
 
         @TRIES
         @given(case=operation.as_strategy())

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from tests.calls import no_call
 from tests.ports import free_port
 from tests.web.browsing import CHROMIUM, PATIENCE_S, Served, arrive, browser, go, visit
 from tests.web.test_browser import fill_first_brew
@@ -41,19 +41,13 @@ PUSHES = """
 @pytest.fixture(scope="module")
 def brewing(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     """An app with one brew under air, written in by hand."""
-    made = Served(folder=Path(tmp_path_factory.mktemp("hand")), port=free_port(), advise=_no_call)
+    made = Served(folder=Path(tmp_path_factory.mktemp("hand")), port=free_port(), advise=no_call)
     made.start()
     one = visit(browser, made, "phone")
     fill_first_brew(one.page, made.base, 2)
     one.context.close()
     yield made
     made.stop()
-
-
-def _no_call(notebook: Any, brew: str, now: datetime) -> Any:
-    from aerobe.errors import NotEnoughData
-
-    raise NotEnoughData("No call here.", "Calls are tried elsewhere.")
 
 
 def test_a_value_can_be_spoken_and_is_seen_before_it_is_kept(browser: Any, brewing: Served) -> None:
@@ -136,7 +130,7 @@ def test_long_work_is_seen_to_go_on(browser: Any, brewing: Served) -> None:
 
 
 def test_start_record_and_harvest_by_keyboard_alone(browser: Any, tmp_path: Path) -> None:
-    served = Served(folder=tmp_path, port=free_port(), advise=_no_call)
+    served = Served(folder=tmp_path, port=free_port(), advise=no_call)
     served.start()
     one = visit(browser, served, "desk")
     page = one.page

@@ -8,22 +8,22 @@ from typing import Any
 
 import pytest
 
-from tests.web.browsing import CHROMIUM, PATIENCE_S, Served, browser, served, until, visit
+from tests.web.browsing import CHROMIUM, PATIENCE_S, Served, browser, calling, until, visit
 from tests.web.test_browser import fill_first_brew
 
-__all__ = ["browser", "served"]  # fixtures
+__all__ = ["browser", "calling"]  # fixtures
 pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed")]
 
 
-def test_a_call_that_was_found_before_the_page_could_listen_is_shown_all_the_same(browser: Any, served: Served) -> None:
+def test_a_call_that_was_found_before_the_page_could_listen_is_shown_all_the_same(browser: Any, calling: Served) -> None:
     """So is one whose part did not come over the line at the first try."""
-    one = visit(browser, served, "phone")
+    one = visit(browser, calling, "phone")
     held: list[Any] = []
     the_line = re.compile(r"/live(\?|$)")
     one.page.route(the_line, lambda route: held.append(route))
-    fill_first_brew(one.page, served.base, 2)
+    fill_first_brew(one.page, calling.base, 2)
     one.page.locator(".call .say").first.wait_for()
-    thinker = served.server.config.app.state.thinker
+    thinker = calling.server.config.app.state.thinker
     end = time.monotonic() + PATIENCE_S
     while thinker.look("barrel-by-the-door").advice is None:
         assert time.monotonic() < end

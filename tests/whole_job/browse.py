@@ -18,6 +18,9 @@ File = tuple[str, bytes, str]  # name, content, media type
 class Browser(Protocol):
     """What the person of the whole job does with a page."""
 
+    def take(self, brew: str) -> None:
+        """Go on with the device that stands by this brew; without a name, with the person's own."""
+
     def open(self, path: str) -> None:
         """Type an address."""
 
@@ -161,6 +164,9 @@ class PlainBrowser:
     path: str = "/"
     page: Reader = field(default_factory=lambda: Reader(""))
     trail: list[str] = field(default_factory=list)
+
+    def take(self, brew: str) -> None:
+        """One device does it all."""
 
     def open(self, path: str) -> None:
         self._show(self.client.get(path, follow_redirects=True))

@@ -132,11 +132,13 @@ class Person:
         """Turn the air on in each bucket when the sheet says."""
         self.clock.now += timedelta(days=1)
         for code in self.recipes:
+            self.browse.take(code)
             self._trial()
             assert "Next to begin:" in self.browse.text()
             self.browse.press(f"Air is on in brew {code}")
             self.buckets[code] = self.world.brew(MOLASSES_G_PER_L if self.recipes[code] == "with-molasses" else 0.0)
             self.clock.now += timedelta(minutes=15)
+        self.browse.take("")
 
     def rounds(self) -> None:
         """Go round with the hand meter until the sheet's hour, on paper: air that nobody watched lets no tea out."""
@@ -172,6 +174,7 @@ class Person:
         first = MORNING + timedelta(days=2)
         for place, code in enumerate(self.buckets):
             self.clock.now = first + timedelta(minutes=15 * place)
+            self.browse.take(code)
             self._trial()
             assert f"Test now: {code}" in self.browse.text(), self.browse.text()[:600]
             self.browse.follow(code)
@@ -179,6 +182,7 @@ class Person:
                 self.browse.follow(f"Record the {role}")
                 self._type(code, role)
             self._smell()
+        self.browse.take("")
         self._watch(*self.buckets)
 
     def follow_calls_to_harvest(self) -> None:
@@ -188,6 +192,7 @@ class Person:
         while back:
             code = min(back, key=back.__getitem__)
             self.clock.now = max(self.clock.now, back[code])
+            self.browse.take(code)
             if self._hours(code) - self.metered[code] > 0.5:
                 self._watch(code)
             said = self._call(code)
@@ -202,6 +207,7 @@ class Person:
             else:
                 back[code] = _moment(said, self.clock.now)
         self.clock.now += NEXT_LOOK
+        self.browse.take("")
 
     def brew_for_the_beds(self) -> None:
         """The tests left over go into one brew more, whose call is followed to its harvest."""

@@ -6,7 +6,7 @@ const NAME = "aerobe-entries";
 const RETRY_MS = 8000;
 const CLOCK = "aerobe-clock";
 const CLOCK_MOVED_MS = 60000;
-const SAME_CLOCK_MS = 1500; // the server tells whole seconds: less than this apart, both contacts told the same
+const OLD_SECOND_MS = 3000; // the server tells whole seconds, and a busy one tells an old one
 let opened;
 
 function base() {
@@ -42,13 +42,15 @@ export function newToken() {
 // ---- the server's time: a phone's clock may be wrong, and may be put right while an entry waits ----------------------
 let met = null; // the last contact of this page: server, wall and monotonic clock
 
-function contactAt(answer) {
+function contactAt(answer, asked) {
   const server = Date.parse(answer.headers.get("date") ?? "");
   if (Number.isNaN(server)) return;
   const wall = Date.now();
   const known = met ? met.server - met.wall : storedOffset();
-  // One offset as long as it holds, or two entries typed within a second could change their order.
-  const offset = Math.abs(server - wall - known) < SAME_CLOCK_MS ? known : server - wall;
+  // The server told its second at some moment between asking and hearing. One offset as long as it can be true, or two entries
+  // typed one after the other could change their order where answers are slow.
+  const holds = known >= server - wall && known <= server + OLD_SECOND_MS - asked;
+  const offset = holds ? known : server - wall;
   met = { server: wall + offset, wall, steady: performance.now() };
   try { localStorage.setItem(CLOCK, JSON.stringify({ offset })); } catch { /* no store: the wall clock must do */ }
 }
@@ -68,8 +70,8 @@ function serverNow() {
 }
 
 async function reached() {
-  const answer = await fetch("/app.webmanifest", { cache: "no-store", signal: AbortSignal.timeout(8000) });
-  contactAt(answer);
+  const asked = Date.now();
+  contactAt(await fetch("/app.webmanifest", { cache: "no-store", signal: AbortSignal.timeout(8000) }), asked);
 }
 
 // ---- keeping --------------------------------------------------------------------------------------------------------
@@ -141,10 +143,11 @@ export async function send(entry) {
   const headers = { Accept: "application/json", "X-Aerobe-Form": document.querySelector("meta[name=aerobe-form]").content };
   // A slow line carries some 15 kB a second.
   const patience = 15000 + (entry.photo?.size ?? 0) / 15;
+  const asked = Date.now();
   const answer = await fetch(entry.address, {
     method: "POST", body, headers, redirect: "manual", signal: AbortSignal.timeout(patience),
   });
-  contactAt(answer);
+  contactAt(answer, asked);
   return answer;
 }
 
