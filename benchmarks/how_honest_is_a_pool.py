@@ -180,7 +180,7 @@ def row(asked: tuple[str, int]) -> str:
 
 
 def prediction(asked: tuple[int, float, int]) -> str:
-    """How often the prediction interval holds the truth of a next trial: errors known, alike or unequal, or told by 3 to 12 brews.
+    """How often the prediction interval holds the truth of a next trial: errors known, alike or unequal, or told by a few brews.
 
     The chance that a next truth lies in each interval is exact, so that the pools alone are a matter of luck.
     """

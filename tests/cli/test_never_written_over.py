@@ -1,4 +1,4 @@
-"""A file that is there stays as it is, whichever command is given its name: the blind sheet, a sealed key, last month's report."""
+"""A file that is there stays as it is, whichever command is given its name: blind sheet, sealed key, last month's report."""
 
 from __future__ import annotations
 
