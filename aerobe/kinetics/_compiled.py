@@ -200,8 +200,8 @@ def advance(y, p, start, end, left, right, tolerance, step, work, matrix, pivots
             work[11, 0] += 0.5 * h * (y[OXYGEN] + work[10, OXYGEN])
             for i in range(N_STATES):
                 y[i] = work[10, i]
-        # A nan compares false above and shrinks the step here.
-        grow = 0.9 / sqrt(sqrt(error)) if error > 1e-8 else 6.0
+        # A nan compares false everywhere: it is no small error, and shrinks the step below.
+        grow = 6.0 if error <= 1e-8 else 0.9 / sqrt(sqrt(error))
         if not grow >= 0.2:
             grow = 0.2
         if grow > 6.0:
