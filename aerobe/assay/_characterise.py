@@ -8,7 +8,7 @@ import numpy as np
 
 from aerobe.assay._certificate import Certificate, Precision
 from aerobe.assay._colour import ColourBias, ColourReading, estimate_colour_bias
-from aerobe.assay._limits import censored_mean, limits_from_blanks, limits_from_model
+from aerobe.assay._limits import censored_mean, hides_all_scatter, limits_from_blanks, limits_from_model
 from aerobe.assay._linearity import Linearity, Parallelism, linearity, parallelism, valid_range
 from aerobe.assay._outliers import OutlierTest, cochran, grubbs, mandel
 from aerobe.assay._scale import Notes, find_recoveries, gain_of, plain_readings
@@ -115,9 +115,10 @@ def _background(study: Study, notes: Notes) -> float:
     signals = [item.signal for item in water]
     if not _censored(study):
         return float(np.mean(signals))
-    found = notes.attempt(
-        "Background from blanks below the scale", lambda: censored_mean(signals, [item.below_detection for item in water])
-    )
+    below = np.array([item.below_detection for item in water])
+    if below.mean() < 0.5 and hides_all_scatter(np.array(signals), below):
+        return float(np.mean(signals))
+    found = notes.attempt("Background from blanks below the scale", lambda: censored_mean(signals, below.tolist()))
     # Nearly all below the scale: the background lies under its lowest mark; half of it is off by at most half a mark.
     return float(np.mean(signals)) / 2 if found is None else found[0]
 

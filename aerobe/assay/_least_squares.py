@@ -151,7 +151,7 @@ def calibrate(levels: Iterable[float], signals: Iterable[float]) -> Calibration:
     if x.size != y.size:
         raise NotEnoughData(f"{x.size} levels but {y.size} signals.", "Give one signal for each level.")
     fit = polynomial(x, y, 1)
-    if fit.coefficients[1] == 0:
+    if abs(fit.coefficients[1]) * float(np.ptp(x)) <= 1e-12 * float(abs(y).max()):  # what rounding leaves of a flat line
         raise NotEnoughData("The signal does not change with the level.", "Check the standards; a flat line measures nothing.")
     return Calibration(
         fit=fit,

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from aerobe.assay._arrays import finite
+from aerobe.assay._arrays import Floats, finite
 from aerobe.errors import NotEnoughData, OutsideValidity
 
 
@@ -149,7 +150,7 @@ def censored_mean(values: Sequence[float], below: Sequence[bool], *, level: floa
     Raises
     ------
     NotEnoughData
-        If fewer than two values lie above their limits.
+        If fewer than two values lie above their limits, or no scatter shows.
 
     Source
     ------
@@ -164,6 +165,11 @@ def censored_mean(values: Sequence[float], below: Sequence[bool], *, level: floa
         raise NotEnoughData(
             "Fewer than two readings lie above the detection limit.",
             "Quote 'below the limit', or repeat with a less diluted sample.",
+        )
+    if hides_all_scatter(y, hidden):
+        raise NotEnoughData(
+            "The readings above the detection limit are all equal, so their scatter is hidden by rounding.",
+            "Read one more digit or take more readings.",
         )
     centre, scale = float(y.mean()), float(y[~hidden].std()) or 1.0
 
@@ -189,3 +195,9 @@ def censored_mean(values: Sequence[float], below: Sequence[bool], *, level: floa
 
     wide = 50 * sd * max(1.0, math.sqrt(rise))
     return mean, sd, float(brentq(gap, mean - wide, mean)), float(brentq(gap, mean, mean + wide))
+
+
+def hides_all_scatter(y: Floats, hidden: NDArray[np.bool_]) -> bool:
+    """Whether a distribution without any width would give just these readings: no likelihood has a top then."""
+    seen = y[~hidden]
+    return bool(np.ptp(seen) == 0.0 and np.all(y[hidden] >= seen[0]))

@@ -194,8 +194,10 @@ def fit_two_component(
 
 def _moments(group: Floats, below: NDArray[np.bool_]) -> tuple[float, float, float]:
     """Mean, variance and degrees of freedom of a group of repeats, censored ones included as such."""
-    from aerobe.assay._limits import censored_mean
+    from aerobe.assay._limits import censored_mean, hides_all_scatter
 
+    if hides_all_scatter(group, below):
+        return float(group[~below][0]), 0.0, float(group.size - below.sum() - 1)
     if not below.any():
         return float(group.mean()), float(group.var(ddof=1)), group.size - 1.0
     mean, sd, _, _ = censored_mean(tuple(map(float, group)), tuple(map(bool, below)))

@@ -201,3 +201,8 @@ def test_a_line_that_cannot_be_drawn_or_falls_is_refused() -> None:
         calibrate((1, 1, 1), (1, 2, 3))
     with pytest.raises(OutsideValidity):
         standard_addition((0, 1, 2), (3, 2, 1))
+
+
+def test_a_flat_line_measures_nothing_even_where_rounding_leaves_a_slope() -> None:
+    with pytest.raises(NotEnoughData, match="does not change"):
+        calibrate([0.0, 1.0, 2.0, 3.0], [2.0, 2.0, 2.0, 2.0])

@@ -10,12 +10,14 @@ from pytest import approx
 
 from aerobe.assay import (
     censored_mean,
+    characterise,
     cv_of_log_sd,
     fit_two_component,
     fit_variances,
     limits_from_blanks,
     limits_from_model,
     noncentrality,
+    study_from_table,
 )
 from aerobe.errors import NotEnoughData
 
@@ -140,3 +142,14 @@ def test_too_little_is_said_to_be_too_little(call, word: str) -> None:
     with pytest.raises(NotEnoughData, match=word) as caught:
         call()
     assert caught.value.remedy
+
+
+def test_equal_readings_with_a_limit_beside_them_show_no_scatter() -> None:
+    # On paper: with 5, 5 and "below 5" the likelihood grows without end as the width goes to nought.
+    with pytest.raises(NotEnoughData, match="hidden by rounding"):
+        censored_mean([5.0, 5.0, 5.0], [False, False, True])
+    assert censored_mean([5.0, 5.0, 3.0], [False, False, True])[0] < 5.0  # one below 3 is not of the same value
+    table = "role,signal,unit,what\n" + "water blank,5,x,\n" * 2 + "water blank,<5,x,\n"
+    table += "".join(f"sample,{value},x,tea\n" for value in (90, 103, 97, 88))
+    found = characterise(study_from_table(table, name="cards", method="colour test"))
+    assert found.background == 5.0
