@@ -70,6 +70,7 @@ def test_a_trial_is_joined_from_its_file_handed_on_and_taken_back(shed: Shed, pl
     # What the other place found comes back and is pooled.
     run_it(far, far_key, times=2.5, seed=4)
     package = package_of(far, far_key)
+    shed.clock.turn(days=60)  # a trial comes in after it was brewed
     for told in ("1 new, 0 known", "0 new, 1 known"):
         back = sent(shed, f"/trials/{trial.key}/site", package, "far.zip", site="river")
         assert back.status_code == 303 and told in shed.client.get(back.headers["location"]).text

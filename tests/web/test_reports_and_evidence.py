@@ -70,6 +70,7 @@ def test_a_package_is_computed_anew_on_the_page(shed: Any, packages: list[bytes]
 
 
 def test_trials_of_others_are_taken_in_and_weighed(shed: Any, packages: list[bytes]) -> None:
+    shed.clock.turn(days=60)  # a trial comes in after it was brewed
     for number, content in enumerate(packages):
         answer = send(shed, "/evidence", content, f"{number}.zip", site=f"garden <b>{number}</b>")
         assert answer.status_code == 303
