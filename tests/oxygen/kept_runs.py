@@ -61,6 +61,8 @@ def series() -> list[object]:
     return [
         [[one.expected_per_h, one.log_distance, one.outlying, one.reason != ""] for one in judged],
         [one.outlying for one in o.judge_series(flows, klas, tolerance=5.9)],
+        [one.expected_per_h for one in o.judge_series(0.07 * np.array(flows), 0.05 * np.array(klas))],
+        o.flow_exponent(0.07 * np.array(flows), 0.05 * np.array(klas)),
         [o.flow_exponent(flows, klas), refused(lambda: o.flow_exponent([3.0, 3.0], [4.0, 5.0]))],
         [refused(lambda: o.judge_series(flows[:4], klas[:4])), len(o.judge_series(flows[:5], klas[:5]))],
         classic._median_slope(np.array([0.1, 0.5, 0.5, 1.7]), np.array([1.0, 1.2, 1.7, 2.2])),
@@ -101,6 +103,8 @@ def seen_in_logs() -> list[object]:
         rise()[:8],
         rise(kla=90.0)[:9],
         np.full(94, 3.0),
+        np.linspace(3.5, 3.0, 94),
+        np.linspace(4.5, 3.0, 94),
     ]
     nominal = [HOURS[1] * factor for factor in (0.97, 0.985, 1.015, 1.03)]
     holes = [np.delete(HOURS, slice(30, 30 + many)) for many in (4, 8, 9, 14, 16)]
@@ -234,6 +238,10 @@ def taken_up() -> list[object]:
         [
             o.warming_until_h(hours, 6.0 + np.where(hours < 1.0, up * hours, up) - 0.001 * hours)
             for up in (0.015, 0.03, 0.05, 0.3)
+        ],
+        [
+            o.warming_until_h(hours, 6.0 + 0.05 * (-1.0) ** np.arange(71) + up * np.minimum(hours, 1.0))
+            for up in np.linspace(0.2, 0.4, 41)
         ],
         o.warming_until_h(hours + 2.5, early, hours + 2.5, warm),
     ]

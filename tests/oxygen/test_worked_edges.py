@@ -16,6 +16,7 @@ from aerobe.oxygen import (
     FOODS,
     balance_ceiling_g_per_l,
     food_balance,
+    holding_time,
     hours_to_floor,
     oxygen_from_percent,
     pressure_at_altitude_kpa,
@@ -146,6 +147,9 @@ def test_the_first_ceiling_with_every_term() -> None:
         growth_yield=0.61,
     )
     assert found == approx(63.1 * 19.0 / (1.6 * gram))
+    # In a still vessel at 20 degC, 9.09 mg/L: the end is 9.09 - 10 / 0.5, minutes 120 ln((7 + 10.91) / (2 + 10.91)).
+    still = holding_time(7.0, 10.0, floor_mg_per_l=2.0, surface_per_h=0.5)
+    assert still.median_min == approx(120.0 * math.log(17.91 / 12.91))
     assert hours_to_floor([7.0, 1.0, 5.0], [3.0, 2.0, 0.0], 1.7) == approx([5.3 / 3.0, 0.0, math.inf])
 
 
