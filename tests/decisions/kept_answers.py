@@ -92,9 +92,9 @@ def answers() -> dict[str, Callable[[], object]]:
     return cases | {
         "a window, its best hour and its probability": _window,
         "where structures disagree": partial(_apart, brew()),
-        "a test valued on every other of 2100 courses": partial(_tested, brew(2100), kit),
+        "a test valued on every other of 2000 courses": partial(_tested, brew(2000), kit),
         "a test valued soon after another": partial(_tested, replace(brew(), last_result_h=9.4), kit),
-        "a log looked at again, on every other of 2100 courses": partial(_looked, brew(2100)),
+        "a log looked at again, on every other of 2000 courses": partial(_looked, brew(2000)),
         "oxygen now and ahead": partial(oxygen_outlook, brew(), 10.7, 4.9),
         "oxygen within a day ahead of four": partial(oxygen_outlook, late, 3.2, 5.6),
         "oxygen of the last hours": partial(oxygen_outlook, brew(), 40.0, 4.9, within_h=3.0),

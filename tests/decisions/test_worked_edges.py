@@ -35,7 +35,7 @@ def test_an_hour_a_hair_after_one_of_the_grid_is_that_hour() -> None:
     assert list(_places(np.array([0.0, 0.3, 1.8, 2.0]), 0.3, 1.8 - 1e-12, 1.5)) == [1, 2]
     post = made_posterior([0.0, 0.3, 2.3, 4.3, 5.0], np.tile([1.0, 2.0, 3.0, 2.0, 1.0], (120, 1)))
     assert advise(post, now_h=late).times_h[0] == 0.3
-    found = value_of_looking(replace(post, logged_until_h=0.3), losses(post, AimChoice(), Costs()), late, seed=1)
+    found = value_of_looking(replace(post, logged_until_h=0.3), losses(post, AimChoice(), Costs()), 0.3 + 1e-12, seed=1)
     assert found is not None and list(found.times_h) == [2.3, 4.3]
     # The log's own last hour, and the hour that is asked for, are counted as well.
     starved = replace(post, oxygen=np.full((120, 5), 0.3), logged_until_h=2.3 - 1e-12)

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from tests.inference.kept_courses import course_cases
+from tests.inference.kept_data import data_cases
+from tests.inference.kept_sampling import sampling_cases
 
 
 def answers() -> dict[str, Callable[[], object]]:
     """Each by what it holds."""
-    return course_cases()
+    return {**course_cases(), **data_cases(), **sampling_cases()}
