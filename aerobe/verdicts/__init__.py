@@ -9,7 +9,7 @@ from aerobe.verdicts._censored import fit_censored
 from aerobe.verdicts._check import Check
 from aerobe.verdicts._confounders import lay_out_in_vessels
 from aerobe.verdicts._contrasts import Contrast, pair_contrast, planned_contrasts, standard_of
-from aerobe.verdicts._core import Effects, Layout, fit_effects, is_estimable, lay_out, widen
+from aerobe.verdicts._core import Effects, fit_effects, widen
 from aerobe.verdicts._dose import DoseAnswer, answer_dose_series, turning_point
 from aerobe.verdicts._interim import (
     AS_PLANNED,
@@ -23,6 +23,7 @@ from aerobe.verdicts._interim import (
     spent_by,
 )
 from aerobe.verdicts._judge_surface import is_surface
+from aerobe.verdicts._layout import Layout, is_estimable, lay_out
 from aerobe.verdicts._missing import LostBrew, filled_in, hull
 from aerobe.verdicts._mixed import MixedFit, RandomTerm, fit_mixed
 from aerobe.verdicts._outcomes import OUTCOMES, Outcome, outcome

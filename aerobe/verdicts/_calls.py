@@ -68,7 +68,7 @@ def call_contrasts(
         if alone:
             reach = effects.error * special.stdtrit(effects.df, 0.5 + level / 2)
         else:
-            reach = effects.error * critical_values(level, family, effects.df)
+            reach = effects.error * critical_values(level, family, effects.family_df)
         return np.asarray(effects.estimate - reach), np.asarray(effects.estimate + reach)
 
     low, high = within(INTERVAL_LEVEL, alone=True)

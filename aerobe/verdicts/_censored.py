@@ -11,7 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from aerobe.verdicts._core import LEAST_VARIANCE, Effects, Layout, fit_effects, is_estimable
+from aerobe.verdicts._core import Effects, fit_effects
+from aerobe.verdicts._layout import Layout, is_estimable
+from aerobe.verdicts._quadratic import LEAST_VARIANCE
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -106,6 +108,7 @@ def summarise(
         estimate=np.where(touched, middle, plain.estimate),
         error=np.where(touched, error, plain.error),
         df=df,
+        family_df=np.where(touched, df, plain.family_df),
         correlation=plain.correlation,
         known=plain.known & (seen | ~touched),
         scatter_df=plain.scatter_df,

@@ -14,8 +14,9 @@ from aerobe.verdicts._answer import CANNOT_TELL, SAME, Comparison
 from aerobe.verdicts._calls import Calls, call_contrasts
 from aerobe.verdicts._censored import enough_seen, fit_censored
 from aerobe.verdicts._contrasts import Contrast
-from aerobe.verdicts._core import Effects, Layout, fit_effects, is_estimable, lay_out
+from aerobe.verdicts._core import Effects, fit_effects
 from aerobe.verdicts._interim import Allowance
+from aerobe.verdicts._layout import Layout, is_estimable, lay_out
 from aerobe.verdicts._missing import filled_in, hull
 from aerobe.verdicts._outcomes import Outcome
 from aerobe.verdicts._rates import enough_events, fit_rates

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aerobe.verdicts._contrasts import Contrast
-from aerobe.verdicts._core import Layout, is_estimable, lay_out
+from aerobe.verdicts._layout import Layout, is_estimable, lay_out
 from aerobe.verdicts._results import BrewResult
 from aerobe.verdicts._rivals import Rival
 

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from scipy import special
 
 from aerobe.errors import NotEnoughData
-from aerobe.verdicts._core import fit_effects, is_estimable, lay_out
+from aerobe.verdicts._core import fit_effects
+from aerobe.verdicts._layout import is_estimable, lay_out
 
 Array = NDArray[np.float64]
 MISFIT = 0.05  # p of the lack-of-fit test below which no shape is read off the curve [-]

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from aerobe.verdicts._core import Layout
+from aerobe.verdicts._layout import Layout
 from aerobe.verdicts._results import BrewResult
 from aerobe.verdicts._rivals import Rival
 

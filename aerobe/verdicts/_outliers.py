@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from aerobe.verdicts._core import Layout
+from aerobe.verdicts._layout import Layout
 
 Array = NDArray[np.float64]
 CHANCE = 0.01  # that any brew of a trial is set apart though all scatter normally [-]

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from aerobe.verdicts._calls import call_contrasts
 from aerobe.verdicts._compare import Evidence, effects_of
-from aerobe.verdicts._core import is_estimable
 from aerobe.verdicts._interim import Allowance
+from aerobe.verdicts._layout import is_estimable
 from aerobe.verdicts._places import Place
 from aerobe.verdicts._simultaneous import all_pairs, joint_t
 

@@ -9,7 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from aerobe.verdicts._core import Effects, Layout
+from aerobe.verdicts._core import Effects
+from aerobe.verdicts._layout import Layout
 
 Array = NDArray[np.float64]
 LEAST_EVENTS = 5.0  # that each arm needs, so that the log of its rate is near enough normal (counted by simulation)
@@ -103,6 +104,7 @@ def _effects(
         estimate=np.asarray(estimate),
         error=error,
         df=np.asarray(df),
+        family_df=np.asarray(df),
         correlation=covariance / size,
         known=known,
         scatter_df=layout.df,

@@ -19,12 +19,13 @@ from aerobe.verdicts._check import check_comparisons
 from aerobe.verdicts._compare import Evidence, compare, values_on_scale
 from aerobe.verdicts._confounders import adjust_for_confounders
 from aerobe.verdicts._contrasts import Contrast, pair_contrast, planned_contrasts
-from aerobe.verdicts._core import Effects, Layout
+from aerobe.verdicts._core import Effects
 from aerobe.verdicts._counting import collapse_to_source, margin_of, sources_of, usable_results
 from aerobe.verdicts._dose import DoseAnswer, answer_dose_series
 from aerobe.verdicts._implausible import too_alike
 from aerobe.verdicts._interim import AS_PLANNED, Standing, share_of_side_question
 from aerobe.verdicts._judge_surface import is_surface, judge_surface
+from aerobe.verdicts._layout import Layout
 from aerobe.verdicts._missing import LostBrew, too_many_lost
 from aerobe.verdicts._outcomes import Outcome, outcome
 from aerobe.verdicts._outliers import dead_brew

@@ -38,10 +38,39 @@ def told(counts: tuple[int, ...], sds: tuple[float, ...], effect: float = 0.0, *
         ((10, 5, 5), (1.0, 3.0, 3.0), False),
         ((3,) * 5, (5.0, 1.0, 1.0, 1.0, 1.0), True),
         ((4,) * 5, (3.0, 1.0, 1.0, 1.0, 1.0), True),
+        ((2, 2, 2), (1.0, 4.0, 1.0), True),
+        ((2, 2, 2, 2), (4.0, 1.0, 1.0, 1.0), False),
+        ((4, 4, 4), (4.0, 1.0, 1.0), True),
+        ((2, 4, 4), (4.0, 1.0, 1.0), True),
+        ((4, 2, 4), (1.0, 4.0, 4.0), True),
     ],
 )
 def test_a_noisy_arm_is_not_believed(counts: tuple[int, ...], sds: tuple[float, ...], blocked: bool) -> None:
     assert told(counts, sds, blocked=blocked)[0] <= 0.06 + 0.006
+
+
+# Brews of each day by their arms; a noisy arm, and the power of the paired or of Welch's comparison of earlier versions, where
+# one scatter for both (or all) arms tells 80 % and holds its level only if they scatter alike.
+UNEVEN = (("abb ab b", 0.40), ("ab ab bb", 0.40), ("aab bb b", 0.50), ("ab ab aba b", 0.57), ("abb abb", 0.20), ("abc abc", 0.62))
+
+
+@pytest.mark.parametrize(("days", "least"), UNEVEN)
+def test_few_brews_in_unequal_days_tell_what_the_layout_can_bear(days: str, least: float) -> None:
+    labels = [(arm, str(day)) for day, arms in enumerate(days.split()) for arm in arms]
+    arms = np.array(["abc".index(arm) for arm, _ in labels])
+    layout = lay_out(arms.tolist(), [day for _, day in labels])
+    rows = np.array([[-1.0, *(float(i == j) for j in range(1, layout.n_arms))] for i in range(1, layout.n_arms)])
+    draw = np.random.default_rng(13).normal(size=(TRIALS, len(arms)))
+    for noisy in range(layout.n_arms):
+        calls = call_contrasts(fit_effects(draw * np.where(arms == noisy, 4.0, 1.0), layout, rows), math.log(1.25))
+        assert (calls.above | calls.below).any(axis=1).mean() <= 0.06 + 0.006
+    weights = np.linalg.pinv(layout.matrix)
+    unit = float(np.linalg.norm(weights[1] - weights[0]))
+    # Student's two-sided bar, and the shift at which it is passed four times in five (scipy).
+    bar = stats.t.ppf(1.0 - 0.025 / len(rows), layout.df)
+    shift = next(d for d in np.arange(1.0, 20.0, 0.05) if stats.nct.sf(bar, layout.df, d) > 0.8)
+    told = call_contrasts(fit_effects(draw + shift * unit * (arms == 1), layout, rows), math.log(1.25)).above[:, 0].mean()
+    assert least < told < 0.8
 
 
 def test_two_like_arms_of_four_brews_lose_three_points_at_most_against_one_scatter() -> None:

@@ -11,8 +11,8 @@ from pytest import approx
 from scipy import optimize, stats
 
 from aerobe.verdicts import BrewResult, lay_out
-from aerobe.verdicts._core import Layout
 from aerobe.verdicts._implausible import _Gap, _gaps, _in_sets, _step_of, _tail, too_alike
+from aerobe.verdicts._layout import Layout
 from aerobe.verdicts._outliers import _by_its_own_arm, dead_brew
 
 
