@@ -72,6 +72,7 @@ def restore(store: Store, copy: Path, *, at: datetime) -> Path:
         have = source.schema()
         if have is None:
             raise NotebookFault(f"{copy} is no notebook.", "Name a copy that Aerobe made.")
+        source.require_plain()
         # Safety copy and replacement under one write lock: what another writer was told is kept must be in one of the two.
         if store.damaged:
             before = _replace_damaged(store, copy, at)
@@ -95,6 +96,11 @@ def bring_up_to_date(store: Store, *, at: datetime, create: bool) -> Path | None
         if not create:
             raise NotebookFault("This notebook is empty or no notebook.", "Check the path, or start one with `aerobe brew new`.")
         begin(store)
+        if store.schema() is None:
+            raise NotebookFault(
+                "This file says nothing of the release that wrote it.",
+                "If it is a notebook, save its rows into a new one: `aerobe notebook rescue THIS NEW`.",
+            )
         return None
     if have > SCHEMA:
         raise NotebookFault(

@@ -34,6 +34,8 @@ def open_notebook(where: str | Path, *, at: datetime, create: bool = True) -> No
     try:
         if is_new:
             _begin_file(store)
+        else:
+            store.require_plain()
         copy = bring_up_to_date(store, at=at, create=create)
         if is_new:
             _mark(store)

@@ -147,7 +147,7 @@ def _in_order(readings: list[Reading]) -> list[Reading]:
 
     def steps(item: Reading) -> int:
         count, at = 0, item
-        while at.replaces in by_key:
+        while at.replaces in by_key and count < len(by_key):
             count, at = count + 1, by_key[at.replaces]
         return count
 

@@ -41,6 +41,8 @@ PLAIN_WORDS = {  # what the store says, and what it means to a person
 }
 # Migrations keep their state in the whole process: a second one at the same time would use the first one's connection.
 _MIGRATING = threading.Lock()
+_BY_THEMSELVES = """select case when type = 'table' then 'virtual table' else type end, name from sqlite_master
+    where type in ('trigger', 'view') or sql like 'create virtual%'"""
 WAIT_S = 30.0  # how long a writer waits for another before it gives up [s]
 
 
@@ -86,18 +88,24 @@ class Store:
         with self.reading() as connection:
             if not sa.inspect(connection).has_table("alembic_version"):
                 return None
-            return connection.execute(sa.text("select version_num from alembic_version")).scalar()
+            found = connection.execute(sa.text("select version_num from alembic_version")).scalar()
+            return None if found is None else str(found)
 
     def migrate(self, to: str = "head") -> None:
         """Bring the tables up to date, all or nothing: both stores run the steps inside one transaction."""
         from alembic import command
         from alembic.config import Config
+        from alembic.util import CommandError
 
         config = Config()
         config.set_main_option("script_location", str(Path(__file__).parent / "_migrations"))
         with _MIGRATING, self.writing() as connection:
             config.attributes["connection"] = connection
-            command.upgrade(config, to)
+            try:
+                command.upgrade(config, to)
+            except CommandError:
+                problem = f"The notebook says that its tables are at {str(self.schema())[:20]!r}, which no release wrote."
+                raise NotebookFault(problem, "Save its rows into a new notebook: `aerobe notebook rescue THIS NEW`.") from None
 
     def require_sound(self) -> None:
         """Raise `Damaged` if the file does not hang together. Rows are not read; the time grows with the file."""
@@ -106,6 +114,25 @@ class Store:
         with self.reading() as connection:
             if connection.exec_driver_sql("pragma quick_check(1)").scalar() != "ok":
                 raise Damaged(*DAMAGED)
+
+    def require_plain(self) -> None:
+        """Raise if a file holds what works by itself: whoever made it could have it throw away what is written later.
+
+        Raises
+        ------
+        NotebookFault
+            If there is a trigger, a view, or a table that is run by a program; none of these is ever made here.
+        """
+        if self.path is None:
+            return
+        with self.reading() as connection:
+            found = connection.exec_driver_sql(_BY_THEMSELVES).first()
+        if found is not None:
+            raise NotebookFault(
+                f"The notebook {self.path} holds a {found[0]} named {str(found[1])[:60]!r}, which no Aerobe makes: it could "
+                "change or throw away what is written.",
+                "Save its rows into a new notebook: `aerobe notebook rescue THIS NEW`.",
+            )
 
     def show_instead(self, whole: Path) -> None:
         """From now on what is read comes from this file, and nothing is written."""
@@ -153,6 +180,7 @@ def _file_engine(path: Path) -> sa.Engine:
         # FULL: what was acknowledged survives a pulled plug, not only a crashed program.
         connection.execute("pragma synchronous=full")
         connection.execute("pragma foreign_keys=on")
+        connection.execute("pragma trusted_schema=off")
 
     @sa.event.listens_for(engine, "begin")
     def _begin(connection: sa.Connection) -> None:

@@ -49,6 +49,8 @@ async def answer(send: Send, status: int, problem: str, remedy: str, *, wants_js
     headers = [(b"content-type", kind), (b"content-length", str(len(body)).encode()), *HEADERS, (b"cache-control", b"no-store")]
     if status in (429, 503):
         headers.append((b"retry-after", b"10" if status == 429 else b"60"))
+    if status == 400:
+        headers.append((b"connection", b"close"))  # what follows on this line may be anything
     if problem == NOT_PAIRED:
         headers.append((b"x-aerobe-shut-out", b"yes"))  # the worker on the device throws away the pages it keeps
     await send({"type": "http.response.start", "status": status, "headers": headers})

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import ipaddress
+import re
 import time
 from collections import Counter, OrderedDict
 from collections.abc import Callable, Iterator
@@ -27,6 +28,7 @@ PLAIN_HTTP = ("/log/", "/pair/authority.crt")
 PASSED_ON = ("forwarded", "via", "x-real-ip", "x-client-ip", "x-cluster-client-ip", "true-client-ip", "cf-connecting-ip")
 PASSED_ON_BEGINS = ("x-forwarded", "x-original-forwarded", "x-envoy-external")
 FORWARDED = "handed on"
+HOST = re.compile(r"([A-Za-z0-9._-]+|\[[0-9A-Fa-f:.]+\])(:[0-9]{1,5})?")  # RFC 9110, 7.2: a name or an address, and a port
 FORM_BYTES = 1_000_000
 UPLOAD_BYTES = 60_000_000
 UPLOADS = ("/data/", "/log/", "/photo", "/readings")
@@ -70,7 +72,7 @@ class Guard:
         self.app = app
         self.pairing = pairing
         self.secure_port = secure_port
-        self.names = {"localhost", *names}
+        self.names = {"localhost", *(name.lower() for name in names)}
         self.requests = Bucket(burst=burst, per_s=per_s)
         self.pairings = Bucket(burst=5, per_s=1 / 60)
         self.turns = turns if turns is not None else Turns()
@@ -176,6 +178,9 @@ class Guard:
     def _refusal(self, scope: Scope, headers: dict[str, str], who: str) -> tuple[int, str, str] | None:
         if not self._known_name(headers.get("host", "")):
             return 421, "This app was called by a name it does not know.", "Use the address that 'aerobe serve' printed."
+        if "transfer-encoding" in headers and "content-length" in headers:
+            # Two lengths: whatever stands before this app may have read the other one (RFC 9112, 6.1).
+            return 400, "This request says two different lengths.", "Send it again, with one of them."
         if not self.requests.take(who):
             return 429, "Too many requests at once.", "Wait a few seconds and try again."
         path, method = scope["path"], scope["method"]
@@ -193,7 +198,9 @@ class Guard:
 
     def _known_name(self, host: str) -> bool:
         # A foreign name that points at this machine could let a strange page read the notebook (DNS rebinding).
-        name = _host_name(host).strip("[]")
+        if not HOST.fullmatch(host):
+            return False
+        name = _host_name(host).strip("[]").lower()
         if name in self.names:
             return True
         try:
@@ -217,8 +224,7 @@ def _asks(scope: Scope, headers: dict[str, str]) -> str:
 
 
 def _host_name(host: str) -> str:
-    name = host.rsplit("@", 1)[-1]
-    return name[: name.index("]") + 1] if name.startswith("[") and "]" in name else name.rsplit(":", 1)[0]
+    return host[: host.index("]") + 1] if host.startswith("[") and "]" in host else host.rsplit(":", 1)[0]
 
 
 def is_this_machine(who: str) -> bool:

@@ -67,10 +67,18 @@ def _from_json(text: str, channel: str, unit: str) -> tuple[Batch, ...]:
         raise UnusableReading(
             "Each entry must be an object.", 'Send, for example, {"channel": "oxygen", "unit": "mg/L", "value": 7.9}.'
         )
-    return tuple(
-        Batch(channel=str(item.get("channel") or channel), unit=str(item.get("unit") or unit), points=_points(item))
-        for item in items
-    )
+    found: dict[tuple[str, str], list[Point]] = {}
+    for item in items:
+        place = (str(item.get("channel") or channel), str(item.get("unit") or unit))
+        found.setdefault(place, []).extend(_points(item))
+    return _batches(found)
+
+
+def _batches(found: dict[tuple[str, str], list[Point]]) -> tuple[Batch, ...]:
+    """One batch for each channel and unit: each is one writing to the disk, however many values it holds."""
+    if sum(map(len, found.values())) > POINTS_AT_MOST:
+        raise UnusableReading("These are too many values at once.", f"Send at most {POINTS_AT_MOST}.")
+    return tuple(Batch(channel=name, unit=of, points=tuple(points)) for (name, of), points in found.items())
 
 
 def _points(item: dict[str, object]) -> tuple[Point, ...]:
@@ -97,7 +105,7 @@ def _from_table(text: str, channel: str, unit: str) -> tuple[Batch, ...]:
     for row in rows:
         place = (row.get("channel") or channel, row.get("unit") or unit)
         found.setdefault(place, []).append(Point(value=_number(row.get("value")), at=_time(row.get("time"))))
-    return tuple(Batch(channel=name, unit=of, points=tuple(points)) for (name, of), points in found.items())
+    return _batches(found)
 
 
 def _number(value: object) -> float:

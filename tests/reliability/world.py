@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 import tempfile
@@ -58,16 +59,20 @@ class World:
     def send(self, form: Form, *, entry: str = "", json_answer: bool = False, **other: Any) -> Any:
         """Post a form as its page would; an `entry` given twice is the same form sent again."""
         self.number += 1
+        entry = entry or f"entry-{self.number}"  # before what is still to be sent for this form has a number of its own
         fields = {
             **self.settled(form).fields,
             "form_token": self.token,
-            "entry": entry or f"entry-{self.number}",
+            "entry": entry,
             **other,
         }
         headers = {"x-aerobe-form": self.token, **({"accept": "application/json"} if json_answer else {})}
         settled = self.settled(form)
         if form.body is not None:
-            return self.client.post(settled.address, json=form.body, headers=headers, follow_redirects=False)
+            # As any program may write it: not a number, endless, half a character.
+            headers["content-type"] = "application/json"
+            body = json.dumps(form.body).encode()
+            return self.client.post(settled.address, content=body, headers=headers, follow_redirects=False)
         files = {settled.file[0]: settled.file[1:]} if settled.file else None
         return self.client.post(settled.address, data=fields, files=files, headers=headers, follow_redirects=False)
 

@@ -114,12 +114,21 @@ def test_a_token_of_another_session_is_of_no_use(shed: Shed) -> None:
     assert other.post("/settings/look", data={"look": "dark"}, headers={"x-aerobe-form": shed.token}).status_code == 403
 
 
-@pytest.mark.parametrize("host", ["evil.example", "localhost.evil.example", "aerobe.evil.example:8470", ""])
+@pytest.mark.parametrize(
+    "host", ["evil.example", "localhost.evil.example", "aerobe.evil.example:8470", "", "me@127.0.0.1", "[::1", "[fe80::1%25x]"]
+)
 def test_a_foreign_name_for_this_machine_is_refused(shed: Shed, host: str) -> None:
     assert shed.client.get("/menu", headers={"host": host}).status_code == 421
 
 
-@pytest.mark.parametrize("host", ["localhost:8470", "127.0.0.1", "[::1]:8470", "192.168.1.5:8471"])
+def test_a_request_of_two_lengths_is_refused_and_its_line_closed(shed: Shed) -> None:
+    """RFC 9112, 6.1: such a message may be an attempt at request smuggling and ought to be handled as an error."""
+    sent = {"transfer-encoding": "chunked", "content-length": "4"}
+    answer = shed.client.request("POST", "/pair", content=b"a=b&", headers=sent)
+    assert answer.status_code == 400 and answer.headers["connection"] == "close"
+
+
+@pytest.mark.parametrize("host", ["localhost:8470", "LOCALHOST:8470", "127.0.0.1", "[::1]:8470", "192.168.1.5:8471"])
 def test_addresses_of_this_machine_are_known(shed: Shed, host: str) -> None:
     assert shed.client.get("/menu", headers={"host": host}).status_code == 200
 

@@ -19,7 +19,7 @@ import numpy as np
 import pytest
 
 from aerobe import usecases
-from aerobe.errors import AerobeError, NotebookFault, UnusableRecord
+from aerobe.errors import AerobeError, NotebookFault, UnusableReading, UnusableRecord
 from aerobe.oxygen import probe_troubles
 from aerobe.oxygen._live_probe import spike_heights
 from aerobe.web._broker import Broker, BrokerSettings, Topic, topics_from
@@ -65,6 +65,14 @@ def test_a_table_of_two_channels_is_taken_apart(brewing: Shed, probe: dict[str, 
     answer = brewing.client.post("/log/points", content=table, headers={**probe, "content-type": "text/csv"})
     assert answer.json()["new_points"] == 2
     assert brewing.notebook.log("barrel-1", "temperature")[1][0] == pytest.approx(20.0)
+
+
+def test_many_values_told_one_by_one_are_one_writing() -> None:
+    told = [{"channel": "oxygen", "unit": "mg/L", "value": number} for number in range(3000)]
+    (batch,) = batches_from(json.dumps(told).encode(), "application/json")
+    assert [point.value for point in batch.points] == list(range(3000))
+    with pytest.raises(UnusableReading, match="too many"):
+        batches_from(json.dumps([{"points": [[None, 1.0]] * 300_000}] * 2).encode(), "application/json")
 
 
 @pytest.mark.parametrize("header", [{}, {"authorization": "Bearer wrong"}, {"authorization": "Basic abc"}])

@@ -283,8 +283,8 @@ def _form_context(request: Request, key: str, what: str) -> dict[str, object]:
 def _standing(notebook: usecases.notebook.Notebook, key: str, reading: str) -> str:
     """The reading that counts now of all that correct this one."""
     newer = {item.replaces: item.key for item in notebook.readings(key, with_corrected=True) if item.replaces}
-    while reading in newer:
-        reading = newer[reading]
+    while reading in newer:  # each link once: a file from elsewhere could hold a ring of them
+        reading = newer.pop(reading)
     return reading
 
 
@@ -296,7 +296,7 @@ def _one_context(request: Request, key: str, reading: str) -> dict[str, object]:
     older, step = [], found
     by_key = {item.key: item for item in every}
     while step.replaces and step.replaces in by_key:
-        step = by_key[step.replaces]
+        step = by_key.pop(step.replaces)
         older.append(step)
     return {
         "title": "A reading",
