@@ -11,7 +11,6 @@ import dataclasses
 import hashlib
 import io
 import json
-import unicodedata
 import zipfile
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -26,9 +25,9 @@ from aerobe.notebook._notebook import Notebook
 from aerobe.notebook._reads import Kept
 from aerobe.notebook._schema import NOUNS, SCHEMA, kept
 from aerobe.records import Arm, Assay, Brew, Compost, Reading, Recipe, RunSheet, Trial, Vessel, as_plain
+from aerobe.units import text_as_cell
 
 FORMAT = "aerobe-notebook-1"
-RUNS_AS_FORMULA = ("=", "+", "-", "@", "\t", "\r", "'")
 _EPOCH = (1980, 1, 1, 0, 0, 0)  # the same content gives the same bytes on any day
 UNITS = {"elapsed_h": "h", "dilution": "1"}
 
@@ -220,18 +219,7 @@ def _cell(value: object) -> str:
         return "true" if value else "false"
     if isinstance(value, (int, float)):
         return repr(value)
-    text = str(value)
-    return "'" + text if runs_as_formula(text) else text
-
-
-def runs_as_formula(text: str) -> bool:
-    """Whether some spreadsheet would run a text: also behind spaces or line ends, or full-width signs."""
-    if text.startswith(RUNS_AS_FORMULA):
-        return True
-    seen = unicodedata.normalize("NFKC", text).lstrip()
-    while seen and (unicodedata.category(seen[0]) in ("Cc", "Cf", "Zs", "Zl", "Zp")):
-        seen = seen[1:]
-    return seen.startswith(RUNS_AS_FORMULA)
+    return text_as_cell(str(value))
 
 
 def _title(notebook: Notebook, trial: str) -> str:

@@ -26,7 +26,7 @@ from aerobe.reports._deposit import (
 from aerobe.reports._finding import pool_sure, poster_of, poster_of_pool
 from aerobe.reports._html import _data_url, _template, as_html
 from aerobe.reports._pdf import as_pdf
-from aerobe.units import signs_of_page
+from aerobe.units import as_cell, signs_of_page
 
 WIDTHS_PX = {"narrow": 340, "wide": 600}  # of the picture on the page: its letters are read on a phone
 SHOWN_LIMITS = 3  # the others stand behind a line
@@ -270,6 +270,5 @@ def _table(columns: Sequence[str], rows: Sequence[Sequence[object]]) -> bytes:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(columns)
-    # A name that a spreadsheet would run as a formula is text.
-    writer.writerows([[f"'{cell}" if isinstance(cell, str) and cell[:1] in "=+@\t\r" else cell for cell in row] for row in rows])
+    writer.writerows([[as_cell(cell) for cell in row] for row in rows])
     return out.getvalue().encode()

@@ -12,6 +12,7 @@ from importlib import resources
 import numpy as np
 from numpy.typing import NDArray
 
+from aerobe.units import as_cell
 from aerobe.verdicts import INTERVAL_LEVEL, Comparison, Verdict
 
 Array = NDArray[np.float64]
@@ -111,5 +112,5 @@ def _table(head: Sequence[str], rows: Sequence[Sequence[object]]) -> bytes:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(head)
-    writer.writerows(rows)
+    writer.writerows([[as_cell(cell) for cell in row] for row in rows])
     return out.getvalue().encode()

@@ -1,5 +1,6 @@
 """Kinds of quantity and their house units: text is read once at the edge, plain floats go inside."""
 
+from aerobe.units._cells import as_cell, runs_as_formula, text_as_cell
 from aerobe.units._dilution import dilution_factor
 from aerobe.units._display import (
     CHOICES,
@@ -43,6 +44,9 @@ from aerobe.units._signs import signs, signs_of_page
 from aerobe.units._writing import amount, given, number, parse_number, percent, ratio_words, span, whole_numbers, with_uncertainty
 
 __all__ = [
+    "as_cell",
+    "runs_as_formula",
+    "text_as_cell",
     "AIR_FLOW",
     "AREA",
     "BIOMASS",

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import os
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -10,7 +13,8 @@ import pytest
 
 from aerobe.cli._common import shown
 from aerobe.notebook import open_notebook
-from aerobe.notebook._package import runs_as_formula
+from aerobe.reports import _page, _recompute
+from aerobe.units import runs_as_formula
 from aerobe.usecases.notebook import write_whole
 
 NOW = datetime(2026, 5, 1, 8, 0, tzinfo=UTC)
@@ -19,6 +23,15 @@ NOW = datetime(2026, 5, 1, 8, 0, tzinfo=UTC)
 @pytest.mark.parametrize("text", ["=1", " =1", "\n=1", "\u200b=1", "\uff1d1", "\u3000\uff20x", "+1", "-1", "@x", "\t=1", "'=1"])
 def test_a_cell_that_some_spreadsheet_would_run_is_known(text: str) -> None:
     assert runs_as_formula(text)
+
+
+@pytest.mark.parametrize("table", [_page._table, _recompute._table])
+def test_no_table_of_a_report_holds_a_cell_that_runs(table: Callable[..., bytes]) -> None:
+    names = ["=1", " =1", "\u200b=1", "\uff1dSUM(A1)", "-cmd", "@x", "kelp"]
+    content = table(("name", "value"), [[name, number] for name in names for number in (-0.5, "-0.5", "1e-05")])
+    rows = list(csv.reader(io.StringIO(content.decode())))[1:]
+    assert not any(runs_as_formula(row[0]) and row[0][0] != "'" for row in rows)
+    assert {row[1] for row in rows} == {"-0.5", "1e-05"} and ["kelp", "-0.5"] in rows
 
 
 @pytest.mark.parametrize("text", ["", "12.5", "kelp = good", "a@b", "  plain", "10-20"])

@@ -34,6 +34,7 @@ QUERIES: dict[str, dict[str, str]] = {
 }
 # The yard is there already, the packages are none, and no device is told yet.
 REFUSED = ("/demo", "/reports/check", "/trials/kelp-question/site", "/notices/trial")
+NOT_TOLD = ("/compare", "/trials/kelp-question/verdict")  # by its address alone nothing is told that nobody asked for
 SLOW_QUERIES = ("/oxygen", "/parts/oxygen", "/compare", "/trials", "/evidence")
 BODIES: dict[str, dict[str, Any]] = {
     "/api/safety/use": {name: value for name, value in USE.items() if not name.endswith("_unit")}
@@ -61,6 +62,7 @@ def web_parsers(world: World) -> Iterator[Parser]:
         yield Parser(
             name=f"page {address}",
             samples=[asked],
+            samples_are_taken=address not in NOT_TOLD,
             spoil=_spoil_asked,
             quick=0 if address.startswith(SLOW_QUERIES) else 3,
             long=60 if address.startswith(SLOW_QUERIES) else 500,

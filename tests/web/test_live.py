@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from aerobe.web._live import KEPT_AT_MOST, Live
+from aerobe.web.pages.installed import LISTENERS_AT_MOST, OF_ALL_DEVICES, OF_ONE_DEVICE, has_seat
 from tests.web.conftest import Shed
 
 
@@ -110,3 +111,17 @@ def test_a_page_says_the_place_from_before_it_was_made(brewing: Shed, monkeypatc
     page = brewing.client.get("/").text
     assert f'<meta name="aerobe-place" content="{before}">' in page
     assert live.place != before
+
+
+def test_however_many_devices_listen_the_machine_itself_finds_a_seat() -> None:
+    async def go() -> None:
+        hub = Live()
+        for number in range(20):
+            while has_seat(hub, f"phone {number}"):
+                hub.listen(f"phone {number}")
+        assert len(hub) == OF_ALL_DEVICES and hub.listening("phone 0") == OF_ONE_DEVICE
+        while has_seat(hub, ""):
+            hub.listen("")
+        assert len(hub) == LISTENERS_AT_MOST
+
+    asyncio.run(go())

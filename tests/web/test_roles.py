@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import asyncio
+import re
 from datetime import timedelta
 
 import pytest
 from fastapi.testclient import TestClient
+from starlette.types import Message, Receive, Scope, Send
 
 from aerobe.web._alarms import Alarm
+from aerobe.web._app import page_modules
+from aerobe.web._guard import Guard
 from aerobe.web._pairing import IDLE_AT_MOST
 from aerobe.web._roles import HELPER, OWNER, READER, ROLES, VIEWER, Access, may
 from tests.web.conftest import Shed, form_token
@@ -228,3 +232,72 @@ def test_neither_a_stranger_nor_a_blind_reader_is_told_of_an_alarm_or_a_loss(bre
     told += [reader.get(path) for path in ("/blind", "/offline", "/pair")]
     assert [answer.status_code for answer in told] == [200, 403, 200, 200, 200]
     assert not any("Barrel" in answer.text or "Oxygen is low" in answer.text for answer in told)
+
+
+# What is open to whom, over every address of the app: whoever adds one decides here who may.
+TO_STRANGERS = {("GET", "/pair"), ("POST", "/pair"), ("GET", "/pair/authority.crt"), ("POST", "/log/points")}
+TO_READERS = TO_STRANGERS | {
+    ("GET", "/blind"),
+    ("POST", "/blind/readings"),
+    ("GET", "/app.webmanifest"),
+    ("GET", "/service-worker.js"),
+    ("GET", "/offline"),
+    ("POST", "/settings/look"),
+}
+TO_VIEWERS = {("POST", "/pair"), ("POST", "/log/points"), ("POST", "/settings/look")}  # beside what can be read
+NOT_TO_HELPERS = {
+    ("GET", "/data/export"),
+    ("POST", "/data/export"),
+    ("POST", "/demo"),
+    *(("POST", f"/settings/devices/{what}") for what in ("offer", "role", "remove")),
+    *(("POST", f"/settings/{what}") for what in ("senders", "senders/remove", "broker", "alarms", "units")),
+}
+
+
+def every_address() -> list[tuple[str, str, str]]:
+    """Method, pattern, and an address of it, of every page and every address for programs."""
+    return [
+        (method, route.path, re.sub(r"\{\w+\}", "x", route.path))
+        for module in page_modules()
+        for route in module.router.routes
+        for method in sorted(route.methods - {"HEAD"})
+    ]
+
+
+def test_every_address_is_open_to_whom_the_table_says(brewing: Shed) -> None:
+    every = every_address()
+    assert len(every) > 150
+    assert {(method, path) for method, path, _ in every} >= TO_READERS | TO_VIEWERS | NOT_TO_HELPERS
+    reached: list[str] = []
+
+    async def app(scope: Scope, receive: Receive, send: Send) -> None:
+        reached.append(scope["path"])
+
+    pairing = brewing.app.state.pairing
+    guard = Guard(app, pairing=pairing, burst=1e9, per_s=1e9)
+    tokens = {role: pairing.accept(pairing.offer(role=role).code, "Phone") for role in (READER, VIEWER, HELPER)}
+
+    async def let_in(role: str, method: str, address: str) -> bool:
+        cookie = f"{pairing.cookie}={tokens.get(role, '')}".encode()
+        scope = {"type": "http", "method": method, "path": address, "scheme": "https", "query_string": b""}
+        scope |= {"headers": [(b"host", b"192.168.1.5:8471"), (b"cookie", cookie)], "client": ("192.168.1.79", 1)}
+        reached.clear()
+        await guard(scope, _nothing, _away)
+        return bool(reached)
+
+    for method, path, address in every:
+        way = (method, path)
+        found = {role: asyncio.run(let_in(role, method, address)) for role in ("", READER, VIEWER, HELPER)}
+        assert found[""] == (way in TO_STRANGERS), way
+        assert found[READER] == (way in TO_READERS), way
+        assert found[VIEWER] == (way in TO_VIEWERS or (method == "GET" and way not in NOT_TO_HELPERS)), way
+        assert found[HELPER] == (way not in NOT_TO_HELPERS), way
+    assert not {path for method, path, _ in every if method not in ("GET", "POST")}
+
+
+async def _nothing() -> Message:
+    return {"type": "http.request", "body": b"", "more_body": False}
+
+
+async def _away(_: Message) -> None:
+    """Nobody reads the answer."""

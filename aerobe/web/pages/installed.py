@@ -12,10 +12,12 @@ from fastapi.responses import JSONResponse, StreamingResponse
 from starlette.types import Receive, Scope, Send
 
 from aerobe.web._frame import STATIC, access_of, asset, live_of, page
+from aerobe.web._live import Live
 
 router = APIRouter()
 LISTENERS_AT_MOST = 200
 OF_ONE_DEVICE = 12
+OF_ALL_DEVICES = 160  # the machine itself always finds a seat
 SHELL = ("app.css", "app.js", "vendor/htmx.min.js", "chart.js", "food.js", "icons.svg", "mark.svg")
 PARTS_OF_APP = ("queue.js", "live.js")
 
@@ -63,7 +65,7 @@ async def live(request: Request, after: str = "") -> Response:
     `after` is the place up to which the page's content is known (`<meta name="aerobe-place">`).
     """
     hub, device = live_of(request), access_of(request).device
-    if len(hub) >= LISTENERS_AT_MOST or hub.listening(device) >= (OF_ONE_DEVICE if device else LISTENERS_AT_MOST):
+    if not has_seat(hub, device):
         return JSONResponse({"problem": "Too many pages are open.", "remedy": "Close some of them."}, status_code=503)
     # The place is taken here, before the answer begins: five hundred that come at once must not all find one free.
     # A browser that lost the line says the last word it heard; a page that is new says up to which its content is known.
@@ -76,6 +78,14 @@ async def live(request: Request, after: str = "") -> Response:
 
     headers = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
     return Heard(events(), media_type="text/event-stream", headers=headers, leave=lambda: hub.leave(ear))
+
+
+def has_seat(hub: Live, device: str) -> bool:
+    """Whether one more page of a device may listen; of this machine if it is empty."""
+    own = hub.listening(device)
+    if not device:
+        return own < LISTENERS_AT_MOST - OF_ALL_DEVICES
+    return own < OF_ONE_DEVICE and len(hub) - hub.listening("") < OF_ALL_DEVICES
 
 
 class Heard(StreamingResponse):
