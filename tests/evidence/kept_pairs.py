@@ -5,8 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+import numpy as np
+
 from aerobe.evidence import (
     Contrast,
+    _patterns,
+    _sites,
     brew_lines,
     carries_a_headline,
     contrasts_from_table,
@@ -15,6 +19,7 @@ from aerobe.evidence import (
     network,
     notes_of,
     ratio_of_means,
+    too_alike,
     weigh,
     without_duplicates,
 )
@@ -30,6 +35,26 @@ from tests.evidence.kept_inputs import (
     verdict,
 )
 from tests.kept_answers.parts import end_of, numbers_of
+
+FIRST, THEN = np.array([0.31, 0.92, 0.55, 1.41, 0.64]), np.array([1.11, 0.69, 1.78, 1.32])
+ODD = np.array([0.11, -0.42, 0.35, 0.08, -0.23])
+NEAR = (
+    "Oakwood farm",
+    "Oakwod farm",
+    "farm Oakwood",
+    "Oakwood mill",
+    "Elm",
+    "Elk",
+    "Birchfield",
+    "Bircfhield",
+    "Plot 12345",
+    "Plot 12346",
+)
+
+
+def _with(results: np.ndarray, against: np.ndarray, key: str = "p") -> Contrast:
+    """A trial whose brews are told."""
+    return said(key, 0.3 + 0.1 * float(results[0]), 0.02, results=tuple(results), results_against=tuple(against), grain=0.004)
 
 
 def pairs() -> dict[str, Callable[[], object]]:
@@ -64,6 +89,47 @@ def pairs() -> dict[str, Callable[[], object]]:
             claimed([replace(one, effect=0.02 * i, variance=0.004) for i, one in enumerate(CLEAR)], 0.2),
             claimed([replace(one, effect=0.02 * i, variance=0.004) for i, one in enumerate(CLEAR)], 0.08),
             claimed(CLEAR[:1], 0.2),
+        ],
+        "results of one trial in another, shaken, rescaled or in part": lambda: [
+            np.log(_patterns.same_numbers(_with(FIRST, THEN), _with(*other)))
+            for other in (
+                (FIRST, THEN),
+                (1.3 + FIRST, THEN + 0.004 * FIRST[:4]),
+                (FIRST[::-1][:3], THEN[:4]),
+                (THEN, FIRST),
+                (ODD, ODD + 0.3),
+            )
+        ],
+        "scores of results, and their order": lambda: [
+            _patterns.scores(_with(FIRST, THEN)),
+            _patterns.scores(_with(FIRST[:2], THEN)),
+            [
+                _patterns.same_order(np.array([_patterns.scores(_with(*of)) for of in several]), (5, 4))
+                for several in (
+                    ((FIRST, THEN), (FIRST + 0.1 * ODD, THEN)),
+                    ((FIRST, THEN), (ODD, THEN[::-1])),
+                    ((FIRST, THEN), (FIRST + 0.2 * ODD, THEN), (FIRST, THEN - 0.3 * ODD[:4])),
+                )
+            ],
+            [_patterns.grain_of(signals) for signals in ([12.5, 30.25, 7.0], [120.0, 300.0], [0.0, -1.0])],
+        ],
+        "trials alike by their results": lambda: too_alike(
+            [
+                _with(FIRST, THEN, "p0"),
+                _with(ODD, THEN[::-1], "p1"),
+                _with(0.7 + FIRST, THEN + 0.7, "p2"),
+                _with(FIRST + 0.02 * ODD, THEN, "p3"),
+            ]
+        ),
+        "names of places that are near": lambda: [
+            _sites.near_names([said(f"n{i}", 0.3, 0.02, name) for i, name in enumerate(NEAR)]),
+            _sites.sites_of(
+                [
+                    said("n0", 0.3, 0.02, "Hill", origin="o"),
+                    said("n1", 0.3, 0.02, "Dale", origin="o"),
+                    said("n2", 0.3, 0.02, "hill "),
+                ]
+            ),
         ],
         "what holds a claim back": lambda: [
             _answer(CLEAR),

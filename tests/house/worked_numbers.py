@@ -41,9 +41,8 @@ THROUGH = {
     "evidence.array_module": "no formula",
     "evidence.brew_lines": "a table",
     "evidence.contrasts_of_verdict": "by `weigh`",
-    "evidence.notes_of": "a text",
+    "evidence.doubts_of_all": "a text",
     "evidence.pool_in_passing": "a text: tests/reports/test_site.py",
-    "evidence.site_of": "a name, by `site_means`",
 }
 COMPARERS = {"approx", "assert_allclose", "isclose", "allclose"}
 HEAD = """# Which number holds which formula
