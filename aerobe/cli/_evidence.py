@@ -12,6 +12,7 @@ from aerobe.cli import NOT_SETTLED
 from aerobe.cli._common import OWN, Where, now, progress, say, table
 from aerobe.cli._pictures import save_poster
 from aerobe.errors import ImportFault
+from aerobe.records import as_json
 from aerobe.units import ratio_words
 
 app = App(name="evidence", help="What many people found: take in, list, weigh, pool every brew.")
@@ -122,7 +123,7 @@ def weigh(
     lines += [f"{words} ({', '.join(trials)})" for words, trials in flags_by_words(weighed).items()]
     if show is not None:
         lines += save_poster(poster_of_evidence(weighed, now=now(), invented=invented), show, "evidence")
-    say(weighed, as_json=where.json, text=lines)
+    say({**as_json(weighed), "notes": list(answer.notes)} if where.json else weighed, as_json=where.json, text=lines)
     return NOT_SETTLED if weighed.answer == "cannot tell" else 0
 
 

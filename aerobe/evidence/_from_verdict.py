@@ -54,7 +54,7 @@ def contrasts_of_verdict(
             continue
         colour = [r.colour_checked or not r.colour_sensitive for r in verdict.results if r.arm in (item.first, item.second)]
         shared = min(0.999 * se**2, (verdict.brew_sd or 0.0) ** 2 / max(1, counts[item.second]))
-        planned = bool(made.get("planned")) and item.planned
+        planned = made.get("planned") and item.planned
         found.append(
             Contrast(
                 key=verdict.trial,

@@ -13,7 +13,7 @@ from aerobe.evidence._pool import Pooled, pool
 from aerobe.evidence._quality import carries_a_headline
 from aerobe.evidence._selection import Selection
 from aerobe.evidence._sites import near_names, site_means
-from aerobe.units import ratio_words
+from aerobe.units import number, ratio_words
 from aerobe.verdicts import CLAIM_LEVEL, INTERVAL_LEVEL
 
 CANNOT_TELL = "cannot tell"
@@ -66,7 +66,7 @@ def headline(
     places = pooled.studies
     trials = f"{len(used)} trials of {places} places" if places != len(used) else f"{places} trials"
     says = f"{trials}: {recipe} gives {ratio_words(*pooled.as_ratio())} times {against} ({_LEVEL} interval). "
-    says += " ".join(held) if held else _ANSWERS[answer]
+    says += " ".join(held) if held else _ANSWERS[answer].format(number(math.exp(margin)))
     if answer in ("better", "worse") and missing is not None:
         says += f" {missing.in_words()}"
     if next_trial is not None:
@@ -156,6 +156,6 @@ def _without_pool(recipe: str, against: str, used: Sequence[Contrast], through: 
 _ANSWERS = {
     "better": "It gives more; how much may differ from trial to trial.",
     "worse": "It gives less; how much may differ from trial to trial.",
-    "about the same": "Whatever difference there is on average lies within the margin.",
+    "about the same": "Whatever difference there is on average lies within the margin of {} times.",
     CANNOT_TELL: "That does not tell which gives more.",
 }

@@ -16,6 +16,7 @@ IMPLAUSIBLE_LOG_RATIO = math.log(50.0)
 # that agree to less than this were not measured as told (our choice, no source) [ln].
 LEAST_BREW_SD = 0.05
 BREWS_IF_UNTOLD = 12
+INVENTED = "(invented)"  # in a name: what the demo and practice call theirs
 MOST_BREWS = 60  # of one recipe in one trial; more were never seen from a yard, and a number can be written large (our choice)
 
 
@@ -89,6 +90,19 @@ def flags(contrast: Contrast) -> tuple[Flag, ...]:
             f"A ratio of {math.exp(contrast.effect):.3g} is more than any recipe is known to do: check units. It is left out.",
         )
     return tuple(found)
+
+
+def is_made_up(contrast: Contrast) -> bool:
+    """Whether it is practice: marked so, or of recipes that are named so."""
+    return contrast.invented or any(INVENTED in name.casefold() for name in (contrast.recipe, contrast.against))
+
+
+def made_up_among_real(contrasts: Sequence[Contrast]) -> tuple[Flag, ...]:
+    """A flag for each trial of practice, where there are real ones beside it."""
+    practice = [item for item in contrasts if is_made_up(item)]
+    words = "Its data are made up, for practice; they are not pooled with real ones."
+    mixed = len(practice) < len(contrasts)
+    return tuple(Flag(trial=item.key, name="made up", severity="leaves it out", words=words) for item in practice if mixed)
 
 
 def is_too_precise(contrast: Contrast) -> bool:

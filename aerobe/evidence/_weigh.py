@@ -15,7 +15,7 @@ from aerobe.evidence._hierarchical import BayesPool, bayes_pool
 from aerobe.evidence._network import Comparison, network
 from aerobe.evidence._pool import Pooled, pool
 from aerobe.evidence._prediction import prediction_interval
-from aerobe.evidence._quality import Duplicate, Flag, flags, named, without_duplicates
+from aerobe.evidence._quality import Duplicate, Flag, flags, is_made_up, made_up_among_real, named, without_duplicates
 from aerobe.evidence._selection import Selection, selection
 from aerobe.evidence._sites import site_means
 from aerobe.verdicts import INTERVAL_LEVEL
@@ -86,7 +86,13 @@ def weigh(
         raise UnusableRecord(f"A margin of {margin_ratio:g} is below one.", "Write a ratio such as 1.25: a quarter more.")
     single, doubles = without_duplicates([item for item in contrasts if item.outcome == outcome])
     marks = tuple(flag for item in single for flag in flags(item) if {item.recipe, item.against} == {recipe, against})
-    out = {id(item) for item in single if any(flag.severity == "leaves it out" for flag in flags(item))}
+    practice = made_up_among_real([item for item in single if {item.recipe, item.against} == {recipe, against}])
+    marks += practice
+    out = {
+        id(item)
+        for item in single
+        if any(flag.severity == "leaves it out" for flag in flags(item)) or (practice and is_made_up(item))
+    }
     pair = [
         (id(item) in out, _towards(item, recipe, against)) for item in single if {item.recipe, item.against} == {recipe, against}
     ]

@@ -17,12 +17,31 @@ def notes_of(weighed: Weighed) -> tuple[str, ...]:
         f"'{one}' and '{other}' count as two places, though their names differ by a slip of the pen: ask whether they are one."
         for one, other in near_names(weighed.contrasts)
     ]
+    found += _unlike(weighed)
     if weighed.hinges_on:
         found.append(f"The answer hinges on {', '.join(weighed.hinges_on)}: without it, it would be another.")
     if weighed.without:
         found.append(_influence(weighed))
     found += [check.in_words() for check in (weighed.small, weighed.missing) if check is not None]
     return tuple(dict.fromkeys(line for line in found if line not in weighed.says))
+
+
+def _unlike(weighed: Weighed) -> list[str]:
+    """In what the trials of one pool differ so far that they may answer different questions."""
+    said = []
+    for name, apart, words in _MODERATORS:
+        told = [item.moderators[name] for item in weighed.contrasts if name in item.moderators]
+        if told and max(told) - min(told) > apart * (max(told) if apart < 1.0 else 1.0):
+            said.append(f"{words.format(f'{min(told):.3g}', f'{max(told):.3g}')}: the ratio may depend on that.")
+    return said
+
+
+# Beyond these (hours, degrees; a share of the larger dose) trials are hardly of one question (our choice, no source).
+_MODERATORS = (
+    ("hour_h", 6.0, "These trials were read at hours from {} to {}"),
+    ("temperature_degc", 5.0, "These trials were brewed at {} to {} degC"),
+    ("compost_g_per_l", 0.4, "These trials took {} to {} g of compost per litre"),
+)
 
 
 def pool_in_passing(weighed: Weighed) -> str:

@@ -12,6 +12,7 @@ from aerobe.notebook import Notebook
 from aerobe.records import Arm, Assay, Brew, Reading, Recipe, RunSheet, Trial
 from aerobe.usecases.trials._blinding import HISTORY, PlanHistory, plan_history
 from aerobe.usecases.trials._results import judged
+from aerobe.verdicts import Verdict
 
 CLOCKS_APART = timedelta(days=1)  # zones and clocks of others
 
@@ -70,8 +71,18 @@ def _of_trial(
     if hours:
         made["moderators"]["hour_h"] = round(sum(hours) / len(hours), 2)
     contrasts = contrasts_of_verdict(verdict, names, site=site, data_hash=mark, made=made)
+    if not contrasts:
+        raise NotAllowed(*_why_nothing(verdict))
     lines = brew_lines(verdict, names, {brew.key: brew.temperature_degc for brew in told})
     return contrasts, {"trial": trial.key, "site": site, "outcome": verdict.outcome.key, "data_hash": mark, "brews": lines}
+
+
+def _why_nothing(verdict: Verdict) -> tuple[str, str]:
+    """Why a verdict gives nothing to pool, and what to do."""
+    held = next((item.because for item in verdict.comparisons if item.held_by), "")
+    if held:
+        return f"its verdict is held back. {held}", "Mend that first, then judge the trial again."
+    return f"it compares no two recipes by a ratio of their {verdict.outcome.label}.", "Pool trials that compare two recipes."
 
 
 def _refuse_what_is_to_come(brews: Sequence[Brew], readings: Sequence[Reading], now: datetime) -> None:
@@ -95,6 +106,12 @@ def _recipe_name(arm: Arm, recipes: Mapping[str, Recipe]) -> str:
     """Recipes are known to each other by name, so that two notebooks with other keys speak of the same thing."""
     recipe = recipes.get(arm.recipe)
     return recipe.name.strip().casefold() if recipe else arm.key
+
+
+def trials_of(notebook: Notebook, recipe: str, against: str) -> list[Trial]:
+    """Trials of a notebook that have both recipes, by the names that pools know them by."""
+    recipes = {item.key: item for item in notebook.find(Recipe)}
+    return [trial for trial in notebook.find(Trial) if {recipe, against} <= {_recipe_name(arm, recipes) for arm in trial.arms}]
 
 
 def _plan(notebook: Notebook, trial: Trial, brews: Sequence[Brew], *, is_sent: bool) -> dict[str, bool | None]:

@@ -20,7 +20,7 @@ from aerobe.evidence import (
 )
 from aerobe.notebook import Notebook
 from aerobe.records import Recipe, Trial, as_plain, from_plain
-from aerobe.usecases.evidence._making import own_evidence
+from aerobe.usecases.evidence._making import own_evidence, trials_of
 from aerobe.usecases.exchange._packages import import_package
 from aerobe.usecases.reports._publishing import empty_notebook
 
@@ -126,7 +126,7 @@ def weigh_evidence(
     NotFound
         If no trial is about one of the recipes.
     """
-    found, _ = all_evidence(notebook)
+    found, silent = all_evidence(notebook)
     names = {item.recipe for item in found} | {item.against for item in found}
     as_written = {name.casefold(): name for name in sorted(names)}
     recipe, against = (name if name in names else as_written.get(name.casefold(), name) for name in (recipe, against))
@@ -134,7 +134,9 @@ def weigh_evidence(
         if name not in names:
             raise NotFound(f"No trial is about '{name}'.", f"Recipes with trials: {', '.join(sorted(names)) or 'none yet'}.")
     weighed = weigh(found, recipe, against, outcome=outcome, margin_ratio=margin_ratio)
-    return Answer(weighed=weighed, notes=notes_of(weighed), pictures=weighed_pictures(weighed))
+    own = [f"Trial {trial.key} says nothing yet" for trial in trials_of(notebook, recipe, against)]
+    notes = (*notes_of(weighed), *(line for line in silent if line.startswith(tuple(own))))
+    return Answer(weighed=weighed, notes=notes, pictures=weighed_pictures(weighed))
 
 
 def flags_by_words(weighed: Weighed) -> dict[str, list[str]]:
