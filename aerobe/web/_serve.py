@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from aerobe.usecases.notebook import Notebook
 
 Say = Callable[[str], None]
+KEEP_ALIVE_S = 75  # that an open line may rest between two requests [s]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,18 +147,25 @@ def make_server(app: Any, **how: Any) -> Any:
     return Server(uvicorn.Config(app, **how))
 
 
-async def _run(app: Any, plan: ServePlan, places: list[list[Listening]]) -> None:
-    # The first server carries the app's own tasks; the second only opens another door to the same app.
-    shorten_handshakes(asyncio.get_running_loop())
-    logging.getLogger("uvicorn.error").addFilter(Seldom())
-    common: dict[str, Any] = {
+def server_settings() -> dict[str, Any]:
+    """What all doors of the app have in common."""
+    return {
         "log_level": "warning",
         "server_header": False,
         "timeout_graceful_shutdown": 3,
+        # A probe that sends once a minute over one line would else meet its closing now and then, as a reset connection.
+        "timeout_keep_alive": KEEP_ALIVE_S,
         "http": protocol_of(),
         "proxy_headers": False,  # nobody's word for an address is taken
         "ws": "none",
     }
+
+
+async def _run(app: Any, plan: ServePlan, places: list[list[Listening]]) -> None:
+    # The first server carries the app's own tasks; the second only opens another door to the same app.
+    shorten_handshakes(asyncio.get_running_loop())
+    logging.getLogger("uvicorn.error").addFilter(Seldom())
+    common = server_settings()
     servers = [make_server(app, lifespan="on", **common)]
     if plan.certificate is not None and plan.secure_port is not None:
         files = {"ssl_certfile": str(plan.certificate.chain), "ssl_keyfile": str(plan.certificate.key)}

@@ -9,6 +9,7 @@ import logging
 import uvicorn
 
 from aerobe.web._doors import Door, Listening, Seldom, protocol_of
+from aerobe.web._serve import make_server, server_settings
 
 
 async def hello(scope, receive, send) -> None:
@@ -123,3 +124,7 @@ def test_the_same_line_is_logged_a_few_times_a_minute() -> None:
     seldom = Seldom(times=5)
     record = logging.LogRecord("a", logging.WARNING, "", 0, "Invalid HTTP request received.", None, None)
     assert sum(seldom.filter(record) for _ in range(1000)) == 5
+
+
+def test_a_probe_that_sends_once_a_minute_does_not_meet_the_closing_of_its_line() -> None:
+    assert make_server(hello, **server_settings()).config.timeout_keep_alive > 60
