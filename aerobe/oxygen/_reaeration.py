@@ -104,7 +104,7 @@ def kla_from_reaeration(
         remedy = first.remedy if first else "Repeat the run, with readings every few seconds from the moment the air starts."
         raise NotEnoughData(f"{first.name if first else 'no usable window'}: {problem}", remedy)
     used_times, used_values = thin_log(times[window], values[window], MOST_POINTS)
-    mixed = _readings(used_times - used_times[0], used_values, table, saturation_log_sd, probe_lag_h, probe_lag_log_sd)
+    mixed = _readings(used_times, used_values, table, saturation_log_sd, probe_lag_h, probe_lag_log_sd)
     posterior = mixed.posteriors[0]
     kla = mixed.quantile(0.5)
     late = faults_of_fit(
@@ -196,8 +196,6 @@ def clean_log(times_h: ArrayLike, oxygen_mg_per_l: ArrayLike) -> tuple[Array, Ar
 
 def one_value_a_moment(times: Array, values: Array) -> tuple[Array, Array]:
     """The log in order of time, with the mean where one moment has several values."""
-    if np.all(np.diff(times) > 0.0):
-        return times, values
     moments, place = np.unique(times, return_inverse=True)
     return moments, np.bincount(place, weights=values) / np.bincount(place)
 

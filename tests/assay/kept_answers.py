@@ -13,7 +13,6 @@ from aerobe import assay as a
 from aerobe.assay import _arrays as arrays
 from aerobe.assay import _linearity as lines
 from aerobe.assay import _mpn as mpn
-from aerobe.assay import _phases as phases
 from aerobe.assay import _planning as planning
 from aerobe.assay import _plates as plates
 from aerobe.assay import _propagation as spread
@@ -112,6 +111,7 @@ def compared() -> list[object]:
         [numbers_in(a.deming(FIRST, SECOND).says), numbers_in(a.deming(FIRST, list(20.0 + 2.2 * np.array(SECOND))).says)],
         [bare(a.limits_of_agreement(FIRST, SECOND)), bare(a.limits_of_agreement(FIRST, SECOND, relative=True, level=0.9))],
         bare(a.limits_of_agreement(FIRST, unlike, multiplier=2.0)),
+        bare(a.limits_of_agreement(list(0.001 * np.array(FIRST)), list(0.001 * np.array(SECOND)))),
         none_of(a.deming, (FIRST[:2], SECOND[:2]), (FIRST, SECOND[:10]), (FIRST, [3.0] * 11), (FIRST, [-one for one in SECOND])),
         none_of(lambda ratio: a.deming(FIRST, SECOND, error_ratio=ratio), (0.0,), (-1.0,)),
         none_of(a.passing_bablok, (FIRST[:4], SECOND[:4]), (FIRST, [-one for one in FIRST])),
@@ -124,7 +124,6 @@ def compared() -> list[object]:
         refused(lambda: a.phase_bias(FIRST[:4], SECOND[:4], ["a", "b", "c", "d"], ["a", "b", "c", "d"])),
         refused(lambda: a.phase_bias(FIRST[:4], SECOND[:4], foods[:3], phase[:4])),
         refused(lambda: a.phase_bias([0.0, 1.0, 2.0, 3.0], SECOND[:4], foods[:4], phase[:4])),
-        phases._dummies(["x", "y", "z", "y"]),
     ]
 
 

@@ -98,11 +98,13 @@ def scatter() -> Rough:
             two._best_other(lambda o: (o - 0.37) ** 2 + 1.7, 0.11),
             two._profile(lambda s: 3.0 * (s - 0.4) ** 2 / s, 0.4, 0.0, 0.31, 0.9),
             two._profile(lambda s: 3.0 * (s - 0.4) ** 2 / (1.0 + s * s), 0.4, 0.0, 0.31, 0.9, tops=(0.1, 3.0)),
-            refused(lambda: a.fit_two_component([[1.0, 2.0], [3.0, 4.0]])),
+            [
+                refused(lambda: a.fit_two_component([[1.0, 2.0, 1.4], [3.0, 4.0]])),
+                a.fit_two_component([[1.0, 2.0, 1.4], [9.0, 11.0, 10.4]]),
+            ],
             refused(lambda: a.fit_two_component([[1.0, 2.0, 3.0, 2.2, 1.1, 1.3]])),
             refused(lambda: a.fit_two_component([[1.0, 1.0, 1.0], [3.0, 3.0, 3.0]])),
             [refused(partial(two._fit_known, groups, np.array(bad), 0.9)) for bad in ([1.0], [-1.0] * 6, [0.0, 0.0, 1.0] * 2)],
-            refused(lambda: two._fit_known(groups[:2], np.array([0.0, 1.0]), 0.9)),
             [model.deviance(sd), model.fixed_part(sd), model.fit()[1]],
             a.components(list(logs), {"day": days, "operator": people}, fixed=design, intervals=False),
             a.components(list(logs), {"day": days}, level=0.7),
@@ -176,10 +178,8 @@ def colour() -> Rough:
                 for one in ((80.0, 9.0), (80.0, 6.0))
             ],
             [told(controls.against_colourants("leaf", "x", (90.0, 3.0), [])), colours._between(np.array([3.0]), np.eye(1))],
-            colours._between(np.array([30.0, 55.0, 47.0]), np.array([[9.0, 1.0, 2.0], [1.0, 7.0, 0.5], [2.0, 0.5, 6.0]])),
             refused(lambda: a.estimate_colour_bias(readings[3:], constant_sd=2.1, proportional_cv=0.08)),
             refused(lambda: a.estimate_colour_bias(readings[:4], constant_sd=2.1, proportional_cv=0.08)),
-            refused(lambda: replace(fit, slopes=fit.slopes[:1]).bias_of_new(0.3)),
             [refused(lambda: fit.slope("nothing")), refused(lambda: replace(readings[4], colour=-0.1))],
             [refused(lambda: replace(readings[4], what="")), refused(lambda: replace(readings[4], kind="tea"))],
         ]

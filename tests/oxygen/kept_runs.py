@@ -173,6 +173,7 @@ def fitted() -> list[object]:
         run_of(long, rise(times=long, noise=0.08), nominal_step_h=float(long[1])),
         run_of(HOURS[::3], rise(noise=0.08)[::3], probe_lag_h=0.009, probe_lag_log_sd=0.17),
         run_of(HOURS[:40], rise(kla=6.0)[:40], saturation_log_sd=0.011),
+        run_of(HOURS[:7], rise(kla=90.0)[:7]),
         [runs.one_value_a_moment(twice[5:24], np.sqrt(twice[5:24] + 0.01 * np.arange(19))), runs.one_value_a_moment(made, made)],
         [runs.thin_log(made, made**2, most) for most in (3, 6, 7)],
         runs.clean_log([0.1, np.nan, 0.4, 0.5], [1.0, 2.0, np.inf, 3.0]),
