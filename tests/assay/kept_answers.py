@@ -258,7 +258,7 @@ def ratios() -> list[object]:
         [bare(a.carbon_from_hyphae(0.0, 2.9)), a.CARBON_FACTORS],
         none_of(cell, (1.0, 1.0, "algae"), (-1.0, 1.0), (1.0, 0.0), (math.inf, 1.0)),
         none_of(a.carbon_from_hyphae, (-1.0, 2.0), (1.0, 0.0)),
-        [made(given=one, wanted=two, material=heap).linear for one, two in (("per mL", "per g dry"), ("per g dry", "per mL"))],
+        [made(given=one, wanted=two, material=heap).linear for one, two in (("per mL", "per g dry"), ("per g dry", "per g wet"))],
         [made(given="per g wet", wanted="per mL", material=heap).linear, made(given="per mL", wanted="per mL", material=heap)],
         refused(lambda: made(given="per g", wanted="per mL", material=heap)),
         none_of(lambda value, sd: a.Material(density_g_per_ml=a.Uncertain(value=value, sd=sd)), *BAD_DENSITIES),

@@ -192,6 +192,7 @@ def stepped() -> list[object]:
     return [
         steps_of(times, off_and_on(), switches, altitude_m=510.0, surface_per_h=0.7),
         steps_of(times, off_and_on(used=9.0), switches, probe_lag_h=0.011, probe_lag_log_sd=0.2),
+        steps_of(times, off_and_on(), switches, probe_lag_h=0.009)[0],
         told(inner(values=off_and_on(), uptake=17.0, spread=9.0, lag_ratio=0.7)),
         told(inner(values=off_and_on(), uptake=17.0, spread=11.0, lag_ratio=0.5)),
         told(inner(values=off_and_on(lowest=1.2, used=1.4), uptake=17.0, spread=1.0, lag_ratio=1.6)),
