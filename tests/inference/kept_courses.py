@@ -116,10 +116,13 @@ def _empirical() -> object:
     setting, _ = made()
     z = scores(8, len(PRIOR))
     found = empirical_courses(setting.basis, setting.around, z, np.random.default_rng(11))
+    bare = replace(setting.basis, compost_g_per_l=0.0)  # what tap water brings is all there is at the start
+    clean = empirical_courses(bare, setting.around, z, np.random.default_rng(11))
     t, rate = setting.grid_h[FEW], np.array([[0.2], [0.4]])
     ready = lagged(t, rate, np.array([[0.5], [2.0]]))
     return [
         [found.log_mass[:, FEW], found.log_ratio[:, FEW], found.oxygen[:, FEW], found.log_weight],
+        clean.log_mass[:, FEW],
         [ready, rising(np.array([[1.7], [2.6]]), rate, np.array([[1.3], [3.0]]), ready)],
     ]
 

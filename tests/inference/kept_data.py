@@ -63,13 +63,18 @@ def _falls() -> object:
     uneven = HOURS + 0.03 * np.sin(5.0 * HOURS)
     t, v, most = _evened(uneven, values, MOST)
     corners = _corners(t, v, most)
+    rough = [
+        _corners(HOURS[::n], oxygen_with(4.0, 7.5, 9.0, size)[::n], MOST[::n]) for n in (1, 3, 5, 7) for size in (0.5, 3.0, 8.0)
+    ]
+    shallow = [oxygen_with(4.0, 5.2, uptake, size) for uptake in (1.2, 1.6, 2.2, 3.0) for size in (1.0, 2.0, 3.0, 4.0, 6.0)]
     places = [34, 38, 39, 40, 41, 43, 60, 108]
     bend = np.array([6.0, 5.2, 4.6, 3.9, 3.1, 2.2, 1.6, 0.9, 0.5])
     hours = np.array([0.0, 0.2, 0.45, 0.6, 0.85, 1.2, 1.4, 1.7, 2.0])
     shapes = [_as_without_air(hours, bend * a + b, gone) for a, b in ((1.0, 0.0), (0.4, 2.0), (1.5, 1.0)) for gone in (0.7, 1.3)]
     return [
-        [t[30:45], v[30:45], most[:2], corners],
+        [t[30:45], v[30:45], most[:2], corners, rough],
         [_fall_from(t, v, most, place) for place in places],
+        [_fall_from(HOURS, values, MOST, place) for values in shallow for place in (39, 41)],
         [_onset(t, v, place) for place in places],
         shapes,
     ]

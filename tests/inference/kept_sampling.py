@@ -7,12 +7,20 @@ from dataclasses import replace
 
 import numpy as np
 
-from aerobe.inference import Effort, Measurement, SimulatedBrew, sample
+from aerobe.inference import ASSUMED_ERROR, PRIOR, Effort, Measurement, SimulatedBrew, sample, story_of
+from aerobe.inference import _clouds as clouds
 from aerobe.inference import _conditional as compiled
 from aerobe.inference import _infer as inferring
 from aerobe.inference import _regression as regressing
+from aerobe.inference import _unknowns as unknowns
+from aerobe.inference._habit import SHARE_BELIEF, SHARES
+from aerobe.inference._measuring import COLOUR_SHARE
 from aerobe.inference._modes import descend
+from aerobe.inference._posterior import HORIZONS_H
 from aerobe.inference._sampler import (
+    GUARD,
+    KHAT_LIMIT,
+    LEAST_EFFECTIVE,
     _Bell,
     _different_starts,
     _flattened,
@@ -22,7 +30,9 @@ from aerobe.inference._sampler import (
     _propose,
     normal_points,
 )
+from aerobe.inference._target import TOLERANCE
 from aerobe.inference._unknowns import COMPOST_G_PER_L, widenings
+from aerobe.inference._wander import WANDERS, wander_covariance
 from tests.inference.kept_courses import made, scores
 from tests.inference.kept_story import KIT, MEASURED, story
 from tests.kept_answers import Rough
@@ -55,6 +65,7 @@ def sampling_cases() -> dict[str, Callable[[], object]]:
         "a sample of a bent target": _sampled,
         "results and logs measured of a simulated brew": _measured,
         "the posterior of courses, and how odd the last reading is": _pooled,
+        "what is assumed where nothing is told": _assumed,
     }
 
 
@@ -140,3 +151,15 @@ def _pooled() -> object:
         for last in (MEASURED, MEASURED[:3], MEASURED[:1]):
             answer.append(inferring.tail_of_last(setting, last, (courses, other), 3, draws=40))
     return Rough(answer=answer, rtol=1e-4, why="draws by weight")
+
+
+def _assumed() -> object:
+    """Settings that every call begins with, and the table of what is believed before any reading."""
+    told = story_of(compost_g_per_l=30.0)
+    guesses = [unknowns.COMPOST_G_PER_L, unknowns.COMPOST_KG_PER_L, unknowns.FOOD_G_PER_L, unknowns.TEMPERATURE_DEGC]
+    sizes = [clouds.CLOUD, clouds.KEPT, inferring.CLOUD_ALONE, inferring.FEW, inferring.LEAST_COURSES, HORIZONS_H, TOLERANCE]
+    beliefs = [clouds.BELIEF, clouds.BELIEF_WITH_LOG, [wander.belief for wander in WANDERS], SHARES, SHARE_BELIEF]
+    terms = [[term.name, term.centre, term.spread, term.scale] for term in PRIOR]
+    limits = [KHAT_LIMIT, LEAST_EFFECTIVE, GUARD, COLOUR_SHARE]
+    asked = [descend.__kwdefaults__, inferring.tail_of_last.__kwdefaults__, wander_covariance.__kwdefaults__]
+    return [told.vessel, told.probe, told.horizon_h, ASSUMED_ERROR, Effort(), guesses, sizes, beliefs, terms, limits, asked]
