@@ -10,7 +10,6 @@ import numpy as np
 from aerobe.records import Arm, Trial
 from aerobe.verdicts import (
     RandomTerm,
-    _core,
     _lending,
     all_pairs,
     fit_effects,
@@ -152,7 +151,17 @@ def _effects() -> dict[str, Callable[[], object]]:
             for small, large in ((2, 3), (2, 4), (2, 5), (3, 4), (4, 5), (4, 6), (5, 7), (5, 8), (6, 9), (1, 4))
             for found in [fit_effects(np.tile(even, 2)[: small + large], lay_out([0] * small + [1] * large), PAIRS[:1, :2])]
         ],
-        "caution of uneven arms": lambda: _core._caution(lay_out(OF_UNEVEN), PAIRS),
+        "small trials of three arms, alone and in days": lambda: [
+            (found.estimate, found.error, found.df, found.family_df, found.known)
+            for arms, days in (
+                ([0, 0, 1, 1, 2, 2], []),
+                ([0, 0, 0, 1, 1, 1, 2, 2, 2], []),
+                ([0, 0, 0, 1, 1, 2, 2], []),
+                ([0, 1, 2, 0, 1, 2, 0], ["a", "a", "a", "b", "b", "b", "b"]),
+                ([0, 1, 2, 0, 1, 2, 0, 1, 2, 0, 1], ["a", "a", "a", "b", "b", "b", "c", "c", "c", "c", "c"]),
+            )
+            for found in [fit_effects(UNEVEN[: len(arms)], lay_out(arms, *([days] if days else [])), PAIRS)]
+        ],
         "who may lend": lambda: [
             (one.between_two, one.between_several)
             for counts in ((4, 4), (3, 3), (4, 5), (3, 3, 6), (3, 3, 7), (2, 3, 3), (4, 4, 5, 6), (3, 4, 5, 6))
