@@ -70,7 +70,14 @@ def _falls() -> object:
     places = [34, 38, 39, 40, 41, 43, 60, 108]
     bend = np.array([6.0, 5.2, 4.6, 3.9, 3.1, 2.2, 1.6, 0.9, 0.5])
     hours = np.array([0.0, 0.2, 0.45, 0.6, 0.85, 1.2, 1.4, 1.7, 2.0])
-    shapes = [_as_without_air(hours, bend * a + b, gone) for a, b in ((1.0, 0.0), (0.4, 2.0), (1.5, 1.0)) for gone in (0.7, 1.3)]
+    shapes = [
+        _as_without_air(hours, bend * a + b, gone)
+        for a, b in ((0.3, 0.5), (0.4, 2.0), (1.0, 0.0), (1.5, 1.0), (3.0, 0.0))
+        for gone in (0.6, 0.9, 1.3, 1.7, 2.2, 3.0)
+    ]
+    after = np.maximum(HOURS - 4.0, 0.0)
+    bent = [floor + (7.6 - floor) * np.exp(-rate * after) for floor in (0.9, 1.1, 1.25, 1.4) for rate in (1.0, 2.5, 6.0)]
+    shapes += [_fall_from(HOURS, np.where(HOURS < 7.0, values, 7.6), MOST, 40) is not None for values in bent]
     return [
         [t[30:45], v[30:45], most[:2], corners, rough],
         [_fall_from(t, v, most, place) for place in places],
