@@ -196,7 +196,8 @@ class Broker:
             message = self._waiting.get()
             if message is None:
                 return
-            late = self._came_late()
+            # What a broker retains, it sends again at each connection, however old: it is no value of now.
+            late = self._came_late() or bool(message.retain)
             for wait in itertools.chain(STORE_RETRY_S, itertools.repeat(STORE_RETRY_S[-1])):
                 try:
                     self._take(settings, message.topic, bytes(message.payload or b""), late)

@@ -273,7 +273,7 @@ def test_a_value_is_acknowledged_only_when_the_store_has_it(brewing: Shed, monke
     monkeypatch.setattr(usecases.brews, "take_points", held)
     monkeypatch.setattr("aerobe.web._broker.STORE_RETRY_S", (0.01,))
     client = SimpleNamespace(ack=lambda mid, qos: acknowledged.append(mid))
-    listener._waiting.put(SimpleNamespace(topic="a", payload=b"7.9", mid=5, qos=1))
+    listener._waiting.put(SimpleNamespace(topic="a", payload=b"7.9", mid=5, qos=1, retain=False))
     listener._waiting.put(None)
     listener._work(settings, client)
     assert tries == [0, 0, 0] and acknowledged == [5] and oxygen(brewing) == [7.9]
@@ -289,6 +289,18 @@ def test_a_value_that_waited_nobody_knows_how_long_is_kept_apart_and_not_put_at_
     timed = json.dumps({"value": 7.7, "unit": "mg/L", "at": brewing.clock().isoformat()})
     listener._take(settings, "a", timed.encode(), True)
     assert oxygen(brewing) == [7.7]
+
+
+def test_a_value_that_the_broker_retained_is_no_value_of_now(brewing: Shed) -> None:
+    """MQTT 3.1.1, 3.3.1.3: what is retained is sent at each new subscription, however old, with RETAIN set to 1."""
+    listener = Broker(brewing.notebook, brewing.app.state.live, brewing.clock)
+    settings = BrokerSettings(host="x", topics=(Topic(topic="a", place="barrel", channel="oxygen", unit="mg/L"),))
+    for payload, retain in ((b"2.0", True), (b"7.9", False)):
+        listener._waiting.put(SimpleNamespace(topic="a", payload=payload, mid=1, qos=1, retain=retain))
+    listener._waiting.put(None)
+    listener._work(settings, SimpleNamespace(ack=lambda *_: None))
+    assert oxygen(brewing) == [7.9]
+    assert [item.payload["payload"] for item in brewing.notebook.kept("late value")] == ["2.0"]
 
 
 def test_topics_are_read_line_by_line() -> None:
