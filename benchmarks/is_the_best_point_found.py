@@ -2,9 +2,9 @@
 
     python -m benchmarks.is_the_best_point_found [TRIALS] [--jobs N]
 
-A surface of three factors with its best somewhere inside the tested ranges, at an end, or flat; brews scatter by 0.3. Eighteen
-brews each: a central composite judged by its surface, and one factor at a time (six levels of each in turn, the others where
-they were best). Found: the point named gives no less than 1 / 1.1 of the best. Claimed: the best point is told to be better
+A surface of three factors with its best somewhere inside the tested ranges, at an end, or flat; brews scatter by 0.3. A central
+composite of nineteen brews judged by its surface, and one factor at a time (eighteen: six levels of each in turn, the others
+where they were best). Found: the point named gives no less than 1 / 1.1 of the best. Claimed: the best point is told to be better
 than the standard. Holds: the 90 % interval of each factor's best level holds it.
 """
 
@@ -17,7 +17,9 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
+from aerobe.records import Trial
 from aerobe.trials import central_composite
+from aerobe.trials._composite import counts_of
 from aerobe.verdicts._surface import answer_surface
 from benchmarks.side_by_side import arguments, side_by_side
 
@@ -42,7 +44,8 @@ def surface(kind: str, rng: np.random.Generator) -> tuple[Truth, Array]:
 def composite(truth: Truth, rng: np.random.Generator) -> tuple[Array, bool, Array, str]:
     """Point named, whether it was claimed, interval of each factor's best level, and what the surface is called."""
     arms = central_composite(dict.fromkeys(FACTORS, (-1.0, 1.0)))
-    levels = [arm.levels for arm in arms for _ in range(4 if arm.key == "centre" else 1)]
+    counts = counts_of(Trial(key="t", name="t", question="factors", arms=arms), 1)
+    levels = [arm.levels for arm, count in zip(arms, counts, strict=True) for _ in range(count)]
     coded = np.array([[one[name] for name in FACTORS] for one in levels])
     y = truth(coded) + rng.normal(0.0, SD, len(coded))
     found = answer_surface(levels, list(y), [""] * len(y), dict.fromkeys(FACTORS, -1.0), margin=math.log(1.25))

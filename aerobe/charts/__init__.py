@@ -12,6 +12,7 @@ from aerobe.charts._poster import SIZES, Poster, on_one_scale, poster_png, poste
 from aerobe.charts._practice import practice_course
 from aerobe.charts._readings import readings_chart
 from aerobe.charts._style import FigureTable, Picture
+from aerobe.charts._surface import surface_profiles
 from aerobe.charts._trials import best_dose_words, designs_by_cost, dose_curve
 from aerobe.charts._weighed import weighed_pictures
 
@@ -56,6 +57,7 @@ __all__ = [
     "readings_chart",
     "readings_overlaid",
     "reaeration_run",
+    "surface_profiles",
     "two_tests",
     "uptake_curve",
     "weighed_pictures",

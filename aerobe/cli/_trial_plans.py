@@ -168,14 +168,14 @@ def _plan_data(planned: PlannedTrial, key: str) -> dict[str, object]:
 
 
 def _plan_text(planned: PlannedTrial, key: str) -> list[str]:
-    from aerobe.usecases.trials import LEVER_HEAD, idle_in_words, lever_rows
+    from aerobe.usecases.trials import LEVER_HEAD, arm_in_words, idle_in_words, lever_rows
 
     found = planned.plan
     lines = [found.words, ""]
     if rows := lever_rows(found.levers):
         lines += ["What would help, most for its money first:", *table(LEVER_HEAD, rows), ""]
     lines += [words for words in (idle_in_words(found.levers),) if words]
-    lines += [f"Arms: {', '.join(arm.key for arm in found.trial.arms)}", f"Scatter: {found.scatter.origin}"]
+    lines += [f"Arms: {', '.join(arm_in_words(arm) for arm in found.trial.arms)}", f"Scatter: {found.scatter.origin}"]
     lines += [words for words in (planned.beside,) if words]
     if found.recommended:
         controls = found.recommended.controls

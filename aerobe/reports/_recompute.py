@@ -12,6 +12,7 @@ from importlib import resources
 import numpy as np
 from numpy.typing import NDArray
 
+from aerobe.records import Arm
 from aerobe.units import as_cell
 from aerobe.verdicts import INTERVAL_LEVEL, Comparison, Verdict
 
@@ -20,8 +21,10 @@ FOLDER = "recompute"
 _NEAR = 1e-6
 
 
-def recompute_files(verdict: Verdict) -> dict[str, bytes]:
+def recompute_files(verdict: Verdict, arms: Sequence[Arm] = ()) -> dict[str, bytes]:
     """What goes into the package: brews, what the verdict says of each comparison, and a script in Python and in R.
+
+    A surface goes with the levels of its brews (`arms` has them) and the two points that are compared.
 
     A comparison that rests on more than the textbook's model (colour left in the interval, limits of the test, blocks that are
     not whole) is named with its reason and not recomputed.
@@ -36,15 +39,31 @@ def recompute_files(verdict: Verdict) -> dict[str, bytes]:
     if not rows:
         return {}
     said = {"scale": verdict.outcome.scale, "level": INTERVAL_LEVEL, "comparisons": rows}
-    brews = [[r.brew, r.arm, r.block, repr(r.value)] for r in verdict.results]
+    levels, points = _surface(verdict, arms)
+    names = tuple(f"level of {name}" for name in (verdict.surface.factors if points and verdict.surface else ()))
+    brews = [[r.brew, r.arm, r.block, repr(r.value), *levels.get(r.arm, ())] for r in verdict.results]
     columns = ("label", "first", "second", "method", "effect", "low", "high")
+    if points:
+        rows[0] |= {"method": "surface", "why": ""}
     lines = [[row[name] for name in columns] + [verdict.outcome.scale, INTERVAL_LEVEL] for row in rows]
     return {
-        f"{FOLDER}/brews.csv": _table(("brew", "arm", "block", "value"), brews),
+        f"{FOLDER}/brews.csv": _table(("brew", "arm", "block", "value", *names), brews),
+        **({f"{FOLDER}/surface.csv": _table(("point", "critical", "rounds out", "left out", *names), points)} if points else {}),
         f"{FOLDER}/comparisons.csv": _table((*columns, "scale", "level"), lines),
         f"{FOLDER}/verdict.json": json.dumps(said, indent=1).encode(),
         **{f"{FOLDER}/{name}": _script(name) for name in ("recompute.py", "recompute.R")},
     }
+
+
+def _surface(verdict: Verdict, arms: Sequence[Arm]) -> tuple[dict[str, list[float]], list[list[object]]]:
+    """Levels of each point, and the best point and the standard with what the interval of their difference takes."""
+    found = verdict.surface
+    standard = next((arm for arm in arms if arm.key == verdict.comparisons[0].second), None)
+    if found is None or standard is None:
+        return {}, []
+    shared = [found.critical, int(found.rounds_out), verdict.left_out]
+    levels = {arm.key: [arm.levels[name] for name in found.factors] for arm in arms}
+    return levels, [["best", *shared, *found.best], ["standard", *shared, *levels[standard.key]]]
 
 
 def _script(name: str) -> bytes:

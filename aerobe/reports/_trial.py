@@ -6,9 +6,9 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from aerobe.charts import Course, FigureTable, Picture, RatioRow, arm_points, courses_by_arm, forest
+from aerobe.charts import Course, FigureTable, Picture, RatioRow, arm_points, courses_by_arm, forest, surface_profiles
 from aerobe.evidence import Weighed
-from aerobe.records import Assay, Brew, Compost, Reading, Recipe, RunSheet, Trial
+from aerobe.records import Arm, Assay, Brew, Compost, Reading, Recipe, RunSheet, Trial
 from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
 from aerobe.reports._brew import known_sources
 from aerobe.reports._imprint import Imprint
@@ -16,8 +16,9 @@ from aerobe.reports._pooled import POOL_SOURCES, pooled_blocks, pooled_numbers
 from aerobe.reports._recompute import recompute_files
 from aerobe.reports._tables import limits_of_readings, noise_and_colour, readings_table, recipe_blocks
 from aerobe.sources import cite
+from aerobe.trials import arm_in_words
 from aerobe.units import number
-from aerobe.verdicts import Comparison, Verdict, effect_words, short_headline
+from aerobe.verdicts import Comparison, Verdict, effect_words, is_surface, short_headline
 
 MOST_ARMS = 6  # that one picture can tell apart
 VERDICT_SOURCES = ("welch-1947", "games-howell-1976", "hurlbert-1984", "schuirmann-1987", "lan-demets-1983", "rank-sets-2022")
@@ -65,7 +66,7 @@ def trial_report(
     trial, run_sheet, brews, readings, assays = kept.trial, kept.run_sheet, kept.brews, kept.readings, kept.assays
     sources: tuple[str, ...] = VERDICT_SOURCES
     first: list[Block] = [Facts(rows=tuple(_facts(trial, run_sheet, verdict)))]
-    first += [Shown(picture=picture) for picture in trial_pictures(verdict)]
+    first += [Shown(picture=picture) for picture in trial_pictures(verdict, trial.arms)]
     first += [Points(items=tuple(item.because for item in verdict.comparisons))]
     limits = [*notes, *_limits(trial, run_sheet, verdict, brews, readings, assays)]
     if limits:
@@ -88,7 +89,7 @@ def trial_report(
         sources = (*sources, *POOL_SOURCES)
     return Report(
         title=trial.name,
-        beside=recompute_files(verdict),
+        beside=recompute_files(verdict, trial.arms),
         kind="trial",
         headline=verdict.headline,
         in_passing=short_headline(verdict.comparisons, verdict.headline),
@@ -129,10 +130,13 @@ def trial_numbers(verdict: Verdict) -> dict[str, float | str | None]:
     return found
 
 
-def trial_pictures(verdict: Verdict) -> tuple[Picture, ...]:
-    """Raw points of all brews, and the comparisons with their intervals."""
+def trial_pictures(verdict: Verdict, arms: Sequence[Arm] = ()) -> tuple[Picture, ...]:
+    """Raw points of all brews, by arm or by the levels of a surface's factors, and the comparisons with their intervals."""
     kind, results = verdict.outcome, verdict.results
     is_ratio = kind.scale == "ratio"
+    levels = {arm.key: arm.levels for arm in arms}
+    if verdict.surface is not None and all(result.arm in levels for result in results):
+        return (*surface_profiles(verdict.surface, results, levels, kind), *_forest(verdict))
     points = arm_points(
         [item.arm for item in results],
         [item.value for item in results],
@@ -142,14 +146,18 @@ def trial_pictures(verdict: Verdict) -> tuple[Picture, ...]:
         unit=kind.unit,
         log_scale=is_ratio,
     )
+    return (points, *_forest(verdict))
+
+
+def _forest(verdict: Verdict) -> tuple[Picture, ...]:
+    kind = verdict.outcome
     told = [item for item in verdict.comparisons if item.effect is not None]
-    if not told or not is_ratio:
-        return (points,)
+    if not told or kind.scale != "ratio":
+        return ()
     rows = [_row(item) for item in verdict.comparisons]
     says = "; ".join(f"{item.label}: {effect_words(item, kind)}, {item.call}" for item in told) + "."
-    return points, forest(
-        rows, title="Comparisons with their 90 % intervals", says=says, margin_ratio=verdict.margin, level="90 %"
-    )
+    title = "Comparisons with their 90 % intervals"
+    return (forest(rows, title=title, says=says, margin_ratio=verdict.margin, level="90 %"),)
 
 
 def _row(item: Comparison) -> RatioRow:
@@ -169,6 +177,7 @@ def _facts(trial: Trial, run_sheet: RunSheet | None, verdict: Verdict) -> list[t
         ("Question", trial.question),
         ("Judged by", verdict.claims),
         ("Brews", f"{verdict.brews} in {len(trial.arms)} arms"),
+        *([("Arms", "; ".join(map(arm_in_words, trial.arms)))] if trial.arms[0].levels else []),
         ("A difference worth having", margin),
         ("Planned", _when(trial)),
         ("Drawn by lot", f"yes, seed {run_sheet.seed}" if run_sheet else "no run sheet was drawn"),
@@ -202,7 +211,7 @@ def _limits(
     counts: dict[str, int] = {}
     for item in verdict.results:
         counts[item.arm] = counts.get(item.arm, 0) + 1
-    single = sorted(arm for arm, count in counts.items() if count == 1)
+    single = [] if is_surface(trial.arms) else sorted(arm for arm, count in counts.items() if count == 1)
     if single:
         found.append(f"One brew per recipe ({', '.join(single)}): nothing can be said about the recipe.")
     found += [words for words in limits_of_readings(readings, assays) if not (verdict.rivals and "colour" in words)]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
 from aerobe.errors import UnusableRecord
 from aerobe.trials._layouts import Plot
@@ -88,7 +89,17 @@ def brew_sds(scatter: Scatter, simulations: int, rng: np.random.Generator) -> Ar
 def patterns_of_loss(
     plots: Sequence[Plot], given: Circumstances, rng: np.random.Generator, patterns: int = PATTERNS
 ) -> list[NDArray[np.bool_]]:
-    """Which brews give a result, for several ways in which some are lost; one way where none is."""
+    """Which brews give a result, for several ways in which some are lost; one way where none is.
+
+    How many are lost decides most of what is left to tell, so that their numbers are spread evenly over what chance gives them
+    (stratified sampling): few ways then stand for all.
+
+    Source
+    ------
+    cochran-1977
+    """
     if given.lost == 0.0:
         return [np.ones(len(plots), dtype=bool)]
-    return [rng.random(len(plots)) >= given.lost for _ in range(patterns)]
+    chances = special.bdtr(np.arange(len(plots)), len(plots), given.lost)
+    numbers = np.searchsorted(chances, rng.permutation((np.arange(patterns) + rng.random(patterns)) / patterns))
+    return [rng.permutation(len(plots)) >= number for number in numbers]

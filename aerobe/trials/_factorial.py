@@ -42,6 +42,12 @@ class Factorial:
         return len(self.arms)
 
 
+def arm_in_words(arm: Arm) -> str:
+    """`low-high (molasses 0, kelp 1)`: an arm of factors with its levels, any other by its key."""
+    levels = ", ".join(f"{name} {level:.6g}" for name, level in arm.levels.items())
+    return f"{arm.key} ({levels})" if levels else arm.key
+
+
 def factorial(factors: Mapping[str, tuple[float, float]], *, runs: int | None = None) -> Factorial:
     """All combinations of two levels of each factor, or a fraction of them.
 

@@ -50,6 +50,8 @@ def informed_words(verdict: Verdict, prior: Scatter = ONE_DAY_AND_HEAP) -> tuple
         df = float(getattr(item, "df", None) or verdict.df)
         if item.effect is None or item.low is None or item.high is None or not 0.0 < df < FEW:
             continue
+        if verdict.question == "factors" and item.second:  # a point chosen for looking best has no plain t interval
+            continue
         low, high = informed_interval(item.effect, item.low, item.high, df=df, brew_sd=verdict.brew_sd, prior=prior)
         ratio = ratio_words(math.exp(item.effect), math.exp(low), math.exp(high))
         found.append(

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from aerobe.records import Arm, Trial
 from aerobe.trials._best_arm import NextRound, next_round
 from aerobe.units import number, percent
-from aerobe.verdicts import SurfaceAnswer, Verdict
+from aerobe.verdicts import CANNOT_TELL, SurfaceAnswer, Verdict
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,10 +46,11 @@ def propose_next(trial: Trial, verdict: Verdict, *, key: str) -> NextTrial:
     because: list[str] = []
     arms = trial.arms
     if any(rival.blocks_claim for rival in verdict.rivals):
-        because.append("Repeat the same arms with a killed control of each brew: colour may explain what was seen.")
+        why = next(rival for rival in verdict.rivals if rival.blocks_claim)
+        because.append(f"Run the same arms again once what else may explain it is out of the way. {why.words} {why.remedy}")
         return NextTrial(trial=replace(trial, key=key, arms=arms), brews_per_arm=_brews(verdict), because=tuple(because))
     if verdict.surface is not None:
-        return _after_surface(verdict.surface, told=verdict.comparisons[0].call == "better")
+        return _after_surface(verdict.surface, told=verdict.comparisons[0].call != CANNOT_TELL)
     if verdict.dose is not None:
         closer = _closer_doses(trial, verdict, because)
         return NextTrial(
@@ -85,7 +86,7 @@ def _after_surface(found: SurfaceAnswer, *, told: bool) -> NextTrial:
     elif not told:
         words = f"Brew the same points once more: the best seen ({at}) is not told to be better than the standard."
     elif found.kind == "at the edge":
-        words = f"Go beyond the end that looks best, as far as the oxygen allows, around {at}."
+        words = f"{found.because} Lay the next levels around {at}, beyond that end where there is a beyond and the oxygen allows."
     else:
         words = f"Brew {at} beside the standard, five or more of each, as a trial of two recipes: a surface only foretells it."
     return NextTrial(trial=None, brews_per_arm=None, because=(words,))

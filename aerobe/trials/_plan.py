@@ -13,7 +13,7 @@ from aerobe.records import Trial
 from aerobe.trials._budget import Budget, brews_a_round, cost_of, rounds_for
 from aerobe.trials._checked import checked_power, like
 from aerobe.trials._circumstances import CLEAR, Circumstances
-from aerobe.trials._composite import CENTRE_BREWS, counts_of, surface_in_words, surface_power
+from aerobe.trials._composite import counts_of, surface_in_words, surface_power
 from aerobe.trials._controls import Controls, controls_for
 from aerobe.trials._design import GOOD_POWER, Design, answer_in_words
 from aerobe.trials._layouts import Plot, plots_of, weighted_plots
@@ -137,12 +137,13 @@ def _plan_surface(
 
     def power(plots: tuple[Plot, ...], *, tests_per_brew: int) -> Power:
         few = min(simulations, 1000)
-        return surface_power(trial, plots, scatter, tests_per_brew, lost=given.lost, seed=seed, simulations=few)
+        return surface_power(trial, plots, scatter, tests_per_brew, given=given, seed=seed, simulations=few)
 
     designs = []
     for repeats, tests in product(_COMPOSITES_TRIED, _tests_to_try(best_tests)):
         counts = counts_of(trial, repeats)
-        plots = weighted_plots(counts, budget.vessels)
+        rounds = -(-sum(counts) // max(1, budget.vessels))
+        plots = weighted_plots(counts, -(-sum(counts) // rounds))  # rounds alike: a brew alone in its round tells nothing
         rounds = 1 + max(plot.round for plot in plots)
         n_tests, cost = cost_of(budget, controls, sum(counts), tests, rounds)
         if rounds > budget.rounds or n_tests > budget.tests or cost > budget.money:
@@ -151,7 +152,7 @@ def _plan_surface(
     good = sorted((design for design in designs if design.answers), key=lambda design: design.cost)
     most = sorted(designs, key=lambda design: (-design.power.assurance, design.cost))
     recommended = good[0] if good else most[0] if most else None
-    least = len(trial.arms) + CENTRE_BREWS - 1
+    least = sum(counts_of(trial, 1))
     return Plan(
         trial=trial,
         scatter=scatter,

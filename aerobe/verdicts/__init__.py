@@ -40,7 +40,8 @@ from aerobe.verdicts._settle import (
     power_of_sameness,
 )
 from aerobe.verdicts._simultaneous import all_pairs, critical_values, joint_t
-from aerobe.verdicts._surface import FittedDesign, Surface, SurfaceAnswer, told_of
+from aerobe.verdicts._surface import SurfaceAnswer, heights_of
+from aerobe.verdicts._surface_design import FittedDesign, Surface, told_of
 from aerobe.verdicts._verdict import hold_back, judge
 from aerobe.verdicts._words import effect_words, short_headline
 
@@ -61,6 +62,7 @@ __all__ = [
     "FittedDesign",
     "Surface",
     "SurfaceAnswer",
+    "heights_of",
     "is_surface",
     "told_of",
     "BrewResult",

@@ -91,11 +91,13 @@ def judge(
     welch-1947, games-howell-1976, hurlbert-1984, schuirmann-1987
     """
     kind = outcome(outcome_key or trial.outcome)
-    usable = usable_results(trial, results, kind)
     if trial.question == "factors" and is_surface(trial.arms):
-        bound = margin_of(trial, margin, kind)
-        found = judge_surface(trial, usable, kind, bound, standing=standing, lost=lost)
+        # A point without a result is foretold by the others, where these are enough.
+        seen = {result.arm for result in results}
+        usable = usable_results(replace(trial, arms=tuple(arm for arm in trial.arms if arm.key in seen)), results, kind)
+        found = judge_surface(trial, usable, kind, margin_of(trial, margin, kind), standing=standing, lost=lost)
         return _with_headline(found)
+    usable = usable_results(trial, results, kind)
     fed_by = sources_of(usable)
     usable = collapse_to_source(usable, kind)
     arms = trial.arms

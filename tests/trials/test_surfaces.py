@@ -10,7 +10,6 @@ from datetime import datetime, timedelta, timezone
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 from fastapi.testclient import TestClient
 
@@ -116,7 +115,7 @@ def test_with_killed_controls_the_trial_is_told(notebook) -> None:
     found = usecases.trials.verdict_of_trial(notebook, "k", now=NOW)
     assert found.comparisons[0].call == "better"
     assert usecases.trials.next_trial(notebook, "k", now=NOW).trial is None
-    assert [picture.title for picture in usecases.trials.verdict_pictures(found, {})]
+    assert [picture.title for picture in usecases.trials.verdict_pictures(found, ())]
     assert all(isinstance(line, str) for line in usecases.trials.verdict_lines(found))
 
 
@@ -353,68 +352,3 @@ def test_a_cluster_without_dask_says_what_to_install(notebook) -> None:
             usecases.trials.power_through_model(
                 notebook, key, scatter=usecases.trials.scatter_of_words("0.3"), cluster="tcp://127.0.0.1:1"
             )
-
-
-def test_a_central_composite_is_planned_begun_and_judged(notebook) -> None:
-    wish = usecases.trials.TrialWish(
-        name="Best feed",
-        question="factors",
-        runs="central composite",
-        arms="molasses: 0 / 2; kelp: 0 / 1",
-        vessels="6",
-        money="900",
-        days="10",
-        scatter="0.2",
-        test_scatter="0.1",
-        margin="2",
-    )
-    planned = usecases.trials.plan_for(notebook, wish, now=NOW)
-    assert len(planned.trial.arms) == 9 and "central composite of 2 factors: 12 brews at 9 points" in planned.plan.words
-    assert planned.plan.recommended is not None and 0.0 <= planned.plan.recommended.power.false_claims < 0.1
-    key = usecases.trials.start_trial(notebook, wish, now=NOW)
-    trial = notebook.get(Trial, key)
-    assert trial.design == "central composite, randomised blocks"
-    levels = {arm.key: arm.levels for arm in trial.arms}
-    for key_of in levels:
-        notebook.add(Recipe(key=key_of, name=key_of, compost="leaf", compost_g_per_l=30.0), at=NOW)
-    notebook.add(Assay(key="scope", name="Cells", method="direct microscopy"), at=NOW)
-    noise = np.random.default_rng(4)
-    for line in usecases.trials.trial_view(notebook, key).sheet.brews:
-        at = levels[line.arm]
-        truth = -0.8 * (at["molasses"] - 1.2) ** 2 - 1.5 * (at["kelp"] - 0.4) ** 2
-        # The sheet counts vessels that the notebook does not have.
-        brew = Brew(key=line.brew, name="b", recipe=line.arm, vessel="north", started_at=NOW, trial=key, arm=line.arm)
-        notebook.add(brew, at=NOW)
-        value = float(30.0 * np.exp(truth + noise.normal(0.0, 0.1)))
-        notebook.add(
-            Reading(
-                key=f"{line.brew}-r",
-                brew=line.brew,
-                assay="scope",
-                role="sample",
-                elapsed_h=24.0,
-                signal=value,
-                unit="ug C/mL",
-                typed_as=f"{value:g}",
-            ),
-            at=NOW,
-        )
-    verdict = usecases.trials.verdict_of_trial(notebook, key, now=NOW + timedelta(days=20))
-    assert verdict.surface is not None and verdict.surface.kind == "peak" and verdict.comparisons[0].call == "better"
-    assert verdict.surface.best == pytest.approx((0.4, 1.2), abs=0.2) or verdict.surface.best == pytest.approx(
-        (1.2, 0.4), abs=0.2
-    )
-    lines = "\n".join(usecases.trials.verdict_lines(verdict))
-    assert "Best seen at" in lines and "best point is better than low-low" in lines
-    ahead = usecases.trials.next_trial(notebook, key, now=NOW + timedelta(days=20))
-    assert ahead.trial is None and "beside the standard, five or more of each" in ahead.because[0]
-
-
-def test_a_central_composite_has_the_points_of_the_handbook() -> None:
-    # NIST/SEMATECH e-Handbook 5.3.3.6.1, face centred: 2^k corners, 2k faces and a centre (numbers from memory).
-    from aerobe.trials import central_composite
-
-    for factors, points in ((2, 9), (3, 15), (4, 25)):
-        assert len(central_composite({f"x{i}": (0.0, 2.0) for i in range(factors)})) == points
-    levels = [arm.levels["x0"] for arm in central_composite({"x0": (0.0, 2.0), "x1": (1.0, 3.0)})]
-    assert sorted(levels) == [0.0, 0.0, 0.0, 1.0, 1.0, 1.0, 2.0, 2.0, 2.0]

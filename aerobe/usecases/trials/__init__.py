@@ -8,7 +8,7 @@ from aerobe.usecases._door import lazy_door
 
 if TYPE_CHECKING:
     from aerobe.reports import run_sheet_style
-    from aerobe.trials import LEVER_HEAD, Plan, idle_in_words, informed_words, lever_rows
+    from aerobe.trials import LEVER_HEAD, Plan, arm_in_words, idle_in_words, informed_words, lever_rows
     from aerobe.usecases.trials._asked import NotAskedYet
     from aerobe.usecases.trials._blinding import PlanHistory, note_key_shown, open_codes, plan_history, shown
     from aerobe.usecases.trials._comparing import compare_recipes
@@ -79,7 +79,7 @@ else:
             "_waiting": ("trials_waiting",),
             "_wish": ("TrialWish", "read_margin", "scatter_of_words"),
             "aerobe.reports": ("run_sheet_style",),
-            "aerobe.trials": ("LEVER_HEAD", "Plan", "idle_in_words", "informed_words", "lever_rows"),
+            "aerobe.trials": ("LEVER_HEAD", "Plan", "arm_in_words", "idle_in_words", "informed_words", "lever_rows"),
             "aerobe.verdicts": ("Verdict",),
         },
     )
@@ -94,6 +94,7 @@ __all__ = [
     "TrialView",
     "TrialWish",
     "Verdict",
+    "arm_in_words",
     "check_in_words",
     "compare_recipes",
     "course_picture",

@@ -19,7 +19,7 @@ from aerobe.usecases.trials._hours import lost_brews, results_at_own_hours, with
 from aerobe.usecases.trials._next_step import next_step
 from aerobe.usecases.trials._values import FROM_COURSE, assays_that_judge, hour_to_compare, results_of
 from aerobe.usecases.trials._view import sheet_of
-from aerobe.verdicts import CANNOT_TELL, Rival, Verdict, hold_back, judge
+from aerobe.verdicts import CANNOT_TELL, Rival, Verdict, hold_back, is_surface, judge
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,7 +81,8 @@ def verdict_of_trial(
         results = results_of(notebook, brews, chosen, assay=assay, at_h=at_h, now=now)
     present = {result.arm for result in results}
     missing = [arm.key for arm in trial.arms if arm.key not in present]
-    judged = replace(trial, arms=tuple(arm for arm in trial.arms if arm.key in present))
+    # A surface keeps all its points: the standard may be foretold, and no other point may take its place.
+    judged = trial if is_surface(trial.arms) else replace(trial, arms=tuple(arm for arm in trial.arms if arm.key in present))
     backdated = trial.planned_at is not None and not history.came_first
     lost = lost_brews(brews, results, sheet, at_h=at_h, now=now)
     # A brew that was lost comes no more: it counts as seen, or the last look would never have all there is to spend.

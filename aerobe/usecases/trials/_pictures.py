@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from aerobe.charts import Picture, best_dose_words, designs_by_cost, dose_curve
+from aerobe.records import Arm
 from aerobe.reports import trial_pictures
 from aerobe.trials import Plan, informed_words
 from aerobe.units import number, percent
@@ -19,9 +21,10 @@ def plan_pictures(plan: Plan) -> tuple[Picture, ...]:
     return (designs_by_cost(plan.alternatives, plan.recommended, margin_ratio=plan.trial.margin_ratio),)
 
 
-def verdict_pictures(verdict: Verdict, doses: dict[str, float]) -> tuple[Picture, ...]:
-    """Raw points, comparisons, and the curve of a dose series; `doses` gives the dose of each arm that has one."""
-    pictures = trial_pictures(verdict)
+def verdict_pictures(verdict: Verdict, arms: Sequence[Arm]) -> tuple[Picture, ...]:
+    """Raw points, comparisons, and the curve of a dose series or the profiles of a surface; `arms` has doses and levels."""
+    pictures = trial_pictures(verdict, arms)
+    doses = {arm.key: arm.dose for arm in arms if arm.dose is not None}
     if verdict.dose is None:
         return pictures
     points = [(doses[result.arm], result) for result in verdict.results if result.arm in doses]

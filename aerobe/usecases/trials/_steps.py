@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 from aerobe.errors import NotFound
 from aerobe.notebook import Notebook
 from aerobe.records import Brew, Harvest, Recipe, RunSheet, Vessel
-from aerobe.trials import LARGEST_ASKED
+from aerobe.trials import LARGEST_ASKED, arm_in_words
 from aerobe.usecases.brews._reminders import Reminder
 from aerobe.usecases.notebook._moments import spoken
 from aerobe.usecases.trials._planning import PlannedTrial
@@ -126,7 +126,9 @@ def sheet_reminders(notebook: Notebook, brew: Brew) -> tuple[Reminder, ...]:
 def not_written_in(notebook: Notebook, planned: PlannedTrial) -> tuple[str, ...]:
     """Sentences on what the notebook lacks before the planned brews can begin."""
     known = {recipe.key for recipe in notebook.find(Recipe)}
-    bare = [arm.recipe for arm in planned.trial.arms if arm.recipe and arm.recipe not in known]
+    bare = [
+        arm_in_words(arm) if arm.levels else arm.recipe for arm in planned.trial.arms if arm.recipe and arm.recipe not in known
+    ]
     said = [f"Not yet written in: recipe {', '.join(dict.fromkeys(bare))}."] if bare else []
     if not planned.wish.vessel_keys(notebook):
         said.append(f"The notebook holds {len(notebook.find(Vessel))} vessels, fewer than stand side by side in this plan.")

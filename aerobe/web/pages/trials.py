@@ -75,6 +75,7 @@ def plan(request: Request, sent: Sent) -> Response:
         again=urlencode(_typed(planned.wish)),
         missing=usecases.trials.not_written_in(notebook_of(request), planned),
         smaller=usecases.trials.smaller_margin(planned),
+        arms=[usecases.trials.arm_in_words(arm) for arm in planned.trial.arms],
     )
 
 
@@ -157,7 +158,6 @@ def verdict(request: Request, key: str, outcome: str = "", assay: str = "") -> R
         can_ask = isinstance(why, usecases.trials.NotAskedYet)
         about = {"view": view, "can_ask": can_ask, "why": why, "outcome": outcome, "assay": assay, "outcomes": JUDGED_BY}
         return page(request, "trials/ask.html", title=f"Verdict: {view.trial.name}", context=about)
-    doses = {arm.key: arm.dose for arm in view.trial.arms if arm.dose is not None}
     return page(
         request,
         "trials/verdict.html",
@@ -165,7 +165,7 @@ def verdict(request: Request, key: str, outcome: str = "", assay: str = "") -> R
         verdict=found,
         trial=view.trial,
         waiting=view.waiting,
-        pictures=usecases.trials.verdict_pictures(found, doses),
+        pictures=usecases.trials.verdict_pictures(found, view.trial.arms),
         rows=_comparison_rows(found),
         checks=_check_rows(found),
         hours=usecases.trials.hour_lines(found),
@@ -173,6 +173,7 @@ def verdict(request: Request, key: str, outcome: str = "", assay: str = "") -> R
         next_one=usecases.trials.next_trial(notebook, key, now=now, outcome=outcome, asks=False),
         basis=usecases.trials.rests_on(notebook, key, outcome_key=outcome, assay=assay),
         assay=assay,
+        points=[usecases.trials.arm_in_words(arm) for arm in view.trial.arms if arm.levels],
     )
 
 
@@ -188,7 +189,7 @@ def compare(request: Request, first: str = "", second: str = "", outcome: str = 
         return page(request, "trials/compare.html", status=422, fault=fault, context=_compare_context(request, asked))
     context = _compare_context(request, asked) | {
         "verdict": found,
-        "pictures": usecases.trials.verdict_pictures(found, {}),
+        "pictures": usecases.trials.verdict_pictures(found, ()),
         "rows": _comparison_rows(found),
         "checks": _check_rows(found),
     }
@@ -276,6 +277,7 @@ def _one_context(request: Request, key: str) -> dict[str, object]:
         "view": view,
         "lines": lines,
         "says": usecases.trials.trial_says(lines, now=clock_of(request)),
+        "arms": [usecases.trials.arm_in_words(arm) for arm in view.trial.arms],
     }
 
 
