@@ -12,7 +12,7 @@ import statsmodels.api as sm
 from aerobe.errors import NotEnoughData
 from aerobe.records import Arm, Trial
 from aerobe.trials import central_composite
-from aerobe.verdicts import BrewResult, FittedDesign, Surface, Verdict, judge, told_of
+from aerobe.verdicts import BrewResult, FittedDesign, Surface, Verdict, heights_of, judge, told_of
 from aerobe.verdicts._surface import answer_surface, basis_of
 
 # Montgomery D.C., Design and Analysis of Experiments, chapter "Response surface methods", the chemical process of the example on
@@ -40,6 +40,8 @@ def test_a_textbook_surface_its_stationary_point_and_its_curvatures() -> None:
     assert [x * reach for x in found.stationary] == pytest.approx((0.389, 0.306), abs=0.001)
     assert [c / reach**2 for c in found.curvatures] == pytest.approx((-1.4141, -0.9634), abs=0.001)
     assert found.best == pytest.approx((86.95, 176.53), abs=0.01) and found.kind == "peak"
+    # The book's yield at the stationary point is 80.21 %.
+    assert heights_of(found, np.array([found.best])) == pytest.approx([80.21], abs=0.01)
     assert found.misfit_p == pytest.approx(0.2897, abs=0.002)  # lack of fit, F 1.78 with 3 and 4
 
 
