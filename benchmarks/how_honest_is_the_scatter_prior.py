@@ -1,7 +1,7 @@
 """How often the answer beside a verdict holds, which lets in what is published of the scatter between brews.
 
 Trials of two recipes that do not differ, n brews of each, whose brews scatter by a known SD of the log. The plain interval
-(pooled t) and the one with the prior `ONE_DAY_AND_HEAP` are both of 90 %: the share that holds the truth should be 90 %, and one
+(pooled t) and the one with the prior `BESIDE` are both of 90 %: the share that holds the truth should be 90 %, and one
 that leaves it out would be taken for a difference. Nothing is claimed by the second; its rates say what it is worth.
 
     python -m benchmarks.how_honest_is_the_scatter_prior
@@ -14,7 +14,7 @@ import math
 import numpy as np
 from scipy import special
 
-from aerobe.trials import ONE_DAY_AND_HEAP, informed_interval
+from aerobe.trials import BESIDE, informed_interval
 
 TRIALS = 4000
 SCATTERS = (0.1, 0.2, 0.3, 0.5, 0.8, 1.2)
@@ -41,7 +41,7 @@ def rates(brews: int, sd: float, rng: np.random.Generator) -> tuple[float, float
 def main() -> None:
     """Print the table."""
     rng = np.random.default_rng(17)
-    print(f"prior: SD {ONE_DAY_AND_HEAP.brew_log_sd:g}, {ONE_DAY_AND_HEAP.df:g} degrees of freedom; {TRIALS} trials each")
+    print(f"prior: SD {BESIDE.brew_log_sd:g}, {BESIDE.df:g} degrees of freedom; {TRIALS} trials each")
     print("brews of each  true SD  plain holds  with the prior  its width over the plain one")
     for brews in BREWS:
         for sd in SCATTERS:

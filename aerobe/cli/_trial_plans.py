@@ -33,7 +33,7 @@ def plan(
     vessel_names: str = "",
     days: str = "28",
     days_per_round: str = "3",
-    scatter: str = "one day and heap",
+    scatter: str = "",
     test_scatter: str = "0.15",
     scatter_brews: str = "",
     colour: str = "0",
@@ -83,6 +83,7 @@ def plan(
         Keys of the vessels to use.
     scatter
         "one day and heap", "weekly batches", "same-day bottles", "own brews", or the SD of the log between brews (0.1 is 10 %).
+        Left out: own brews once three of them repeat another's recipe, else one day and heap.
     test_scatter
         SD of the log between tests of one brew, where the scatter is given as a number.
     scatter_brews
@@ -104,36 +105,37 @@ def plan(
     begin
         Write it down and draw the run sheet.
     """
-    from aerobe.usecases.trials import plan_for, start_trial
+    from aerobe.usecases.trials import plan_for, start_trial, usual_scatter
 
-    wish = _wish(
-        name=name,
-        arms=arms,
-        question=question,
-        of_recipe=of_recipe,
-        runs=runs,
-        outcome=outcome,
-        margin=margin,
-        money=money,
-        test_price=test_price,
-        brew_price=brew_price,
-        tests=tests,
-        vessels=vessels,
-        vessel_names=vessel_names,
-        days=days,
-        days_per_round=days_per_round,
-        scatter=scatter,
-        test_scatter=test_scatter,
-        scatter_brews=scatter_brews,
-        colour=colour,
-        lost=lost,
-        assay=assay,
-        sample_at=sample_at,
-        start=start,
-        seed=seed,
-        controls="yes" if controls else "no",
-    )
+    typed = {
+        "name": name,
+        "arms": arms,
+        "question": question,
+        "of_recipe": of_recipe,
+        "runs": runs,
+        "outcome": outcome,
+        "margin": margin,
+        "money": money,
+        "test_price": test_price,
+        "brew_price": brew_price,
+        "tests": tests,
+        "vessels": vessels,
+        "vessel_names": vessel_names,
+        "days": days,
+        "days_per_round": days_per_round,
+        "scatter": scatter,
+        "test_scatter": test_scatter,
+        "scatter_brews": scatter_brews,
+        "colour": colour,
+        "lost": lost,
+        "assay": assay,
+        "sample_at": sample_at,
+        "start": start,
+        "seed": seed,
+        "controls": "yes" if controls else "no",
+    }
     with where.open() as notebook:
+        wish = _wish(**{**typed, "scatter": scatter or usual_scatter(notebook)})
         with progress("simulating the verdict of each design"):
             planned = plan_for(notebook, wish, now=now())
         key = start_trial(notebook, wish, now=now()) if begin else ""

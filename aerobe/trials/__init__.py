@@ -10,7 +10,7 @@ from aerobe.trials._controls import Controls, controls_for, with_controls
 from aerobe.trials._design import GOOD_POWER, Design
 from aerobe.trials._draw import Starts, draw_run_sheet
 from aerobe.trials._factorial import Factorial, arm_in_words, factorial
-from aerobe.trials._informed import informed_interval, informed_words
+from aerobe.trials._informed import BESIDE, informed_interval, informed_words
 from aerobe.trials._layouts import Plot, plots_of, randomised, weighted_plots
 from aerobe.trials._levers import LEVER_HEAD, Lever, idle_in_words, lever_rows, rank_levers
 from aerobe.trials._next import NextTrial, propose_next
@@ -30,6 +30,7 @@ from aerobe.trials._through_model import SimulateBrew, Simulating, Tested, Told,
 from aerobe.trials._times import SamplingTimes, optimal_times
 
 __all__ = [
+    "BESIDE",
     "arm_in_words",
     "CLEAR",
     "GOOD_POWER",

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from aerobe.trials._scatter import ONE_DAY_AND_HEAP, Scatter
 from aerobe.units import ratio_words
 from aerobe.verdicts import INTERVAL_LEVEL, Verdict
 
+# Beside a verdict what is published is worth two brews only (ours: no source), not the five it is worth to a plan: the law of one
+# degree of freedom has tails so heavy that it gives way where a person's own brews disagree, as t laws do against a wrong prior.
+BESIDE = replace(ONE_DAY_AND_HEAP, df=1.0)
 FEW = 6.0  # degrees of freedom below which brews hardly tell their own scatter
 
 
 def informed_interval(
-    effect: float, low: float, high: float, *, df: float, brew_sd: float, prior: Scatter = ONE_DAY_AND_HEAP
+    effect: float, low: float, high: float, *, df: float, brew_sd: float, prior: Scatter = BESIDE
 ) -> tuple[float, float]:
     """The interval of a comparison with the scatter of its brews and the prior's weighed by their degrees of freedom.
 
@@ -41,7 +45,7 @@ def informed_interval(
     return effect - reach, effect + reach
 
 
-def informed_words(verdict: Verdict, prior: Scatter = ONE_DAY_AND_HEAP) -> tuple[str, ...]:
+def informed_words(verdict: Verdict, prior: Scatter = BESIDE) -> tuple[str, ...]:
     """A sentence for each comparison of so few brews that their own scatter is hardly known; no claim is made by it."""
     if verdict.outcome.scale != "ratio" or not verdict.brew_sd or not math.isfinite(prior.df):
         return ()

@@ -15,7 +15,7 @@ from aerobe.notebook import Notebook
 from aerobe.records import Arm, Brew, Trial
 from aerobe.trials import ONE_DAY_AND_HEAP
 from aerobe.usecases.notebook import open_notebook
-from aerobe.usecases.trials import TrialWish, plan_for
+from aerobe.usecases.trials import TrialWish, plan_for, usual_scatter
 from tests.notebook.conftest import NOW, furnish, reading
 
 WISH = TrialWish(name="Kelp or plain", arms="plain, kelp", scatter="own brews", margin="2")
@@ -100,3 +100,13 @@ def test_page_and_command_and_json_tell_the_same_levers(
     assert "in your currency" in said and "of your money" not in said
     numbers = [int(word) for word in told["words"].replace("(", " ").split() if word.isdigit()]
     assert "141" not in told["words"] and max(numbers, default=0) < 100
+
+
+@pytest.mark.parametrize(
+    ("count", "usual"), [(0, "one day and heap"), (2, "one day and heap"), (3, "own brews"), (6, "own brews")]
+)
+def test_who_has_brews_that_repeat_a_recipe_plans_with_them_unasked(book: Notebook, count: int, usual: str) -> None:
+    if count:
+        brewed(book, count)
+    assert usual_scatter(book) == usual
+    assert (WISH.own_scatter(book, now=NOW) is not None) == (usual == "own brews")

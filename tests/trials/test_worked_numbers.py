@@ -112,11 +112,11 @@ def test_a_scatter_is_learnt_from_brews_by_hand() -> None:
 
 
 def test_an_interval_with_the_scatter_of_others_by_scipy() -> None:
-    # 3 degrees and an sd of 0.4 behind it, with 0.49 and 0.15 worth four: the t of seven degrees on the pooled sd.
+    # 3 degrees and an sd of 0.4 behind it, with 0.49 and 0.15 worth one: the t of four degrees on the pooled sd.
     low, high = informed_interval(0.5, -0.1, 1.1, df=3.0, brew_sd=0.4)
     unit = 0.6 / stats.t.ppf(0.95, 3) / 0.4
-    pooled = math.sqrt((3.0 * 0.16 + 4.0 * (0.49**2 + 0.15**2)) / 7.0)
-    reach = stats.t.ppf(0.95, 7) * pooled * unit
+    pooled = math.sqrt((3.0 * 0.16 + 1.0 * (0.49**2 + 0.15**2)) / 4.0)
+    reach = stats.t.ppf(0.95, 4) * pooled * unit
     assert (low, high) == approx((0.5 - reach, 0.5 + reach))
 
 

@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from aerobe.usecases.trials._times import suggest_sampling_times
     from aerobe.usecases.trials._view import TrialView, trial_list, trial_shown, trial_view
     from aerobe.usecases.trials._waiting import trials_waiting
-    from aerobe.usecases.trials._wish import TrialWish, read_margin, scatter_of_words
+    from aerobe.usecases.trials._wish import TrialWish, read_margin, scatter_of_words, usual_scatter
     from aerobe.verdicts import Verdict
 else:
     __getattr__, __dir__ = lazy_door(
@@ -77,7 +77,7 @@ else:
             "_times": ("suggest_sampling_times",),
             "_view": ("TrialView", "trial_list", "trial_shown", "trial_view"),
             "_waiting": ("trials_waiting",),
-            "_wish": ("TrialWish", "read_margin", "scatter_of_words"),
+            "_wish": ("TrialWish", "read_margin", "scatter_of_words", "usual_scatter"),
             "aerobe.reports": ("run_sheet_style",),
             "aerobe.trials": ("LEVER_HEAD", "Plan", "arm_in_words", "idle_in_words", "informed_words", "lever_rows"),
             "aerobe.verdicts": ("Verdict",),
@@ -136,6 +136,7 @@ __all__ = [
     "trial_shown",
     "trial_view",
     "trials_waiting",
+    "usual_scatter",
     "verdict_lines",
     "verdict_of_trial",
     "verdict_pictures",

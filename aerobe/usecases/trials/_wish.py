@@ -32,6 +32,7 @@ from aerobe.verdicts import COLOUR_SENSITIVE
 
 COMPOSITE = "central composite"  # typed in the place of a number of arms
 OWN_BREWS = "own brews"
+ENOUGH_REPEATS = 3  # brews beyond the first of their recipe (our choice, no source)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -202,6 +203,12 @@ class TrialWish:
     def seed_number(self) -> int:
         """The seed that is kept. [-]"""
         return int(_number(self.seed, "seed"))
+
+
+def usual_scatter(notebook: Notebook) -> str:
+    """What a plan takes for the scatter if nobody chooses: the person's own brews, once enough of them repeat one another."""
+    recipes = [brew.arm or brew.recipe for brew in notebook.find(Brew)]
+    return OWN_BREWS if len(recipes) - len(set(recipes)) >= ENOUGH_REPEATS else "one day and heap"
 
 
 def scatter_of_words(text: str, test_text: str = "0.15") -> Scatter:

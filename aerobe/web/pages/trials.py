@@ -291,6 +291,7 @@ def _new_context(request: Request, typed: Fields) -> dict[str, object]:
         "questions": QUESTIONS,
         "outcomes": JUDGED_BY,
         "scatters": SCATTER_CHOICES,
+        "usual_scatter": usecases.trials.usual_scatter(notebook),
         "recipes": recipes,
         "assays": assays,
         "vessels": notebook.find(Vessel),
