@@ -14,7 +14,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 from aerobe import cli, usecases
-from aerobe.errors import NotAllowed, NotEnoughData, NotFound, UnusableRecord
+from aerobe.errors import NotAllowed, NotAQuantity, NotEnoughData, NotFound, UnusableRecord
 from aerobe.records import AirSupply, Arm, Assay, AssayError, Brew, Compost, Reading, Recipe, Trial, Vessel
 from aerobe.usecases.trials import JudgedBy
 from aerobe.web import ServeSettings, create_app, open_state
@@ -166,6 +166,14 @@ def test_recipes_compared_afterwards_are_marked(notebook) -> None:
         ({"name": ""}, "name"),
         ({"margin": "much"}, "worth having"),
         ({"arms": ""}, "arms"),
+        ({"vessels": "2.5"}, "whole"),
+        ({"outcome": "taste"}, "outcome"),
+        ({"question": "dose series", "arms": "-1, 0, 2"}, "weighed"),
+        ({"question": "brewing time", "arms": "short, long", "of_recipe": "kelp"}, "time since"),
+        ({"question": "brewing time", "arms": "-5 h, 24 h", "of_recipe": "kelp"}, "sampled"),
+        ({"seed": "1.7"}, "whole"),
+        ({"sample_at": "-4 h"}, "sampled"),
+        ({"sample_at": "24 h, 5000 h"}, "sampled"),
         ({"money": "x"}, "budget"),
         ({"start": "soon"}, "time"),
         ({"vessel_names": "attic"}, "vessel"),
@@ -175,7 +183,7 @@ def test_recipes_compared_afterwards_are_marked(notebook) -> None:
 def test_a_wish_that_cannot_be_understood_names_the_field(notebook, change: dict[str, str], word: str) -> None:
     from dataclasses import replace
 
-    with pytest.raises((UnusableRecord, NotFound)) as fault:
+    with pytest.raises((UnusableRecord, NotFound, NotAQuantity)) as fault:
         usecases.trials.start_trial(notebook, replace(WISH, **change), now=NOW)
     assert word in str(fault.value)
     assert notebook.find(Trial) == []
@@ -194,6 +202,10 @@ def test_wishes_of_every_question_become_arms(notebook) -> None:
     assert [arm.dose for arm in arms(question="dose series", arms="0,5; 1,0; 2")] == [0.5, 1.0, 2.0, 0.0]
     assert len(arms(question="factors", arms="molasses: 0 / 2; kelp: 0 / 1; air: 1 / 3", runs="4")) == 4
     assert [arm.recipe for arm in arms(question="brewing time", arms="24 h, 36 h", of_recipe="kelp")] == ["kelp", "kelp"]
+    hours = arms(question="brewing time", arms="90 min; 16,5 h; 1 day", of_recipe="kelp")
+    assert [(arm.key, arm.dose) for arm in hours] == [("1.5-h", 1.5), ("16.5-h", 16.5), ("24-h", 24.0)]
+    wish = usecases.trials.TrialWish(question="brewing time", arms="36 h, 24 h")
+    assert wish.sampling_hours() == (24.0, 36.0)  # every brew at the hours of all arms, so that none tells its arm
     assert {arm.key for arm in arms(question="field response", arms="kelp", outcome="yield")} == {
         "kelp",
         "water",

@@ -28,10 +28,11 @@ from aerobe.units import ELAPSED, parse_number
 from aerobe.usecases.notebook._from_form import text_fields
 from aerobe.usecases.notebook._moments import moment_of
 from aerobe.usecases.notebook._records import new_key
-from aerobe.verdicts import COLOUR_SENSITIVE
+from aerobe.verdicts import COLOUR_SENSITIVE, outcome
 
 COMPOSITE = "central composite"  # typed in the place of a number of arms
 OWN_BREWS = "own brews"
+LATEST_SAMPLE_H = 240.0  # ten days under air are no tea any more (our choice, no source) [h]
 ENOUGH_REPEATS = 3  # brews beyond the first of their recipe (our choice, no source)
 
 
@@ -77,6 +78,7 @@ class TrialWish:
 
     def to_trial(self, notebook: Notebook, *, planned_at: datetime) -> Trial:
         """The trial, with the arms it needs to mean something."""
+        outcome(self.outcome)  # refused here, and not when the results are in
         if not self.name.strip():
             raise UnusableRecord("The trial has no name.", "Give it a short name, for example 'Kelp or plain'.")
         trial = Trial(
@@ -94,18 +96,26 @@ class TrialWish:
         if self.question == "factors" and self.runs.strip().casefold() == COMPOSITE:
             return central_composite(_factors(self.arms))
         if self.question == "factors":
-            return factorial(_factors(self.arms), runs=int(_number(self.runs, "number of arms")) if self.runs else None).arms
-        words = [word.strip() for word in re.split(r"[;\n]|,(?=\s)|,(?=\D)", self.arms) if word.strip()]
+            return factorial(_factors(self.arms), runs=_whole(self.runs, "number of arms") if self.runs else None).arms
+        words = _words(self.arms)
         if not words:
             raise UnusableRecord("The trial has no arms.", "Name the recipes, doses or factors to compare.")
         if self.question == "dose series":
             doses = sorted({_number(re.sub(r"\s*g/L$", "", word), "dose") for word in words})
+            if doses[0] < 0.0:
+                raise UnusableRecord(f"A dose of {doses[0]:g} g/L cannot be weighed.", "Give doses of nothing or more.")
             stem = self.of_recipe or "dose"
             return tuple(
                 Arm(key=f"{stem}-{dose:g}", recipe=f"{stem}-{dose:g}", dose=dose, is_standard=i == 0)
                 for i, dose in enumerate(doses)
             )
-        if self.question in ("brewing time", "vessels"):
+        if self.question == "brewing time":
+            recipe = _existing(notebook, Recipe, self.of_recipe, "recipe")
+            # Each arm is read at its own hour: `90 min` and `1 day` are hours, and a word is none.
+            return tuple(
+                Arm(key=f"{hour:g}-h", recipe=recipe, dose=hour, is_standard=i == 0) for i, hour in enumerate(map(_hour, words))
+            )
+        if self.question == "vessels":
             recipe = _existing(notebook, Recipe, self.of_recipe, "recipe")
             return tuple(Arm(key=_key(word), recipe=recipe, is_standard=i == 0) for i, word in enumerate(words))
         is_field = self.question == "field response"
@@ -123,8 +133,8 @@ class TrialWish:
         return Budget(
             costs=Costs(test=_number(self.test_price, "price of a test"), brew=_number(self.brew_price, "price of a brew")),
             money=_number(self.money, "budget"),
-            tests=int(_number(self.tests, "number of tests")) if self.tests else 100000,
-            vessels=int(_number(self.vessels, "number of vessels")),
+            tests=_whole(self.tests, "number of tests") if self.tests else 100000,
+            vessels=_whole(self.vessels, "number of vessels"),
             days=_number(self.days, "days"),
             days_per_round=_number(self.days_per_round, "days of a round"),
             samplings=max(1, len(self.sampling_hours())),
@@ -183,7 +193,12 @@ class TrialWish:
     def sampling_hours(self) -> tuple[float, ...]:
         """When each brew is sampled. [h]"""
         words = [word.strip() for word in re.split(r"[;,]\s*", self.sample_at) if word.strip()]
-        return tuple(ELAPSED.read(word if re.search(r"[a-z]", word) else f"{word} h") for word in words)
+        typed = tuple(_hour(word) for word in words)
+        if self.question != "brewing time":
+            return typed
+        # Every brew is sampled at the hours of all arms: an hour of its own would tell who reads it which arm it is.
+        more = () if self.sample_at == TrialWish.__dataclass_fields__["sample_at"].default else typed
+        return tuple(sorted({*map(_hour, _words(self.arms)), *more}))
 
     def first_start(self, now: datetime) -> datetime:
         """When the first brew starts: as given, else tomorrow at this time."""
@@ -197,12 +212,12 @@ class TrialWish:
         if named:
             return tuple(_existing(notebook, Vessel, word, "vessel") for word in named)
         known = [vessel.key for vessel in notebook.find(Vessel)]
-        needed = int(_number(self.vessels, "number of vessels"))
+        needed = _whole(self.vessels, "number of vessels")
         return tuple(known[:needed]) if len(known) >= needed else ()
 
     def seed_number(self) -> int:
         """The seed that is kept. [-]"""
-        return int(_number(self.seed, "seed"))
+        return _whole(self.seed, "seed")
 
 
 def usual_scatter(notebook: Notebook) -> str:
@@ -226,6 +241,27 @@ def _number(text: str, what: str) -> float:
         return parse_number(text)
     except NotAQuantity:
         raise UnusableRecord(f"The {what} '{text}' is no number.", "Write digits, with a decimal point or comma.") from None
+
+
+def _words(arms: str) -> list[str]:
+    return [word.strip() for word in re.split(r"[;\n]|,(?=\s)|,(?=\D)", arms) if word.strip()]
+
+
+def _hour(word: str) -> float:
+    """An hour since the air went on, as typed: `24`, `24 h`, `90 min`. [h]"""
+    hour = ELAPSED.read(word if re.search(r"[a-z]", word) else f"{word} h")
+    if not 0.0 <= hour <= LATEST_SAMPLE_H:
+        raise UnusableRecord(
+            f"A brew is not sampled at {hour:g} h.", f"Give hours since the air went on, up to {LATEST_SAMPLE_H:g} h."
+        )
+    return hour
+
+
+def _whole(text: str, what: str) -> int:
+    found = _number(text, what)
+    if found != int(found):
+        raise UnusableRecord(f"The {what} '{text}' is no whole number.", "Write it without a fraction.")
+    return int(found)
 
 
 def _factors(text: str) -> dict[str, tuple[float, float]]:
