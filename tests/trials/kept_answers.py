@@ -117,8 +117,8 @@ def _powers() -> dict[str, Callable[[], object]]:
             _composite.surface_power(SURFACE, weighted_plots(_composite.counts_of(SURFACE, repeats), 6), LEARNT, 2, **more)
             for repeats, more in (
                 (1, {"simulations": 120}),
-                (2, {"simulations": 160, "lost": 0.1, "seed": 2}),
-                (1, {"simulations": 100, "lost": 0.6}),
+                (2, {"simulations": 160, "given": Circumstances(lost=0.1), "seed": 2}),
+                (1, {"simulations": 100, "given": Circumstances(lost=0.6)}),
             )  # type: ignore[dict-item]
         ],
         "single trials by the verdict and by the quick count": lambda: [

@@ -12,7 +12,8 @@ from aerobe.verdicts import (
     _surface,
     lay_out,
 )
-from aerobe.verdicts._surface import FittedDesign, Surface, answer_surface, told_of
+from aerobe.verdicts._surface import answer_surface
+from aerobe.verdicts._surface_design import FittedDesign, Surface, told_of
 from tests.kept_answers.parts import end_of, numbers_of
 from tests.verdicts.kept_inputs import (
     CORNERS,
