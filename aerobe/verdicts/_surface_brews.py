@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from aerobe.verdicts._layout import lay_out
 from aerobe.verdicts._implausible import too_alike
+from aerobe.verdicts._layout import lay_out
 from aerobe.verdicts._outliers import CHANCE, LEAST_FACTOR
 from aerobe.verdicts._results import BrewResult
 from aerobe.verdicts._rivals import Rival
