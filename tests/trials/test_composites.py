@@ -135,6 +135,7 @@ def test_page_command_and_json_tell_one_answer(composite, capsys, monkeypatch) -
 
 def test_the_package_finds_the_surface_again(composite, tmp_path) -> None:
     book, key, after = composite
+    usecases.trials.open_codes(book, key, now=after)  # also where no other test has asked for a verdict
     report = usecases.reports.report_of_trial(book, key, now=after)
     assert "One brew per recipe" not in usecases.reports.report_as_html(report).decode()
     with zipfile.ZipFile(io.BytesIO(report.package)) as packed:
