@@ -9,7 +9,7 @@ from pytest import approx
 from scipy import stats
 
 from aerobe.verdicts import judge
-from aerobe.verdicts._judge_surface import _explained
+from aerobe.verdicts._judge_surface import _go_together
 from tests.verdicts.kept_inputs import surface_trial
 
 
@@ -31,8 +31,9 @@ def test_the_chance_of_a_gain_of_a_surface_is_read_off_its_t_law() -> None:
     assert one.probability_same == approx(over - better)
 
 
-def test_the_share_of_a_factor_between_labels_is_that_of_an_analysis_of_variance() -> None:
-    # By hand: levels 0, 2 | 1, 5: means 1 and 3 about 2, so 4 of 14; 1, 1 | 0, 3: 0.25 of 4.75.
+def test_factors_go_together_with_labels_by_the_adjusted_share_of_an_analysis_of_variance() -> None:
+    # By hand: levels 0, 2 | 1, 5 have 4 of 14 between the labels, adjusted for one label more 1 - (10/14)(3/2) < 0: by lot.
     levels = np.array([[0.0, 1.0], [2.0, 1.0], [1.0, 0.0], [5.0, 3.0]])
-    assert _explained(levels, ["a", "a", "b", "b"]) == approx(4.0 / 14.0)
-    assert _explained(levels[:, 1:], ["a", "a", "b", "b"]) == approx(0.25 / 4.75)
+    assert not _go_together(levels, ["a", "a", "b", "b"])
+    # 0, 0.1, 0 | 5, 5.1, 5: nearly all of it lies between them.
+    assert _go_together(np.array([[0.0], [0.1], [0.0], [5.0], [5.1], [5.0]]), ["a", "a", "a", "b", "b", "b"])
