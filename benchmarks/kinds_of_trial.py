@@ -170,6 +170,16 @@ def _typed_twice(shake: float) -> Spoil:
     return spoil
 
 
+def _days_luck(rng: np.random.Generator, rows: list[BrewResult]) -> Spoilt:
+    """Brews of one arm in threes on a day, whose luck they share."""
+    made, luck = [], 0.0
+    for arm in ("r0", "r1"):
+        for i, row in enumerate(row for row in rows if row.arm == arm):
+            luck = rng.normal(0.0, 0.3) if i % 3 == 0 else luck
+            made.append(replace(row, value=row.value * math.exp(luck), block=f"d{i // 3}"))
+    return made, []
+
+
 def _one_brew_as_many(own: float, test: float) -> Spoil:
     """Tests of one brew entered as brews: they differ by `own`, and the test is certified to err by `test`."""
 
@@ -249,6 +259,10 @@ CASES = (
     Case(name="below the limit, one arm", spoil=_only_second(_limited(34.0, None))),
     Case(name="results typed twice", brews=(3, 3), spoil=_typed_twice(0.0)),
     Case(name="results typed twice, shaken", brews=(4, 4), spoil=_typed_twice(0.02)),
+    Case(name="results typed twice, shaken more", brews=(5, 5), spoil=_typed_twice(0.04)),
+    Case(name="three brews of a day share its luck", brews=(9, 9), sds=(0.15, 0.15), spoil=_days_luck),
+    Case(name="3 arms in 3 days, noisy standard", brews=(3,) * 3, sds=(1.2, 0.3, 0.3), blocks=True),
+    Case(name="5 arms of 2 in days, one noisy", brews=(2,) * 5, sds=(0.3, 1.2, 0.3, 0.3, 0.3), blocks=True),
     Case(name="one brew entered as six, too alike", spoil=_one_brew_as_many(0.01, 0.1)),
     Case(name="larger vessels with arm", spoil=_larger_vessels),
     Case(name="darker by dose, no control", brews=(4,) * 4, sds=(0.3,) * 4, spoil=_darker_by_dose),

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from aerobe.verdicts._entered_again import in_sets
 from aerobe.verdicts._layout import Layout
 from aerobe.verdicts._results import BrewResult
 from aerobe.verdicts._rivals import Rival
@@ -21,8 +22,9 @@ CHANCE = 0.001  # that an honest trial is held for being too alike, in each of t
 def too_alike(results: Sequence[BrewResult], values: Array, layout: Layout, *, are_logs: bool) -> Rival | None:
     """Why these brews cannot each be a brew of its own, or None.
 
-    Two looks: whether brews of an arm come in pairs (or larger sets) far closer together than their neighbours, which is what
-    results typed twice or shaken a little look like; and whether brews differ by less than the test is known to err.
+    Whether brews of an arm come in pairs (or larger sets) far closer together than their neighbours, or alike in the order of
+    entry, which is what results typed twice or shaken a little look like; and whether brews differ by less than the test is
+    known to err.
 
     Parameters
     ----------
@@ -40,6 +42,12 @@ def too_alike(results: Sequence[BrewResult], values: Array, layout: Layout, *, a
     pyke-1965
     """
     twins = _twins(results, values, layout, are_logs=are_logs)
+    step = _step_of([result.value for result in results])
+    if are_logs:
+        step /= float(np.median([result.value for result in results]))
+    entered = None if twins else in_sets(values, layout, step)
+    if entered is not None:
+        twins = results[entered[0]].brew, results[entered[1]].brew
     if twins:
         first, second = twins
         return Rival(

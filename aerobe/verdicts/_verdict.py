@@ -21,11 +21,12 @@ from aerobe.verdicts._confounders import adjust_for_confounders
 from aerobe.verdicts._contrasts import Contrast, pair_contrast, planned_contrasts
 from aerobe.verdicts._core import Effects
 from aerobe.verdicts._counting import collapse_to_source, margin_of, sources_of, usable_results
+from aerobe.verdicts._days import brews_of_a_day
 from aerobe.verdicts._dose import DoseAnswer, answer_dose_series
 from aerobe.verdicts._implausible import too_alike
 from aerobe.verdicts._interim import AS_PLANNED, Standing, share_of_side_question
 from aerobe.verdicts._judge_surface import is_surface, judge_surface
-from aerobe.verdicts._layout import Layout
+from aerobe.verdicts._layout import Layout, lay_out
 from aerobe.verdicts._missing import LostBrew, too_many_lost
 from aerobe.verdicts._outcomes import Outcome, outcome
 from aerobe.verdicts._outliers import dead_brew
@@ -108,6 +109,12 @@ def judge(
     )
     bound = margin_of(trial, margin, kind)
     hours_are_asked = trial.question == "brewing time"
+    places = [keys.index(r.arm) for r in usable]
+    plain = not kind.is_counted and not any(r.at_limit or r.above_range for r in usable)
+    values = values_on_scale(usable, kind)
+    entered = lay_out(places, [r.block for r in usable])
+    alike = too_alike(usable, values, entered, are_logs=kind.scale == "ratio") if plain else None
+    usable, shared_day = brews_of_a_day(usable, places, values, kind)
     adjusted = adjust_for_confounders(
         contrasts, [keys.index(r.arm) for r in usable], usable, vessels_planned="vessels" in trial.design
     )
@@ -120,8 +127,6 @@ def judge(
     )
     colour = [colour_of(contrast, arms, usable) if kind.is_of_microbes else None for contrast in contrasts]
     held = dict(adjusted.held)
-    plain = not kind.is_counted and not evidence.side.any()
-    alike = too_alike(usable, evidence.values, evidence.layout, are_logs=kind.scale == "ratio") if plain else None
     for i, contrast in enumerate(contrasts):
         rival = one_brew_of(contrast, fed_by) or too_many_lost(contrast, usable, lost) or alike
         rival = rival or (None if hours_are_asked else hours_of(contrast, usable))
@@ -136,7 +141,7 @@ def judge(
 
     comparisons, effects = answer(evidence if dead is None else evidence.without(dead))
     rivals = (*held.values(), *adjusted.notes, *find_rivals(colour, usable, arms, hours_are_asked=hours_are_asked))
-    rivals = tuple(dict.fromkeys(rivals))
+    rivals = tuple(dict.fromkeys((*rivals, *([shared_day] if shared_day else ()))))
     if dead is not None:
         rivals = (*rivals, _dead_words(evidence, dead))
     blocked = any(c.held_by for c in comparisons)

@@ -267,8 +267,10 @@ def test_an_interaction_is_the_whole_ratio_of_ratios() -> None:
     levels = [(m, k) for m in (0.0, 1.0) for k in (0.0, 1.0)]
     arms = tuple(Arm(key=f"m{m:g}k{k:g}", recipe=f"m{m:g}k{k:g}", levels={"molasses": m, "kelp": k}) for m, k in levels)
     trial = Trial(key="f", name="x", question="factors", arms=arms)
+    factors = ((1.0, 1.02, 0.98, 1.01), (0.99, 1.03, 1.0, 0.97), (1.02, 1.0, 0.96, 1.01), (1.0, 0.98, 1.03, 1.01))
+    centred = {arm.key: [w / math.prod(own) ** 0.25 for w in own] for arm, own in zip(arms, factors, strict=True)}
     cell = {"m0k0": 10.0, "m0k1": 12.0, "m1k0": 15.0, "m1k1": 54.0}  # kelp: 1.2 times alone, 3.6 times beside molasses
-    verdict = judge(trial, results({arm: tuple(v * w for w in (1.0, 1.02, 0.98, 1.01)) for arm, v in cell.items()}))
+    verdict = judge(trial, results({arm: tuple(v * w for w in centred[arm]) for arm, v in cell.items()}))
     both = next(c for c in verdict.comparisons if c.is_interaction)
     assert math.exp(both.effect) == pytest.approx(3.0, rel=1e-9)
     assert both.call == "higher" and "beside" in both.because

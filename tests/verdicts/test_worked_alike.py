@@ -11,7 +11,7 @@ from pytest import approx
 from scipy import optimize, stats
 
 from aerobe.verdicts import BrewResult, lay_out
-from aerobe.verdicts._implausible import _Gap, _gaps, _in_sets, _step_of, _tail, too_alike
+from aerobe.verdicts._implausible import _Gap, _gaps, _in_sets, _step_of, _tail, _twins, too_alike
 from aerobe.verdicts._layout import Layout
 from aerobe.verdicts._outliers import _by_its_own_arm, dead_brew
 
@@ -115,7 +115,7 @@ def test_arms_without_blocks_speak_together() -> None:
         row = np.array([0.0, e, 1.0, 1.0 + e])
         values = np.concatenate([row, 5.0 + row])
         results = brews([math.pi + i for i in range(8)])
-        assert (too_alike(results, values, layout, are_logs=False) is not None) is told
+        assert (_twins(results, values, layout, are_logs=False) is not None) is told
     # Readings to whole numbers: equal ones are alike by the scale, 1 in 12 - 1; as logs the step is 1 / 3, of 3.
     whole = [3.0, 3.0, 4.0, 4.0, 15.0, 15.0, 17.0, 17.0]
     assert too_alike(brews(whole), np.array(whole), layout, are_logs=False) is None
