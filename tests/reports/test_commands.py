@@ -42,14 +42,19 @@ def test_report_and_verdict_name_their_test_and_take_another(
 ) -> None:
     with open_notebook(Path(book), at=NOW) as opened:
         read_by_microscope(opened)
-    for words in (("trial", "verdict", "kelp"), ("report", "trial", "kelp", "--to", str(tmp_path / "out"))):
+    folders = (str(tmp_path / f"out-{n}") for n in range(9))  # a report takes no other's place
+    for command in (("trial", "verdict", "kelp"), ("report", "trial", "kelp", "--to")):
+
+        def words(command: tuple[str, ...] = command) -> tuple[str, ...]:
+            return (*command, next(folders)) if command[-1] == "--to" else command
+
         for more, test in (((), "Colour test"), (("--assay", "scope"), "Stain"), (("--assay", "card"), "Colour test")):
-            _, said = answer(capsys, *words, *more, "-n", book)
+            _, said = answer(capsys, *words(), *more, "-n", book)
             assert said["rests_on"].startswith(f"The verdict rests on one test: '{test} (invented)'")
             assert f"--assay {'card' if test == 'Stain' else 'scope'}" in said["rests_on"]
-        run([*words, "-n", book])
+        run([*words(), "-n", book])
         assert "'Stain (invented)' (direct microscopy" in capsys.readouterr().out
-        assert run([*words, "--assay", "none", "-n", book]) == 3
+        assert run([*words(), "--assay", "none", "-n", book]) == 3
 
 
 def test_evidence_is_taken_listed_weighed_and_pooled(book: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
