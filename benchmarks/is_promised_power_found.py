@@ -48,7 +48,15 @@ def one_call(trial: Trial, plots, effect: float, rng: np.random.Generator) -> st
         colour = COLOURS[plot.arm == 1]
         arm = trial.arms[plot.arm]
         brews.append(
-            Brew(key=f"b{i}", name="b", recipe=arm.recipe, vessel="v", started_at=START, arm=arm.key, block=str(plot.round))
+            Brew(
+                key=f"b{i}",
+                name="b",
+                recipe=arm.recipe,
+                vessel=f"v{plot.place}",
+                started_at=START,
+                arm=arm.key,
+                block=str(plot.round),
+            )
         )
         for role, signal in (("sample", truth + colour), ("killed control", colour)):
             value = signal + rng.normal(0, math.hypot(ERROR.constant_sd, ERROR.proportional_cv * signal))
@@ -161,10 +169,10 @@ def clear_case(asked: tuple[int, int]) -> str:
     place, trials = asked
     arms, brews, per_round, margin = CASES[place]
     trial, plots = trial_of(arms, margin), plots_of(arms, brews, per_round)
-    promised = power_of(trial, plots, SCATTER, 1, simulations=20000)
+    promised = checked_power(trial, plots, SCATTER, 1, power_of(trial, plots, SCATTER, 1, simulations=20000))
     rng = np.random.default_rng(23)
-    calls = [one_call(trial, plots, math.log(margin), rng) for _ in range(trials)]
-    nulls = [one_call(trial, plots, 0.0, rng) for _ in range(trials)]
+    calls = [one_call(trial, randomised(plots, arms, rng), math.log(margin), rng) for _ in range(trials)]
+    nulls = [one_call(trial, randomised(plots, arms, rng), 0.0, rng) for _ in range(trials)]
     found = calls.count("better") / trials
     error = 100 * math.sqrt(found * (1 - found) / trials)
     better, worse = (100 * nulls.count(call) / trials for call in ("better", "worse"))

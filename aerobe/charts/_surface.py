@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from aerobe.charts._plot import Axis, Key, Line, Mark, Plot, Points, Span
 from aerobe.charts._style import FigureTable, Picture
 from aerobe.units import number
-from aerobe.verdicts import BrewResult, Outcome, SurfaceAnswer, heights_of
+
+if TYPE_CHECKING:
+    from aerobe.verdicts import BrewResult, Outcome, SurfaceAnswer
 
 STEPS = 41
 
@@ -78,6 +81,8 @@ def _profile(
 
 def _shown(answer: SurfaceAnswer, natural: np.ndarray, values: Sequence[float], along: np.ndarray, kind: Outcome) -> list[float]:
     """Heights of the surface in the outcome's unit, in the middle of the rounds."""
+    from aerobe.verdicts import heights_of  # it loads what no first page needs
+
     sign = -1.0 if kind.better == "lower" else 1.0
     seen = np.log(values) if kind.is_ratio else np.array(values)
     middle = float(np.median(seen - sign * heights_of(answer, natural)))

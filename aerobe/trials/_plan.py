@@ -178,16 +178,21 @@ def _checked_designs(
     if not quick:
         return [], None, 0.0
     short, chosen, power = 0.0, quick[0], quick[0].power
+    judged: dict[int, Power] = {}
     for _ in range(MOST_CHECKED):
         good = sorted((d for d in quick if d.power.assurance - short >= GOOD_POWER), key=lambda design: design.cost)
         chosen = good[0] if good else quick[0]
         power = checked_power(trial, chosen.plots, scatter, chosen.tests_per_brew, chosen.power, given=given, seed=seed)
+        judged[id(chosen)] = power
         if power.assurance >= GOOD_POWER or not good or chosen is quick[0]:
             break
         short = chosen.power.assurance - max(0.0, power.assurance) + CHECK_ERROR
     recommended = replace(chosen, power=power)
     corrected = [
-        recommended if design is chosen else replace(design, power=like(design.power, chosen.power, power)) for design in quick
+        recommended
+        if design is chosen
+        else replace(design, power=judged.get(id(design)) or like(design.power, chosen.power, power))
+        for design in quick
     ]
     return corrected, recommended, chosen.power.assurance - power.assurance
 

@@ -60,7 +60,7 @@ def test_the_commands_of_a_study_answer_what_its_page_says(name: str, tmp_path: 
     assert drawn | slow | {"report-page-1.png"} >= {Path(path).name for path in re.findall(r"\((pictures/[^)]+)\)", said)}
 
 
-@pytest.mark.slow
+@pytest.mark.night
 def test_past_calls_are_still_what_the_page_says(tmp_path: Path) -> None:
     said = page("kelp-and-glucose")
     now = make.refreshed(said, tmp_path)

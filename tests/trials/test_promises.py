@@ -37,7 +37,9 @@ def several(others: int, margin: float = 1.8) -> Trial:
     return Trial(key="s", name="x", question="several against a standard", margin_ratio=margin, arms=arms)
 
 
-@pytest.mark.parametrize("name", ["clear", "dark tea, brews lost", "scatter of four brews"])
+@pytest.mark.parametrize(
+    "name", ["clear", pytest.param("dark tea, brews lost", marks=pytest.mark.night), "scatter of four brews"]
+)
 def test_promised_power_is_found_by_the_very_verdict(name: str) -> None:
     case = TRAPS[name]
     promised = case.promised(simulations=8000)

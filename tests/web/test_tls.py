@@ -163,7 +163,7 @@ def test_an_answer_that_drips_for_ever_is_left_and_silences_no_other_way(monkeyp
 
 def test_a_message_that_a_bug_of_ours_does_not_take_in_is_kept_as_it_came(brewing: Shed, monkeypatch: pytest.MonkeyPatch) -> None:
     class Told:
-        topic, qos, payload, mid = "shed/do", 1, b"7.9", 1
+        topic, qos, payload, mid, retain = "shed/do", 1, b"7.9", 1, False
 
     class Client:
         def __init__(self) -> None:
