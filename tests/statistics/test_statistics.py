@@ -62,3 +62,13 @@ def test_a_normal_blurred_by_a_normal_is_a_wider_normal() -> None:
     assert normal_mixture_quantile(0.95, shares, means, sds)[0] == pytest.approx(3.0 + 2.0 * 1.644854, abs=1e-5)
     assert normal_mixture_quantile(0.05, shares, means, sds)[1] == pytest.approx(-2.5 * 1.644854, rel=1e-3)
     assert normal_mixture_below(3.0, shares, means, sds)[0] == pytest.approx(0.5)
+
+
+def test_wide_and_narrow_parts_have_the_quantiles_of_the_normal_table() -> None:
+    for sd in (0.01, 20.0):
+        assert float(normal_mixture_quantile(0.99, np.ones(1), np.array([7.0]), np.array([sd]))) == pytest.approx(
+            7.0 + sd * 2.326348
+        )
+        assert float(normal_mixture_quantile(0.01, np.ones(1), np.array([7.0]), np.array([sd]))) == pytest.approx(
+            7.0 - sd * 2.326348
+        )

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
+import statsmodels.api as sm
 from pytest import approx
 from scipy import stats
 
 from aerobe.verdicts import judge
 from aerobe.verdicts._judge_surface import _go_together
+from aerobe.verdicts._small_trials import _scatters
+from aerobe.verdicts._surface_brews import farthest_brew
 from tests.verdicts.kept_inputs import surface_trial
 
 
@@ -37,3 +41,27 @@ def test_factors_go_together_with_labels_by_the_adjusted_share_of_an_analysis_of
     assert not _go_together(levels, ["a", "a", "b", "b"])
     # 0, 0.1, 0 | 5, 5.1, 5: nearly all of it lies between them.
     assert _go_together(np.array([[0.0], [0.1], [0.0], [5.0], [5.1], [5.0]]), ["a", "a", "a", "b", "b", "b"])
+
+
+def test_the_brew_farthest_off_is_the_one_of_statsmodels() -> None:
+    # Externally studentised residuals: the brew left out of its own scatter.
+    along = np.array([0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0])
+    matrix = np.column_stack([np.ones(7), along])
+    logs = np.array([0.1, 1.3, 1.8, 3.2, 2.1, 5.2, 5.9])
+    design = SimpleNamespace(matrix=matrix, inverse=np.linalg.pinv(matrix), df=5)
+    place, chance, off = farthest_brew(design, logs)  # type: ignore[arg-type]
+    influence = sm.OLS(logs, matrix).fit().get_influence()
+    t = influence.resid_studentized_external
+    assert place == np.argmax(np.abs(t)) == 4
+    assert chance == approx(7 * 2.0 * stats.t.sf(abs(t[4]), 4))
+    without = np.delete(np.arange(7), 4)
+    fitted = np.linalg.lstsq(matrix[without], logs[without], rcond=None)[0]
+    assert off == approx(logs[4] - matrix[4] @ fitted)
+    few = SimpleNamespace(matrix=matrix[:3], inverse=np.linalg.pinv(matrix[:3]), df=1)
+    assert farthest_brew(few, logs[:3])[1:] == (1.0, 0.0)  # type: ignore[arg-type]
+
+
+def test_scatters_tried_are_all_alike_one_noisy_and_all_but_one() -> None:
+    three = [[1, 1, 1], [4.5, 1, 1], [1, 4.5, 4.5], [1, 4.5, 1], [4.5, 1, 4.5], [1, 1, 4.5], [4.5, 4.5, 1]]
+    assert np.array(_scatters(3)) == approx(np.array(three))
+    assert np.array(_scatters(2)) == approx(np.array([[1, 1], [4.5, 1], [1, 4.5]]))
