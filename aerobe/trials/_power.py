@@ -16,6 +16,7 @@ from aerobe.trials._scatter import Scatter
 from aerobe.verdicts import (
     FULL,
     Allowance,
+    Calls,
     Layout,
     allowance_now,
     call_contrasts,
@@ -25,6 +26,8 @@ from aerobe.verdicts import (
     lay_out,
     lay_out_in_vessels,
     planned_contrasts,
+    share_luck,
+    together_on_days,
 )
 
 Array = NDArray[np.float64]
@@ -198,8 +201,8 @@ def power_from(
         return _nothing(len(null))
     margin = math.log(trial.margin_ratio)
     bias = (rows**2).sum(axis=1) * colour_log_sd**2
-    same = call_contrasts(fit_effects(null, layout, rows, bias_variance=bias), margin, allowance=allowance)
-    found = call_contrasts(fit_effects(real, layout, rows, bias_variance=bias), margin, allowance=allowance)
+    same = calls_of(trial, plots, null, rows, bias, allowance)
+    found = calls_of(trial, plots, real, rows, bias, allowance)
     told = float((found.above[:, 0] & _stands_with_lost(real, plots, lost, rows, bias, margin, allowance)).mean())
     # The difference from which on each simulated verdict tells: its claim interval just leaves zero behind.
     needed = -same.claim_low[:, 0]
@@ -212,6 +215,26 @@ def power_from(
         simulations=len(null),
         standard_error=math.sqrt(max(told * (1 - told), 1e-12) / len(null)),
     )
+
+
+def calls_of(
+    trial: Trial, plots: Sequence[Plot], values: Array, rows: Array, bias: Array | None = None, allowance: Allowance = FULL
+) -> Calls:
+    """The calls of simulated trials, those by days where brews of an arm on a day come out more alike than its days."""
+    margin = math.log(trial.margin_ratio)
+    calls = call_contrasts(fit_effects(values, layout_of(trial, plots), rows, bias_variance=bias), margin, allowance=allowance)
+    arms, days = [plot.arm for plot in plots], [str(plot.round) for plot in plots]
+    merged = share_luck(values, arms, days)
+    groups = together_on_days(arms, days)
+    layout = lay_out([arms[places[0]] for places in groups], [days[places[0]] for places in groups])
+    if not merged.any():
+        return calls
+    if layout.df < 1 or not is_estimable(layout, rows).all():
+        kept = ~merged[:, None]
+        return replace(calls, above=calls.above & kept, below=calls.below & kept, same=calls.same & kept)
+    means = np.column_stack([values[merged][:, places].mean(axis=1) for places in groups])
+    by_days = call_contrasts(fit_effects(means, layout, rows, bias_variance=bias), margin, allowance=allowance)
+    return calls.with_others(merged, by_days)
 
 
 def _stands_with_lost(

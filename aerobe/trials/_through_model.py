@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from aerobe.errors import NotEnoughData
 from aerobe.records import AssayError, Trial
 from aerobe.trials._layouts import Plot
-from aerobe.trials._power import layout_of
+from aerobe.trials._power import calls_of, layout_of
 from aerobe.trials._scatter import Scatter
-from aerobe.verdicts import call_contrasts, fit_effects, is_estimable, is_surface, planned_contrasts
+from aerobe.verdicts import fit_effects, is_estimable, is_surface, planned_contrasts
 
 Array = NDArray[np.float64]
 Progress = Callable[[int, int], None]  # trials done, trials in all
@@ -181,7 +181,7 @@ def _count(trial: Trial, plots: Sequence[Plot], outcomes: Array, truths: Array) 
     if layout.df < 1 or not is_estimable(layout, rows).all():
         raise NotEnoughData("This design leaves nothing to judge the scatter by.", "Plan at least two brews of each arm.")
     effects = fit_effects(outcomes, layout, rows)
-    calls = call_contrasts(effects, math.log(trial.margin_ratio))
+    calls = calls_of(trial, plots, outcomes, rows)
     same = calls.same & ~calls.above & ~calls.below
     true = truths @ rows.T
     wrong = (calls.above & (true <= 0.0)) | (calls.below & (true >= 0.0))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +15,7 @@ from aerobe.verdicts._simultaneous import critical_values
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Number = TypeVar("Number", bound=np.generic)
 
 INTERVAL_LEVEL = 0.90
 # A claim of a difference must hold at 95 % in both directions together: at most one false claim in twenty true nulls,
@@ -34,6 +36,26 @@ class Calls:
     above: Flags  # told to be above zero
     below: Flags  # told to be below zero
     same: Flags  # told to lie within the margin, whatever its direction
+
+    def with_others(self, trials: Flags, others: Calls) -> Calls:
+        """These calls, but for some of the simulated trials, whose calls are the others'."""
+
+        def both(own: NDArray[Number], theirs: NDArray[Number]) -> NDArray[Number]:
+            made = own.copy()
+            made[trials] = theirs
+            return made
+
+        return Calls(
+            low=both(self.low, others.low),
+            high=both(self.high, others.high),
+            family_low=both(self.family_low, others.family_low),
+            family_high=both(self.family_high, others.family_high),
+            claim_low=both(self.claim_low, others.claim_low),
+            claim_high=both(self.claim_high, others.claim_high),
+            above=both(self.above, others.above),
+            below=both(self.below, others.below),
+            same=both(self.same, others.same),
+        )
 
 
 def call_contrasts(

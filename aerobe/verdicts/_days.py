@@ -37,39 +37,67 @@ def brews_of_a_day(
     hurlbert-1984
     """
     days = [result.block for result in results]
-    cells = [f"{arm}|{day}" for arm, day in zip(arms, days, strict=True)]
     beyond = any(result.at_limit or result.above_range for result in results)
-    if kind.is_counted or beyond or len(set(days)) < 2 or "" in days or len(set(cells)) == len(cells):
+    if kind.is_counted or beyond or "" in days or not share_luck(values, arms, days):
         return results, None
-    if not _share_luck(values, arms, days, cells):
-        return results, None
-    groups: dict[str, list[int]] = {}
-    for place, cell in enumerate(cells):
-        groups.setdefault(cell, []).append(place)
-    merged = tuple(_one_day([results[i] for i in places], values[places], kind) for places in groups.values())
+    merged = tuple(_one_day([results[i] for i in places], values[places], kind) for places in together_on_days(arms, days))
     words = (
         "Brews of one arm on one day are more alike than its days: they share that day's luck, so each day of an arm counts once."
     )
     return merged, Rival(name="shared day", words=words, remedy="Spread the brews over more days.")
 
 
-def _share_luck(values: Array, arms: Sequence[int], days: Sequence[str], cells: Sequence[str]) -> bool:
-    """Arm by day against the scatter within, by the F test."""
-    apart = lay_out([sorted(set(cells)).index(cell) for cell in cells])
-    both = lay_out(arms, days)
+def share_luck(values: Array, arms: Sequence[int], days: Sequence[str]) -> NDArray[np.bool_]:
+    """Whether brews of an arm on a day are more alike than its days: arm by day against the scatter within, by the F test.
+
+    Parameters
+    ----------
+    values
+        Outcomes on the scale compared, shape (..., brews): one trial, or simulated ones. [-]
+    arms, days
+        Of each brew. [-]
+
+    Returns
+    -------
+    array
+        One flag for each trial; none where no arm has two brews on a day, or all stand on one day.
+
+    Source
+    ------
+    hurlbert-1984
+    """
+    cells = [f"{arm}|{day}" for arm, day in zip(arms, days, strict=True)]
+    names = sorted(set(cells))
+    none = np.zeros(np.shape(values)[:-1], dtype=bool)
+    if len(set(days)) < 2 or len(names) == len(cells):
+        return none
+    apart, both = lay_out([names.index(cell) for cell in cells]), lay_out(arms, days)
     extra, left = both.df - apart.df, apart.df
     if extra < 1 or left < 1:
-        return False
+        return none
     within = _rest(values, apart.matrix)
     between = _rest(values, both.matrix) - within
-    return bool(
-        between > 1e-12 and (within <= 0.0 or special.fdtrc(extra, left, between / extra / (within / left)) < SHARED_LUCK)
-    )
+    chance = special.fdtrc(extra, left, between / extra / np.maximum(within / left, 1e-300))
+    return np.asarray((between > 1e-12) & (chance < SHARED_LUCK))
 
 
-def _rest(values: Array, matrix: Array) -> float:
-    residual = values - matrix @ (np.linalg.pinv(matrix) @ values)
-    return float(residual @ residual)
+def together_on_days(arms: Sequence[int], days: Sequence[str]) -> list[list[int]]:
+    """The places of the brews of each arm on each day, in the order in which they first come.
+
+    Parameters
+    ----------
+    arms, days
+        Of each brew. [-]
+    """
+    groups: dict[tuple[int, str], list[int]] = {}
+    for place, cell in enumerate(zip(arms, days, strict=True)):
+        groups.setdefault(cell, []).append(place)
+    return list(groups.values())
+
+
+def _rest(values: Array, matrix: Array) -> Array:
+    residual = values - values @ (matrix @ np.linalg.pinv(matrix)).T
+    return np.asarray((residual**2).sum(axis=-1))
 
 
 def _one_day(members: Sequence[BrewResult], values: Array, kind: Outcome) -> BrewResult:

@@ -6,11 +6,13 @@ import math
 from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import statsmodels.api as sm
+import statsmodels.formula.api as smf
 from pytest import approx
 from scipy import stats
 
-from aerobe.verdicts import judge
+from aerobe.verdicts import judge, share_luck, together_on_days
 from aerobe.verdicts._judge_surface import _go_together
 from aerobe.verdicts._small_trials import _scatters
 from aerobe.verdicts._surface_brews import farthest_brew
@@ -65,3 +67,18 @@ def test_scatters_tried_are_all_alike_one_noisy_and_all_but_one() -> None:
     three = [[1, 1, 1], [4.5, 1, 1], [1, 4.5, 4.5], [1, 4.5, 1], [4.5, 1, 4.5], [1, 1, 4.5], [4.5, 4.5, 1]]
     assert np.array(_scatters(3)) == approx(np.array(three))
     assert np.array(_scatters(2)) == approx(np.array([[1, 1], [4.5, 1], [1, 4.5]]))
+
+
+def test_brews_share_the_luck_of_a_day_where_the_analysis_of_variance_says_so() -> None:
+    arms, days = [0, 0, 1, 1, 0, 0, 1, 1, 0, 0, 1, 1], [day for day in "abc" for _ in range(4)]
+    own = np.array([0.0, 0.3, 1.0, 1.1, 0.5, 0.1, 0.8, 1.4, 0.2, 0.6, 1.5, 1.2])
+    luck = np.repeat([0.5, -0.4, -0.3, 0.4, 0.1, 0.6], 2)
+    for share in (0.0, 0.25, 0.4, 0.5, 1.0):
+        table = pd.DataFrame({"y": own + share * luck, "arm": arms, "day": days})
+        fit = smf.ols("y ~ C(arm) * C(day)", table).fit()
+        chance = sm.stats.anova_lm(fit, typ=2).loc["C(arm):C(day)", "PR(>F)"]
+        assert share_luck(table.y.to_numpy(), arms, days) == (chance < 0.1), (share, chance)
+    both = share_luck(np.array([own, own + luck]), arms, days)
+    assert both.tolist() == [False, True]
+    assert together_on_days([1, 0, 1, 0], ["b", "a", "b", "b"]) == [[0, 2], [1], [3]]
+    assert not share_luck(own[:4], [0, 0, 1, 1], list("aaaa")) and not share_luck(own[:4], [0, 1, 0, 1], list("aabb"))
