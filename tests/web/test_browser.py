@@ -72,7 +72,7 @@ def test_a_newcomer_starts_with_four_answers_mends_slips_where_they_are_and_star
     page.locator("#temperature").fill("warm")
     page.get_by_role("button", name="Start the clock").click()
     page.locator("#volume-wrong").wait_for()
-    assert page.evaluate("document.activeElement.id") == "volume"
+    until(page, "document.activeElement.id === 'volume'")
     wrong = "[...document.querySelectorAll('[aria-invalid=true]')].map((field) => field.id)"
     assert page.evaluate(wrong) == ["volume", "flow", "temperature"]
     assert page.locator("#temperature").is_visible() and page.locator("#flow").input_value() == "a lot"
