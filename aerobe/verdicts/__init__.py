@@ -47,11 +47,10 @@ from aerobe.verdicts._verdict import hold_back, judge
 from aerobe.verdicts._words import effect_words, short_headline
 
 __all__ = [
-    "share_luck",
-    "together_on_days",
     "CANNOT_TELL",
     "SAME",
     "HourRatio",
+    "share_luck",
     "share_of_later",
     "CLAIM_LEVEL",
     "COLOUR_SENSITIVE",
@@ -67,6 +66,7 @@ __all__ = [
     "SurfaceAnswer",
     "heights_of",
     "is_surface",
+    "together_on_days",
     "told_of",
     "BrewResult",
     "Calls",

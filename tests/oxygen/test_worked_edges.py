@@ -27,6 +27,7 @@ from aerobe.oxygen import (
     size_air,
     standard_transfer,
 )
+from aerobe.oxygen._faults import _unsteady
 from aerobe.oxygen._foods import Range
 from aerobe.oxygen._grid_fit import GridPosterior, _whitened
 from aerobe.oxygen._models import Mixed
@@ -209,3 +210,12 @@ def test_a_log_is_put_in_order_and_thinned_by_means() -> None:
     assert times.tolist() == [1.0, 2.0, 3.0] and values.tolist() == [4.5, 7.0, 9.0]
     few = thin_log(np.array([1.0, 2.0, 4.0, 8.0, 16.0]), np.array([3.0, 5.0, 7.0, 11.0, 13.0]), 2)
     assert few[0] == approx([1.5, 28.0 / 3.0]) and few[1] == approx([4.0, 31.0 / 3.0])
+
+
+def test_a_probe_that_does_not_rise_is_not_said_to_rise_unevenly() -> None:
+    # A median rate of next to nothing would make any wobble a huge share of it.
+    hours = np.linspace(0.0, 0.5, 48)
+    wobble = 1e-4 * np.sin(40.0 * hours)
+    assert list(_unsteady(hours, 3.0 + wobble + 1e-9 * hours, 9.2)) == []
+    surging = 9.2 - 6.0 * np.exp(-(4.0 * hours + 0.5 * np.sin(12.0 * hours)))
+    assert [fault.name for fault in _unsteady(hours, surging, 9.2)] == ["unsteady rise"]
