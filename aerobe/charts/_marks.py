@@ -188,10 +188,10 @@ def axes_svg(plot: Plot, sheet: Sheet, *, left_px: float) -> tuple[str, str]:
         words += [_x_label(sheet, share(plot.x, tick.at), height, tick, "soft" if number else "ink") for tick in row]
     if plot.x.title:
         lines = len(rows) + max((tick.says.count("\n") for tick in rows[0]), default=0)
-        words.append(sheet.text(0.5, sheet.height + 20.0 + LINE_PX * lines, plot.x.title, anchor="middle", more=_BOLD))
+        words.append(sheet.text(0.5, sheet.height + 20.0 + LINE_PX * lines, plot.x.words, anchor="middle", more=_BOLD))
     beside, level = _beside(plot, sheet)
     if plot.y.title:
-        beside.append(f'<text x="{-left_px:.0f}" y="-26"{_BOLD}>{escape(plot.y.title, quote=False)}</text>')
+        beside.append(f'<text x="{-left_px:.0f}" y="-26"{_BOLD}>{escape(plot.y.words, quote=False)}</text>')
     grid = [_line(sheet, (part, 0.0), (part, 1.0)) for part in upright] + [
         _line(sheet, (0.0, part), (1.0, part)) for part in level
     ]

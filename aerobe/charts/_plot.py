@@ -34,6 +34,13 @@ class Axis:
     is_reversed: bool = False  # zero at the top
     has_grid: bool = True
 
+    @property
+    def words(self) -> str:
+        """The title as it is drawn: distances on a log scale are ratios, so that it is said wherever there is one."""
+        if self.kind != "log" or not self.title or "log scale" in self.title:
+            return self.title
+        return f"{self.title[:-1]}, log scale]" if self.title.endswith("]") else f"{self.title} (log scale)"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Band:
