@@ -40,9 +40,13 @@ def enough_seen(layout: Layout, contrasts: Array, side: NDArray[np.int_]) -> Fla
     if not many.any():
         return many
     inside = layout.subset(seen)
-    if inside.df < LEAST_SEEN:
+    if layout.subset(seen & _of_arms_used(layout, contrasts[many])).df < LEAST_SEEN:
         return np.zeros_like(many)
     return np.asarray(many & is_estimable(inside, contrasts))
+
+
+def _of_arms_used(layout: Layout, contrasts: Array) -> Flags:
+    return np.asarray(layout.membership @ (np.abs(contrasts).sum(axis=0) > 1e-12) > 0)
 
 
 def fit_censored(
@@ -77,8 +81,7 @@ def fit_censored(
     tobin-1958, tanner-wong-1987
     """
     # Arms that no contrast can use have no posterior: they stay out.
-    usable = np.abs(contrasts[enough_seen(layout, contrasts, side)]).sum(axis=0) > 1e-12
-    kept = layout.membership @ usable > 0
+    kept = _of_arms_used(layout, contrasts[enough_seen(layout, contrasts, side)])
     inside = layout.subset(kept)
     draws = _draw(np.tile(outcomes[kept], (CHAINS, 1)), np.tile(side[kept], (CHAINS, 1)), inside, contrasts, seed)
     return summarise(draws.reshape(-1, len(contrasts)), outcomes, side, layout, contrasts, bias_variance)
@@ -97,7 +100,8 @@ def summarise(
     low = middle - np.quantile(draws, _TAILS, axis=0)
     high = np.quantile(draws, 1.0 - _TAILS, axis=0) - middle
     spread = np.where(low[0] > high[0], low, high)
-    df = np.where(lost > 0, _df_of_tails(spread[0] / spread[1], np.maximum(1.0, np.minimum(plain.df, least)), plain.df), plain.df)
+    ratio = np.divide(spread[0], spread[1], out=np.ones_like(middle), where=spread[1] > 0.0)  # draws all alike have no tails
+    df = np.where(lost > 0, _df_of_tails(ratio, np.maximum(1.0, np.minimum(plain.df, least)), plain.df), plain.df)
     reach = -special.stdtrit(df[None, :], _TAILS[:, None])
     error = np.maximum(low / reach, high / reach).max(axis=0)
     if bias_variance is not None:

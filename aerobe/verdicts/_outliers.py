@@ -55,6 +55,8 @@ def _farthest(values: Array, layout: Layout) -> int | None:
         alone = np.array([abs(v - np.median(values[mates > 0.0])) for v, mates in zip(values, own, strict=True)])
         place = int(np.lexsort((-alone, np.round(np.where(np.abs(off) >= LEAST_FACTOR, chance, 2.0 * len(values)), 12)))[0])
         worst = float(chance[place])
+        if abs(off[place]) < LEAST_FACTOR:
+            return None
         if layout.n_arms > 2:  # two arms in blocks differ by one set of residuals, and none is noisier than the other
             worst = max(worst, _by_its_own_arm(values, layout, place, float(off[place]), float(free[place])))
         elif len(set(np.round(np.abs(residual[usable]), 9))) <= len(values) / 2:

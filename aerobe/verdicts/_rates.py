@@ -60,7 +60,8 @@ def _plain(counts: Array, exposure: Array, layout: Layout, contrasts: Array, is_
     rate = np.maximum(events, 0.5) / exposed
     squares = ((counts - exposure * (member @ rate)) ** 2) @ member
     between = squares * units / np.maximum(units - 1.0, 1.0) / exposed**2
-    chance = (events + 0.5) / exposed**2 * (np.maximum(1.0 - rate, 0.0) if is_share else 1.0)
+    # Where all were affected, half of one more stands for what chance could have left, as it does where none was.
+    chance = (events + 0.5) / exposed**2 * (np.maximum(1.0 - rate, 0.5 / exposed) if is_share else 1.0)
     variance = np.maximum(between, chance) / rate**2
     shares = contrasts**2 * variance
     total = shares.sum(axis=1)
@@ -98,15 +99,16 @@ def _blocked(counts: Array, exposure: Array, layout: Layout, contrasts: Array, i
 def _effects(
     estimate: Array, covariance: Array, df: Array, layout: Layout, known: NDArray[np.bool_], arm_variance: Array
 ) -> Effects:
-    error = np.sqrt(np.diag(covariance))
-    size = np.sqrt(np.outer(np.diag(covariance), np.diag(covariance)))
+    variance = np.diag(covariance)
+    told = variance > 0.0  # not where rounding leaves less than nothing
+    error = np.sqrt(np.where(told, variance, 1.0))
     return Effects(
         estimate=np.asarray(estimate),
         error=error,
         df=np.asarray(df),
         family_df=np.asarray(df),
-        correlation=covariance / size,
-        known=known,
+        correlation=np.where(np.outer(told, told), covariance / np.outer(error, error), np.eye(len(error))),
+        known=known & told,
         scatter_df=layout.df,
         scatter=np.asarray(arm_variance.mean()),
         arm_variance=arm_variance,
