@@ -205,15 +205,14 @@ def tap_twice(button: Any) -> None:
     button.evaluate("button => { button.click(); button.click(); }")
 
 
-def go(page: Any, address: str) -> None:
-    """Open an address; once more if the page that is left renews itself in the same moment."""
+def go(page: Any, address: str) -> Any:
+    """Open an address; once more if the page that is left renews itself in the same moment. Gives the answer that came."""
     from playwright.sync_api import Error
 
     end = time.monotonic() + PATIENCE_S
     while True:
         try:
-            page.goto(address)
-            return
+            return page.goto(address)
         except Error as fault:
             words = ("ERR_ABORTED", "interrupted by another navigation")
             if time.monotonic() > end or not any(one in str(fault) for one in words):
