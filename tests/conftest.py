@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import itertools
 import os
+import shutil
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -18,6 +19,11 @@ from tests.stores import fresh_database, postgres, server_programs
 _THREADS = str(max(1, (os.cpu_count() or 1) // int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1"))))
 for _name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "NUMBA_NUM_THREADS"):
     os.environ.setdefault(_name, _THREADS)
+
+# Notebooks of tests lie in memory where there is plenty: each entry would wait for a disk, and what a test wrote ends with it.
+_MEMORY, _PLENTY_BYTES = Path("/dev/shm"), 4_000_000_000
+if _MEMORY.is_dir() and shutil.disk_usage(_MEMORY).free > _PLENTY_BYTES:
+    os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(_MEMORY))
 
 TRUTH = Path(__file__).parent / "truth"
 DATA = Path(__file__).parent / "data"

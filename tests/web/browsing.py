@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 import threading
@@ -12,6 +13,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import httpx
 import pytest
 
 from aerobe import usecases
@@ -20,6 +22,7 @@ from aerobe.web._app import system_clock
 from aerobe.web._serve import make_server
 from tests.calls import no_call
 from tests.ports import free_port
+from tests.web.conftest import BREW, form_token
 
 CHROMIUM = shutil.which("chromium")
 ARGS = [
@@ -32,7 +35,7 @@ ARGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
-AXE = Path(__file__).parent / "vendor" / "axe.min.js"
+AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text(encoding="utf-8")
 PATIENCE_S = 240.0  # how long the machine may take is not what is tested
 SIZES = {"phone": {"width": 390, "height": 844}, "desk": {"width": 1280, "height": 900}, "narrow": {"width": 320, "height": 568}}
 
@@ -143,6 +146,25 @@ def visit(browser: Any, served: Served, size: str, look: str = "light") -> Visit
 def ago(hours: float) -> str:
     """An hour of this machine's clock, as a person types it: also where the clocks were changed since then."""
     return (datetime.now().astimezone() - timedelta(hours=hours)).astimezone().strftime("%Y-%m-%d %H:%M")
+
+
+def with_a_brew(served: Served, hours: float = 2.0) -> str:
+    """A brew under air since then, sent as its form sends it; gives the address of its page."""
+    with httpx.Client(base_url=served.base, timeout=PATIENCE_S) as device:
+        token = form_token(device.get("/menu").text)
+        typed = BREW | {"name": "Barrel by the door", "started_at": ago(hours)}
+        answer = device.post("/brews", data=typed, headers={"x-aerobe-form": token})
+    assert answer.status_code == 303, answer.text
+    return f"{served.base}{answer.headers['location'].partition('?')[0]}"
+
+
+def violations(page: Any, rules: list[str] | None = None) -> list[Any]:
+    """What axe-core finds on the page that stands, by all its rules or by these."""
+    asked = json.dumps({"resultTypes": ["violations"], "preload": False, **({"runOnly": rules} if rules else {})})
+    check = f"axe.run(document, {asked}).then(told => told.violations)"
+    told = page.evaluate(f"window.axe ? {check} : null")  # it is brought to each page once
+    found: list[Any] = page.evaluate(f"{AXE}\n;{check}") if told is None else told
+    return found
 
 
 # The page stands as a whole, and what its scripts do at its start is done.

@@ -24,6 +24,7 @@ from tests.web.browsing import (
     tap_twice,
     until,
     visit,
+    with_a_brew,
 )
 
 __all__ = ["browser", "calling", "served"]  # fixtures
@@ -170,7 +171,7 @@ def test_a_whole_brew_from_the_first_screen_to_the_harvest(browser: Any, calling
 
 def test_an_entry_typed_on_an_old_page_and_a_double_tap_come_once(browser: Any, served: Served) -> None:
     one = visit(browser, served, "phone")
-    fill_first_brew(one.page, served.base, 2)
+    with_a_brew(served)
     go(one.page, served.base + "/brews/barrel-by-the-door/record?what=oxygen")
     type_with_keys(one.page, "7,9")
     tap_twice(one.page.get_by_role("button", name="Keep", exact=True))
@@ -185,7 +186,7 @@ def test_an_entry_typed_on_an_old_page_and_a_double_tap_come_once(browser: Any, 
 
 def test_a_refused_entry_stays_in_the_form_with_its_remedy(browser: Any, served: Served) -> None:
     one = visit(browser, served, "phone")
-    fill_first_brew(one.page, served.base, 2)
+    with_a_brew(served)
     go(one.page, served.base + "/brews/barrel-by-the-door/record?what=pH")
     one.page.locator("#signal").fill("99")
     one.page.get_by_role("button", name="Keep", exact=True).click()
@@ -197,7 +198,7 @@ def test_a_refused_entry_stays_in_the_form_with_its_remedy(browser: Any, served:
 def test_entries_keep_their_order_where_answers_are_slow(browser: Any, served: Served) -> None:
     # The server tells its second, four seconds pass on the way: that says nothing against this device's clock.
     page = visit(browser, served, "phone").page
-    fill_first_brew(page, served.base, 2)
+    with_a_brew(served)
     go(page, served.base + "/brews/barrel-by-the-door/record?what=oxygen")
     told = answered(
         page,
@@ -229,7 +230,7 @@ def test_entries_keep_their_order_where_answers_are_slow(browser: Any, served: S
 
 def test_a_second_entry_typed_while_the_first_is_being_sent_is_kept_too(browser: Any, served: Served) -> None:
     one = visit(browser, served, "phone")
-    fill_first_brew(one.page, served.base, 2)
+    with_a_brew(served)
     go(one.page, served.base + "/brews/barrel-by-the-door/record?what=oxygen")
     held: list[Any] = []
     slow = [True]  # a slow line: the answer does not come yet
@@ -255,7 +256,7 @@ def test_a_second_entry_typed_while_the_first_is_being_sent_is_kept_too(browser:
 
 def test_a_page_that_renews_itself_does_not_take_away_a_tap_that_is_on_its_way(browser: Any, served: Served) -> None:
     one = visit(browser, served, "phone")
-    fill_first_brew(one.page, served.base, 2)
+    go(one.page, with_a_brew(served))
     one.page.locator(".call .say").first.wait_for()
     until(one.page, "!document.querySelector('.call .say').textContent.includes('Working')")
     go(one.page, served.base + "/")
@@ -287,7 +288,7 @@ def test_a_page_that_renews_itself_does_not_take_away_a_tap_that_is_on_its_way(b
 
 def test_without_room_on_the_device_an_entry_is_never_said_to_be_kept_nor_lost(browser: Any, served: Served) -> None:
     one = visit(browser, served, "phone")
-    fill_first_brew(one.page, served.base, 2)
+    with_a_brew(served)
     full = "IDBObjectStore.prototype.add = () => { throw new DOMException('full', 'QuotaExceededError'); };"
     one.page.add_init_script(full)
     go(one.page, served.base + "/brews/barrel-by-the-door/record?what=oxygen")

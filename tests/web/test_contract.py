@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-import tempfile
-from pathlib import Path
+from collections.abc import Callable
+from typing import Any
 
 import pytest
 import schemathesis
@@ -18,16 +18,15 @@ from tests.calls import no_call
 from tests.web.conftest import START, Clock, form_token
 
 pytestmark = pytest.mark.slow
-FOLDER = Path(tempfile.mkdtemp(prefix="aerobe-contract-"))
 
 
 @pytest.fixture(scope="module")
-def schema():  # type: ignore[no-untyped-def]
+def schema(tmp_path_factory: pytest.TempPathFactory):  # type: ignore[no-untyped-def]
     """The app's own OpenAPI page, over the invented yard; a form token is sent, so that the forms themselves are reached."""
-    clock = Clock()
-    notebook = usecases.notebook.open_notebook(FOLDER / "tea.notebook", at=clock())
+    clock, folder = Clock(), tmp_path_factory.mktemp("contract")
+    notebook = usecases.notebook.open_notebook(folder / "tea.notebook", at=clock())
     usecases.notebook.make_demo(notebook, now=START)
-    options = ServeSettings(watching=False, photos=FOLDER / "photos", burst=1e9, per_s=1e9, names=("testserver",))
+    options = ServeSettings(watching=False, photos=folder / "photos", burst=1e9, per_s=1e9, names=("testserver",))
     app = create_app(notebook, state=open_state(None), clock=clock, settings=options, advise=no_call)
     with TestClient(app, base_url="http://localhost") as client:
         client.headers["x-aerobe-form"] = form_token(client.get("/menu").text)
@@ -39,17 +38,24 @@ def schema():  # type: ignore[no-untyped-def]
     notebook.close()
 
 
-TRIES = settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True, database=None)
+def tries(count: int) -> Callable[[Any], Any]:
+    """So many requests of each kind, the same ones each time."""
+    return settings(max_examples=count, deadline=None, suppress_health_check=list(HealthCheck), derandomize=True, database=None)
 
 
-def test_no_request_makes_a_fault_of_ours(schema) -> None:  # type: ignore[no-untyped-def]
+# Of each address and form: a few every day, many at night.
+COUNTS = [4, pytest.param(40, marks=pytest.mark.night)]
+
+
+@pytest.mark.parametrize("count", COUNTS)
+def test_no_request_makes_a_fault_of_ours(schema, count: int) -> None:  # type: ignore[no-untyped-def]
     tried, let_in = 0, []
     for found in schema.get_all_operations():
         operation = found.ok()
         if operation.path == "/live":
             continue  # it never ends; tests/web/test_live.py listens to it
 
-        @TRIES
+        @tries(count)
         @given(case=operation.as_strategy())
         def one(case) -> None:  # type: ignore[no-untyped-def]
             answer = case.call()
@@ -89,7 +95,8 @@ ODD = st.one_of(
 )
 
 
-def test_every_form_takes_odd_words_without_a_fault_of_ours(schema) -> None:  # type: ignore[no-untyped-def]
+@pytest.mark.parametrize("count", COUNTS)
+def test_every_form_takes_odd_words_without_a_fault_of_ours(schema, count: int) -> None:  # type: ignore[no-untyped-def]
     # The forms of the pages are not spelled out in the OpenAPI page, so they are read from the pages themselves.
     client = schema.aerobe_client
     forms: dict[str, list[str]] = {}
@@ -103,7 +110,7 @@ def test_every_form_takes_odd_words_without_a_fault_of_ours(schema) -> None:  # 
     forms |= {f"/brews/{BREW}/{end}": names for end, names in OF_A_BREW.items()}
     for action, names in forms.items():
 
-        @TRIES
+        @tries(count)
         @given(action=st.just(action), typed=st.fixed_dictionaries({}, optional=dict.fromkeys(names, ODD)))
         def one(action: str, typed: dict[str, str]) -> None:
             answer = client.post(action, data=typed, follow_redirects=False)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 from dataclasses import dataclass
 from datetime import datetime
@@ -14,7 +13,6 @@ import pytest
 from aerobe import usecases
 from aerobe.records import Brew
 from tests.web.browsing import (
-    AXE,
     CHROMIUM,
     SIZES,
     Served,
@@ -24,6 +22,7 @@ from tests.web.browsing import (
     go,
     let_parts_arrive,
     steadily,
+    violations,
     visit,
 )
 
@@ -87,15 +86,10 @@ def _barriers(page: Any, rules: list[str] | None = None) -> tuple[list[Any], boo
 
     A page may renew itself when its call is ready, which ends a check half way: then once more.
     """
-    asked = json.dumps({"resultTypes": ["violations"], "preload": False, **({"runOnly": rules} if rules else {})})
-    check = f"axe.run(document, {asked}).then(told => told.violations)"
 
     def look() -> tuple[list[Any], bool]:
         let_parts_arrive(page)
-        told = page.evaluate(f"window.axe ? {check} : null")  # it is brought to each page once
-        if told is None:
-            told = page.evaluate(f"{AXE.read_text(encoding='utf-8')}\n;{check}")
-        return told, page.evaluate(IS_WIDE, page.viewport_size["width"])
+        return violations(page, rules), page.evaluate(IS_WIDE, page.viewport_size["width"])
 
     found: tuple[list[Any], bool] = steadily(page, look)
     return found

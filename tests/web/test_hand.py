@@ -11,8 +11,7 @@ import pytest
 
 from tests.calls import no_call
 from tests.ports import free_port
-from tests.web.browsing import CHROMIUM, PATIENCE_S, Served, arrive, browser, go, visit
-from tests.web.test_browser import fill_first_brew
+from tests.web.browsing import CHROMIUM, PATIENCE_S, Served, arrive, browser, go, visit, with_a_brew
 from tests.web.test_push import ASKED
 
 pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed")]
@@ -39,13 +38,11 @@ PUSHES = """
 
 
 @pytest.fixture(scope="module")
-def brewing(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    """An app with one brew under air, written in by hand."""
+def brewing(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """An app with one brew under air, for what a hand does."""
     made = Served(folder=Path(tmp_path_factory.mktemp("hand")), port=free_port(), advise=no_call)
     made.start()
-    one = visit(browser, made, "phone")
-    fill_first_brew(one.page, made.base, 2)
-    one.context.close()
+    with_a_brew(made)
     yield made
     made.stop()
 

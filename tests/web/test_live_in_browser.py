@@ -8,8 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.web.browsing import CHROMIUM, PATIENCE_S, Served, browser, calling, until, visit
-from tests.web.test_browser import fill_first_brew
+from tests.web.browsing import CHROMIUM, PATIENCE_S, Served, browser, calling, go, until, visit, with_a_brew
 
 __all__ = ["browser", "calling"]  # fixtures
 pytestmark = [pytest.mark.browser, pytest.mark.skipif(CHROMIUM is None, reason="chromium is not installed")]
@@ -21,7 +20,7 @@ def test_a_call_that_was_found_before_the_page_could_listen_is_shown_all_the_sam
     held: list[Any] = []
     the_line = re.compile(r"/live(\?|$)")
     one.page.route(the_line, lambda route: held.append(route))
-    fill_first_brew(one.page, calling.base, 2)
+    go(one.page, with_a_brew(calling))
     one.page.locator(".call .say").first.wait_for()
     thinker = calling.server.config.app.state.thinker
     end = time.monotonic() + PATIENCE_S
