@@ -8,14 +8,16 @@ import pkgutil
 from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import asynccontextmanager
 from datetime import datetime
+from functools import cache
 from types import ModuleType
 from typing import TYPE_CHECKING
 
-from fastapi import Depends, FastAPI, HTTPException, Request
+from fastapi import APIRouter, Depends, FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.requests import ClientDisconnect
+from starlette.routing import BaseRoute
 from starlette.staticfiles import StaticFiles
 
 from aerobe import usecases
@@ -95,13 +97,10 @@ def create_app(
     app.state.hindsight = _hindsight(notebook, clock, app.state.live, look_back or (None if advise else _look_back))
     app.state.practising = open_practising(state, clock, app.state.live, able=advise is None)
     app.state.watch = Watch(notebook, state, app.state.live, app.state.thinker, clock)
-    found = list(page_modules())
     # A page file may show several entries: `nav` alone or a tuple of them.
-    entries = [item for module in found for item in _entries(module)]
+    entries = [item for module in page_modules() for item in _entries(module)]
     app.state.menu = sorted(entries, key=lambda item: item.order)
-    for module in found:
-        own_form = [] if getattr(module, "by_token", False) else [Depends(require_own_form), Depends(require_whole_text)]
-        app.include_router(module.router, dependencies=[Depends(note_place), *own_form])
+    app.router.routes.extend(_pages())
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     _answer_faults(app)
     app.add_middleware(InDisplayUnits, notebook=notebook)
@@ -115,6 +114,16 @@ def create_app(
         per_s=settings.per_s,
     )
     return app
+
+
+@cache
+def _pages() -> tuple[BaseRoute, ...]:
+    """The routes of all pages. They hold nothing of an app, and what they ask of a request is worked out once a process."""
+    every = APIRouter()
+    for module in page_modules():
+        own_form = [] if getattr(module, "by_token", False) else [Depends(require_own_form), Depends(require_whole_text)]
+        every.include_router(module.router, dependencies=[Depends(note_place), *own_form])
+    return tuple(every.routes)
 
 
 def page_modules() -> Iterator[ModuleType]:

@@ -161,7 +161,7 @@ def test_many_requests_at_once_are_slowed_down(shed: Shed) -> None:
         shed.notebook,
         state=WebState(None, {"secret": "00" * 32}),
         clock=shed.clock,
-        settings=ServeSettings(watching=False, burst=10, per_s=1),
+        settings=ServeSettings(watching=False, burst=10, per_s=1e-6),
     )
     client = TestClient(app, base_url="http://localhost")
     codes = [client.get("/static/app.css").status_code for _ in range(20)]
