@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from aerobe.charts._look import SHAPES
 from aerobe.charts._plot import Axis, Intervals, Key, Line, Mark, Plot, Points, Rule, Span
 from aerobe.charts._style import FigureTable, Picture, folded
-from aerobe.units import number
+from aerobe.units import number, ratio_of
 
 ROW_PX = 46  # a label and its interval under it
 
@@ -122,10 +122,10 @@ def funnel(
         The pooled effect. [ln ratio]
     """
     top = 1.05 * max(errors)
-    ratios, middle = [math.exp(effect) for effect in effects], math.exp(pooled)
+    ratios, middle = [ratio_of(effect) for effect in effects], ratio_of(pooled)
     marks: list[Mark] = [
         Line(
-            x=[math.exp(pooled + sign * 1.96 * error) for error in (0.0, top)],
+            x=[ratio_of(pooled + sign * 1.96 * error) for error in (0.0, top)],
             y=(0.0, top),
             colour="soft",
             dash=(4, 3),
@@ -138,7 +138,7 @@ def funnel(
         Points(x=ratios, y=errors, colour="leaf", opacity=0.9, words=tuple(labels)),
     ]
     outside = sum(abs(effect - pooled) > 1.96 * error for effect, error in zip(effects, errors, strict=True))
-    says = f"{len(effects)} trials around a pooled ratio of {number(math.exp(pooled))}; {outside} lie outside the funnel in "
+    says = f"{len(effects)} trials around a pooled ratio of {number(ratio_of(pooled))}; {outside} lie outside the funnel in "
     says += "which 19 of 20 would lie if trials did not differ."
     table = FigureTable(
         columns=("trial", "ratio [-]", "standard error of ln ratio"), rows=tuple(zip(labels, ratios, errors, strict=True))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
@@ -10,7 +9,7 @@ import numpy as np
 
 from aerobe.charts._plot import Axis, Key, Line, Mark, Plot, Points, Span
 from aerobe.charts._style import FigureTable, Picture
-from aerobe.units import number
+from aerobe.units import number, ratio_of
 
 if TYPE_CHECKING:
     from aerobe.verdicts import BrewResult, Outcome, SurfaceAnswer
@@ -87,4 +86,4 @@ def _shown(answer: SurfaceAnswer, natural: np.ndarray, values: Sequence[float], 
     seen = np.log(values) if kind.is_ratio else np.array(values)
     middle = float(np.median(seen - sign * heights_of(answer, natural)))
     found = middle + sign * heights_of(answer, along)
-    return [math.exp(min(700.0, one)) if kind.is_ratio else float(one) for one in found]
+    return [ratio_of(one) if kind.is_ratio else float(one) for one in found]

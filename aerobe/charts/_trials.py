@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from aerobe.charts._plot import Axis, Band, Follow, Key, Line, Mark, Plot, Points, Rule, Span
 from aerobe.charts._style import FigureTable, Picture
-from aerobe.units import amount, number, percent
+from aerobe.units import amount, number, percent, ratio_of
 
 if TYPE_CHECKING:
     from aerobe.trials import Design
@@ -109,7 +109,7 @@ def dose_curve(
     """
 
     def back(values: Sequence[float]) -> list[float]:
-        return [math.exp(min(700.0, value)) if is_ratio else value for value in values]
+        return [ratio_of(value) if is_ratio else value for value in values]
 
     y_title = f"{quantity} [{unit}]" if unit else quantity
     low, middle, high = back(answer.low), back(answer.fitted), back(answer.high)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from aerobe.charts._evidence import RatioRow, forest, funnel
 from aerobe.charts._style import Picture
+from aerobe.units import ratio_of
 
 if TYPE_CHECKING:
     from aerobe.evidence import Weighed
@@ -22,10 +23,10 @@ def weighed_pictures(weighed: Weighed) -> tuple[Picture, ...]:
     rows = [
         RatioRow(
             label=label,
-            ratio=math.exp(item.effect),
+            ratio=ratio_of(item.effect),
             weight=share,
-            low=math.exp(item.interval()[0]),
-            high=math.exp(item.interval()[1]),
+            low=ratio_of(item.interval()[0]),
+            high=ratio_of(item.interval()[1]),
         )
         for label, item, share in zip(labels, weighed.contrasts, weighed.shares, strict=True)
     ]
@@ -38,8 +39,8 @@ def weighed_pictures(weighed: Weighed) -> tuple[Picture, ...]:
                 low=low,
                 high=high,
                 is_pooled=True,
-                outer_low=None if weighed.next_trial is None else math.exp(weighed.next_trial[0]),
-                outer_high=None if weighed.next_trial is None else math.exp(weighed.next_trial[1]),
+                outer_low=None if weighed.next_trial is None else ratio_of(weighed.next_trial[0]),
+                outer_high=None if weighed.next_trial is None else ratio_of(weighed.next_trial[1]),
             )
         )
     title = f"{weighed.recipe} against {weighed.against}"

@@ -13,7 +13,7 @@ from aerobe.cli._common import OWN, Where, now, progress, say, table
 from aerobe.cli._pictures import save_poster
 from aerobe.errors import ImportFault
 from aerobe.records import as_json
-from aerobe.units import ratio_words
+from aerobe.units import ratio_of, ratio_words
 
 app = App(name="evidence", help="What many people found: take in, list, weigh, pool every brew.")
 
@@ -155,4 +155,4 @@ def brews(*, reference: str = "", outcome: str = "biomass", gpu: bool = False, w
 
 
 def _ratio(one: Any) -> str:
-    return ratio_words(math.exp(one.mean), math.exp(one.low), math.exp(one.high))
+    return ratio_words(*map(ratio_of, (one.mean, one.low, one.high)))

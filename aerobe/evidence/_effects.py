@@ -57,6 +57,22 @@ class Contrast:
             raise UnusableRecord(f"Trial {self.key} compares {self.recipe} with itself.", "Name two different recipes.")
         if not 0.0 <= self.shared_variance <= self.variance:
             raise UnusableRecord(f"Trial {self.key} shares more variance than it has.", "Check the errors of its arms.")
+        if not (math.isfinite(self.df) and self.df >= 0.0 and min(self.brews, self.brews_against) >= 0):
+            raise UnusableRecord(
+                f"Trial {self.key} has {self.df:g} degrees of freedom from {self.brews} and {self.brews_against} brews.",
+                "Numbers of brews and degrees of freedom are zero (not told) or more.",
+            )
+        if not all(map(math.isfinite, (*self.moderators.values(), *self.results, *self.results_against))):
+            raise UnusableRecord(
+                f"Trial {self.key} holds a result or a circumstance that is no number.", "Leave out what is not known."
+            )
+        if self.low is None and self.high is None:
+            return
+        if self.low is None or self.high is None or not self.low < self.effect < self.high or math.isinf(self.high - self.low):
+            raise UnusableRecord(
+                f"Trial {self.key} has an interval of {self.low} to {self.high} around {self.effect:g}.",
+                "Give both ends, as natural logs of ratios, one on either side of the effect.",
+            )
 
     def interval(self) -> tuple[float, float]:
         """The trial's interval at the level of a verdict: the one it was judged by where that is told. [ln ratio]"""

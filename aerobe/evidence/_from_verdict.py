@@ -46,7 +46,7 @@ def contrasts_of_verdict(
     doubts = doubts_of_all(verdict)
     for item in verdict.comparisons:
         se = item.error
-        if item.effect is None or se is None or not se > 0.0 or item.held_by not in ("", "colour") or doubts:
+        if item.effect is None or se is None or not 0.0 < se < math.inf or item.held_by not in ("", "colour") or doubts:
             continue
         if item.first not in names or item.second not in names:  # factors and points of a surface are no recipes
             continue

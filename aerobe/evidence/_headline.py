@@ -13,7 +13,7 @@ from aerobe.evidence._pool import Pooled, pool
 from aerobe.evidence._quality import carries_a_headline
 from aerobe.evidence._selection import Selection
 from aerobe.evidence._sites import near_names, site_means
-from aerobe.units import number, ratio_words
+from aerobe.units import number, ratio_of, ratio_words
 from aerobe.verdicts import CLAIM_LEVEL, INTERVAL_LEVEL
 
 CANNOT_TELL = "cannot tell"
@@ -70,7 +70,7 @@ def headline(
     if answer in ("better", "worse") and missing is not None:
         says += f" {missing.in_words()}"
     if next_trial is not None:
-        low, high = (math.exp(end) for end in next_trial)
+        low, high = (ratio_of(end) for end in next_trial)
         says += f" In your own hands the true ratio may lie anywhere between {low:.2g} and {high:.2g} ({_LEVEL} of next trials)."
     return Headline(answer=answer, says=says, held_back=tuple(held))
 
@@ -124,17 +124,17 @@ def _without_pool(recipe: str, against: str, used: Sequence[Contrast], through: 
         return Headline(
             answer=CANNOT_TELL,
             says=f"All {len(used)} trials come from one place ({places.names[0]}): there {recipe} gives about "
-            f"{math.exp(float(places.effects[0])):.3g} times {against}. Nobody else has repeated it, so nothing is claimed.",
+            f"{ratio_of(float(places.effects[0])):.3g} times {against}. Nobody else has repeated it, so nothing is claimed.",
         )
     alone = ""
     if used:
         low, high = used[0].interval()
-        ratio = ratio_words(math.exp(used[0].effect), math.exp(low), math.exp(high))
+        ratio = ratio_words(*map(ratio_of, (used[0].effect, low, high)))
         alone = f"{recipe} gives {ratio} times {against} there ({_LEVEL} interval). "
     if through is None or (used and math.isnan(through.indirect)):
         says = f"One trial only ({used[0].key}): {alone}It has not been repeated, so nothing is pooled."
         return Headline(answer=CANNOT_TELL, says=says)
-    ratio = ratio_words(math.exp(through.effect), math.exp(through.low), math.exp(through.high))
+    ratio = ratio_words(*map(ratio_of, (through.effect, through.low, through.high)))
     kind = (
         "One trial brewed both side by side; with what other recipes tell of them"
         if used

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from aerobe.evidence._spread import Array, checked, spread, spread_interval, weighted_fit
+from aerobe.units import ratio_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,7 +72,7 @@ class Pooled:
 
     def as_ratio(self) -> tuple[float, float, float]:
         """The pooled ratio with its interval. [-]"""
-        return math.exp(self.estimate), math.exp(self.low), math.exp(self.high)
+        return ratio_of(self.estimate), ratio_of(self.low), ratio_of(self.high)
 
 
 def pool(effects: object, variances: object, *, method: str = "REML", hartung_knapp: bool = True, level: float = 0.95) -> Pooled:

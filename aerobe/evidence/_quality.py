@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from aerobe.evidence._effects import Contrast
+from aerobe.units import ratio_of
 
 Severity = Literal["leaves it out", "weakens", "note"]
 IMPLAUSIBLE_LOG_RATIO = math.log(50.0)
@@ -87,7 +88,7 @@ def flags(contrast: Contrast) -> tuple[Flag, ...]:
         say(
             "implausible",
             "leaves it out",
-            f"A ratio of {math.exp(contrast.effect):.3g} is more than any recipe is known to do: check units. It is left out.",
+            f"A ratio of {ratio_of(contrast.effect):.3g} is more than any recipe is known to do: check units. It is left out.",
         )
     return tuple(found)
 

@@ -20,7 +20,7 @@ import numpy as np
 
 from aerobe.errors import NotEnoughData
 from aerobe.evidence._spread import Array, checked
-from aerobe.units import ratio_words
+from aerobe.units import ratio_of, ratio_words
 from aerobe.verdicts import INTERVAL_LEVEL
 
 CLEAR = 1.959963984540054  # where no bar is given, a trial counts as clear beyond this many standard errors
@@ -49,7 +49,7 @@ class Selection:
 
     def in_words(self) -> str:
         """One sentence on what a filter of publication could have done."""
-        ratio = ratio_words(math.exp(self.estimate), math.exp(self.low), math.exp(self.high))
+        ratio = ratio_words(*map(ratio_of, (self.estimate, self.low, self.high)))
         if self.stands:
             return f"Allowing for trials that were never sent in, the ratio would be {ratio} and its direction stands."
         if self.root > ROOT_NEEDED:

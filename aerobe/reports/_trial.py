@@ -17,7 +17,7 @@ from aerobe.reports._recompute import recompute_files
 from aerobe.reports._tables import limits_of_readings, noise_and_colour, readings_table, recipe_blocks
 from aerobe.sources import cite
 from aerobe.trials import arm_in_words
-from aerobe.units import number
+from aerobe.units import number, ratio_of
 from aerobe.verdicts import Comparison, Verdict, effect_words, is_surface, short_headline
 
 MOST_ARMS = 6  # that one picture can tell apart
@@ -164,11 +164,7 @@ def _row(item: Comparison) -> RatioRow:
     label = item.label if item.planned else f"{item.label} (unplanned)"
     if item.effect is None or item.low is None or item.high is None:
         return RatioRow(label=label, ratio=None)
-    return RatioRow(label=label, ratio=_exp(item.effect), low=_exp(item.low), high=_exp(item.high))
-
-
-def _exp(value: float) -> float:
-    return math.exp(min(50.0, max(-50.0, value)))
+    return RatioRow(label=label, ratio=ratio_of(item.effect), low=ratio_of(item.low), high=ratio_of(item.high))
 
 
 def _facts(trial: Trial, run_sheet: RunSheet | None, verdict: Verdict) -> list[tuple[str, str]]:

@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 from aerobe.trials._scatter import ONE_DAY_AND_HEAP, Scatter
-from aerobe.units import ratio_words
+from aerobe.units import ratio_of, ratio_words
 from aerobe.verdicts import INTERVAL_LEVEL, Verdict
 
 # Beside a verdict what is published is worth two brews only (ours: no source), not the five it is worth to a plan: the law of one
@@ -57,7 +57,7 @@ def informed_words(verdict: Verdict, prior: Scatter = BESIDE) -> tuple[str, ...]
         if verdict.question == "factors" and item.second:  # a point chosen for looking best has no plain t interval
             continue
         low, high = informed_interval(item.effect, item.low, item.high, df=df, brew_sd=verdict.brew_sd, prior=prior)
-        ratio = ratio_words(math.exp(item.effect), math.exp(low), math.exp(high))
+        ratio = ratio_words(*map(ratio_of, (item.effect, low, high)))
         found.append(
             f"{item.label}: so few brews hardly tell how they differ. If they differ as published brews of one day and heap "
             f"do (about {prior.brew_log_sd:g} on the log scale, worth {prior.df + 1:g} brews), the ratio would be {ratio}. Shown "

@@ -41,7 +41,18 @@ from aerobe.units._kinds import (
 )
 from aerobe.units._regions import guess_display_units
 from aerobe.units._signs import signs, signs_of_page
-from aerobe.units._writing import amount, given, number, parse_number, percent, ratio_words, span, whole_numbers, with_uncertainty
+from aerobe.units._writing import (
+    amount,
+    given,
+    number,
+    parse_number,
+    percent,
+    ratio_of,
+    ratio_words,
+    span,
+    whole_numbers,
+    with_uncertainty,
+)
 
 __all__ = [
     "as_cell",
@@ -85,6 +96,7 @@ __all__ = [
     "parse_number",
     "amount",
     "percent",
+    "ratio_of",
     "ratio_words",
     "shown_in",
     "shown_markup",

@@ -126,6 +126,11 @@ def with_uncertainty(value: float, low: float, high: float) -> str:
     return f"{value:.{places}f} ({low:.{places}f} to {high:.{places}f})"
 
 
+def ratio_of(log: float) -> float:
+    """The ratio with this natural logarithm, held where a computer can still write it: 1e-304 to 1e304."""
+    return math.exp(min(700.0, max(-700.0, log)))
+
+
 def ratio_words(value: float, low: float, high: float) -> str:
     """`1.8 (0.60 to 5.4)`: a ratio with its interval, each end with digits of its own, for ratios are compared by their logs."""
     digits = 3 if low > 0.0 and high < 1.5 * low else 2

@@ -80,7 +80,7 @@ def find_rivals(
         found.append(
             Rival(
                 name="single brew",
-                words=f"Arm {', '.join(single)} was brewed once: how much its brews differ is not known.",
+                words=f"{_arms(single, 'was', 'were')} brewed once: how much brews differ there is not known.",
                 remedy="Brew it again, at least twice more.",
             )
         )
@@ -89,11 +89,17 @@ def find_rivals(
         found.append(
             Rival(
                 name="two brews",
-                words=f"Arm {', '.join(pairs)} has two brews: its scatter is hardly known; only a gross difference can be told.",
+                words=f"{_arms(pairs, 'has', 'have')} two brews: their scatter is hardly known; only a gross difference is told.",
                 remedy="Brew it again, at least once more.",
             )
         )
     return (*found, *_block_rivals(results), *_limits(results), *([] if hours_are_asked else _hours(results)))
+
+
+def _arms(keys: Sequence[str], one: str, several: str) -> str:
+    if len(keys) == 1:
+        return f"Arm {keys[0]} {one}"
+    return f"Arms {', '.join(keys[:-1])} and {keys[-1]} {several}"
 
 
 def one_brew_of(contrast: Contrast, fed_by: dict[str, set[str]]) -> Rival | None:

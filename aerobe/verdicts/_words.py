@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from aerobe.units import number, ratio_words, with_uncertainty
+from aerobe.units import number, ratio_of, ratio_words, with_uncertainty
 from aerobe.verdicts._outcomes import Outcome
 
 if TYPE_CHECKING:
@@ -19,12 +19,8 @@ def effect_words(comparison: Comparison, kind: Outcome) -> str:
     if comparison.effect is None or comparison.low is None or comparison.high is None:
         return "not known"
     if kind.is_ratio:
-        return f"{ratio_words(_exp(comparison.effect), _exp(comparison.low), _exp(comparison.high))} times"
+        return f"{ratio_words(*map(ratio_of, (comparison.effect, comparison.low, comparison.high)))} times"
     return with_uncertainty(comparison.effect, comparison.low, comparison.high) + (f" {kind.unit}" if kind.unit else "")
-
-
-def _exp(value: float) -> float:
-    return math.exp(value) if value < 700 else math.inf
 
 
 def because_of(comparison: Comparison, bound: float, kind: Outcome) -> str:

@@ -235,6 +235,5 @@ def _parts() -> dict[str, Callable[[], object]]:
         "too few doses": lambda: end_of(
             lambda: len(judge(trial, [one for one in seen if one.arm in ("dose-0", "dose-1")]).comparisons)
         ),
-        "very large ratios": lambda: [_words._exp(value) for value in (699.0, 700.0, 701.0)],
         "numbers of a verdict in an array": lambda: np.array([only.effect, only.error, only.df]),
     }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import warnings
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -50,6 +51,13 @@ def test_brews_at_limits_are_judged_by_the_arms_that_can_be_compared() -> None:
     assert layout.subset(side == 0).df == 1 and enough_seen(layout, rows, side).tolist() == [False, False]
     more = lay_out([*arms, 0, 1], [*days, "c", "c"])
     assert enough_seen(more, rows, np.array([*side, 0, 0])).tolist() == [True, False]
+
+
+def test_values_beyond_all_reach_are_judged_in_words() -> None:
+    rows = [BrewResult(brew=f"b{i}", arm=f"r{i % 2}", value=10.0 ** (-200 + 400 * (i // 2))) for i in range(4)]
+    verdict = judge(replace(trial_of(2), question="two recipes"), rows)
+    assert "(9.9e-305 to 1.0e+304) times" in verdict.comparisons[0].because
+    assert any(rival.words.startswith("Arms r0 and r1 have two brews") for rival in verdict.rivals)
 
 
 def test_what_rounding_leaves_below_nothing_is_not_known() -> None:

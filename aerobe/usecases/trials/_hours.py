@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 from aerobe.errors import AerobeError, UnusableRecord
 from aerobe.notebook import Notebook
 from aerobe.records import Arm, Brew, RunSheet, Trial
+from aerobe.units import ratio_of
 from aerobe.usecases.trials._sheet import HOURS_APART
 from aerobe.usecases.trials._values import AREA, FROM_COURSE, results_of, sample_hours
 from aerobe.verdicts import CANNOT_TELL, BrewResult, HourRatio, LostBrew, Rival, Verdict, hold_back, judge
@@ -97,7 +98,7 @@ def _turned(effect: float | None, hours: Sequence[HourRatio], bound: float) -> H
 def _turning(label: str, judged: float, effect: float, turned: HourRatio) -> Rival:
     return Rival(
         name="hour",
-        words=f"{label}: {math.exp(effect):.2g} times at {judged:.3g} h and {math.exp(turned.effect):.2g} times at "
+        words=f"{label}: {ratio_of(effect):.2g} times at {judged:.3g} h and {ratio_of(turned.effect):.2g} times at "
         f"{turned.hour_h:.3g} h, so which is better depends on the hour.",
         remedy="Say at which hour you harvest, plan the trial for it, or judge by the peak.",
         blocks_claim=True,

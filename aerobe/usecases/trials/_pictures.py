@@ -9,7 +9,7 @@ from aerobe.charts import Picture, best_dose_words, designs_by_cost, dose_curve
 from aerobe.records import Arm
 from aerobe.reports import trial_pictures
 from aerobe.trials import Plan, informed_words
-from aerobe.units import number, percent
+from aerobe.units import number, percent, ratio_of
 from aerobe.usecases.trials._values import hour_in_words
 from aerobe.verdicts import Check, Comparison, Verdict, effect_words
 
@@ -81,7 +81,7 @@ def hour_lines(verdict: Verdict) -> list[str]:
     lines = []
     for label in dict.fromkeys(item.label for item in verdict.by_hour):
         at = [item for item in verdict.by_hour if item.label == label]
-        said = (math.exp(item.effect) if verdict.outcome.is_ratio else item.effect for item in at)
+        said = (ratio_of(item.effect) if verdict.outcome.is_ratio else item.effect for item in at)
         parts = [f"{number(value, 2)} at {number(item.hour_h)} h" for value, item in zip(said, at, strict=True)]
         lines.append(f"{label} by hour: {', '.join(parts)}.")
     return lines
