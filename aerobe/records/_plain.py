@@ -70,11 +70,11 @@ def from_plain(cls: type[R], data: object) -> R:
     if not isinstance(data, dict):
         raise UnusableRecord(f"A {cls.__name__} must be an object with named fields.", "Check the file against its schema.")
     hints = _hints_of(cls)  # type: ignore[arg-type]
-    known = {item.name for item in dataclasses.fields(cls)}  # type: ignore[arg-type]
+    known, needed = _fields_of(cls)  # type: ignore[arg-type]
     unknown = sorted(set(data) - known)
     if unknown:
         raise UnusableRecord(f"A {cls.__name__} has no field {', '.join(unknown)}.", f"Known fields: {', '.join(sorted(known))}.")
-    missing = [item.name for item in dataclasses.fields(cls) if _must_be_given(item) and item.name not in data]  # type: ignore[arg-type]
+    missing = [name for name in needed if name not in data]
     if missing:
         raise UnusableRecord(f"A {cls.__name__} lacks {', '.join(missing)}.", "Add the missing fields.")
     return cls(**{name: _cast(hints[name], item, f"{cls.__name__}.{name}") for name, item in data.items()})
@@ -97,6 +97,13 @@ _CALLED: dict[object, str] = {
 def _is_written(item: dataclasses.Field[Any], record: object) -> bool:
     # A field that came later is left out while it says nothing, so that older records keep their hash.
     return not item.metadata.get("later") or getattr(record, item.name) != item.default
+
+
+@functools.cache
+def _fields_of(cls: type[object]) -> tuple[frozenset[str], tuple[str, ...]]:
+    """Names of the fields of a record, and of those that must be given."""
+    fields = dataclasses.fields(cls)  # type: ignore[arg-type]
+    return frozenset(item.name for item in fields), tuple(item.name for item in fields if _must_be_given(item))
 
 
 @functools.cache
@@ -125,6 +132,8 @@ def content_hash(value: object) -> str:
 
 
 def _cast(hint: object, value: Any, where: str) -> object:
+    if isinstance(hint, type) and hint in _CALLED:  # most fields, asked first
+        return _scalar(hint, value, where)
     origin = typing.get_origin(hint)
     if origin in (Union, types.UnionType):
         if value is None:
@@ -150,22 +159,26 @@ def _short(value: object) -> str:
     return text if len(text) <= 60 else f"{text[:60]}..."
 
 
+def _wrong(hint: object, value: object, where: str) -> UnusableRecord:
+    # Made where it is needed only: a notebook read whole has thousands of values, and all but a few are right.
+    return UnusableRecord(f"{where} cannot be {_short(value)}.", f"Give {_CALLED.get(hint, 'what its schema says')}.")
+
+
 def _scalar(hint: object, value: Any, where: str) -> Any:
-    wrong = UnusableRecord(f"{where} cannot be {_short(value)}.", f"Give {_CALLED.get(hint, 'what its schema says')}.")
     if hint is datetime:
         try:
             return datetime.fromisoformat(value)
         except (TypeError, ValueError):
-            raise wrong from None
+            raise _wrong(hint, value, where) from None
     if hint is float:
         if isinstance(value, bool) or not isinstance(value, (int, float)):
-            raise wrong
+            raise _wrong(hint, value, where)
         try:
             return float(value)
         except OverflowError:  # JSON knows whole numbers of any length
-            raise wrong from None
+            raise _wrong(hint, value, where) from None
     if hint is int and isinstance(value, float) and value.is_integer():
         return int(value)
     if hint in (int, str, bool) and (type(value) is not hint):
-        raise wrong
+        raise _wrong(hint, value, where)
     return value

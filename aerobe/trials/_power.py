@@ -202,7 +202,7 @@ def power_from(
     margin = math.log(trial.margin_ratio)
     bias = (rows**2).sum(axis=1) * colour_log_sd**2
     same = calls_of(trial, plots, null, rows, bias, allowance)
-    found = calls_of(trial, plots, real, rows, bias, allowance)
+    found = same if real is null else calls_of(trial, plots, real, rows, bias, allowance)
     told = float((found.above[:, 0] & _stands_with_lost(real, plots, lost, rows, bias, margin, allowance)).mean())
     # The difference from which on each simulated verdict tells: its claim interval just leaves zero behind.
     needed = -same.claim_low[:, 0]

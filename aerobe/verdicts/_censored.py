@@ -132,7 +132,7 @@ def _df_of_tails(ratio: Array, least: Array, most: Array) -> Array:
 def _draw(outcomes: Array, side: NDArray[np.int_], layout: Layout, contrasts: Array, seed: int) -> Array:
     """Draws of the contrasts, shape (chains, kept, contrasts); a chain for each row of the outcomes."""
     rng = np.random.default_rng(seed)
-    inverse = np.linalg.pinv(layout.matrix)
+    inverse = layout.inverse
     hat = layout.matrix @ inverse
     rows = np.zeros((len(contrasts), layout.matrix.shape[1]))
     rows[:, : contrasts.shape[1]] = contrasts

@@ -129,7 +129,7 @@ def recorded(results: Sequence[BrewResult]) -> dict[str, list[str]]:
 
 def _share_in(layout: Layout, rows: Array, labels: Sequence[str]) -> Array:
     """How much of each contrast's weights lies in the differences between labels, from 0 (balanced) to 1 (aliased). [-]"""
-    inverse = np.linalg.pinv(layout.matrix)
+    inverse = layout.inverse
     padded = np.zeros((len(rows), layout.matrix.shape[1]))
     padded[:, : rows.shape[1]] = rows
     weights = padded @ inverse

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from aerobe.verdicts._layout import Layout
-from aerobe.verdicts._quadratic import Quadratic
+from aerobe.verdicts._quadratic import quadratic_of
 from aerobe.verdicts._small_trials import share_in_small_trial
 
 Array = NDArray[np.float64]
@@ -79,7 +79,7 @@ def fit_effects(outcomes: Array, layout: Layout, contrasts: Array, bias_variance
     ------
     welch-1947, satterthwaite-1946, rao-1971
     """
-    design = Quadratic.of(layout, contrasts)
+    design = quadratic_of(layout, contrasts)
     found = design.variances(outcomes, layout)
     together: float | None = None
     if len(layout.groupings) > 1:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from aerobe.verdicts._layout import lay_out
+from aerobe.verdicts._layout import Layout, lay_out
 from aerobe.verdicts._outcomes import Outcome
 from aerobe.verdicts._results import BrewResult
 from aerobe.verdicts._rivals import Rival
@@ -75,8 +75,8 @@ def share_luck(values: Array, arms: Sequence[int], days: Sequence[str]) -> NDArr
     extra, left = both.df - apart.df, apart.df
     if extra < 1 or left < 1:
         return none
-    within = _rest(values, apart.matrix)
-    between = _rest(values, both.matrix) - within
+    within = _rest(values, apart)
+    between = _rest(values, both) - within
     chance = special.fdtrc(extra, left, between / extra / np.maximum(within / left, 1e-300))
     return np.asarray((between > 1e-12) & (chance < SHARED_LUCK))
 
@@ -95,8 +95,8 @@ def together_on_days(arms: Sequence[int], days: Sequence[str]) -> list[list[int]
     return list(groups.values())
 
 
-def _rest(values: Array, matrix: Array) -> Array:
-    residual = values - values @ (matrix @ np.linalg.pinv(matrix)).T
+def _rest(values: Array, layout: Layout) -> Array:
+    residual = values - values @ (layout.matrix @ layout.inverse).T
     return np.asarray((residual**2).sum(axis=-1))
 
 

@@ -149,5 +149,5 @@ def _finer_than_the_test(results: Sequence[BrewResult], values: Array, layout: L
     known = [result.test_log_sd**2 for result in results if result.test_is_measured]
     if len(known) < len(results) or min(known) <= 0.0 or layout.df < 1:
         return False
-    residual = values - layout.matrix @ (np.linalg.pinv(layout.matrix) @ values)
+    residual = values - layout.matrix @ (layout.inverse @ values)
     return float(special.chdtr(layout.df, float(residual @ residual) / min(known))) < CHANCE

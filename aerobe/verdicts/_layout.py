@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Layout:
     """Which brew belongs to which arm, block and column, as a design matrix: arms first, then block dummies."""
 
@@ -22,12 +23,17 @@ class Layout:
     @property
     def rank(self) -> int:
         """Number of effects that the layout can tell apart."""
-        return int(np.linalg.matrix_rank(self.matrix.T @ self.matrix, hermitian=True))
+        return _rank(self)
 
     @property
     def df(self) -> int:
         """Degrees of freedom left for the scatter between brews."""
         return int(self.matrix.shape[0]) - self.rank
+
+    @property
+    def inverse(self) -> Array:
+        """Pseudo-inverse of the design matrix, shape (columns, brews); shared by all who ask, so not to be written to. [-]"""
+        return _inverse(self)
 
     @property
     def is_blocked(self) -> bool:
@@ -50,18 +56,39 @@ def lay_out(arms: Sequence[int], *groupings: Sequence[str]) -> Layout:
 
     A grouping in which all brews share one label, or in which every brew has its own, carries no block and is left out.
     """
+    return _laid_out(tuple(map(int, arms)), tuple(map(tuple, groupings)))
+
+
+# A verdict, and each of some hundred simulated ones, asks the same few layouts again and again.
+@lru_cache
+def _laid_out(arms: tuple[int, ...], groupings: tuple[tuple[str, ...], ...]) -> Layout:
     n_arms = max(arms) + 1
     columns = [np.equal(arms, arm).astype(float) for arm in range(n_arms)]
-    used = tuple(tuple(labels) for labels in groupings if 1 < len(set(labels)) < len(labels))
+    used = tuple(labels for labels in groupings if 1 < len(set(labels)) < len(labels))
     for labels in used:
         columns += [np.array([label == one for label in labels], dtype=float) for one in sorted(set(labels))[1:]]
-    return Layout(matrix=np.column_stack(columns), n_arms=n_arms, groupings=used)
+    return Layout(matrix=_shared(np.column_stack(columns)), n_arms=n_arms, groupings=used)
+
+
+@lru_cache
+def _rank(layout: Layout) -> int:
+    return int(np.linalg.matrix_rank(layout.matrix.T @ layout.matrix, hermitian=True))
+
+
+@lru_cache
+def _inverse(layout: Layout) -> Array:
+    return _shared(np.asarray(np.linalg.pinv(layout.matrix), dtype=np.float64))
+
+
+def _shared(found: Array) -> Array:
+    found.flags.writeable = False
+    return found
 
 
 def is_estimable(layout: Layout, contrasts: Array) -> NDArray[np.bool_]:
     """Whether each contrast of arms can be told apart from blocks, shape (contrasts,)."""
     rows = padded(layout, contrasts)
-    projector = np.linalg.pinv(layout.matrix) @ layout.matrix
+    projector = layout.inverse @ layout.matrix
     return np.asarray(np.abs(rows @ projector - rows).max(axis=1) < 1e-8)
 
 

@@ -41,7 +41,7 @@ def dead_brew(values: Array, layout: Layout) -> int | None:
 
 
 def _farthest(values: Array, layout: Layout) -> int | None:
-    hat = layout.matrix @ np.linalg.pinv(layout.matrix)
+    hat = layout.matrix @ layout.inverse
     residual = values - hat @ values
     free = 1.0 - np.diag(hat)
     usable = free > 1e-6
@@ -73,7 +73,7 @@ def _by_its_own_arm(values: Array, layout: Layout, place: int, off: float, free:
     """Chance that any brew lies so far off, by the residuals of its own arm once it is left out."""
     keep = np.arange(len(values)) != place
     rest = layout.subset(keep)
-    residual = values[keep] - rest.matrix @ (np.linalg.pinv(rest.matrix) @ values[keep])
+    residual = values[keep] - rest.matrix @ (rest.inverse @ values[keep])
     mates = rest.membership @ layout.membership[place] > 0.0
     df = rest.df * float(mates.sum()) / len(mates)
     scatter = float(np.sum(residual[mates] ** 2))

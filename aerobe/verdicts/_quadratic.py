@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,7 +68,7 @@ class Quadratic:
 
     @classmethod
     def of(cls, layout: Layout, contrasts: Array) -> Quadratic:
-        inverse = np.linalg.pinv(layout.matrix)
+        inverse = layout.inverse
         residual = np.eye(len(layout.matrix)) - layout.matrix @ inverse
         weights = padded(layout, contrasts) @ inverse
         member = layout.membership
@@ -100,6 +101,17 @@ class Quadratic:
                 df=max(len(residual) - round(np.trace(layout.matrix @ inverse)), 1),
             ),
         )
+
+
+def quadratic_of(layout: Layout, contrasts: Array) -> Quadratic:
+    """That of a layout, worked out once where the same is asked again."""
+    rows = np.asarray(contrasts, dtype=np.float64)
+    return _kept(layout, rows.tobytes(), rows.shape)
+
+
+@lru_cache
+def _kept(layout: Layout, rows: bytes, shape: tuple[int, ...]) -> Quadratic:
+    return Quadratic.of(layout, np.frombuffer(rows).reshape(shape))
 
 
 def _within_blocks(layout: Layout, row: Array) -> Array | None:

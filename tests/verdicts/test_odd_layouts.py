@@ -89,3 +89,12 @@ def test_trials_drawn_at_random_never_end_in_a_fault(seed: int) -> None:
             verdict = judge(trial_of(arms), rows, extent="comparisons")
         for item in verdict.comparisons:
             assert item.low is None or item.high is None or item.effect is None or item.low <= item.effect <= item.high
+
+
+def test_a_layout_that_many_share_is_made_once_and_cannot_be_written_to() -> None:
+    shared = lay_out([0, 0, 1, 1], ["a", "b", "a", "b"])
+    assert lay_out([0, 0, 1, 1], ("a", "b", "a", "b")) is shared and lay_out([0, 1, 0, 1], ["a", "b", "a", "b"]) is not shared
+    assert shared.inverse @ shared.matrix == approx(np.eye(3)) and (shared.rank, shared.df) == (3, 1)  # by hand
+    for held in (shared.matrix, shared.inverse):
+        with pytest.raises(ValueError, match="read-only"):
+            held[0, 0] = 2.0
