@@ -17,6 +17,7 @@ import shutil
 import socket
 import subprocess
 import sys
+import threading
 import time
 import webbrowser
 
@@ -129,28 +130,52 @@ def show(page):
 
 
 def test(python, words):
-    """Lint, types, then all tests; what cannot run on this machine is said before and again at the end."""
+    """All tests, and lint and types beside them; what cannot run on this machine is said before and again at the end."""
+    # Python keeps what it compiled: the tests start many programs, and each would compile everything anew.
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     for missing in what_is_missing():
         print(missing)
     sys.stdout.flush()
-    faults = []
-    if not words:
-        faults += [
-            name
-            for name, rest in (
-                ("lint", ["ruff", "check", "."]),
-                ("layout", ["ruff", "format", "--check", "--quiet", "."]),
-                ("types", ["mypy"]),
-            )
-            if call([python, "-m"] + rest)
-        ]
+    beside = None if words else Beside(python)
     # The whole suite on two cores, each with tests that follow one another, so that what they share is made once; part of it as
     # it comes, so that a fault is seen at once.
     side_by_side = [] if words or (os.cpu_count() or 1) < 2 else ["-n", "2", "--dist", "worksteal"]
     code = call([python, "-m", "pytest", "-rs"] + side_by_side + words)
+    faults = beside.faults() if beside else []
     if faults:
         print("Not clean: %s (see above)." % " and ".join(faults))
     return code or (1 if faults else 0)
+
+
+class Beside:
+    """Lint, layout and types, looked at while the tests run: alone they would leave a core without work for a minute."""
+
+    CHECKS = (
+        ("lint", ["ruff", "check", "."]),
+        ("layout", ["ruff", "format", "--check", "--quiet", "."]),
+        ("types", ["mypy"]),
+    )
+
+    def __init__(self, python):
+        self.python, self.ended = python, []
+        self.thread = threading.Thread(target=self.look)
+        self.thread.start()
+
+    def look(self):
+        """Whoever fails says so at once, in one piece."""
+        for name, rest in self.CHECKS:
+            words = [self.python, "-m"] + rest
+            done = subprocess.run(words, cwd=HERE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, check=False)
+            if done.returncode:
+                sys.stdout.write("\nNot clean: %s.\n%s\n" % (name, done.stdout.decode("utf-8", "replace")))
+                sys.stdout.flush()
+            self.ended.append((name, done.returncode))
+
+    def faults(self):
+        """What was not clean, once all were looked at; one that could not be looked at is not clean."""
+        self.thread.join()
+        clean = [name for name, code in self.ended if code == 0]
+        return [name for name, _ in self.CHECKS if name not in clean]
 
 
 def what_is_missing():

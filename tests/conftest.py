@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import gc
 import itertools
 import os
 import shutil
@@ -30,6 +31,12 @@ DATA = Path(__file__).parent / "data"
 STORES = ["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)]
 BEGUN = "begun"
 _number = itertools.count(1)
+
+
+def pytest_collection_finish() -> None:
+    """What was loaded and collected stays to the end: it is looked through for rubbish no more."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(scope="session")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -11,23 +12,27 @@ import pytest
 from tests.house import worked_numbers
 from tests.house.worked_numbers import THROUGH, found_in
 
-HELD = worked_numbers.held_by()
+
+@cache
+def held() -> dict[str, list[worked_numbers.Test]]:
+    """Read once, and by the tests only: to read it while tests are collected would cost every worker the same seconds."""
+    return worked_numbers.held_by()
 
 
 def test_each_function_is_held_to_a_number() -> None:
-    waiting = [name for name in HELD if not HELD[name] and name not in THROUGH]
+    waiting = [name for name, tests in held().items() if not tests and name not in THROUGH]
     assert waiting == [], f"add a worked number with its source to the room's tests: {waiting}"
 
 
 def test_what_is_said_to_have_no_number_of_its_own_has_none() -> None:
-    assert [name for name in THROUGH if HELD.get(name, ["gone"])] == []
+    assert [name for name in THROUGH if held().get(name, ["gone"])] == []
 
 
 def test_the_page_names_every_function_and_a_test_that_holds_it() -> None:
     rows = worked_numbers.rows(worked_numbers.PAGE.read_text(encoding="utf-8"))
-    assert set(rows) == set(HELD), "python -m tests.house.worked_numbers"
+    assert set(rows) == set(held()), "python -m tests.house.worked_numbers"
     for name, place in rows.items():
-        assert f"tests/{place}" in {test.place for test in HELD[name]} or place == THROUGH.get(name), f"{name}: {place}"
+        assert f"tests/{place}" in {test.place for test in held()[name]} or place == THROUGH.get(name), f"{name}: {place}"
 
 
 def test_a_test_without_a_number_is_not_counted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -74,11 +74,12 @@ def found_in(path: Path) -> list[Test]:
     for node in tree.body:
         if isinstance(node, ast.Assign):
             named |= {target.id: node.value for target in node.targets if isinstance(target, ast.Name)}
+    inside = {name: _names_in(node) for name, node in named.items()}
     remarks = _remarks(source)
     found = []
     for node in tree.body:
         if isinstance(node, ast.FunctionDef) and node.name.startswith("test_"):
-            reached = _reached(node, named)
+            reached = _reached(node, inside)
             lines = range(node.lineno, (node.end_lineno or node.lineno) + 1)
             said = " ".join(remarks[line] for line in lines if line in remarks)
             place = f"{path.relative_to(ROOT).as_posix()}::{node.name}"
@@ -86,13 +87,27 @@ def found_in(path: Path) -> list[Test]:
     return found
 
 
-def _reached(node: ast.AST, named: dict[str, ast.AST], seen: frozenset[str] = frozenset()) -> set[str]:
-    names = {part.id for part in ast.walk(node) if isinstance(part, ast.Name)}
-    names |= {part.attr for part in ast.walk(node) if isinstance(part, ast.Attribute)}
-    names |= {part.arg for part in ast.walk(node) if isinstance(part, ast.arg)}
-    for name in names & set(named) - seen:
-        names |= _reached(named[name], named, seen | {name})
+def _reached(node: ast.AST, named: dict[str, set[str]]) -> set[str]:
+    """Names in a part of a file and in whatever of the file these names stand for."""
+    names, waiting = set(), _names_in(node)
+    while waiting:
+        name = waiting.pop()
+        names.add(name)
+        waiting |= named.get(name, set()) - names
     return names
+
+
+def _names_in(node: ast.AST) -> set[str]:
+    """Names, attributes and arguments that stand in a part of a file."""
+    found = set()
+    for part in ast.walk(node):
+        if isinstance(part, ast.Name):
+            found.add(part.id)
+        elif isinstance(part, ast.Attribute):
+            found.add(part.attr)
+        elif isinstance(part, ast.arg):
+            found.add(part.arg)
+    return found
 
 
 def _compares(node: ast.AST, named: dict[str, ast.AST]) -> bool:

@@ -34,11 +34,18 @@ def test_there_are_enough_cases() -> None:
     assert all(row.paragraph and row.reason and row.wanted in ("may", "hold") for row in ROWS)
 
 
-@pytest.mark.parametrize("row", ROWS, ids=lambda row: row.id)
-def test_the_rule_is_kept(row: Row) -> None:
-    advice = advise_use(BREW, row.use)
-    found = "; ".join(f"{gate.name}: {gate.why} {gate.how_it_opens}" for gate in advice.held_back_by)
-    assert answer(row) == row.wanted, f"{row.paragraph}: {row.reason}. {found}"
+def broken(row: Row) -> str:
+    """What a row that is not answered as it asks goes against, and what held it; empty if it is."""
+    if answer(row) == row.wanted:
+        return ""
+    held = "; ".join(f"{gate.name}: {gate.why} {gate.how_it_opens}" for gate in advise_use(BREW, row.use).held_back_by)
+    return f"{row.id}, wanted {row.wanted}: {row.paragraph}: {row.reason}. {held}"
+
+
+def test_the_rules_are_kept() -> None:
+    assert [said for row in ROWS if (said := broken(row))] == []
+    turned = replace(ROWS[0], wanted={"may": "hold", "hold": "may"}[ROWS[0].wanted])
+    assert broken(turned).startswith(f"{turned.id}, wanted {turned.wanted}")  # and a broken one is noticed
 
 
 # -- each closed cell, opened one at a time, is caught by the table ----------------------------------------------------
@@ -72,9 +79,11 @@ def mutants() -> list[tuple[str, tuple[Table, ...], Table]]:
     return found
 
 
-@pytest.mark.parametrize(("name", "tables", "status"), mutants(), ids=[name for name, _, _ in mutants()])
-def test_a_closed_cell_that_opens_is_caught(name: str, tables: tuple[Table, ...], status: Table) -> None:
-    assert any(is_cleared(row, tables, status) for row in BY_TABLES), f"no row of the table notices {name}"
+def test_each_closed_cell_that_opens_is_caught() -> None:
+    tried = mutants()
+    assert len(tried) > 80
+    unseen = [name for name, tables, status in tried if not any(is_cleared(row, tables, status) for row in BY_TABLES)]
+    assert unseen == [], "no row of the table notices these"
 
 
 def test_without_a_mutation_nothing_is_cleared() -> None:

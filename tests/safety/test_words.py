@@ -37,9 +37,13 @@ def unguarded(blocks: Iterator[str]) -> list[str]:
 
 def code_blocks(source: str) -> Iterator[str]:
     """Each simple statement, or docstring, of a Python file that holds a text."""
+    lines = source.encode().splitlines(keepends=True)  # once a file: `ast.get_source_segment` would cut it for each statement
     for node in ast.walk(ast.parse(source)):
         if isinstance(node, ast.Return | ast.Assign | ast.AnnAssign | ast.Expr | ast.Raise | ast.AugAssign | ast.Assert):
-            yield ast.get_source_segment(source, node) or ""
+            held = lines[node.lineno - 1 : node.end_lineno]
+            held[-1] = held[-1][: node.end_col_offset]  # columns are counted in bytes
+            held[0] = held[0][node.col_offset :]
+            yield b"".join(held).decode()
 
 
 def prose_blocks(text: str) -> Iterator[str]:
@@ -64,9 +68,10 @@ FILES = [
 ]
 
 
-@pytest.mark.parametrize(("path", "blocks"), FILES, ids=[str(path.relative_to(ROOT)) for path, _ in FILES])
-def test_no_claim_of_safety_or_legality_without_who_decides(path: Path, blocks) -> None:  # type: ignore[no-untyped-def]
-    assert unguarded(blocks(path.read_text(encoding="utf-8"))) == []
+def test_no_claim_of_safety_or_legality_without_who_decides() -> None:
+    assert len(FILES) > 300
+    found = {str(path.relative_to(ROOT)): unguarded(blocks(path.read_text(encoding="utf-8"))) for path, blocks in FILES}
+    assert {name: said for name, said in found.items() if said} == {}
 
 
 @pytest.mark.parametrize(
