@@ -9,14 +9,9 @@ import pytest
 
 from aerobe import usecases
 from aerobe.errors import NotEnoughData
+from aerobe.notebook import back_up
 from aerobe.records import Brew, Recipe
 from tests.notebook.conftest import NOW, furnish, reading
-
-
-@pytest.fixture
-def demo(tmp_path):
-    with usecases.notebook.open_notebook(str(tmp_path / "tea.notebook"), at=NOW) as notebook:
-        yield notebook, usecases.notebook.make_demo(notebook, now=NOW)
 
 
 @pytest.fixture(scope="module")
@@ -100,10 +95,12 @@ def test_the_course_of_a_long_brew_reaches_past_its_last_reading(where: str) -> 
     assert horizons == [112.0, 72.0]
 
 
-def test_a_brew_left_to_itself_is_followed_for_a_week_and_then_said_to_be_forgotten(demo):
-    notebook, brew = demo
-    started = usecases.notebook.brew_history(notebook, brew).brew.started_at
-    fourth, tenth = (usecases.brews.advise_brew(notebook, brew, started + timedelta(hours=hours)) for hours in (100.0, 240.0))
+def test_a_brew_left_to_itself_is_followed_for_a_week_and_then_said_to_be_forgotten(advised, tmp_path):
+    brew = advised[1]
+    back_up(advised[0].store, at=NOW, to=tmp_path / "copy.notebook")
+    with usecases.notebook.open_notebook(str(tmp_path / "copy.notebook"), at=NOW) as notebook:
+        started = usecases.notebook.brew_history(notebook, brew).brew.started_at
+        fourth, tenth = (usecases.brews.advise_brew(notebook, brew, started + timedelta(hours=hours)) for hours in (100.0, 240.0))
     assert fourth.now_h == 100.0 and fourth.times_h[-1] == 112.0
     assert not any("never ended" in note for note in fourth.notes)
     assert tenth.now_h == 180.0 and any("10 days ago" in note for note in tenth.notes)

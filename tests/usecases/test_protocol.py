@@ -24,6 +24,7 @@ from aerobe.usecases.exchange import (
     read_protocol,
     take_site,
 )
+from tests.plans import keep_plans
 from tests.reports.world import EVIL
 
 NOW = datetime(2026, 5, 1, 8, 0, tzinfo=timezone(timedelta(hours=2)))
@@ -50,7 +51,8 @@ def shed(path: Path, heap: str) -> Any:
 
 
 @pytest.fixture
-def home(tmp_path: Path) -> Iterator[Any]:
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
+    keep_plans(monkeypatch)
     book = shed(tmp_path / "home.notebook", "leaf")
     book.add(Recipe(key="plain", name="Plain", compost="leaf", compost_g_per_l=30.0, notes="secret of the house"), at=NOW)
     kelp = (FoodDose(food="kelp-powder", g_per_l=1.0),)

@@ -147,7 +147,9 @@ def test_start_record_and_harvest_by_keyboard_alone(browser: Any, tmp_path: Path
             assert time.monotonic() < end, f"no link followed: {test}"
             to(test)
             page.keyboard.press("Enter")
-            page.wait_for_timeout(500)
+            pressed = time.monotonic()
+            while page.url == here and time.monotonic() < pressed + 0.5:
+                page.wait_for_timeout(20)
         arrive(page, pattern)
 
     go(page, served.base + "/brews/new")

@@ -12,14 +12,16 @@ import pytest
 
 from aerobe import usecases
 from aerobe.records import RunSheet, Trial
+from tests.plans import keep_plans
 from tests.usecases.test_protocol import NOW, WISH, package_of, run_it
 from tests.usecases.test_protocol import shed as a_shed
 from tests.web.conftest import Shed
 
 
 @pytest.fixture
-def planned(tmp_path: Path) -> tuple[Any, str, bytes]:
+def planned(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> tuple[Any, str, bytes]:
     """A notebook elsewhere with a trial, its key and its protocol file."""
+    keep_plans(monkeypatch)
     from aerobe.records import FoodDose, Recipe
 
     book = a_shed(tmp_path / "far.notebook", "leaf")
@@ -39,6 +41,7 @@ def ticket_of(page: str) -> str:
     return re.search(r'name="ticket" value="([^"]+)"', page)[1]  # type: ignore[index]
 
 
+@pytest.mark.usefixtures("tried_here")
 def test_a_trial_is_joined_from_its_file_handed_on_and_taken_back(shed: Shed, planned: tuple[Any, str, bytes]) -> None:
     far, far_key, content = planned
     assert 'href="/trials/join"' in shed.client.get("/trials").text and shed.client.get("/trials/join").status_code == 200

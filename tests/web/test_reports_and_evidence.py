@@ -10,6 +10,8 @@ from typing import Any
 import pytest
 
 from aerobe import usecases
+from aerobe.errors import ImportFault
+from aerobe.records import Arm, Brew, Compost, Recipe, Trial
 from aerobe.web._kept_reports import KeptReports
 from tests.reports.world import NOW, invented, read_by_microscope
 
@@ -69,6 +71,7 @@ def test_a_package_is_computed_anew_on_the_page(shed: Any, packages: list[bytes]
     assert refused.status_code == 422 and "Export it again" in refused.text
 
 
+@pytest.mark.usefixtures("tried_here")
 def test_trials_of_others_are_taken_in_and_weighed(shed: Any, packages: list[bytes]) -> None:
     shed.clock.turn(days=60)  # a trial comes in after it was brewed
     for number, content in enumerate(packages):
@@ -81,6 +84,25 @@ def test_trials_of_others_are_taken_in_and_weighed(shed: Any, packages: list[byt
     assert "3 trials: kelp (invented) gives" in page
     assert "garden <b>" not in page  # a name given to a place is never markup
     assert "In your own hands" in page and "What weakens these trials" in page
+
+
+@pytest.mark.parametrize("path", ["/evidence", "/reports/check", "/data/import", "/trials/kelp/site"])
+def test_a_package_that_costs_too_much_is_refused_wherever_one_can_be_sent(
+    shed: Any, packages: list[bytes], monkeypatch: pytest.MonkeyPatch, path: str
+) -> None:
+    def refused(content: bytes, name: str, *, package: bool) -> None:
+        assert content == packages[0] and package
+        raise ImportFault("It costs too much.", "Nothing was taken in.")
+
+    monkeypatch.setattr("aerobe.usecases.exchange.require_harmless", refused)
+    shed.notebook.add(Compost(key="heap", name="Heap"), at=NOW)
+    shed.notebook.add(Recipe(key="plain", name="Plain", compost="heap", compost_g_per_l=30.0), at=NOW)
+    arms = (Arm(key="a", recipe="plain", is_standard=True), Arm(key="b", recipe="plain"))
+    shed.notebook.add(Trial(key="kelp", name="Kelp", question="two recipes", arms=arms), at=NOW)
+    answer = send(shed, path, packages[0], "kelp.zip", site="river")
+    assert answer.status_code == 422 and "It costs too much." in answer.text
+    assert usecases.evidence.kept_evidence(shed.notebook) == ()
+    assert shed.notebook.find(Brew) == []
 
 
 def test_faults_of_evidence_come_back_with_their_remedy(shed: Any) -> None:

@@ -13,6 +13,7 @@ from aerobe import usecases
 from aerobe.records import Brew
 from aerobe.usecases.brews import _advice
 from aerobe.usecases.trials import open_codes
+from tests.plans import keep_plans
 from tests.web.conftest import Shed
 from tests.web.test_shelf import BUCKET, RECIPE
 
@@ -31,8 +32,9 @@ WISH = {
 
 
 @pytest.fixture
-def shelf(shed: Shed) -> Shed:
+def shelf(shed: Shed, monkeypatch: pytest.MonkeyPatch) -> Shed:
     """Two recipes, four buckets and a test."""
+    keep_plans(monkeypatch)
     shed.post("/shelf/recipes", recipe_name="Plain", **RECIPE)
     fed = {"compost": "leaf-mould", "food_1": "molasses", "food_1_amount": "40", "food_1_amount_unit": "g"}
     shed.post("/shelf/recipes", recipe_name="With molasses", **{**RECIPE, **fed})
