@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from typing import Any, TypeVar
 
 import sqlalchemy as sa
@@ -80,6 +81,12 @@ def load(cls: type[R], text: str) -> R:
         raise Damaged(*UNREADABLE) from fault
 
 
+@lru_cache(maxsize=4096)
+def _reading(text: str) -> Reading:
+    # A verdict reads each reading a hundred times over, and the same text is the same reading.
+    return load(Reading, text)
+
+
 def all_readings(
     connection: sa.Connection, brew: str | None, *, assay: str | None = None, with_corrected: bool = False
 ) -> list[Reading]:
@@ -93,7 +100,7 @@ def all_readings(
     if not with_corrected:
         newer = readings.alias("newer")
         wanted = wanted.where(~sa.exists().where(newer.c.replaces == readings.c.key))
-    found = [load(Reading, text) for text in connection.execute(wanted).scalars()]
+    found = [_reading(text) for text in connection.execute(wanted).scalars()]
     if with_corrected:
         return found
     gone = taken_back(connection, brew)
