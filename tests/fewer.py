@@ -1,6 +1,6 @@
-"""A model of fewer courses, for tests that ask whether each command, key or page is there and not what the model says.
+"""Fewer courses and fewer simulated trials, for tests that ask whether a command, a key or a page is there and not what it says.
 
-What the model says is held by its own rooms, and by the same pages word for word at night.
+What the brew model and a plan say is held by their own rooms, and by the guide word for word at night.
 """
 
 from __future__ import annotations
@@ -11,8 +11,10 @@ from contextlib import contextmanager
 import pytest
 
 from aerobe.inference import _clouds, _infer
+from aerobe.trials import _checked, plan_trial
 
 COURSES = 256
+SIMULATED, JUDGED = 500, {1: 20, 2: 6}
 
 
 @contextmanager
@@ -23,4 +25,13 @@ def fewer_courses() -> Iterator[None]:
         patch.setitem(_clouds.prior_courses.__kwdefaults__, "count", COURSES)
         for module in (_clouds, _infer):
             patch.setattr(module, "CLOUD", COURSES)
+        yield
+
+
+@contextmanager
+def fewer_trials() -> Iterator[None]:
+    """Plans of 500 simulated trials a design instead of 4,000, a tenth of them judged whole."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setitem(plan_trial.__kwdefaults__, "simulations", SIMULATED)
+        patch.setattr(_checked, "TRIALS", JUDGED)
         yield

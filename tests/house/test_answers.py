@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from aerobe.cli import build
-from tests.fewer import fewer_courses
+from tests.fewer import fewer_courses, fewer_trials
 from tests.house.commands_page import leaves
 from tests.house.examples import ELSEWHERE, answers
 
@@ -40,7 +40,7 @@ def unknown(keys: set[str], page: str = PAGE) -> set[str]:
 
 
 def test_every_command_that_answers_is_asked_and_every_key_of_its_answer_has_its_meaning(tmp_path: Path) -> None:
-    with fewer_courses():  # which keys there are does not hang on how many
+    with fewer_courses(), fewer_trials():  # which keys there are does not hang on how many
         answered = answers(tmp_path)  # once for both: they take half a minute
     assert {name for name, _ in leaves(build())} == set(answered) | ELSEWHERE
     found: dict[str, str] = {}

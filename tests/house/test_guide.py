@@ -14,7 +14,7 @@ import openpyxl
 import pytest
 
 from aerobe.cli import FAULT, MISUNDERSTOOD, run
-from tests.fewer import fewer_courses
+from tests.fewer import fewer_courses, fewer_trials
 from tests.house.examples import prepare
 
 ROOT = Path(__file__).parents[2]
@@ -87,7 +87,7 @@ def answer(words: list[str]) -> tuple[int, str, str]:
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.stem)
 def test_every_block_of_a_page_runs_from_the_invented_notebook(page: Path, home: Path) -> None:
-    with fewer_courses():
+    with fewer_courses(), fewer_trials():
         run_blocks(page, home, by_day=True)
 
 

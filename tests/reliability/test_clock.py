@@ -18,6 +18,7 @@ from aerobe.web._alarms import Alarm, AlarmSettings, Dispatch
 from aerobe.web._https import local_certificate
 from aerobe.web._live import Live
 from aerobe.web._thinker import Thinker
+from tests.fewer import fewer_courses
 from tests.notebook.conftest import NOW, furnish, reading
 from tests.reliability.forms import Form
 from tests.reliability.world import World
@@ -231,10 +232,11 @@ def test_a_call_under_any_clock_ends_soon_and_stays_within_the_brew(world: World
     for hours in (0, -24 * 30, -24 * 365 * 50, 24 * 8, 24 * 3000):
         now = world.clock() + timedelta(hours=hours)
         began = time.process_time()
-        advice = usecases.brews.advise_brew(world.notebook, "kelp-3", now)
+        with fewer_courses():  # a clock moves the hours that are looked at, and not how many courses
+            advice = usecases.brews.advise_brew(world.notebook, "kelp-3", now)
         words = usecases.brews.call_in_words(world.notebook.get(Brew, "kelp-3"), advice, now=now)
         assert 0.0 <= advice.now_h <= 24 * 365 and words.say
-        assert time.process_time() - began < 60.0
+        assert time.process_time() - began < 20.0
 
 
 def test_a_reading_ahead_of_the_clock_by_command_is_kept_and_said(

@@ -114,8 +114,16 @@ def test_arms_of_different_size_are_spread_over_rounds_and_drawn_without_mixing_
         assert [sum(plot.arm == arm for plot in members) for arm in range(3)] == [2, 1, 1]
 
 
-@pytest.mark.parametrize("arms", [3, 4, 6])
-@pytest.mark.parametrize("vessels", [1, 2, 5])
+# By day each number of arms and of vessels twice but for the middle; all at night.
+BY_DAY = {(3, 1), (3, 5), (4, 2), (6, 1), (6, 5)}
+EACH = [
+    pytest.param(arms, vessels, marks=() if (arms, vessels) in BY_DAY else pytest.mark.night)
+    for arms in (3, 4, 6)
+    for vessels in (1, 2, 5)
+]
+
+
+@pytest.mark.parametrize(("arms", "vessels"), EACH)
 def test_no_series_of_doses_in_few_vessels_ends_in_a_fault(arms: int, vessels: int) -> None:
     doses = tuple(Arm(key=f"d{i}", recipe="x", dose=float(i), is_standard=i == 0) for i in range(arms))
     trial = Trial(key="d", name="d", question="dose series", margin_ratio=1.5, arms=doses)

@@ -18,9 +18,17 @@ from aerobe.errors import NotAllowed, NotAQuantity, NotEnoughData, NotFound, Unu
 from aerobe.records import AirSupply, Arm, Assay, AssayError, Brew, Compost, Reading, Recipe, Trial, Vessel
 from aerobe.usecases.trials import JudgedBy
 from aerobe.web import ServeSettings, create_app, open_state
+from tests.fewer import fewer_trials
 
 NOW = datetime(2026, 5, 1, 8, 0, tzinfo=timezone(timedelta(hours=2)))
 TESTS = {"a": 10.0, "b": 10.8, "c": 9.4, "d": 26.0, "e": 24.5, "f": 28.0}
+
+
+@pytest.fixture(autouse=True)
+def brisk() -> Iterator[None]:
+    """What a plan says is held by the room's own tests; here it is whether every way to it leads there."""
+    with fewer_trials():
+        yield
 
 
 @pytest.fixture

@@ -73,7 +73,9 @@ class Reader(HTMLParser):
         self._option_words: list[str] = []
         self._heard: list[str] = []
         self._entries: list[list[str]] = []
-        self.feed(html)
+        # What stands before and after the main part is passed over anyway: a person's pages have hundreds of tags there.
+        begin, end = html.find("<main"), html.rfind("</main>")
+        self.feed(html[begin:end] if 0 <= begin < end else html)
 
     def handle_starttag(self, tag: str, found: list[tuple[str, str | None]]) -> None:
         said = {name: value or "" for name, value in found}
@@ -162,8 +164,9 @@ class PlainBrowser:
 
     client: Any
     path: str = "/"
-    page: Reader = field(default_factory=lambda: Reader(""))
+    html: str = ""
     trail: list[str] = field(default_factory=list)
+    _read: Reader | None = None
 
     def take(self, brew: str) -> None:
         """One device does it all."""
@@ -200,6 +203,13 @@ class PlainBrowser:
         else:
             self._show(self.client.post(address, data=sent, files=files or None, follow_redirects=True))
 
+    @property
+    def page(self) -> Reader:
+        """The page, read once it is looked at: many are only passed through."""
+        if self._read is None:
+            self._read = Reader(self.html)
+        return self._read
+
     def text(self) -> str:
         return _plain(self.page.words)
 
@@ -220,5 +230,5 @@ class PlainBrowser:
     def _show(self, answer: Any) -> None:
         self.path = answer.url.raw_path.decode()
         self.trail.append(self.path)
-        self.page = Reader(answer.text)
+        self.html, self._read = answer.text, None
         assert answer.status_code == 200, f"{self.path}: {answer.status_code}\n{self.text()[:1500]}"
