@@ -170,6 +170,49 @@ def _typed_twice(shake: float) -> Spoil:
     return spoil
 
 
+def _in_two_vessels(within: float) -> Spoil:
+    """Every brew in two vessels, each entered as a brew of its own."""
+
+    def spoil(rng: np.random.Generator, rows: list[BrewResult]) -> Spoilt:
+        return [
+            replace(row, brew=f"{row.brew}-{vessel}", column=vessel, value=row.value * math.exp(rng.normal(0, within)))
+            for row in rows
+            for vessel in ("left", "right")
+        ], []
+
+    return spoil
+
+
+def _copied(shake: float, *, shuffled: bool) -> Spoil:
+    """The second arm is the first times 1.5, shaken by this much, in its own or in another order."""
+
+    def spoil(rng: np.random.Generator, rows: list[BrewResult]) -> Spoilt:
+        first = [row.value for row in rows if row.arm == "r0"]
+        source = iter(rng.permutation(first) if shuffled else first)
+        made = [
+            replace(row, value=1.5 * float(next(source)) * math.exp(rng.normal(0, shake))) if row.arm == "r1" else row
+            for row in rows
+        ]
+        return made, []
+
+    return spoil
+
+
+def _season(rng: np.random.Generator, rows: list[BrewResult]) -> Spoilt:
+    """A tenth more every week, the second arm brewed later on the whole; the dates are recorded."""
+    weeks = {"r0": iter((0, 1, 2, 3, 5, 7)), "r1": iter((2, 4, 6, 8, 9, 10))}
+    dated = [(row, next(weeks[row.arm])) for row in rows]
+    return [replace(row, value=row.value * math.exp(0.1 * week), began_h=168.0 * week) for row, week in dated], []
+
+
+def _sorted_table(_: np.random.Generator, rows: list[BrewResult]) -> Spoilt:
+    return sorted(rows, key=lambda row: (row.arm, row.value)), []
+
+
+def _two_figures(_: np.random.Generator, rows: list[BrewResult]) -> Spoilt:
+    return [replace(row, value=float(f"{row.value:.2g}")) for row in rows], []
+
+
 def _days_luck(rng: np.random.Generator, rows: list[BrewResult]) -> Spoilt:
     """Brews of one arm in threes on a day, whose luck they share."""
     made, luck = [], 0.0
@@ -260,6 +303,17 @@ CASES = (
     Case(name="results typed twice", brews=(3, 3), spoil=_typed_twice(0.0)),
     Case(name="results typed twice, shaken", brews=(4, 4), spoil=_typed_twice(0.02)),
     Case(name="results typed twice, shaken more", brews=(5, 5), spoil=_typed_twice(0.04)),
+    Case(name="results typed twice, shaken by 10 %", brews=(3, 3), spoil=_typed_twice(0.1)),
+    Case(name="one brew in two vessels", brews=(3, 3), sds=(0.4, 0.4), spoil=_in_two_vessels(0.15)),
+    Case(name="arm copied", spoil=_copied(0.0, shuffled=False)),
+    Case(name="arm copied in another order", spoil=_copied(0.0, shuffled=True)),
+    Case(name="arm copied, shaken by 3 %", spoil=_copied(0.03, shuffled=False)),
+    Case(name="arm copied, shaken, another order", spoil=_copied(0.03, shuffled=True)),
+    Case(name="arm copied day by day", blocks=True, spoil=_copied(0.0, shuffled=False)),
+    Case(name="arm copied day by day, shaken by 2 %", blocks=True, spoil=_copied(0.02, shuffled=False)),
+    Case(name="season partly with arm", sds=(0.25, 0.25), spoil=_season),
+    Case(name="sorted table", spoil=_sorted_table),
+    Case(name="read to two figures", spoil=_two_figures),
     Case(name="three brews of a day share its luck", brews=(9, 9), sds=(0.15, 0.15), spoil=_days_luck),
     Case(name="3 arms in 3 days, noisy standard", brews=(3,) * 3, sds=(1.2, 0.3, 0.3), blocks=True),
     Case(name="5 arms of 2 in days, one noisy", brews=(2,) * 5, sds=(0.3, 1.2, 0.3, 0.3, 0.3), blocks=True),

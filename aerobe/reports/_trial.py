@@ -211,6 +211,7 @@ def _limits(
     if single:
         found.append(f"One brew per recipe ({', '.join(single)}): nothing can be said about the recipe.")
     found += [words for words in limits_of_readings(readings, assays) if not (verdict.rivals and "colour" in words)]
+    found.append(verdict.assumes)
     if run_sheet is None:
         found.append("Vessels and days were not drawn by lot: what stood where may explain a difference.")
     coded = any(brew.blind_code for brew in brews) or any(line.blind_code for line in (run_sheet.brews if run_sheet else ()))

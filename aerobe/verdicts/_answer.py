@@ -92,3 +92,11 @@ class Verdict:
     left_out: str = ""  # brew that died, left out of the comparisons
     surface: SurfaceAnswer | None = None  # of factors at three levels
     with_all: tuple[Comparison, ...] = ()  # the comparisons with the dead brew in, where one is left out
+
+    @property
+    def assumes(self) -> str:
+        """What no numbers can show and is taken as given."""
+        return (
+            "Each result is taken to be of a brew (or pot, or bed) of its own: one brew in two vessels, or one result changed and "
+            "entered again, cannot always be told from that."
+        )

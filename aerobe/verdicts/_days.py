@@ -40,7 +40,7 @@ def brews_of_a_day(
     beyond = any(result.at_limit or result.above_range for result in results)
     if kind.is_counted or beyond or "" in days or not share_luck(values, arms, days):
         return results, None
-    merged = tuple(_one_day([results[i] for i in places], values[places], kind) for places in together_on_days(arms, days))
+    merged = tuple(as_one([results[i] for i in places], values[places], kind) for places in together_on_days(arms, days))
     words = (
         "Brews of one arm on one day are more alike than its days: they share that day's luck, so each day of an arm counts once."
     )
@@ -100,7 +100,8 @@ def _rest(values: Array, layout: Layout) -> Array:
     return np.asarray((residual**2).sum(axis=-1))
 
 
-def _one_day(members: Sequence[BrewResult], values: Array, kind: Outcome) -> BrewResult:
+def as_one(members: Sequence[BrewResult], values: Array, kind: Outcome) -> BrewResult:
+    """One result in place of these, whose outcomes on the scale compared are given."""
     if len(members) == 1:
         return members[0]
     mean = float(values.mean())

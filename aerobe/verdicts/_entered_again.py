@@ -23,8 +23,8 @@ def in_sets(values: Array, layout: Layout, step: float) -> tuple[int, int] | Non
     if layout.is_blocked:
         return None
     arms = [np.flatnonzero(layout.membership[:, arm]) for arm in range(layout.n_arms)]
-    tried = [(sets, size) for arm in arms for sets, size in _sets(arm)]
-    tried += [(np.concatenate(both), size) for size in (2, 3, 0) for both in [_of_all(arms, size)] if both]
+    tried = [(sets, size) for arm in arms for sets, size in sets_of(arm, values)]
+    tried += [(np.concatenate(both), size) for size in (2, 3, 0) for both in [_of_all(arms, values, size)] if both]
     for sets, _ in tried:
         own = values[sets]
         within = float(((own - own.mean(axis=1, keepdims=True)) ** 2).sum())
@@ -42,9 +42,21 @@ def in_sets(values: Array, layout: Layout, step: float) -> tuple[int, int] | Non
     return None
 
 
-def _sets(places: NDArray[np.int_]) -> Iterator[tuple[NDArray[np.int_], int]]:
-    """The brews of one arm in twos, in threes, and the first half beside the second."""
+def sets_of(places: NDArray[np.int_], values: Array) -> Iterator[tuple[NDArray[np.int_], int]]:
+    """The brews of one arm in twos, in threes, and the first half beside the second (0).
+
+    None where they stand in order of size, as in a sorted table: neighbours are then alike, whatever was brewed.
+
+    Parameters
+    ----------
+    places
+        Of the brews, in the order of entry.
+    values
+        On the scale compared, shape (brews,). [-]
+    """
     count = len(places)
+    if is_sorted(values[places]):
+        return
     for size in (2, 3):
         if count % size == 0 and count >= 2 * size:
             yield places.reshape(-1, size), size
@@ -52,6 +64,12 @@ def _sets(places: NDArray[np.int_]) -> Iterator[tuple[NDArray[np.int_], int]]:
         yield places.reshape(2, -1).T, 0
 
 
-def _of_all(arms: Sequence[NDArray[np.int_]], size: int) -> list[NDArray[np.int_]]:
-    found = [sets for arm in arms for sets, kind in _sets(arm) if kind == size]
+def is_sorted(values: Array) -> bool:
+    """Whether these stand in order of size, so that their order of entry tells nothing."""
+    steps = np.diff(values)
+    return bool((steps >= 0.0).all() or (steps <= 0.0).all())
+
+
+def _of_all(arms: Sequence[NDArray[np.int_]], values: Array, size: int) -> list[NDArray[np.int_]]:
+    found = [sets for arm in arms for sets, kind in sets_of(arm, values) if kind == size]
     return found if len(found) == len(arms) and len({sets.shape[1] for sets in found}) == 1 else []

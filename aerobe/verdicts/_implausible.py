@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from aerobe.verdicts._copies import copied_arm
 from aerobe.verdicts._entered_again import in_sets
 from aerobe.verdicts._layout import Layout
 from aerobe.verdicts._results import BrewResult
@@ -19,12 +20,14 @@ Array = NDArray[np.float64]
 CHANCE = 0.001  # that an honest trial is held for being too alike, in each of the two ways
 
 
-def too_alike(results: Sequence[BrewResult], values: Array, layout: Layout, *, are_logs: bool) -> Rival | None:
+def too_alike(
+    results: Sequence[BrewResult], values: Array, layout: Layout, *, are_logs: bool, of_microbes: bool = False
+) -> Rival | None:
     """Why these brews cannot each be a brew of its own, or None.
 
     Whether brews of an arm come in pairs (or larger sets) far closer together than their neighbours, or alike in the order of
-    entry, which is what results typed twice or shaken a little look like; and whether brews differ by less than the test is
-    known to err.
+    entry, which is what results typed twice or shaken a little look like; whether one arm repeats another; and whether brews
+    differ by less than the test is known to err.
 
     Parameters
     ----------
@@ -36,6 +39,8 @@ def too_alike(results: Sequence[BrewResult], values: Array, layout: Layout, *, a
         Arms and blocks. [-]
     are_logs
         Whether the values are logs.
+    of_microbes
+        Whether the outcome is of living things, whose brews differ by some per cent at least.
 
     Source
     ------
@@ -43,9 +48,8 @@ def too_alike(results: Sequence[BrewResult], values: Array, layout: Layout, *, a
     """
     twins = _twins(results, values, layout, are_logs=are_logs)
     step = _step_of([result.value for result in results])
-    if are_logs:
-        step /= float(np.median([result.value for result in results]))
-    entered = None if twins else in_sets(values, layout, step)
+    relative = step / float(np.median([result.value for result in results])) if are_logs else step
+    entered = None if twins else in_sets(values, layout, relative)
     if entered is not None:
         twins = results[entered[0]].brew, results[entered[1]].brew
     if twins:
@@ -55,6 +59,16 @@ def too_alike(results: Sequence[BrewResult], values: Array, layout: Layout, *, a
             words=f"Brews come in sets that read almost alike ({first} and {second}, for example) and far apart from the others: "
             "so look results that were entered twice.",
             remedy="Take out what stands twice; several tests of one brew belong to that brew.",
+            blocks_claim=True,
+        )
+    copied = copied_arm(values, layout, step, are_logs=are_logs, of_microbes=of_microbes)
+    if copied is not None:
+        first, second = (next(r.arm for r, own in zip(results, layout.membership[:, arm], strict=True) if own) for arm in copied)
+        return Rival(
+            name="copied arm",
+            words=f"The results of {second} repeat those of {first}, times a number, shifted or in another order: separate brews "
+            "do not follow each other so.",
+            remedy="Enter what was read of each brew, and the day that brews of both shared.",
             blocks_claim=True,
         )
     if _finer_than_the_test(results, values, layout):

@@ -97,7 +97,7 @@ class Quadratic:
             },
             lending=Lending(
                 counts=member.sum(axis=0),
-                blocked=layout.is_blocked,
+                blocked=bool(layout.groupings),
                 df=max(len(residual) - round(np.trace(layout.matrix @ inverse)), 1),
             ),
         )

@@ -23,6 +23,7 @@ from aerobe.verdicts._core import Effects
 from aerobe.verdicts._counting import collapse_to_source, margin_of, sources_of, usable_results
 from aerobe.verdicts._days import brews_of_a_day
 from aerobe.verdicts._dose import DoseAnswer, answer_dose_series
+from aerobe.verdicts._drift import take_out_drift
 from aerobe.verdicts._implausible import too_alike
 from aerobe.verdicts._interim import AS_PLANNED, Standing, share_of_side_question
 from aerobe.verdicts._judge_surface import is_surface, judge_surface
@@ -33,6 +34,7 @@ from aerobe.verdicts._outliers import dead_brew
 from aerobe.verdicts._ranking import rank_arms
 from aerobe.verdicts._results import BrewResult
 from aerobe.verdicts._rivals import Rival, colour_of, find_rivals, hours_of, one_brew_of
+from aerobe.verdicts._sets import brews_in_sets
 from aerobe.verdicts._settle import brews_needed, brews_needed_for_sameness
 from aerobe.verdicts._words import because_of, headline_of
 
@@ -113,18 +115,18 @@ def judge(
     plain = not kind.is_counted and not any(r.at_limit or r.above_range for r in usable)
     values = values_on_scale(usable, kind)
     entered = lay_out(places, [r.block for r in usable])
-    alike = too_alike(usable, values, entered, are_logs=kind.scale == "ratio") if plain else None
+    alike = too_alike(usable, values, entered, are_logs=kind.scale == "ratio", of_microbes=kind.is_of_microbes) if plain else None
     usable, shared_day = brews_of_a_day(usable, places, values, kind)
+    if shared_day is None and alike is None:
+        usable, shared_day = brews_in_sets(usable, places, values, kind)
     adjusted = adjust_for_confounders(
         contrasts, [keys.index(r.arm) for r in usable], usable, vessels_planned="vessels" in trial.design
     )
-    evidence = Evidence(
-        kind=kind,
-        results=usable,
-        arms=tuple(keys.index(r.arm) for r in usable),
-        values=values_on_scale(usable, kind),
-        layout=adjusted.layout,
-    )
+    values = values_on_scale(usable, kind)
+    layout, drift = adjusted.layout, None
+    if plain:
+        layout, drift = take_out_drift(layout, np.array([c.weights for c in contrasts]), usable, values)
+    evidence = Evidence(kind=kind, results=usable, arms=tuple(keys.index(r.arm) for r in usable), values=values, layout=layout)
     colour = [colour_of(contrast, arms, usable) if kind.is_of_microbes else None for contrast in contrasts]
     held = dict(adjusted.held)
     for i, contrast in enumerate(contrasts):
@@ -141,12 +143,11 @@ def judge(
 
     comparisons, effects = answer(evidence if dead is None else evidence.without(dead))
     rivals = (*held.values(), *adjusted.notes, *find_rivals(colour, usable, arms, hours_are_asked=hours_are_asked))
-    rivals = tuple(dict.fromkeys((*rivals, *([shared_day] if shared_day else ()))))
+    rivals = tuple(dict.fromkeys((*rivals, *(said for said in (shared_day, drift) if said))))
     if dead is not None:
         rivals = (*rivals, _dead_words(evidence, dead))
     blocked = any(c.held_by for c in comparisons)
     sd = float(np.sqrt(effects.scatter)) if effects is not None and not kind.is_counted else None
-    layout = evidence.layout
     verdict = Verdict(
         trial=trial.key,
         question=trial.question,

@@ -27,6 +27,7 @@ from aerobe.records import (
     Vessel,
 )
 from aerobe.usecases.trials import JudgedBy, compare_recipes, judge_table, verdict_of_trial
+from tests.spread import spread
 
 START = datetime(2026, 5, 1, 8, 0, tzinfo=UTC)
 NOW = START + timedelta(days=60)
@@ -68,6 +69,9 @@ def brew(
         )
 
 
+NEAR = 0.04  # SD of the logs of brews of an arm
+
+
 def two_arms(book: Notebook, courses: dict[str, dict[float, float]], *, brews: int = 5, question: str = "two recipes") -> None:
     """A trial of two arms with these courses, brews of an arm within a few per cent of each other."""
     recipe_of = dict.fromkeys(courses, "r") if question == "brewing time" else {arm: arm for arm in courses}
@@ -76,8 +80,8 @@ def two_arms(book: Notebook, courses: dict[str, dict[float, float]], *, brews: i
     book.add(Trial(key="t", name="t", question=question, arms=arms), at=START)
     for i, (arm, course) in enumerate(courses.items()):
         for n in range(brews):
-            near = 1.0 + 0.03 * ((n * 2 + i) % 5 - 2)
-            brew(book, f"{arm}-{n}", recipe_of[arm], {h: v * near for h, v in course.items()}, trial="t", arm=arm, day=n)
+            near = {hour: value * spread(i, brews, NEAR)[n] for hour, value in course.items()}
+            brew(book, f"{arm}-{n}", recipe_of[arm], near, trial="t", arm=arm, day=n)
 
 
 def test_other_questions_are_counted_and_held_to_a_stricter_bar(book: Notebook) -> None:
@@ -170,7 +174,9 @@ def test_the_area_under_the_curve_is_an_outcome_by_the_trapezoidal_rule(book: No
     verdict = verdict_of_trial(book, "t", by=JudgedBy(outcome="area under the curve"), now=NOW)
     # numpy's trapezoid over the same hours; each brew is within a few per cent of its arm's course
     plain, kelp = (np.trapezoid(course, [0.0, 12.0, 24.0]) for course in ([5.0, 15.0, 20.0], [5.0, 40.0, 21.0]))
-    assert min(result.value for result in verdict.results if result.arm == "plain") == pytest.approx(0.94 * plain)
+    assert min(result.value for result in verdict.results if result.arm == "plain") == pytest.approx(
+        min(spread(0, 5, NEAR)) * plain
+    )
     assert math.exp(verdict.comparisons[0].effect) == pytest.approx(kelp / plain, rel=0.01)
     assert verdict.comparisons[0].call == "better" and "Judged by area under the curve" in str(verdict.rivals)
     assert verdict_of_trial(book, "t", now=NOW).comparisons[0].call != "better"  # the last hour alone does not show it

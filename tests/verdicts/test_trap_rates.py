@@ -18,6 +18,9 @@ REFUSED = (
     "all above range",
     "results typed twice",
     "one brew entered as six, too alike",
+    "arm copied",
+    "arm copied in another order",
+    "arm copied day by day",
     "larger vessels with arm",
     "darker by dose, no control",
 )

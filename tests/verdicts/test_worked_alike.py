@@ -98,7 +98,7 @@ def test_pairs_of_one_arm_among_three_in_blocks_are_told_at_one_in_a_thousand(ar
     blocks = [str(i % 4) for i in range(12)]
     layout = lay_out([i // 4 for i in range(12)], blocks)
     for e, told in ((0.0128, True), (0.0130, False)):
-        rows = [np.array([0.0, 1.0, 2.1, 3.3]) + 0.1 * a for a in range(3)]
+        rows = [np.array([0.0, 1.0, 2.1, 3.3]), np.array([2.2, 0.3, 3.7, 1.1]), np.array([1.3, 3.1, 0.4, 2.0])]
         rows[arm] = np.array([1.0, 0.0, 1.0 + e, e])
         found = too_alike(brews([math.pi + i for i in range(12)]), np.concatenate(rows), layout, are_logs=False)
         assert (found is not None) is told
