@@ -97,6 +97,6 @@ class Verdict:
     def assumes(self) -> str:
         """What no numbers can show and is taken as given."""
         return (
-            "Each result is taken to be of a brew (or pot, or bed) of its own: one brew in two vessels, or one result changed and "
-            "entered again, cannot always be told from that."
+            "Each result is taken to be of a brew (or pot, or bed) of its own: one brew in two vessels, or one result changed "
+            "and entered again, cannot always be told from that."
         )
