@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from aerobe.verdicts._layout import Layout, padded
+from aerobe.verdicts._layout import Layout, is_estimable, padded
 from aerobe.verdicts._results import BrewResult
 from aerobe.verdicts._rivals import Rival
 
@@ -51,7 +51,10 @@ def take_out_drift(layout: Layout, rows: Array, results: Sequence[BrewResult], v
     share = _share_along(layout, rows, along)
     if share <= LITTLE or (share < MUCH and not _chance(layout, along, values) < SEEN):
         return layout, None
-    return replace(layout, matrix=np.column_stack([layout.matrix, along])), Rival(
+    found = replace(layout, matrix=np.column_stack([layout.matrix, along]))
+    if bool((is_estimable(layout, rows) & ~is_estimable(found, rows)).any()):
+        return layout, None  # arms that stand apart in time are held for that
+    return found, Rival(
         name="drift",
         words="The arms were not brewed on the same dates, and results may drift with the date: a steady drift is taken out, "
         "which makes the interval wider. A season that comes and goes is not.",

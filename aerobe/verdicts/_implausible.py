@@ -61,6 +61,13 @@ def too_alike(
             remedy="Take out what stands twice; several tests of one brew belong to that brew.",
             blocks_claim=True,
         )
+    if _finer_than_the_test(results, values, layout):
+        return Rival(
+            name="likeness of brews",
+            words="Brews of one arm differ by less than their test is known to err: separate tests of separate brews do not.",
+            remedy="Enter each brew's own reading as the test showed it; several readings of one brew belong to that brew.",
+            blocks_claim=True,
+        )
     copied = copied_arm(values, layout, step, are_logs=are_logs, of_microbes=of_microbes)
     if copied is not None:
         first, second = (next(r.arm for r, own in zip(results, layout.membership[:, arm], strict=True) if own) for arm in copied)
@@ -69,13 +76,6 @@ def too_alike(
             words=f"The results of {second} repeat those of {first}, times a number, shifted or in another order: separate brews "
             "do not follow each other so.",
             remedy="Enter what was read of each brew, and the day that brews of both shared.",
-            blocks_claim=True,
-        )
-    if _finer_than_the_test(results, values, layout):
-        return Rival(
-            name="likeness of brews",
-            words="Brews of one arm differ by less than their test is known to err: separate tests of separate brews do not.",
-            remedy="Enter each brew's own reading as the test showed it; several readings of one brew belong to that brew.",
             blocks_claim=True,
         )
     return None

@@ -18,6 +18,7 @@ from aerobe.usecases.exchange import export_package
 from aerobe.usecases.reports._publishing import copy_of
 from aerobe.usecases.trials import JudgedBy, compare_recipes, judge_table, verdict_of_trial
 from aerobe.verdicts import Verdict
+from tests.spread import spread
 from tests.usecases.test_judging import CANNOT, NOW, START, brew, furnish
 
 ARMS = (Arm(key="plain", recipe="plain", is_standard=True), Arm(key="kelp", recipe="kelp"))
@@ -242,7 +243,7 @@ def furnish_third(book: Notebook) -> None:
 
 def table(ratio: float, brews: int = 6) -> list[dict[str, str]]:
     return [
-        {"arm": arm.key, "unit": f"{arm.key}{n}", "value": f"{20.0 * NEAR[(n + 3 * i) % 7] * (ratio if i else 1.0):.5g}"}
+        {"arm": arm.key, "unit": f"{arm.key}{n}", "value": f"{20.0 * spread(i, brews, 0.11)[n] * (ratio if i else 1.0):.5g}"}
         for n in range(brews)
         for i, arm in enumerate(ARMS)
     ]
