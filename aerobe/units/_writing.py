@@ -127,7 +127,13 @@ def with_uncertainty(value: float, low: float, high: float) -> str:
 
 
 def ratio_of(log: float) -> float:
-    """The ratio with this natural logarithm, held where a computer can still write it: 1e-304 to 1e304."""
+    """The ratio with this natural logarithm, held where a computer can still write it: 1e-304 to 1e304.
+
+    Parameters
+    ----------
+    log
+        Natural logarithm of the ratio. [-]
+    """
     return math.exp(min(700.0, max(-700.0, log)))
 
 
