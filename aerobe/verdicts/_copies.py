@@ -20,13 +20,14 @@ Places = NDArray[np.int_]
 # arms goes below (200,000 pairs of each number of brews drawn). One in so many more goes below it by the root given next.
 ALIKE = {3: 0.025, 4: 0.060, 5: 0.085, 6: 0.103, 7: 0.116, 8: 0.124, 10: 0.132, 12: 0.134, 20: 0.130}
 LARGEST_ROOT = 9.0
-CHANCE = 0.003  # that an honest trial is held, by likeness in order of size
+# That an honest trial is held, by likeness in order of size: at most so, since subsets and scales overlap (counted: 0.5 %).
+CHANCE, CHANCE_IN_DAYS = 0.01, 0.003
 CHANCE_IN_ORDER = 0.001  # and by likeness in the order of entry
 MOST_SUBSETS = 4000
 # Brews of one compost and one day differ by 0.2 where published brews differ least (two bottles of one water, flow cytometry):
 # half of that is taken for the least that living brews can (our choice, no source) [ln].
 LEAST_SCATTER = 0.1
-CHANCE_BY_DAY = 0.01  # that arms whose brews differ by no more than that are held
+CHANCE_BY_DAY = 0.005  # that arms whose brews differ by no more than that are held
 # Scatter of the differences by day over that of the days, above which days explain the likeness; where nothing is known of the
 # least scatter (yields, scores, oxygen) it is taken for the least (our choice, no source).
 FOLLOWS = 0.1
@@ -99,7 +100,7 @@ def _same_sizes(first: Array, second: Array, step: float, tried: int, *, whole: 
         ones, others = _subsets(first, count)[:, None, :], _subsets(second, count)[None, :, :]
         scatter = _scatter(ones, others)
         apart = (others - ones).std(axis=-1, ddof=1)
-        bound = _bound(count, tried * apart.size) * scatter
+        bound = _bound(count, (CHANCE_IN_DAYS if whole else CHANCE) / (tried * apart.size)) * scatter
         alike = (apart < bound) & (step <= bound)
         if alike.any():
             return float(apart[alike].min())
@@ -110,9 +111,9 @@ def _subsets(values: Array, count: int) -> Array:
     return np.array(list(combinations(np.sort(values).tolist(), count)))
 
 
-def _bound(brews: int, tried: int) -> float:
+def _bound(brews: int, chance: float) -> float:
     single = float(np.interp(brews, list(ALIKE), list(ALIKE.values())))
-    return float(single * (CHANCE * 1000.0 / tried) ** (1.0 / min(brews - 1.0, LARGEST_ROOT)))
+    return float(single * (1000.0 * chance) ** (1.0 / min(brews - 1.0, LARGEST_ROOT)))
 
 
 def _follows(first: Array, second: Array, step: float, tried: int) -> bool:
