@@ -69,7 +69,6 @@ def verdict_lines(verdict: Verdict) -> list[str]:
     lines += informed_words(verdict)
     for rival in verdict.rivals:
         lines.append(f"Beware: {rival.words} {rival.remedy}")
-    lines.append(verdict.assumes)
     for check in verdict.checks:
         lines.append(f"Check: {check.label}, {check.method}: p {check.p:.3g}")
     if verdict.settle is not None:
