@@ -8,13 +8,14 @@ from aerobe.notebook._notebook import ORIGIN, Notebook
 from aerobe.notebook._opening import open_notebook, open_whole_part
 from aerobe.notebook._package import write_package
 from aerobe.notebook._pen import Pen
-from aerobe.notebook._reads import TAKEN_BACK, Change, Kept, Receipt
+from aerobe.notebook._reads import ORDER_OF_WRITING, TAKEN_BACK, Change, Kept, Receipt
 from aerobe.notebook._rescue import Rescued, rescue
 from aerobe.notebook._unpack import Unpacked, read_package
 from aerobe.notebook._whole_part import rescue_in_place
 
 __all__ = [
     "ORIGIN",
+    "ORDER_OF_WRITING",
     "TAKEN_BACK",
     "BrewHistory",
     "Change",

@@ -11,6 +11,7 @@ import sqlalchemy as sa
 from aerobe.errors import AerobeError
 from aerobe.notebook._logs import chunk_hash
 from aerobe.notebook._notebook import Notebook
+from aerobe.notebook._reads import ORDER_OF_WRITING
 from aerobe.notebook._schema import NOUNS, kept, log_chunks, metadata, readings
 from aerobe.records import Reading, content_hash, from_plain
 
@@ -39,7 +40,8 @@ def fingerprint(notebook: Notebook) -> str:
         for table in [*(noun.table for noun in NOUNS), readings]:
             hashes = connection.execute(sa.select(table.c.hash)).scalars()
             parts.append([table.name, sorted(hashes)])
-        parts.append(["kept", sorted(f"{at} {digest}" for at, digest in connection.execute(sa.select(kept.c.at, kept.c.hash)))])
+        results = sa.select(kept.c.at, kept.c.hash).where(kept.c.kind != ORDER_OF_WRITING)
+        parts.append(["kept", sorted(f"{at} {digest}" for at, digest in connection.execute(results))])
     for brew, channel, probe, _ in notebook.logged():
         times, values = notebook.log(brew, channel, probe=probe)
         order = np.lexsort((values, times))  # two points of one moment have no order of their own

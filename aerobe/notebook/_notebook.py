@@ -239,10 +239,12 @@ class Notebook:
 
     # -- the whole ----------------------------------------------------------------------------------------------------
 
-    def audit(self, *, brew: str | None = None, key: str | None = None, newest: int | None = None) -> list[Change]:
+    def audit(
+        self, *, brew: str | None = None, key: str | None = None, noun: str | None = None, newest: int | None = None
+    ) -> list[Change]:
         """Who did what and when, oldest first; with `newest`, only so many of the last."""
         with self.store.reading() as connection:
-            return changes(connection, brew=brew, key=key, newest=newest)
+            return changes(connection, brew=brew, key=key, noun=noun, newest=newest)
 
     def last_change(self, brew: str | None = None) -> int:
         """A number that grows with every write (to this brew): a page that remembers it knows when to look again."""

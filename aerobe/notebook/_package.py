@@ -12,7 +12,7 @@ import hashlib
 import io
 import json
 import zipfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -40,7 +40,14 @@ class Scope:
     subjects: frozenset[str] | None
 
 
-def write_package(notebook: Notebook, *, at: datetime, trial: str = "", versions: dict[str, str] | None = None) -> bytes:
+def write_package(
+    notebook: Notebook,
+    *,
+    at: datetime,
+    trial: str = "",
+    versions: dict[str, str] | None = None,
+    also: Sequence[Kept] = (),
+) -> bytes:
     """A zip with `datapackage.json` and its tables.
 
     Parameters
@@ -53,6 +60,8 @@ def write_package(notebook: Notebook, *, at: datetime, trial: str = "", versions
         Key of the one trial to write; empty for the whole notebook.
     versions
         Programs that made the results, by name.
+    also
+        Results that are not kept in the notebook and go along, such as what its own order of writing shows.
     """
     notebook.require_whole()
     records = _records(notebook, trial)
@@ -72,7 +81,7 @@ def write_package(notebook: Notebook, *, at: datetime, trial: str = "", versions
             name = f"log-{hashlib.sha256(f'{brew}/{channel}/{probe}'.encode()).hexdigest()[:12]}"
             schema = _log_schema(name, brew, channel, probe)
             _put(files, resources, f"data/logs/{name}.csv", _log_csv(notebook, brew, channel, probe), schema)
-    results = _kept(notebook, scope)
+    results = [*_kept(notebook, scope), *also]
     if results:
         _put(files, resources, "data/results.json", _results_json(results), {"name": "results", "format": "json"})
     about = {

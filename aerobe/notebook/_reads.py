@@ -108,6 +108,7 @@ def all_readings(
 
 
 TAKEN_BACK = "reading taken back"  # kept under the key of its brew
+ORDER_OF_WRITING = "plan history"  # in packages: what the notebook that they came from shows of a trial's making
 
 
 def taken_back(connection: sa.Connection, brew: str | None) -> set[str]:
@@ -157,13 +158,17 @@ def singular(table: str) -> str:
     return table.removesuffix("s").replace("_", " ")
 
 
-def changes(connection: sa.Connection, *, brew: str | None, key: str | None, newest: int | None) -> list[Change]:
+def changes(
+    connection: sa.Connection, *, brew: str | None, key: str | None, noun: str | None = None, newest: int | None
+) -> list[Change]:
     """Lines of the audit trail, oldest first."""
     wanted = sa.select(audit).order_by(audit.c.id.desc())
     if brew is not None:
         wanted = wanted.where(audit.c.brew == brew)
     if key is not None:
         wanted = wanted.where(audit.c.key == key)
+    if noun is not None:
+        wanted = wanted.where(audit.c.noun == noun)
     if newest is not None:
         if not 0 <= newest <= MOST_LINES:
             raise UnusableRecord("That is no number of entries.", f"Give a whole number from 0 to {MOST_LINES}.")

@@ -10,6 +10,7 @@ import math
 import re
 import zipfile
 import zlib
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Any, TypeVar
@@ -40,8 +41,24 @@ class Unpacked:
     origin: str = ""  # the mark of the notebook that it came from, where that is told
 
 
-def read_package(notebook: Notebook, content: bytes, *, at: datetime, who: str = "") -> Unpacked:
+def read_package(
+    notebook: Notebook,
+    content: bytes,
+    *,
+    at: datetime,
+    who: str = "",
+    knows: Callable[[str, str, object], bool] = lambda kind, subject, payload: False,
+) -> Unpacked:
     """Take in a package, all or nothing. Records that are there already are not doubled.
+
+    Parameters
+    ----------
+    notebook, content
+        Where to, and the bytes of the package.
+    at, who
+        When, and by whom.
+    knows
+        Whether a result, by kind, subject and payload, says nothing that the notebook does not say itself.
 
     Raises
     ------
@@ -70,7 +87,7 @@ def read_package(notebook: Notebook, content: bytes, *, at: datetime, who: str =
             if isinstance(about_log, dict) and "channel" in about_log:
                 count("logs", _add_log(pen, about_log, text, at, who))
         for plain in _list(contents.get("results", ({}, "[]"))[1], "results"):
-            count("results", _keep(notebook, pen, plain, who))
+            count("results", _keep(notebook, pen, plain, who, knows))
         said = ", ".join(f"{number} {noun}" for noun, number in sorted(new.items())) or "nothing new"
         pen.note(at=at, who=who, did="import", noun="package", key=hashlib.sha256(content).hexdigest()[:16], why=said)
     ours = about["aerobe"]
@@ -218,13 +235,15 @@ def _add_log(pen: Pen, about: dict[str, object], text: str, at: datetime, who: s
         raise ImportFault("A log in the package cannot be read.", "Export it again.") from None
 
 
-def _keep(notebook: Notebook, pen: Pen, plain: Any, who: str) -> bool:
+def _keep(notebook: Notebook, pen: Pen, plain: Any, who: str, knows: Callable[[str, str, object], bool]) -> bool:
     try:
         kind, subject, moment = str(plain["kind"]), str(plain["subject"]), datetime.fromisoformat(plain["at"])
         payload = plain["payload"]
     except (TypeError, KeyError, ValueError):
         raise ImportFault("A result in the package cannot be read.", "Export it again.") from None
-    if any(item.at == moment and item.payload == payload for item in notebook.kept(kind, subject)):
+    if any(item.at == moment and item.payload == payload for item in notebook.kept(kind, subject)) or knows(
+        kind, subject, payload
+    ):
         return False
     pen.keep(kind, subject, payload, at=moment, who=who)
     return True

@@ -4,8 +4,13 @@ from __future__ import annotations
 
 import json
 import math
+import re
+import runpy
+import shutil
 import subprocess
 import sys
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +18,8 @@ import pytest
 
 from aerobe.records import Arm, Trial
 from aerobe.reports import recompute_files
-from aerobe.verdicts import BrewResult, judge
+from aerobe.trials import central_composite, factorial
+from aerobe.verdicts import BrewResult, Rival, Verdict, hold_back, judge
 
 ARMS = (Arm(key="plain", recipe="plain", is_standard=True), Arm(key="kelp", recipe="kelp"))
 TRIAL = Trial(key="t", name="t", question="two recipes", arms=ARMS, margin_ratio=1.5)
@@ -67,6 +73,110 @@ def test_what_another_model_found_is_named_and_not_claimed() -> None:
     files = recompute_files(judge(three, [*results(False), *more], extent="without check"))
     said = json.loads(files["recompute/verdict.json"])["comparisons"]
     assert all(item["method"] in ("welch", "") and bool(item["why"]) == (item["method"] == "") for item in said)
+
+
+def several() -> Verdict:
+    three = Trial(key="t", name="t", question="several against a standard", arms=(*ARMS, Arm(key="fish", recipe="fish")))
+    more = [BrewResult(brew=f"fish-{i}", arm="fish", value=value, block="") for i, value in enumerate((131.0, 88.0, 109.0))]
+    return judge(three, [*results(False), *more], extent="without check")
+
+
+def doses() -> Verdict:
+    arms = tuple(Arm(key=f"d{i}", dose=float(i), is_standard=i == 0) for i in range(4))
+    rng = np.random.default_rng(3)
+    brews = [
+        BrewResult(brew=f"{arm.key}-{i}", arm=arm.key, value=50.0 * math.exp(0.2 * (arm.dose or 0.0) + rng.normal(0.0, 0.2)))
+        for arm in arms
+        for i in range(4)
+    ]
+    return judge(Trial(key="t", name="t", question="dose series", arms=arms), brews, extent="without check")
+
+
+def factors() -> Verdict:
+    arms = factorial({"kelp": (0.0, 1.0), "humic": (0.0, 2.0)}).arms
+    rng = np.random.default_rng(4)
+    brews = [
+        BrewResult(brew=f"{arm.key}-{i}", arm=arm.key, value=50.0 * math.exp(0.4 * arm.levels["kelp"] + rng.normal(0.0, 0.2)))
+        for arm in arms
+        for i in range(4)
+    ]
+    return judge(Trial(key="t", name="t", question="factors", arms=arms), brews, extent="without check")
+
+
+def at_limits() -> Verdict:
+    lowest = min(item.value for item in results(False))
+    brews = [replace(item, at_limit=item.value == lowest) for item in results(False)]
+    return judge(TRIAL, brews, extent="without check")
+
+
+def held() -> Verdict:
+    return hold_back(
+        judge(TRIAL, results(True), extent="without check"), Rival(name="x", words="x", remedy="x", blocks_claim=True)
+    )
+
+
+def of_days() -> Verdict:
+    brews = [
+        replace(item, brew=f"{item.brew}-{twin}", value=item.value * (1.0 + 0.03 * twin))
+        for item in results(True)
+        for twin in (0, 1)
+    ]
+    return judge(TRIAL, brews, extent="without check")
+
+
+def surface() -> tuple[Verdict, tuple[Arm, ...]]:
+    spans = {"molasses": (0.0, 3.0), "kelp": (0.0, 1.0)}
+    arms = central_composite(spans)
+    rng = np.random.default_rng(11)
+    brews = []
+    for arm in arms:
+        for i in range(4 if arm.key == "centre" else 2):
+            x, z = (2.0 * arm.levels[name] / high - 1.0 for name, (_, high) in spans.items())
+            value = 20.0 * math.exp(0.6 * x - 0.5 * x * x - 0.4 * z * z + rng.normal(0.0, 0.1))
+            brews.append(BrewResult(brew=f"{arm.key}-{i}", arm=arm.key, value=value))
+    return judge(Trial(key="t", name="t", question="factors", arms=arms), brews, extent="without check"), arms
+
+
+KINDS: dict[str, tuple[Callable[[], Verdict], tuple[Arm, ...], set[str]]] = {
+    "two arms": (lambda: judge(TRIAL, results(False), extent="without check"), ARMS, {"welch"}),
+    "two arms in blocks": (lambda: judge(TRIAL, results(True), extent="without check"), ARMS, {"paired"}),
+    "held": (held, ARMS, {"paired"}),
+    "several arms": (several, ARMS, {"welch", ""}),
+    "doses": (doses, (), {"welch", ""}),
+    "factors": (factors, (), {""}),
+    "limits": (at_limits, ARMS, {""}),
+    "days": (of_days, ARMS, {"paired", ""}),
+    "surface": (lambda: surface()[0], surface()[1], {"surface"}),
+}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_kind_of_trial_is_found_again_by_both_scripts_or_named(
+    tmp_path: Path, kind: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    make, arms, methods = KINDS[kind]
+    files = recompute_files(make(), arms)
+    folder = written(files, tmp_path)
+    said = json.loads(files["recompute/verdict.json"])["comparisons"]
+    assert {item["method"] for item in said} <= methods, said
+    runpy.run_path(str(folder / "recompute.py"))["main"]()  # here: a process of its own costs seconds
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) == len(said) and not any("NOT as in" in line for line in lines)
+    assert all((", as in the verdict" in line) is bool(item["method"]) for line, item in zip(lines, said, strict=True))
+    assert in_r(folder, lines) == lines
+
+
+def in_r(folder: Path, otherwise: list[str]) -> list[str]:
+    """What the script for R says, without the reasons for another model; where R is not there, what it should."""
+    here = [re.sub(r"(: by another model):.*", r"\1", line) for line in otherwise]
+    if shutil.which("Rscript") is None:
+        return otherwise
+    found = subprocess.run(
+        ["Rscript", "--vanilla", "recompute.R"], cwd=folder, capture_output=True, text=True, timeout=600, check=False
+    )
+    assert found.returncode == 0, found.stderr
+    assert found.stdout.splitlines() == here
+    return otherwise
 
 
 # R 4.2.2 t.test(a - b, conf.level = 0.90) and t.test(a, b, var.equal = FALSE), Student's sleep data, as stored by us earlier

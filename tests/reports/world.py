@@ -86,7 +86,7 @@ def invented(
             ),
             at=NOW,
         )
-        lines = []
+        lines, begun = [], []
         for place in range(brews):
             for arm, level in (("plain", 60.0), ("kelp", 60.0 * ratio)):
                 key = f"{arm}-{place + 1}"
@@ -101,8 +101,10 @@ def invented(
                         samples=(PlannedSample(elapsed_h=20.0),),
                     )
                 )
-                _brew(pen, key, arm, place, level, rng, notes, controls)
+                begun.append((key, arm, place, level))
         pen.add(RunSheet(trial="kelp", seed=3, brews=tuple(lines)), at=NOW)
+        for key, arm, place, level in begun:
+            _brew(pen, key, arm, place, level, rng, notes, controls)
     return book
 
 

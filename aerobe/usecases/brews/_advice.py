@@ -11,8 +11,9 @@ from aerobe import __version__
 from aerobe.decisions import Advice, advise, oxygen_outlook, replay
 from aerobe.errors import UnusableRecord
 from aerobe.inference import Measurement, measurements_of
-from aerobe.notebook import BrewHistory, Notebook, brew_history
+from aerobe.notebook import BrewHistory, Notebook
 from aerobe.records import Assay, as_plain, content_hash
+from aerobe.usecases.brews._behind_code import history_to_reckon
 from aerobe.usecases.brews._beliefs import HOURS_BEYOND, infer_history, need_recipe_or_reading, story_of_history
 from aerobe.usecases.brews._budget import budget_of
 from aerobe.usecases.safety._facts import gates_of_brew
@@ -43,7 +44,7 @@ def advise_brew(
     NotFound
         If there is no such brew.
     """
-    history = brew_history(notebook, brew)
+    history = history_to_reckon(notebook, brew)
     now_h = max(0.0, history.brew.hours_at(now))
     posterior = infer_history(notebook, history, now=now, reach_h=min(now_h, LONGEST_H), progress=progress)
     if now_h > LONGEST_H + HOURS_BEYOND:
@@ -87,7 +88,7 @@ def replay_brew(
     notebook: Notebook, brew: str, hours: Sequence[float], *, progress: Callable[[float], None] = lambda share: None
 ) -> list[Advice]:
     """What the call would have been at each past hour, from what was known then. Gates are not replayed."""
-    history = brew_history(notebook, brew)
+    history = history_to_reckon(notebook, brew)
     need_recipe_or_reading(history)
     story, _ = story_of_history(history)
     sheet = sheet_of_brew(notebook, history.brew)

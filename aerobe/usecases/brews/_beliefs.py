@@ -26,6 +26,8 @@ from aerobe.inference import (
 )
 from aerobe.notebook import BrewHistory, Notebook, brew_history
 from aerobe.records import Brew, Harvest, Recipe, as_plain, content_hash
+from aerobe.usecases.brews._behind_code import BEHIND_CODE, history_to_reckon
+from aerobe.usecases.trials._blinding import HIDDEN, is_hidden
 
 PAST_BREWS = 5  # earlier brews that sharpen the prior; more teach little and take time
 PAST_TESTS = 2  # tests that an earlier brew must have to teach anything
@@ -48,7 +50,8 @@ def infer_history(
     if until_h is not None:
         story = story.until(until_h)
     posterior = infer_brew(story, seed=history.brew.seed, past=past_of(notebook, history, now=now), progress=progress)
-    return replace(posterior, notes=(*notes, *posterior.notes))
+    hidden = (BEHIND_CODE,) if history.recipe.key == HIDDEN else ()
+    return replace(posterior, notes=(*hidden, *notes, *posterior.notes))
 
 
 def story_of_history(history: BrewHistory, *, reach_h: float = 0.0) -> tuple[BrewStory, tuple[str, ...]]:
@@ -73,7 +76,7 @@ def story_of_history(history: BrewHistory, *, reach_h: float = 0.0) -> tuple[Bre
 
 def beliefs_of_brew(notebook: Notebook, brew: str, now: datetime) -> list[dict[str, Any]]:
     """Every term of the model for a brew: name, meaning with unit, median and 90 % interval."""
-    history = brew_history(notebook, brew)
+    history = history_to_reckon(notebook, brew)
     need_recipe(history)
     found = infer_history(notebook, history, now=now).terms()
     meaning = {term.name: term.meaning for term in PRIOR}
@@ -86,7 +89,11 @@ def past_of(notebook: Notebook, history: BrewHistory, *, now: datetime) -> list[
     earlier = [
         item
         for item in notebook.find(Brew)
-        if item.key in finished and item.key != history.brew.key and item.started_at < history.brew.started_at
+        if item.key in finished
+        and item.key != history.brew.key
+        and item.started_at < history.brew.started_at
+        # What a brew behind a code teaches would tell whether this one is of its recipe.
+        and (not is_hidden(notebook, item) or (item.trial == history.brew.trial and history.recipe.key != HIDDEN))
     ]
     recipes = {item.key: item for item in notebook.find(Recipe)}
     if not history.recipe.is_known:

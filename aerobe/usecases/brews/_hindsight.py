@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 from aerobe import __version__
 from aerobe.decisions import Forecast, Window, best_in_hindsight, forecast_of, missed_by
 from aerobe.inference import on_one_core
-from aerobe.notebook import BrewHistory, Notebook, brew_history
+from aerobe.notebook import BrewHistory, Notebook
 from aerobe.records import as_plain, content_hash
 from aerobe.units import percent
+from aerobe.usecases.brews._behind_code import history_to_reckon
 from aerobe.usecases.brews._beliefs import MODEL, infer_history
 
 Array = NDArray[np.float64]
@@ -98,7 +99,7 @@ def look_back_at(notebook: Notebook, brew: str, now: datetime) -> Hindsight:
     NotEnoughData
         If neither what went in nor any result is known.
     """
-    history = brew_history(notebook, brew)
+    history = history_to_reckon(notebook, brew)
     stamp = _stamp(history)
     kept = notebook.latest(KIND, brew)
     if kept is not None and kept.payload.get("stamp") == stamp:

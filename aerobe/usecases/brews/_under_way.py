@@ -9,6 +9,7 @@ from typing import Any
 
 from aerobe.notebook import LogEnvelope, Notebook
 from aerobe.records import Assay, Brew, Compost, Harvest, Reading, Recipe, Trial, Use, Vessel
+from aerobe.usecases.brews._behind_code import recipe_and_compost
 from aerobe.usecases.brews._budget import Budget, budget_of
 from aerobe.usecases.brews._held import Held, cached, held_by
 from aerobe.usecases.brews._put_away import put_away
@@ -120,12 +121,12 @@ def brew_view(notebook: Notebook, key: str, *, now: datetime, buckets: int = 160
     brew = held.brews[key] if key in held.brews else notebook.get(Brew, key)
 
     def read() -> dict[str, Any]:
-        recipe = notebook.get(Recipe, brew.recipe)
+        recipe, compost = recipe_and_compost(notebook, brew)
         readings = _readings(notebook, held, key)
         return {
             "recipe": recipe,
             "vessel": notebook.get(Vessel, brew.vessel),
-            "compost": notebook.get(Compost, recipe.compost),
+            "compost": compost,
             "readings": readings,
             "assays": {name: notebook.get(Assay, name) for name in sorted({reading.assay for reading in readings})},
             "uses": tuple(notebook.find(Use, of=key)),

@@ -10,7 +10,7 @@ from aerobe.errors import AerobeError, NotAllowed, UnusableRecord
 from aerobe.evidence import Contrast, brew_lines, contrasts_of_verdict, doubts_of_all, evidence_hash, grain_of
 from aerobe.notebook import Notebook
 from aerobe.records import Arm, Assay, Brew, Reading, Recipe, RunSheet, Trial
-from aerobe.usecases.trials._blinding import HISTORY, PlanHistory, plan_history
+from aerobe.usecases.trials._history import HISTORY, PlanHistory, plan_history
 from aerobe.usecases.trials._results import judged
 from aerobe.verdicts import Verdict
 

@@ -22,6 +22,7 @@ from aerobe.notebook import (
     restore,
     rows_of,
 )
+from aerobe.usecases.trials._put_back import known_of_trials, note_what_was_set_aside
 
 
 class Care(TypedDict):
@@ -74,8 +75,14 @@ def second_folder(notebook: Notebook) -> Path | None:
 
 
 def restore_notebook(notebook: Notebook, copy: Path, *, now: datetime) -> Path:
-    """Put a copy in the notebook's place. What was there is copied first; the path of that copy comes back."""
-    return restore(notebook.store, copy, at=now)
+    """Put a copy in the notebook's place. What was there is copied first; the path of that copy comes back.
+
+    What trials had of results and questions that the copy lacks is counted and noted: an older copy is no way to un-see a result.
+    """
+    known = {} if notebook.damaged else known_of_trials(notebook)
+    before = restore(notebook.store, copy, at=now)
+    note_what_was_set_aside(notebook, known, now=now)
+    return before
 
 
 def rescue_notebook(damaged: Path, target: Path) -> Rescued:

@@ -221,12 +221,11 @@ def brew_history(notebook: Notebook, key: str) -> BrewHistory:
     history = _history(notebook, key)
     if not is_hidden(notebook, history.brew):
         return history
-    recipe, compost = replace(history.recipe, key=HIDDEN, name=HIDDEN, compost=HIDDEN, foods=(), notes=""), history.compost
     return replace(
         history,
         brew=shown(notebook, history.brew),
-        recipe=recipe,
-        compost=replace(compost, key=HIDDEN, name=HIDDEN),
+        recipe=Recipe(key=HIDDEN, name=HIDDEN, compost=HIDDEN, compost_g_per_l=0.0),
+        compost=Compost(key=HIDDEN, name=HIDDEN),
         advice=(),
     )
 

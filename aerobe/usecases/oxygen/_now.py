@@ -8,9 +8,10 @@ from datetime import datetime
 import numpy as np
 
 from aerobe.errors import NotAllowed
-from aerobe.notebook import Notebook, brew_history
+from aerobe.notebook import Notebook
 from aerobe.oxygen import FOODS, FoodCeiling, food_ceiling
 from aerobe.units import number
+from aerobe.usecases.brews._behind_code import history_to_reckon
 from aerobe.usecases.brews._beliefs import infer_history, need_recipe
 from aerobe.usecases.oxygen._forecast import FoodQuestion, food_forecast
 from aerobe.usecases.oxygen._questions import FOOD_CAUTION
@@ -55,7 +56,7 @@ def feed_now(notebook: Notebook, brew_key: str, food: str, *, now: datetime, pro
         If nobody said what went in.
     """
     known = FOODS.find(food)
-    history = brew_history(notebook, brew_key)
+    history = history_to_reckon(notebook, brew_key)
     now_h = history.brew.hours_at(now)
     if history.harvest is not None or now_h < 0.0:
         raise NotAllowed("This brew is not under way.", "Ask about a planned brew with its recipe instead.")

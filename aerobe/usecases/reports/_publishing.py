@@ -32,7 +32,8 @@ from aerobe.records import (
 from aerobe.usecases.exchange._origin import KIND as TAKEN_IN
 from aerobe.usecases.trials._afterwards import KIND as AFTERWARDS
 from aerobe.usecases.trials._asked import KIND as ASKED
-from aerobe.usecases.trials._blinding import HISTORY, OPENED, carry_history, refuse_while_hidden
+from aerobe.usecases.trials._blinding import OPENED, refuse_while_hidden
+from aerobe.usecases.trials._history import HISTORY, STANDS_FOR_ANOTHER, carry_history
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -79,8 +80,9 @@ def copy_of(notebook: Notebook, *, brews: tuple[str, ...], trial: str, now: date
 
 @contextmanager
 def empty_notebook(now: datetime) -> Iterator[Notebook]:
-    """A notebook that is gone when the block ends."""
+    """A notebook that is gone when the block ends; what a package says of its own making counts in it as the sender's word."""
     with tempfile.TemporaryDirectory(prefix="aerobe-") as folder, open_notebook(Path(folder) / "copy.notebook", at=now) as copy:
+        copy.set_setting(STANDS_FOR_ANOTHER, True, at=now)
         yield copy
 
 

@@ -78,7 +78,7 @@ def poster_of_report(report: Report, *, moving: tuple[Picture, ...] = ()) -> Pos
     return poster_of(report, moving=moving)
 
 
-def packed_pictures(notebook: Notebook, kind: str, key: str, *, now: datetime, assay: str = "") -> bytes:
+def packed_pictures(notebook: Notebook, kind: str, key: str, *, now: datetime, assay: str = "", asks: bool = True) -> bytes:
     """All pictures to show of a brew or a trial, in one zip file.
 
     Parameters
@@ -87,11 +87,13 @@ def packed_pictures(notebook: Notebook, kind: str, key: str, *, now: datetime, a
         "brew" or "trial", and which.
     assay
         Of a trial, the test to judge by.
+    asks
+        Of a trial, whether this asks anew; else only what was asked before is shown again.
     """
     if kind == "brew":
         poster = poster_of_report(report_of_brew(notebook, key, now=now), moving=brew_as_tests_came(notebook, key, now=now))
     else:
-        poster = poster_of_report(report_of_trial(notebook, key, now=now, wanted=Wanted(assay=assay)))
+        poster = poster_of_report(report_of_trial(notebook, key, now=now, wanted=Wanted(assay=assay, asks=asks)))
     return packed_poster(poster, f"{kind}-{key}")
 
 

@@ -20,6 +20,10 @@ from aerobe.usecases.exchange._origin import start_in_words, tables_of
 from aerobe.usecases.exchange._packages import export_package, import_package, versions
 from aerobe.usecases.notebook._display import display_units_for
 from aerobe.usecases.reports._publishing import copy_of, empty_notebook, table_of_study
+from aerobe.usecases.trials._afterwards import KIND as AFTERWARDS
+from aerobe.usecases.trials._afterwards import keep_once
+from aerobe.usecases.trials._blinding import refuse_while_hidden
+from aerobe.usecases.trials._judging import JudgedBy, judged_with_facts
 
 KIND = "report"
 Options = dict[str, Any]  # JSON as it is kept beside a report
@@ -33,6 +37,7 @@ class Wanted:
     with_people: bool = False  # keep names and free notes
     at_h: float | None = None  # trials: the hour to compare at; None takes each brew's last sample [h]
     assay: str = ""  # trials: key of the assay judged by; "" takes the one that measured the most brews
+    asks: bool = True  # trials: whether a report asks anew, which is written down and counts; else only what was asked is shown
 
 
 def report_of_brew(notebook: Notebook, key: str, *, now: datetime, wanted: Wanted | None = None) -> Report:
@@ -67,6 +72,8 @@ def report_of_trial(notebook: Notebook, key: str, *, now: datetime, wanted: Want
         If there is no such trial.
     NotEnoughData
         If an arm has no finished brew.
+    NotAllowed
+        If codes are closed, or it is only to be shown again and nobody has asked it of these results.
     """
     from aerobe.usecases.evidence._with_others import copy_evidence
 
@@ -75,7 +82,13 @@ def report_of_trial(notebook: Notebook, key: str, *, now: datetime, wanted: Want
     brews = tuple(brew.key for brew in notebook.find(Brew, of=key))
     if not brews:
         raise NotEnoughData(f"Trial {key} has no brew yet.", "Start the brews of its run sheet first.")
+    refuse_while_hidden(notebook, [notebook.get(Brew, brew) for brew in brews])
+    # A report is a look like any other: it is asked of the notebook itself, where looks are counted.
+    by = JudgedBy(assay=wanted.assay, at_h=wanted.at_h)
+    _, changed = judged_with_facts(notebook, key, by=by, now=now, asks=wanted.asks)
     with copy_of(notebook, brews=brews, trial=key, now=now, with_people=wanted.with_people) as copy:
+        if changed is not None:
+            keep_once(copy, AFTERWARDS, key, changed, now=now)
         copy_evidence(notebook, copy, now=now, with_people=wanted.with_people)
         options = {"invented": is_invented(notebook), "at_h": wanted.at_h, "assay": wanted.assay}
         return replace(_finished(copy, "trial", key, options, now, wanted), units=display_units())

@@ -9,7 +9,7 @@ from typing import Any
 
 from aerobe.notebook import Kept, Notebook
 from aerobe.oxygen import saturation_mg_per_l
-from aerobe.records import Brew, Compost, Harvest, Recipe, as_json
+from aerobe.records import Brew, Harvest, as_json
 from aerobe.safety import (
     DECIDES,
     NOT_SHOWN,
@@ -22,6 +22,7 @@ from aerobe.safety import (
     oxygen_history,
     threshold,
 )
+from aerobe.usecases.brews._behind_code import recipe_and_compost
 from aerobe.usecases.safety._air_and_smell import Air, air_of_brew, smell_of_brew
 from aerobe.usecases.safety._material import material_of
 from aerobe.usecases.safety._notes import pieces_of, place_of
@@ -81,7 +82,7 @@ def brew_facts(notebook: Notebook, brew: str, *, now: datetime, risk: float | No
         temperature_degc=_warmest_known(notebook, brew, until_h),
         compost=compost,
         compost_why=why,
-        made_of=material_of(notebook, notebook.get(Recipe, record.recipe).compost).made_of,
+        made_of=material_of(notebook, recipe_and_compost(notebook, record)[1].key).made_of,
     )
 
 
@@ -218,6 +219,6 @@ def compost_state(notebook: Notebook, record: Brew) -> tuple[str, str]:
     place = place_of(notebook)
     if not heat_place(place):
         return NOT_SHOWN, "No place is chosen whose compost rules could be asked. Local codes and licensed practice decide."
-    compost = notebook.get(Compost, notebook.get(Recipe, record.recipe).compost)
+    _, compost = recipe_and_compost(notebook, record)
     finding = judge_compost(compost, place, largest_piece_mm=pieces_of(notebook, compost.key))
     return finding.state, f"{finding.why} {finding.next_step}"

@@ -32,6 +32,7 @@ from aerobe.safety import (
     regrowth_risk,
 )
 from aerobe.units import AREA
+from aerobe.usecases.brews._behind_code import recipe_and_compost
 from aerobe.usecases.notebook._moments import moment_of
 from aerobe.usecases.notebook._records import new_key
 from aerobe.usecases.safety._entry import (
@@ -104,7 +105,7 @@ def ask_use(notebook: Notebook, entry: UseEntry, *, now: datetime) -> UseAnswer:
         If a field cannot be read.
     """
     record = notebook.get(Brew, entry.brew)
-    recipe = notebook.get(Recipe, record.recipe)
+    recipe, _ = recipe_and_compost(notebook, record)
     brew, use = brew_facts(notebook, entry.brew, now=now), use_facts(notebook, entry, now=now)
     advice = advise_use(brew, use)
     area = AREA.read(entry.area) if entry.area.strip() else None

@@ -17,6 +17,7 @@ from aerobe.safety import (
     judge_material,
     judge_tea,
 )
+from aerobe.usecases.brews._behind_code import recipe_and_compost
 from aerobe.usecases.safety._entry import UseEntry, mist_of
 from aerobe.usecases.safety._material import germs_of, material_of, own_rule_of
 from aerobe.usecases.safety._notes import indicator_findings, pieces_of, place_of, water_finding
@@ -44,12 +45,12 @@ def use_facts(notebook: Notebook, entry: UseEntry, *, now: datetime) -> UseFacts
         If a field cannot be read.
     """
     record = notebook.get(Brew, entry.brew)
-    recipe = notebook.get(Recipe, record.recipe)
+    recipe, compost = recipe_and_compost(notebook, record)
     noted = material_of(notebook, recipe.compost)
     foods, fed_at = _foods(notebook, record, recipe, now=now)
     e_coli, enterococci = indicator_findings(notebook, entry.brew, not_before=fed_at)
     germs, (own_days, own_test) = germs_of(notebook, entry.brew), own_rule_of(notebook)
-    place, compost = place_of(notebook), notebook.get(Compost, recipe.compost)
+    place = place_of(notebook)
     certificate = entry.certificate.strip() or noted.certificate
     # What was noted of the compost and what is said now are both in it.
     said = made_of(entry.made_of)

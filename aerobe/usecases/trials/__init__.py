@@ -10,8 +10,9 @@ if TYPE_CHECKING:
     from aerobe.reports import run_sheet_style
     from aerobe.trials import LEVER_HEAD, Plan, arm_in_words, idle_in_words, informed_words, lever_rows
     from aerobe.usecases.trials._asked import NotAskedYet
-    from aerobe.usecases.trials._blinding import PlanHistory, note_key_shown, open_codes, plan_history, shown
+    from aerobe.usecases.trials._blinding import note_key_shown, open_codes, shown
     from aerobe.usecases.trials._comparing import compare_recipes
+    from aerobe.usecases.trials._history import PlanHistory, plan_history
     from aerobe.usecases.trials._judging import JudgedBy, keep_verdict, next_trial, verdict_of_trial
     from aerobe.usecases.trials._papers import print_run_sheet, trial_calendar
     from aerobe.usecases.trials._pictures import (
@@ -47,8 +48,9 @@ else:
         __name__,
         {
             "_asked": ("NotAskedYet",),
-            "_blinding": ("PlanHistory", "note_key_shown", "open_codes", "plan_history", "shown"),
+            "_blinding": ("note_key_shown", "open_codes", "shown"),
             "_comparing": ("compare_recipes",),
+            "_history": ("PlanHistory", "plan_history"),
             "_judging": ("JudgedBy", "keep_verdict", "next_trial", "verdict_of_trial"),
             "_papers": ("print_run_sheet", "trial_calendar"),
             "_pictures": (

@@ -11,26 +11,29 @@ from aerobe.notebook import TAKEN_BACK, Change, Notebook
 from aerobe.records import Brew, Reading, from_plain
 from aerobe.usecases.trials._asked import KIND as ASKED
 from aerobe.usecases.trials._asked import asked_of
+from aerobe.usecases.trials._blinding import OPENED
 from aerobe.verdicts import CANNOT_TELL, Rival, Verdict, hold_back
 
 KIND = "changed after a look"  # of kept results, under the trial's key: it goes along with every copy
+JUDGED = "the results had been judged"
 TOO_EARLY = timedelta(hours=2)  # clocks of two devices may differ by less (our choice, no source)
 Readings = Mapping[str, Sequence[Reading]]  # by brew
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Afterwards:
-    """The results as they stood at the first look, and what was changed since."""
+    """The results as a look first found them, and what was changed since."""
 
     words: tuple[str, ...]
     brews: tuple[Brew, ...]  # as they were, those begun since included
     readings: Readings  # as they were, with those of brews that had none and controls that were added
+    since: str  # what had been seen before the changes, in words
 
 
 def changed_afterwards(
     notebook: Notebook, subject: str, brews: Sequence[Brew], belongs: Callable[[Brew], bool], pair: str = ""
 ) -> Afterwards | None:
-    """What was changed since these brews were first judged; None if nothing was.
+    """What was changed of what a look had found, at questions or with the codes open; None if nothing was.
 
     New brews, their readings and controls that were missing are no changes. A sample tested again is one if not all brews were.
 
@@ -47,8 +50,8 @@ def changed_afterwards(
     pair
         Two recipes: only questions about them count.
     """
-    look = _first_look(notebook, subject, pair)
-    if look is None:
+    looks = _looks(notebook, subject, pair)
+    if not looks:
         return None
     words: list[str] = []
     were: list[Brew] = []
@@ -58,7 +61,8 @@ def changed_afterwards(
     now = {brew.key: brew for brew in brews}
     for key in dict.fromkeys([*now, *asked_of(notebook, subject, pair)]):
         lines = notebook.audit(brew=key)
-        was = _as_it_was(lines, look) or now.get(key)
+        found = _readings_seen(notebook, key, lines, looks)
+        was = _as_it_was(lines, found.look) or now.get(key)
         if was is None or not belongs(was):
             continue
         were.append(was)
@@ -66,27 +70,28 @@ def changed_afterwards(
             words.append(f"brew {key} was taken out of {'the two recipes' if pair else 'the trial'}")
         elif _stood(was) != _stood(now[key]):
             words.append(f"brew {key} was of {_place(was)} and became one of {_place(now[key])}")
-        stood, stands, added = _readings_then(notebook, key, lines, look)
-        lost = [item for item in stood if item.key not in {one.key for one in stands}]
-        words += [f"brew {key}: {item.role} of {item.elapsed_h:g} h was {item.typed_as or item.signal}" for item in lost]
-        sampled = any(item.role == "sample" for item in stood)
-        seen += sampled
-        fresh = [item for item in added if item.role == "sample"] if sampled else []
-        again += [key] if fresh else []
-        then[key] = [*stood, *(item for item in added if item not in fresh)]
+        words += [f"brew {key}: {item.role} of {item.elapsed_h:g} h was {item.typed_as or item.signal}" for item in found.lost]
+        seen += found.sampled
+        again += [key] if found.fresh else []
+        then[key] = found.then
     if again and len(again) < seen:
         words.append(f"{', '.join(again)} tested again and others not")
     elif not words:
         return None
-    return Afterwards(words=tuple(words), brews=tuple(were), readings=then)
+    opened_first = any(line.id == looks[0] and line.noun == OPENED for line in notebook.audit(key=subject))
+    return Afterwards(
+        words=tuple(words), brews=tuple(were), readings=then, since="the codes were opened" if opened_first else JUDGED
+    )
 
 
-def _first_look(notebook: Notebook, subject: str, pair: str) -> int | None:
-    """Where in the order of writing the first question stands; None if none was asked, or it was asked in another notebook."""
-    lines = [line.id for line in notebook.audit(key=subject) if line.noun == ASKED]
+def _looks(notebook: Notebook, subject: str, pair: str) -> list[int]:
+    """Where in the order of writing the results were looked at: questions asked in this notebook, and codes opened."""
+    found = notebook.audit(key=subject)
+    lines = [line.id for line in found if line.noun == ASKED]
     asked = notebook.kept(ASKED, subject)
     of_pair = [i for i, item in enumerate(asked[-len(lines) :] if lines else ()) if item.payload["question"].startswith(pair)]
-    return lines[of_pair[0]] if of_pair else None
+    opening = [line.id for line in found if line.noun == OPENED]
+    return sorted([*(lines[i] for i in of_pair), *opening])
 
 
 def _stood(brew: Brew) -> tuple[str, str, str]:
@@ -103,22 +108,61 @@ def _as_it_was(lines: Sequence[Change], look: int) -> Brew | None:
     return from_plain(Brew, before) if isinstance(before, dict) else None
 
 
-def _readings_then(
-    notebook: Notebook, brew: str, lines: Sequence[Change], look: int
-) -> tuple[list[Reading], list[Reading], list[Reading]]:
-    """Readings that stood at the look, that stand now, and of the latter those added since that correct nothing."""
-    known = {line.key for line in lines if line.noun == "readings" and line.did == "add" and line.id < look}
-    takings = sum(line.noun == TAKEN_BACK and line.id < look for line in lines)
-    gone = {str(item.payload["reading"]) for item in notebook.kept(TAKEN_BACK, brew)[:takings]}
-    ever = notebook.readings(brew, with_corrected=True)
-    replaced = {item.replaces for item in ever if item.key in known and item.replaces}
-    stood = [item for item in ever if item.key in known and item.key not in replaced | gone]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Seen:
+    """The readings of one brew as they were first seen."""
+
+    look: int  # the first look at a result of this brew; the first at all if none was seen
+    then: tuple[Reading, ...]  # as first seen, with those that nobody has seen yet as they stand
+    lost: tuple[Reading, ...]  # first seen so, and corrected or taken back since
+    fresh: bool  # sampled again after a sample of it had been seen
+    sampled: bool  # a sample of it has been seen
+
+
+def _readings_seen(notebook: Notebook, brew: str, lines: Sequence[Change], looks: Sequence[int]) -> _Seen:
+    """Each reading in the version in which a look first found it: what is put right before anybody looks is no change."""
+    ever = {item.key: item for item in notebook.readings(brew, with_corrected=True)}
+    born = {line.key: line.id for line in lines if line.noun == "readings"}
+    gone = {item.replaces: born.get(item.key, 0) for item in ever.values() if item.replaces}
+    takings = [line.id for line in lines if line.noun == TAKEN_BACK]
+    for place, taking in zip(takings, notebook.kept(TAKEN_BACK, brew), strict=False):
+        gone.setdefault(str(taking.payload["reading"]), place)
+    chains: dict[str, list[tuple[int, Reading]]] = {}  # by first version: each look at a version, in order
+    for item in ever.values():
+        sights = [look for look in looks if born.get(item.key, 0) < look < gone.get(item.key, look + 1)]
+        chains.setdefault(_first_version(item, ever), []).extend((look, item) for look in sights)
     stands = notebook.readings(brew)
-    return stood, stands, [item for item in stands if item.key not in known and not item.replaces]
+    first_seen = {root: min(found, key=lambda pair: pair[0]) for root, found in chains.items() if found}
+    sample_looks = [look for look, item in first_seen.values() if item.role == "sample"]
+    sampled_at = min(sample_looks, default=None)
+    late = {root for root in chains if sampled_at is not None and ever[root].role == "sample" and born.get(root, 0) > sampled_at}
+    kept = {item.key for item in stands}
+    unseen = [item for item in stands if (root := _first_version(item, ever)) not in first_seen and root not in late]
+    seen = [item for root, (_, item) in first_seen.items() if root not in late]
+    return _Seen(
+        look=looks[0] if sampled_at is None else sampled_at,
+        then=(*seen, *unseen),
+        lost=tuple(item for _, item in first_seen.values() if item.key not in kept),
+        fresh=any(_first_version(item, ever) in late for item in stands),
+        sampled=sampled_at is not None,
+    )
+
+
+def _first_version(item: Reading, ever: Mapping[str, Reading]) -> str:
+    """Key of what a reading corrects in the end."""
+    while item.replaces in ever:
+        item = ever[item.replaces]
+    return item.key
 
 
 def held_to_the_look(
-    notebook: Notebook, trial: str, verdict: Verdict, changed: Afterwards | None, judged_then: Callable[[Afterwards], Verdict]
+    notebook: Notebook,
+    trial: str,
+    verdict: Verdict,
+    changed: Afterwards | None,
+    judged_then: Callable[[Afterwards], Verdict],
+    *,
+    question: str = "planned",
 ) -> tuple[Verdict, dict[str, object] | None]:
     """The verdict with every claim held back that the results before the changes do not make, and what a copy must know of it.
 
@@ -132,6 +176,8 @@ def held_to_the_look(
         What was changed since the first look. In a copy, which has no order of writing of its own, what was kept counts.
     judged_then
         Judges the same question by the results as they were.
+    question
+        That is asked, in one line.
     """
     facts: dict[str, object] | None = None
     if changed is not None:
@@ -139,18 +185,21 @@ def held_to_the_look(
             before = {item.label: item.call for item in judged_then(changed).comparisons}
         except AerobeError:
             before = {}
-        words = changed.words
-        facts = {"words": list(words), "calls": before}
+        words, since = changed.words, changed.since
+        facts = {"words": list(words), "calls": before, "since": since, "question": question}
     else:
-        kept = notebook.latest(KIND, trial)
-        if kept is None:
+        kept = notebook.kept(KIND, trial)
+        if not kept:
             return verdict, None
-        words, before = tuple(kept.payload["words"]), kept.payload["calls"]
+        # Of a question that nobody judged by the results as they were, no claim is known to stand.
+        said_of = next((item for item in reversed(kept) if item.payload.get("question", "planned") == question), None)
+        words, since = tuple(kept[-1].payload["words"]), str(kept[-1].payload.get("since", JUDGED))
+        before = said_of.payload["calls"] if said_of is not None else {}
     held = [c.label for c in verdict.comparisons if c.call != CANNOT_TELL and before.get(c.label, CANNOT_TELL) != c.call]
     said = "; ".join(words[:4]) + (f"; and {len(words) - 4} more" if len(words) > 4 else "")
     rival = Rival(
         name="change after a look",
-        words=f"Changed after the results had been judged: {said}.",
+        words=f"Changed after {since}: {said}.",
         remedy="Say so wherever you show this verdict. A claim must stand with the results as they were, too.",
         blocks_claim=bool(held),
     )

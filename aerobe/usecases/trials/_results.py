@@ -9,6 +9,7 @@ from aerobe.errors import NotEnoughData
 from aerobe.notebook import Notebook
 from aerobe.records import Assay, Brew, Trial
 from aerobe.reports import course_pictures
+from aerobe.usecases.trials._blinding import refuse_while_hidden
 from aerobe.usecases.trials._judging import JudgedBy, verdict_of_trial
 from aerobe.usecases.trials._values import hour_in_words
 from aerobe.verdicts import Verdict
@@ -41,8 +42,11 @@ def course_picture(notebook: Notebook, key: str) -> Picture:
     ------
     NotEnoughData
         If no brew was read twice by one assay, or there are too many arms for one picture.
+    NotAllowed
+        If a code is still closed: the picture names the arm of each brew.
     """
     brews = notebook.find(Brew, of=notebook.get(Trial, key).key)
+    refuse_while_hidden(notebook, brews)
     readings = [reading for brew in brews for reading in notebook.readings(brew.key)]
     made = course_pictures(brews, readings, {assay.key: assay for assay in notebook.find(Assay)})
     if not made:

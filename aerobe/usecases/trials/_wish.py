@@ -117,7 +117,8 @@ class TrialWish:
             )
         if self.question == "vessels":
             recipe = _existing(notebook, Recipe, self.of_recipe, "recipe")
-            return tuple(Arm(key=_key(word), recipe=recipe, is_standard=i == 0) for i, word in enumerate(words))
+            stand = [_existing(notebook, Vessel, word, "vessel") for word in words]
+            return tuple(Arm(key=key, recipe=recipe, is_standard=i == 0) for i, key in enumerate(stand))
         is_field = self.question == "field response"
         return tuple(
             Arm(
@@ -271,10 +272,14 @@ def _factors(text: str) -> dict[str, tuple[float, float]]:
         match = re.fullmatch(r"(.+?)\s*:\s*(\S+)\s*(?:/|to)\s*(\S+)", part)
         if match is None:
             raise UnusableRecord(f"'{part}' is no factor with two levels.", "Write it like 'molasses: 0 / 2; kelp: 0 / 1'.")
-        found[match[1]] = (
-            _number(match[2], f"low level of {match[1]}"),
-            _number(match[3], f"high level of {match[1]}"),
-        )
+        low, high = _number(match[2], f"low level of {match[1]}"), _number(match[3], f"high level of {match[1]}")
+        if not 0.0 <= min(low, high) <= max(low, high) < math.inf:
+            raise UnusableRecord(
+                f"A level of {min(low, high):g} of {match[1]} cannot be brewed.", "Give levels of nothing or more, with an end."
+            )
+        if match[1] in found:
+            raise UnusableRecord(f"The factor {match[1]} stands there twice.", "Give each factor one line with its two levels.")
+        found[match[1]] = low, high
     return found
 
 

@@ -62,7 +62,7 @@ def shown(request: Request, kind: str, key: str, people: bool = False, assay: st
 def _made(request: Request, kind: str, key: str, *, people: bool, assay: str) -> usecases.reports.Report:
     if kind not in NOUNS:
         raise NotFound(f"There is no report of a '{kind}'.", "Choose one on the page of reports.")
-    wanted = usecases.reports.Wanted(with_people=people, assay=assay)
+    wanted = usecases.reports.Wanted(with_people=people, assay=assay, asks=False)
     make = usecases.reports.report_of_brew if kind == "brew" else usecases.reports.report_of_trial
     notebook, now = notebook_of(request), clock_of(request)
     kept: KeptReports = request.app.state.reports
@@ -77,7 +77,7 @@ def pictures(request: Request, kind: str, key: str, assay: str = "") -> Response
     """Pictures to show of one finding: slide, square and tall, light and dark, SVG and PNG; of a brew one that moves."""
     if kind not in NOUNS:
         raise NotFound(f"There are no pictures of a '{kind}'.", "Choose a brew or a trial on the page of reports.")
-    content = usecases.reports.packed_pictures(notebook_of(request), kind, key, now=clock_of(request), assay=assay)
+    content = usecases.reports.packed_pictures(notebook_of(request), kind, key, now=clock_of(request), assay=assay, asks=False)
     name = f"{kind}-{key}-pictures.zip"
     return Response(content, media_type=KINDS["zip"], headers={"Content-Disposition": f'attachment; filename="{name}"'})
 
