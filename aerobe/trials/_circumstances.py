@@ -48,6 +48,7 @@ class Circumstances:
 
 
 CLEAR = Circumstances()
+MOST_LOG = 300.0  # a scatter that two brews taught can be drawn beyond any number
 
 
 def tested(
@@ -58,10 +59,10 @@ def tested(
     The test errs in proportion to what it reads, colour included, in the sample and in the control that is subtracted. A
     result that is not above its control is put at its own error and marked, as `brew_results` does.
     """
-    truth = np.exp(levels)
     cv = scatter.test_log_sd
     if given.colour == 0.0:
         return np.asarray(levels + rng.normal(0.0, cv / math.sqrt(tests), levels.shape)), np.zeros(levels.shape, dtype=bool)
+    truth = np.exp(np.minimum(levels, MOST_LOG))
     sample_sd = cv * (truth + given.colour) / math.sqrt(tests)
     control_sd = cv * given.colour / math.sqrt(given.control_tests) if given.control_tests else 0.0
     off = given.colour if given.control_tests else 0.0

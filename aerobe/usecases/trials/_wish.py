@@ -167,12 +167,15 @@ class TrialWish:
     def _given_scatter(self) -> Scatter:
         if self.scatter in SCATTERS:
             return SCATTERS[self.scatter]
+        known_by = _number(self.scatter_brews, "brews behind the scatter") if self.scatter_brews else math.inf
+        if known_by < 2.0:
+            raise UnusableRecord(f"{known_by:g} brews show no scatter.", "Give how many brews it was learnt from, two or more.")
         return Scatter(
             brew_log_sd=_number(self.scatter, "scatter between brews"),
             test_log_sd=_number(self.test_scatter, "scatter of tests"),
             origin=f"as given, from {self.scatter_brews} brews" if self.scatter_brews else "as given",
             # Brews of two recipes leave two fewer degrees of freedom.
-            df=max(1.0, _number(self.scatter_brews, "brews behind the scatter") - 2.0) if self.scatter_brews else math.inf,
+            df=max(1.0, known_by - 2.0),
         )
 
     def to_circumstances(self, notebook: Notebook) -> Circumstances:
@@ -260,8 +263,8 @@ def _hour(word: str) -> float:
 
 def _whole(text: str, what: str) -> int:
     found = _number(text, what)
-    if found != int(found):
-        raise UnusableRecord(f"The {what} '{text}' is no whole number.", "Write it without a fraction.")
+    if found != int(found) or found < 0.0:
+        raise UnusableRecord(f"The {what} '{text}' is no whole number of 0 or more.", "Write it without a fraction or a minus.")
     return int(found)
 
 
