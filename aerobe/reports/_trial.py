@@ -175,7 +175,7 @@ def _facts(trial: Trial, run_sheet: RunSheet | None, verdict: Verdict) -> list[t
         ("Brews", f"{verdict.brews} in {len(trial.arms)} arms"),
         *([("Arms", "; ".join(map(arm_in_words, trial.arms)))] if trial.arms[0].levels else []),
         ("A difference worth having", margin),
-        ("Planned", _when(trial)),
+        ("Planned", _when(trial, verdict)),
         ("Drawn by lot", f"yes, seed {run_sheet.seed}" if run_sheet else "no run sheet was drawn"),
         ("Brews of one recipe differ by", _factor(verdict.brew_sd)),
     ]
@@ -187,8 +187,25 @@ def _sure(verdict: Verdict, arms: int) -> str:
     return f"{verdict.brews} brews in {arms} arms{claims}. {'Bars: 90 % intervals.' if drawn else 'Each point is a brew.'}"
 
 
-def _when(trial: Trial) -> str:
-    return "not recorded" if trial.planned_at is None else f"{trial.planned_at:%Y-%m-%d %H:%M %z}"
+def _when(trial: Trial, verdict: Verdict) -> str:
+    if trial.planned_at is None:
+        return "not recorded"
+    at = f"{trial.planned_at:%Y-%m-%d %H:%M %z}"
+    return at if _shown_to_be_planned(verdict) else f"{at}, it is said; the order of writing does not show it"
+
+
+def _shown_to_be_planned(verdict: Verdict) -> bool:
+    return not {"unplanned", "written in afterwards"} & {rival.name for rival in verdict.rivals}
+
+
+def _before(trial: Trial, verdict: Verdict) -> str:
+    """What may be said of comparisons of the question asked, which share one bar."""
+    if trial.planned_at is None:
+        return "not recorded"  # nobody can say they were planned where no plan was recorded
+    if not _shown_to_be_planned(verdict):
+        return "not shown to be planned"
+    changed = any(rival.name == "plan changed" and "after the first result" in rival.words for rival in verdict.rivals)
+    return "planned, and the plan changed after the first result" if changed else "planned"
 
 
 def _factor(sd: float | None) -> str:
@@ -225,8 +242,7 @@ def _limits(
 
 
 def _planned(trial: Trial, run_sheet: RunSheet | None, verdict: Verdict) -> tuple[Block, ...]:
-    # Comparisons of the question asked share one bar, but nobody can say they were planned where no plan was recorded.
-    before = "not recorded" if trial.planned_at is None else "planned"
+    before = _before(trial, verdict)
     rows = tuple(
         (item.label, before if item.planned else "not planned: held to a stricter bar", item.call) for item in verdict.comparisons
     )

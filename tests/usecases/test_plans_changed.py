@@ -128,7 +128,7 @@ CHANGES: dict[str, tuple[Callable[[Notebook], object], str]] = {
         lambda book: book.change(replace(sheet(), brews=tuple(replace(b, vessel="w") for b in sheet().brews)), at=LATER),
         "what was drawn by lot was changed",
     ),
-    "recipe": (lambda book: changed(book, Recipe, "kelp", compost_g_per_l=90.0), "compost g per l was 50 and became 90"),
+    "recipe": (lambda book: changed(book, Recipe, "kelp", compost_g_per_l=90.0), "compost [g/L] was 50 and became 90"),
 }
 
 
@@ -141,7 +141,8 @@ def test_a_change_after_the_first_result_is_printed_in_verdict_report_package_an
     assert words in beware(verdict) and "after the first result" in beware(verdict)
     keep_verdict(book, "t", verdict, now=NOW)
     report = report_of_trial(book, "t", now=NOW)
-    assert words in report_as_html(report).decode()
+    page = report_as_html(report).decode()
+    assert words in page and "planned, and the plan changed after the first result" in page
     with zipfile.ZipFile(io.BytesIO(export_package(book, now=NOW, trial="t"))) as packed:
         assert words in json.loads(packed.read("data/results.json"))[-1]["payload"]["changes"][-1]
 
@@ -171,6 +172,8 @@ def test_brews_chosen_for_a_trial_by_their_results_are_not_planned(book: Noteboo
             if (arm == "kelp") == (DRAWN[arm][n] > 20.0):
                 book.change(replace(book.get(Brew, f"{arm}{n}"), trial="t", arm=arm), at=LATER)
     verdict = judged(book)
+    keep_verdict(book, "t", verdict, now=NOW)
+    assert "it is said; the order of writing does not show it" in report_as_html(report_of_trial(book, "t", now=NOW)).decode()
     assert "put into the trial after its first result" in beware(verdict)
     assert not any(item.planned for item in verdict.comparisons) and not plan_history(book, "t").planned
 

@@ -19,6 +19,7 @@ _NAMES = {
     "design": "the design",
     "name": "the name",
 }
+_FIELDS = {"compost_g_per_l": "compost [g/L]", "foods": "foods [g/L]", "guessed": "what was guessed"}
 Plain = Mapping[str, Any]
 
 
@@ -60,7 +61,7 @@ def recipe_changes(notebook: Notebook, trial: Trial, first: int) -> tuple[str, .
         return ()
     known = {recipe.key: recipe for recipe in notebook.find(Recipe)}
     return tuple(
-        f"Recipe {key} was changed {_when(line, first)}: {field.replace('_', ' ')} was {_short(old.get(field))} and became "
+        f"Recipe {key} was changed {_when(line, first)}: {_FIELDS.get(field, field)} was {_short(old.get(field))} and became "
         f"{_short(new.get(field))}."
         for key in dict.fromkeys(arm.recipe for arm in trial.arms)
         if key in known
