@@ -223,6 +223,20 @@ def _days_luck(rng: np.random.Generator, rows: list[BrewResult]) -> Spoilt:
     return made, []
 
 
+def _luck_of_days(days: int, each: int, luck: float) -> Spoil:
+    """Both arms brewed so many times on each of so many days, each arm with a luck of its own each day."""
+
+    def spoil(rng: np.random.Generator, rows: list[BrewResult]) -> Spoilt:
+        own = {(arm, day): rng.normal(0.0, luck) for arm in ("r0", "r1") for day in range(days)}
+        made = []
+        for row in rows:
+            day = int(row.brew.split("-")[1]) // each
+            made.append(replace(row, value=row.value * math.exp(own[row.arm, day]), block=f"d{day}"))
+        return made, []
+
+    return spoil
+
+
 def _one_brew_as_many(own: float, test: float) -> Spoil:
     """Tests of one brew entered as brews: they differ by `own`, and the test is certified to err by `test`."""
 
@@ -315,6 +329,11 @@ CASES = (
     Case(name="sorted table", spoil=_sorted_table),
     Case(name="read to two figures", spoil=_two_figures),
     Case(name="three brews of a day share its luck", brews=(9, 9), sds=(0.15, 0.15), spoil=_days_luck),
+    *(
+        Case(name=f"{each} a day on {days} days, luck {luck:g}", brews=(days * each,) * 2, spoil=_luck_of_days(days, each, luck))
+        for days, each in ((2, 3), (3, 2), (3, 3), (4, 2), (6, 2))
+        for luck in (0.0, 0.3, 0.6)
+    ),
     Case(name="3 arms in 3 days, noisy standard", brews=(3,) * 3, sds=(1.2, 0.3, 0.3), blocks=True),
     Case(name="5 arms of 2 in days, one noisy", brews=(2,) * 5, sds=(0.3, 1.2, 0.3, 0.3, 0.3), blocks=True),
     Case(name="one brew entered as six, too alike", spoil=_one_brew_as_many(0.01, 0.1)),

@@ -51,10 +51,20 @@ def cost_of(budget: Budget, controls: Controls, n_brews: int, tests: int, rounds
 
 def rounds_for(trial: Trial, budget: Budget, n_brews: int) -> int:
     """Rounds that so many brews take. [-]"""
-    return math.ceil(n_brews / brews_a_round(trial, budget))
+    return math.ceil(n_brews / brews_a_round(trial, budget, n_brews))
 
 
-def brews_a_round(trial: Trial, budget: Budget) -> int:
-    """Brews a round: whole sets of arms where the vessels allow, so that every round compares all arms."""
+def brews_a_round(trial: Trial, budget: Budget, n_brews: int) -> int:
+    """Brews a round: whole sets of arms where the vessels allow, so that every round compares all arms. [-]
+
+    What does not fit in one round is spread over all that the days allow, and vessels stay empty: several brews of an arm in
+    one round may share its luck, and are then no more than one.
+    """
     arms = len(trial.arms)
-    return budget.vessels // arms * arms if budget.vessels >= arms else budget.vessels
+    if budget.vessels < arms:
+        return budget.vessels
+    most = budget.vessels // arms * arms
+    if n_brews <= most:
+        return most
+    sets = math.ceil(n_brews / arms)
+    return min(most, arms * math.ceil(sets / budget.rounds))

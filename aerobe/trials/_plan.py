@@ -241,7 +241,7 @@ def _design(
     tests: int,
     power: Callable[..., Power],
 ) -> Design:
-    per_round = brews_a_round(trial, budget)
+    per_round = brews_a_round(trial, budget, sum(counts))
     equal = len(set(counts)) == 1
     plots = plots_of(len(counts), counts[0], per_round) if equal else weighted_plots(counts, per_round)
     return _design_on(plots, budget, controls, counts, tests, power)
@@ -312,7 +312,8 @@ def _needed(trial: Trial, scatter: Scatter, budget: Budget, given: Circumstances
         return low
 
     def answers(brews: int) -> bool:
-        plots = plots_of(len(trial.arms), brews, brews_a_round(trial, budget))
+        per_round = brews_a_round(trial, budget, brews * len(trial.arms))
+        plots = plots_of(len(trial.arms), brews, per_round)
         return power_of(trial, plots, scatter, 1, given=given, simulations=600).assurance - short >= GOOD_POWER
 
     high = max(low, MOST_SIMULATED // len(trial.arms))

@@ -220,15 +220,33 @@ def power_from(
 def calls_of(
     trial: Trial, plots: Sequence[Plot], values: Array, rows: Array, bias: Array | None = None, allowance: Allowance = FULL
 ) -> Calls:
-    """The calls of simulated trials, those by days where brews of an arm on a day come out more alike than its days."""
+    """The calls of simulated trials, those by days where brews of an arm may share a day's luck."""
+    arms, days = _arms_and_days(plots)
     margin = math.log(trial.margin_ratio)
     calls = call_contrasts(fit_effects(values, layout_of(trial, plots), rows, bias_variance=bias), margin, allowance=allowance)
-    arms, days = [plot.arm for plot in plots], [str(plot.round) for plot in plots]
-    merged = share_luck(values, arms, days)
-    groups = together_on_days(arms, days)
-    layout = lay_out([arms[places[0]] for places in groups], [days[places[0]] for places in groups])
+    return _by_days(calls, share_luck(values, arms, days), values, (arms, days), rows, bias, margin, allowance)
+
+
+def _arms_and_days(plots: Sequence[Plot]) -> tuple[list[int], list[str]]:
+    return [plot.arm for plot in plots], [str(plot.round) for plot in plots]
+
+
+def _by_days(
+    calls: Calls,
+    merged: NDArray[np.bool_],
+    values: Array,
+    brews: tuple[Sequence[int], Sequence[str]],
+    rows: Array,
+    bias: Array | None,
+    margin: float,
+    allowance: Allowance,
+) -> Calls:
+    """The same, but for the trials judged by days: each arm and day of the brews (their arms, their days) counts once."""
     if not merged.any():
         return calls
+    arms, days = brews
+    groups = together_on_days(arms, days)
+    layout = lay_out([arms[places[0]] for places in groups], [days[places[0]] for places in groups])
     if layout.df < 1 or not is_estimable(layout, rows).all():
         kept = ~merged[:, None]
         return replace(calls, above=calls.above & kept, below=calls.below & kept, same=calls.same & kept)
@@ -245,11 +263,13 @@ def _stands_with_lost(
     told = np.ones(len(real), dtype=bool)
     if not concerned:
         return told
-    arms, blocks = [plot.arm for plot in plots], [str(plot.round) for plot in plots]
+    arms, days = _arms_and_days(plots)
+    merged = share_luck(real, arms, days)
     for towards in (1.0, -1.0):
-        all_arms, all_blocks, filled = filled_in(arms, blocks, real, concerned, rows[0], towards=towards)
-        effects = fit_effects(filled, lay_out(all_arms, all_blocks), rows, bias_variance=bias)
-        told &= call_contrasts(effects, margin, allowance=allowance).above[:, 0]
+        all_arms, all_days, filled = filled_in(arms, days, real, concerned, rows[0], towards=towards)
+        effects = fit_effects(filled, lay_out(all_arms, all_days), rows, bias_variance=bias)
+        calls = call_contrasts(effects, margin, allowance=allowance)
+        told &= _by_days(calls, merged, filled, (all_arms, all_days), rows, bias, margin, allowance).above[:, 0]
     return told
 
 

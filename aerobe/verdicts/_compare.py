@@ -15,6 +15,7 @@ from aerobe.verdicts._calls import Calls, call_contrasts
 from aerobe.verdicts._censored import enough_seen, fit_censored
 from aerobe.verdicts._contrasts import Contrast
 from aerobe.verdicts._core import Effects, fit_effects
+from aerobe.verdicts._days import together_on_days
 from aerobe.verdicts._interim import Allowance
 from aerobe.verdicts._layout import Layout, is_estimable, lay_out
 from aerobe.verdicts._missing import filled_in, hull
@@ -38,6 +39,7 @@ class Evidence:
     arms: tuple[int, ...]  # arm of each result, counted from 0
     values: Array  # outcomes on the scale compared, shape (brews,)
     layout: Layout
+    members: tuple[Array, ...] = ()  # outcomes of the brews behind each result, where each day of an arm counts once
 
     @property
     def side(self) -> NDArray[np.int_]:
@@ -53,6 +55,7 @@ class Evidence:
             arms=tuple(arm for i, arm in enumerate(self.arms) if i != place),
             values=self.values[keep],
             layout=self.layout.subset(keep),
+            members=tuple(own for i, own in enumerate(self.members) if i != place),
         )
 
 
@@ -185,6 +188,8 @@ def _with_lost(
 def _filled(evidence: Evidence, lost: Sequence[tuple[int, str]], row: Array, towards: float) -> Evidence:
     """The evidence with each lost brew at the end of its arm's results that speaks for (or against) the contrast."""
     blocks = [result.block for result in evidence.results]
+    if evidence.members:
+        return _filled_by_days(evidence, blocks, lost, row, towards)
     arms, filled, values = filled_in(evidence.arms, blocks, evidence.values, lost, row, towards=towards)
     twins: list[BrewResult] = []
     for arm, value in zip(arms[len(blocks) :], values[len(blocks) :], strict=True):
@@ -194,6 +199,22 @@ def _filled(evidence: Evidence, lost: Sequence[tuple[int, str]], row: Array, tow
         twins.append(replace(twin, brew=f"lost-{len(twins)}"))  # a twin at a limit of the test lies beyond it, too
     results = tuple(replace(r, block=block) for r, block in zip((*evidence.results, *twins), filled, strict=True))
     return replace(evidence, results=results, arms=tuple(arms), values=values, layout=lay_out(arms, filled))
+
+
+def _filled_by_days(
+    evidence: Evidence, blocks: Sequence[str], lost: Sequence[tuple[int, str]], row: Array, towards: float
+) -> Evidence:
+    """The same where each day of an arm counts once: a lost brew moves the mean of its day, or is a day of its own."""
+    counts = [len(own) for own in evidence.members]
+    arms = [arm for arm, count in zip(evidence.arms, counts, strict=True) for _ in range(count)]
+    days = [day for day, count in zip(blocks, counts, strict=True) for _ in range(count)]
+    arms, days, values = filled_in(arms, days, np.concatenate(evidence.members), lost, row, towards=towards)
+    groups = together_on_days(arms, days)
+    arms, days = [arms[places[0]] for places in groups], [days[places[0]] for places in groups]
+    twins = [next(r for r, a in zip(evidence.results, evidence.arms, strict=True) if a == arm) for arm in arms]
+    results = tuple(replace(r, brew=f"day-{i}", block=day) for i, (r, day) in enumerate(zip(twins, days, strict=True)))
+    means = np.array([values[places].mean() for places in groups])
+    return Evidence(kind=evidence.kind, results=results, arms=tuple(arms), values=means, layout=lay_out(arms, days))
 
 
 def _comparison(

@@ -82,21 +82,50 @@ def _factor_contrasts(arms: Sequence[Arm]) -> tuple[Contrast, ...]:
         raise NotEnoughData("A trial of factors needs a level of every factor in every arm.", "Give each arm its levels.")
     if any(len({arm.levels[name] for arm in arms}) > 2 for name in names):
         return tuple(_slope(arms, name) for name in names)
-    codes = {name: _codes([arm.levels[name] for arm in arms], name) for name in names}
-    terms = [(name,) for name in names] + list(combinations(names, 2))
+    varied = [name for name in names if len({arm.levels[name] for arm in arms}) > 1]
+    codes = {name: _codes([arm.levels[name] for arm in arms], name) for name in varied}
+    terms = [(name,) for name in varied] + list(combinations(varied, 2))
     found: list[Contrast] = []
     for term in terms:
         code = np.prod([codes[name] for name in term], axis=0)
-        if np.ptp(code) == 0 or abs(code.sum()) > 1e-9 or _is_alias(code, found):
+        if _is_balanced(term, code, codes):
+            # High half against low half, so that the ratio reads "with over without"; an interaction is the whole ratio of
+            # ratios: what one factor does beside the other over what it does without.
+            weights, where = code / (np.abs(code).sum() / (2 * len(term))), ""
+        else:
+            weights, where = _beside_each_other(arms, term, code)
+        if not weights.any() or _is_alias(weights, found):
             continue
-        # High half against low half, so that the ratio reads "with over without"; an interaction is the whole ratio of ratios:
-        # what one factor does beside the other over what it does without.
-        weights = code / (np.abs(code).sum() / (2 * len(term)))
         name = " x ".join(term)
-        found.append(Contrast(label=name, first=name, second="", weights=tuple(float(w) for w in weights), factors=term))
+        label = name + where
+        found.append(Contrast(label=label, first=label, second="", weights=tuple(float(w) for w in weights), factors=term))
     if not found:
         raise NotEnoughData("No factor effect can be told from these arms.", "Use a balanced set of factor levels.")
     return tuple(found)
+
+
+def _is_balanced(term: tuple[str, ...], code: Array, codes: dict[str, Array]) -> bool:
+    """Whether both halves of an effect hold as much of every other factor."""
+    if abs(code.sum()) > 1e-9 or np.ptp(code) == 0 or any(abs(own.sum()) > 1e-9 for own in codes.values()):
+        return False
+    return all(abs(float(code @ other)) < 1e-9 for name, other in codes.items() if term != (name,))
+
+
+def _beside_each_other(arms: Sequence[Arm], term: tuple[str, ...], code: Array) -> tuple[Array, str]:
+    """An effect from those arms alone that stand beside each other at all its levels, all other factors alike; and where that is.
+
+    With a cell of a factorial missing these are simple effects: what one factor does at a given level of the other.
+    """
+    apart: dict[tuple[tuple[str, float], ...], list[int]] = {}
+    for place, arm in enumerate(arms):
+        apart.setdefault(tuple(sorted((n, v) for n, v in arm.levels.items() if n not in term)), []).append(place)
+    whole = {where: places for where, places in apart.items() if len(places) == 2 ** len(term)}
+    weights = np.zeros(len(arms))
+    for places in whole.values():
+        weights[places] = code[places] / len(whole)
+    if len(whole) == 1:
+        return weights, " at " + ", ".join(f"{name} {level:g}" for name, level in next(iter(whole)))
+    return weights, f" at {len(whole)} of the levels of the others"
 
 
 def _slope(arms: Sequence[Arm], name: str) -> Contrast:
@@ -109,9 +138,9 @@ def _slope(arms: Sequence[Arm], name: str) -> Contrast:
     return Contrast(label=name, first=name, second="", weights=tuple(float(w) for w in weights), factors=(name,))
 
 
-def _is_alias(code: Array, found: Sequence[Contrast]) -> bool:
+def _is_alias(weights: Array, found: Sequence[Contrast]) -> bool:
     """Whether an effect has the same weights as an earlier one: a fraction of a factorial cannot tell them apart."""
-    return any(abs(abs(np.corrcoef(code, contrast.weights)[0, 1]) - 1.0) < 1e-9 for contrast in found)
+    return any(abs(abs(np.corrcoef(weights, contrast.weights)[0, 1]) - 1.0) < 1e-9 for contrast in found)
 
 
 def _codes(levels: Sequence[float], name: str) -> Array:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from aerobe.records import Trial
 from aerobe.verdicts._calls import Calls
 from aerobe.verdicts._contrasts import Contrast
 from aerobe.verdicts._results import BrewResult
@@ -86,3 +87,19 @@ def too_many_lost(contrast: Contrast, results: Sequence[BrewResult], lost: Seque
                 blocks_claim=True,
             )
     return None
+
+
+def without_missing_cells(trial: Trial, results: Sequence[BrewResult]) -> tuple[Trial, Rival | None]:
+    """A trial of factors without the arms that have no result, and what that takes away; any other trial as it is."""
+    seen = {result.arm for result in results}
+    missing = [arm.key for arm in trial.arms if arm.key not in seen]
+    left = tuple(arm for arm in trial.arms if arm.key in seen)
+    if trial.question != "factors" or not missing or len(left) < 2:
+        return trial, None
+    rival = Rival(
+        name="missing cell",
+        words=f"Arm {', '.join(missing)} has no result: what a factor does over all levels of the others, and what factors do "
+        "together, cannot be told without it. Each is told only where its levels stand beside each other, all else alike.",
+        remedy=f"Brew {', '.join(missing)}.",
+    )
+    return replace(trial, arms=left), rival

@@ -28,7 +28,7 @@ from aerobe.verdicts._implausible import too_alike
 from aerobe.verdicts._interim import AS_PLANNED, Standing, share_of_side_question
 from aerobe.verdicts._judge_surface import is_surface, judge_surface
 from aerobe.verdicts._layout import Layout, lay_out
-from aerobe.verdicts._missing import LostBrew, too_many_lost
+from aerobe.verdicts._missing import LostBrew, too_many_lost, without_missing_cells
 from aerobe.verdicts._outcomes import Outcome, outcome
 from aerobe.verdicts._outliers import dead_brew
 from aerobe.verdicts._ranking import rank_arms
@@ -100,6 +100,7 @@ def judge(
         usable = usable_results(replace(trial, arms=tuple(arm for arm in trial.arms if arm.key in seen)), results, kind)
         found = judge_surface(trial, usable, kind, margin_of(trial, margin, kind), standing=standing, lost=lost)
         return _with_headline(found)
+    trial, missing_cell = without_missing_cells(trial, results)
     usable = usable_results(trial, results, kind)
     fed_by = sources_of(usable)
     usable = collapse_to_source(usable, kind)
@@ -116,17 +117,18 @@ def judge(
     values = values_on_scale(usable, kind)
     entered = lay_out(places, [r.block for r in usable])
     alike = too_alike(usable, values, entered, are_logs=kind.scale == "ratio", of_microbes=kind.is_of_microbes) if plain else None
-    usable, shared_day = brews_of_a_day(usable, places, values, kind)
+    each = usable
+    usable, members, shared_day = brews_of_a_day(usable, places, values, kind)
     if shared_day is None and alike is None:
         usable, shared_day = brews_in_sets(usable, places, values, kind)
-    adjusted = adjust_for_confounders(
-        contrasts, [keys.index(r.arm) for r in usable], usable, vessels_planned="vessels" in trial.design
-    )
+        each = usable
+    places = [keys.index(r.arm) for r in usable]
+    adjusted = adjust_for_confounders(contrasts, places, usable, vessels_planned="vessels" in trial.design)
     values = values_on_scale(usable, kind)
     layout, drift = adjusted.layout, None
     if plain:
         layout, drift = take_out_drift(layout, np.array([c.weights for c in contrasts]), usable, values)
-    evidence = Evidence(kind=kind, results=usable, arms=tuple(keys.index(r.arm) for r in usable), values=values, layout=layout)
+    evidence = Evidence(kind=kind, results=usable, arms=tuple(places), values=values, layout=layout, members=members)
     colour = [colour_of(contrast, arms, usable) if kind.is_of_microbes else None for contrast in contrasts]
     held = dict(adjusted.held)
     for i, contrast in enumerate(contrasts):
@@ -142,8 +144,8 @@ def judge(
         return _judged(contrasts, count, of, bound, colour, held, gone, standing)
 
     comparisons, effects = answer(evidence if dead is None else evidence.without(dead))
-    rivals = (*held.values(), *adjusted.notes, *find_rivals(colour, usable, arms, hours_are_asked=hours_are_asked))
-    rivals = tuple(dict.fromkeys((*rivals, *(said for said in (shared_day, drift) if said))))
+    rivals = (*held.values(), *adjusted.notes, *find_rivals(colour, each, arms, hours_are_asked=hours_are_asked))
+    rivals = tuple(dict.fromkeys((*rivals, *(said for said in (shared_day, drift, missing_cell) if said))))
     if dead is not None:
         rivals = (*rivals, _dead_words(evidence, dead))
     blocked = any(c.held_by for c in comparisons)

@@ -85,7 +85,7 @@ def plans() -> dict[str, Callable[[], object]]:
         ],
         "costs, rounds and brews a round": lambda: [
             _budget.cost_of(BUDGET, CONTROLS, 9, 2, 3),
-            [_budget.brews_a_round(trial, BUDGET) for trial in (asked(), asked(3), SEVERAL, SURFACE)],
+            [_budget.brews_a_round(trial, BUDGET, 9) for trial in (asked(), asked(3), SEVERAL, SURFACE)],
             [_budget.rounds_for(trial, BUDGET, 9) for trial in (asked(), asked(3), SURFACE)],
             [budget.rounds for budget in (BUDGET, replace(BUDGET, days=14.9), replace(BUDGET, days_per_round=15.0))],
         ],

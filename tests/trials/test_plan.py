@@ -124,7 +124,7 @@ def test_more_arms_need_more_brews() -> None:
         margin_ratio=1.6,
         arms=(*ARMS, Arm(key="fish", recipe="fish"), Arm(key="humic", recipe="humic")),
     )
-    plots = {2: plots_of(2, 4, 4), 4: plots_of(4, 4, 4)}
+    plots = {2: plots_of(2, 4, 2), 4: plots_of(4, 4, 4)}
     assert power_of(several, plots[4], QUIET, 1).told < power_of(TWO, plots[2], QUIET, 1).told + 0.05
     assert power_of(several, plots[4], QUIET, 1).false_claims < 0.06
 

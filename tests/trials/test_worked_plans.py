@@ -52,9 +52,11 @@ def test_what_brews_cost_and_how_many_fit() -> None:
     # By hand: 8 brews x (2 + 1) tests x 3 hours + 2 rounds x 2; 20 a brew, 10 a test.
     budget = Budget(costs=Costs(test=10.0, brew=20.0), money=2000.0, vessels=4, days=12.0, samplings=3)
     assert cost_of(budget, CONTROLS, 8, 2, 2) == (76, 920.0)
-    # Four rounds of four vessels; three arms take three of them, five take all four.
-    assert (brews_a_round(TWO, budget), brews_a_round(several(2), budget), brews_a_round(several(4), budget)) == (4, 3, 4)
-    assert budget.rounds == 4 and rounds_for(TWO, budget, 9) == 3 and rounds_for(TWO, budget, 8) == 2
+    # Four rounds of four vessels; three arms take three of them, five take all four. What needs more than one round is spread
+    # over all four, one of each arm in each, until only full rounds hold it: sets of 2 in 4 rounds are 8 brews.
+    assert [brews_a_round(trial, budget, 16) for trial in (TWO, several(2), several(4))] == [4, 3, 4]
+    assert [brews_a_round(TWO, budget, brews) for brews in (4, 6, 8, 9, 10, 16, 40)] == [4, 2, 2, 4, 4, 4, 4]
+    assert budget.rounds == 4 and [rounds_for(TWO, budget, brews) for brews in (4, 6, 8, 9)] == [1, 3, 4, 3]
     assert (
         _tests_to_try(2.4) == (1, 2, 3)
         and _tests_to_try(9.0) == (1, 6)
@@ -191,12 +193,12 @@ def test_power_in_one_round_and_with_the_colour_that_controls_leave() -> None:
 
 
 def test_a_design_counts_its_rounds_its_tests_and_its_money() -> None:
-    # By hand: 2 x 6 brews in fours are three rounds; 12 x 2 tests with controls and 2 a round.
+    # By hand: 2 x 6 brews in six rounds of two, since the days allow; 12 x 2 tests with controls and 2 a round.
     budget = Budget(costs=Costs(test=10.0, brew=20.0), money=2000.0, vessels=4, days=40.0)
     noisy = Scatter(brew_log_sd=0.1, test_log_sd=0.6)
     power = partial(power_of, scatter=noisy, given=CLEAR, seed=1, simulations=40)
     six = _design(TWO, budget, CONTROLS, (6, 6), 1, partial(power, TWO))
-    assert (six.rounds, six.tests, six.cost, six.brews_per_arm, len(six.plots)) == (3, 30, 540.0, 6, 12)
+    assert (six.rounds, six.tests, six.cost, six.brews_per_arm, len(six.plots)) == (6, 36, 600.0, 6, 12)
     more = _design(several(2), replace(budget, vessels=3), CONTROLS, (4, 2, 2), 1, partial(power, several(2)))
     assert (more.rounds, more.brews_per_arm, [arms_of(more.plots).count(arm) for arm in range(3)]) == (3, 2, [4, 2, 2])
 

@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from aerobe.records import Arm, Trial
-from aerobe.verdicts import BrewResult, judge
+from aerobe.verdicts import BrewResult, LostBrew, judge
 
 TRIAL = Trial(
     key="t",
@@ -84,4 +84,31 @@ def test_a_days_luck_makes_few_false_claims() -> None:
     claims = sum(
         judge(TRIAL, days_of(rng, luck=0.3), extent="comparisons").comparisons[0].call in ("better", "worse") for _ in range(150)
     )
-    assert claims <= 17  # every brew by itself: 24 % of many; by days 6 % with room for counting 150 trials
+    assert claims <= 14  # every brew by itself: 24 % of many; now 6 % with room for counting 150 trials
+
+
+def test_two_days_of_unlike_luck_count_as_two_and_that_is_said() -> None:
+    verdict = judge(TRIAL, days_of(np.random.default_rng(3), luck=1.5, days=2, each=3), extent="comparisons")
+    assert verdict.comparisons[0].df == 1.0
+    assert any("Two days" in rival.words for rival in verdict.rivals if rival.name == "shared day")
+
+
+def test_a_lost_brew_moves_the_mean_of_its_day() -> None:
+    """Put at the end of its arm's brews it is one more brew of that day, not one more day: by hand, with scipy's paired test."""
+    rows = days_of(np.random.default_rng(1), luck=0.6, days=5)
+    gone = next(i for i, row in enumerate(rows) if row.arm == "r1" and row.block == "d2")
+    kept = [row for i, row in enumerate(rows) if i != gone]
+    only = judge(TRIAL, kept, lost=[LostBrew(arm="r1", block="d2")], extent="comparisons").comparisons[0]
+    ends = []
+    of_arm = sorted(math.log(row.value) for row in kept if row.arm == "r1")
+    for put in (None, of_arm[0], of_arm[-1]):
+        cells: dict[tuple[str, str], list[float]] = {}
+        for row in kept:
+            cells.setdefault((row.arm, row.block), []).append(math.log(row.value))
+        if put is not None:
+            cells["r1", "d2"].append(put)
+        days = [f"d{i}" for i in range(5)]
+        means = [[float(np.mean(cells[arm, day])) for day in days] for arm in ("r0", "r1")]
+        within = stats.ttest_rel(means[1], means[0]).confidence_interval(0.9)
+        ends.append((within.low, within.high))
+    assert only.low == pytest.approx(min(low for low, _ in ends)) and only.high == pytest.approx(max(high for _, high in ends))

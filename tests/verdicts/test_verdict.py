@@ -222,6 +222,46 @@ def test_factor_effects_are_ratios_of_halves_and_aliases_are_left_out() -> None:
     ]
 
 
+def test_with_a_cell_missing_each_factor_is_told_where_its_levels_stand_side_by_side() -> None:
+    """Simple effects by hand: the ratio of two means of logs with Welch's error; what needs the missing cell is not made up."""
+    levels = {"00": (0.0, 0.0), "10": (1.0, 0.0), "01": (0.0, 1.0), "11": (1.0, 1.0)}
+    arms = tuple(Arm(key=k, recipe=k, levels={"kelp": a, "air": b}) for k, (a, b) in levels.items())
+    trial = Trial(key="f", name="x", question="factors", arms=arms, margin_ratio=1.25)
+    values = {"00": (10.0, 11.0, 9.5, 10.4), "10": (20.0, 23.0, 19.0, 21.0), "01": (10.2, 10.9, 9.4, 10.6)}
+    verdict = judge(trial, results(values))
+    by_label = {c.label: c for c in verdict.comparisons}
+    assert set(by_label) == {"kelp at air 0", "air at kelp 0"}
+    logs = {key: [math.log(value) for value in own] for key, own in values.items()}
+    for label, key in (("kelp at air 0", "10"), ("air at kelp 0", "01")):
+        assert by_label[label].effect == pytest.approx(sum(logs[key]) / 4 - sum(logs["00"]) / 4)
+    assert by_label["kelp at air 0"].call == "better"
+    assert any(rival.name == "missing cell" and "11" in rival.remedy for rival in verdict.rivals)
+    with pytest.raises(NotEnoughData):  # both factors differ between these two: neither is told
+        judge(trial, results({key: values["10"] if key == "11" else values["00"] for key in ("00", "11")}))
+
+
+def test_of_three_factors_a_missing_cell_leaves_the_levels_that_are_whole() -> None:
+    cells = [(a, b, c) for a in (0.0, 1.0) for b in (0.0, 1.0) for c in (0.0, 1.0)]
+    arms = tuple(
+        Arm(key=f"{a:g}{b:g}{c:g}", recipe="x", levels={"a": a, "b": b, "c": c})
+        for a, b, c in cells
+        if (a, b, c) != (1.0, 1.0, 1.0)
+    )
+    found = {c.label: dict(zip([arm.key for arm in arms], c.weights, strict=True)) for c in planned_contrasts(
+        Trial(key="f", name="x", question="factors", arms=arms)
+    )}  # fmt: skip
+    third = 1.0 / 3.0
+    assert found["a at 3 of the levels of the others"] == pytest.approx(
+        {"000": -third, "001": -third, "010": -third, "011": 0.0, "100": third, "101": third, "110": third}
+    )
+    assert found["a x b at c 0"] == pytest.approx(
+        {"000": 1.0, "010": -1.0, "100": -1.0, "110": 1.0, "001": 0, "011": 0, "101": 0}
+    )
+    assert set(found) == {f"{name} at 3 of the levels of the others" for name in "abc"} | {
+        "a x b at c 0", "a x c at b 0", "b x c at a 0"
+    }  # fmt: skip
+
+
 def test_pots_of_one_brew_speak_of_that_brew() -> None:
     trial = Trial(
         key="p",

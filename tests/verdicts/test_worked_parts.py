@@ -7,12 +7,14 @@ from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
+import pytest
 import statsmodels.api as sm
 import statsmodels.formula.api as smf
 from pytest import approx
 from scipy import stats
 
 from aerobe.verdicts import judge, share_luck, together_on_days
+from aerobe.verdicts._days import most_trusted
 from aerobe.verdicts._judge_surface import _go_together
 from aerobe.verdicts._small_trials import _scatters
 from aerobe.verdicts._surface_brews import farthest_brew
@@ -69,16 +71,34 @@ def test_scatters_tried_are_all_alike_one_noisy_and_all_but_one() -> None:
     assert np.array(_scatters(2)) == approx(np.array([[1, 1], [4.5, 1], [1, 4.5]]))
 
 
-def test_brews_share_the_luck_of_a_day_where_the_analysis_of_variance_says_so() -> None:
+def test_brews_of_a_day_are_believed_where_the_analysis_of_variance_finds_days_alike() -> None:
     arms, days = [0, 0, 1, 1, 0, 0, 1, 1, 0, 0, 1, 1], [day for day in "abc" for _ in range(4)]
     own = np.array([0.0, 0.3, 1.0, 1.1, 0.5, 0.1, 0.8, 1.4, 0.2, 0.6, 1.5, 1.2])
     luck = np.repeat([0.5, -0.4, -0.3, 0.4, 0.1, 0.6], 2)
-    for share in (0.0, 0.25, 0.4, 0.5, 1.0):
+    found = []
+    for share in (-0.2, 0.0, 0.1, 0.25, 0.4, 1.0):
         table = pd.DataFrame({"y": own + share * luck, "arm": arms, "day": days})
         fit = smf.ols("y ~ C(arm) * C(day)", table).fit()
-        chance = sm.stats.anova_lm(fit, typ=2).loc["C(arm):C(day)", "PR(>F)"]
-        assert share_luck(table.y.to_numpy(), arms, days) == (chance < 0.1), (share, chance)
-    both = share_luck(np.array([own, own + luck]), arms, days)
-    assert both.tolist() == [False, True]
+        ratio = sm.stats.anova_lm(fit, typ=2).loc["C(arm):C(day)", "F"]
+        found.append(ratio >= most_trusted(2, 6))
+        assert share_luck(table.y.to_numpy(), arms, days) == found[-1], (share, ratio)
+    assert set(found) == {True, False}
+    both = share_luck(np.array([own + share * luck for share in (-0.2, 1.0)]), arms, days)
+    assert both.tolist() == [found[0], True]
     assert together_on_days([1, 0, 1, 0], ["b", "a", "b", "b"]) == [[0, 2], [1], [3]]
     assert not share_luck(own[:4], [0, 0, 1, 1], list("aaaa")) and not share_luck(own[:4], [0, 1, 0, 1], list("aabb"))
+
+
+@pytest.mark.parametrize(("between", "within"), [(2, 6), (3, 8), (5, 12)])
+def test_days_are_trusted_as_far_as_no_luck_makes_more_than_six_claims_in_a_hundred_false(between: int, within: int) -> None:
+    """Counted by drawing, with scipy's tests; without the look at the scatters the worst luck makes 30 in 100 false."""
+    rng = np.random.default_rng(7)
+    worst, bound = 0.0, most_trusted(between, within)
+    own, rest, away = rng.chisquare(between, 100000) / between, rng.chisquare(within, 100000) / within, rng.normal(size=100000)
+    for luck in (1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 10.0):
+        days, both = luck * own, (between * luck * own + within * rest) / (between + within)
+        alone = np.abs(away) * np.sqrt(luck / days) > stats.t.isf(0.025, between)
+        pooled = np.abs(away) * np.sqrt(luck / both) > stats.t.isf(0.025, between + within)
+        worst = max(worst, float(np.where(days >= bound * rest, alone, pooled).mean()))
+    assert 0.054 < worst < 0.061
+    assert most_trusted(1, within) == approx(stats.f.isf(0.1, 1, within))

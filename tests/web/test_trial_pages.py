@@ -148,8 +148,9 @@ def test_a_long_sheet_stays_short_on_the_page(shelf: Shed) -> None:
     shelf.clock.turn(hours=4)
     shelf.post(f"/brews/molasses-or-plain-{code}/readings", what="assay:colour-test", signal="50")
     page = shelf.client.get(f"/brews/molasses-or-plain-{code}").text
-    assert "1 of 6 tests made" in page and page.count("Record the ") == 1  # the killed control of this hour, no more
-    assert "1 of 6 tests made, next killed control at 4 h (12:00)" in shelf.client.get("/trials/molasses-or-plain").text
+    # The second sample and the killed control of this hour, no more.
+    assert "1 of 9 tests made" in page and page.count("Record the ") == 2
+    assert "1 of 9 tests made, next " in shelf.client.get("/trials/molasses-or-plain").text
 
 
 def test_what_is_settled_on_the_pages_of_safe_use_renews_the_call(trial: Shed) -> None:
