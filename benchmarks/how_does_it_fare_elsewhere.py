@@ -24,6 +24,7 @@ import json
 import os
 import subprocess
 import time
+from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import asdict
 from functools import lru_cache
@@ -114,11 +115,22 @@ def _play(world: World, seed: int, brew: int, way: str, on_gpu: bool) -> Played:
         return Played(hour=24.0, tests=0)
     if way.startswith("drop"):
         rng = np.random.default_rng([seed, brew, 6])  # the same readings as a dense play
-        return agents.until_a_drop(lambda hour: world.test(brew, hour, rng), float(way[4:]), END_H)
+        return _until_a_drop(lambda hour: world.test(brew, hour, rng), float(way[4:]), END_H)
     if way.startswith("plain"):
         return agents.play(agents.plain(np.arange(2 * round(END_H) + 1) * 0.5, 1), world, brew, 3, False, seed)
     have = _knowing(world.law.key, seed, brew)
     return agents.play(have, world, brew, 3 if way.endswith("tests3") else 0, way.endswith("log"), seed)
+
+
+def _until_a_drop(test: Callable[[float], float], every_h: float, end_h: float, drop: float = 0.85) -> Played:
+    """A person who tests every so many hours and stops when a result lies clearly below the best so far."""
+    best, tests = 0.0, 0
+    for hour in np.arange(every_h, end_h + 1e-9, every_h):
+        value, tests = test(float(hour)), tests + 1
+        if value < drop * best:
+            return Played(hour=float(hour), tests=tests)
+        best = max(value, best)
+    return Played(hour=end_h, tests=tests)
 
 
 @lru_cache(maxsize=len(STOPS))

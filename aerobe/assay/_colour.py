@@ -150,33 +150,6 @@ class ColourBias:
         variance = c[0][0] + 2 * colour * c[0][place] + colour**2 * c[place][place]
         return self.background + colour * self.slopes[place - 1], math.sqrt(max(0.0, variance))
 
-    def bias_of_new(self, colour: float) -> tuple[float, float]:
-        """Bias expected for a tea that had no control of its own: mean slope, with the spread between colourants."""
-        k = len(self.slopes)
-        if k < 2:
-            raise NotEnoughData(
-                "One colourant says nothing about another tea.",
-                "Run a filtered blank and a killed control of that tea, or add colourants to the study.",
-            )
-        row = np.r_[1.0, np.full(k, colour / k)]
-        value = self.background + colour * float(np.mean(self.slopes))
-        variance = float(row @ np.asarray(self.covariance) @ row) + colour**2 * self.between_slopes_sd**2 * (1 + 1 / k)
-        return value, math.sqrt(variance)
-
-    def subtract(
-        self, signals: Sequence[float], recipe: str, colour: float, reading_sds: Sequence[float]
-    ) -> tuple[Floats, Floats]:
-        """Signals of one recipe less their bias, and the covariance matrix of the results.
-
-        The bias is the same number for all of them, so its uncertainty is shared: averaging does not shrink it.
-        """
-        bias, sd = next(
-            ((item.bias, item.sd) for item in self.recipes if item.recipe == recipe and item.colour == colour),
-            self.bias_at(recipe, colour) if recipe in self.names else self.bias_of_new(colour),
-        )
-        own = np.diag(np.asarray(reading_sds, dtype=float) ** 2)
-        return np.asarray(signals, dtype=float) - bias, own + sd**2
-
     def _place(self, name: str) -> int:
         try:
             return self.names.index(name)

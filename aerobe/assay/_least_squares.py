@@ -105,7 +105,6 @@ class Calibration:
     """
 
     fit: Fit
-    mean_level: float
     mean_signal: float
     sum_of_squares: float  # of the levels about their mean
     n: int
@@ -119,15 +118,6 @@ class Calibration:
     def slope(self) -> float:
         """Signal per unit of level."""
         return self.fit.coefficients[1]
-
-    def read_back(self, signal: float, repeats: int = 1) -> tuple[float, float]:
-        """Level that belongs to the mean of `repeats` signals, with its standard uncertainty."""
-        spread = (
-            self.fit.residual_sd
-            / abs(self.slope)
-            * math.sqrt(1 / repeats + 1 / self.n + (signal - self.mean_signal) ** 2 / (self.slope**2 * self.sum_of_squares))
-        )
-        return (signal - self.intercept) / self.slope, spread
 
     def level_at_zero_signal(self) -> tuple[float, float]:
         """Where the line meets signal zero, as a positive level: the answer of a standard addition."""
@@ -155,7 +145,6 @@ def calibrate(levels: Iterable[float], signals: Iterable[float]) -> Calibration:
         raise NotEnoughData("The signal does not change with the level.", "Check the standards; a flat line measures nothing.")
     return Calibration(
         fit=fit,
-        mean_level=float(x.mean()),
         mean_signal=float(y.mean()),
         sum_of_squares=float(((x - x.mean()) ** 2).sum()),
         n=x.size,

@@ -152,11 +152,6 @@ class FungalRatio:
 
         return share(self.ratio), share(self.ratio / factor), share(self.ratio * factor)
 
-    def fraction_sd(self) -> float:
-        """Standard uncertainty of the fungal fraction by the linear law: p (1 - p) sd(ln ratio)."""
-        share = self.ratio / (1 + self.ratio)
-        return share * (1 - share) * self.log_sd
-
 
 def ratio_from_parts(fungi: float, bacteria: float, fungi_sd: float, bacteria_sd: float, kind: str) -> FungalRatio:
     """The ratio of two measured parts."""

@@ -39,15 +39,6 @@ class Components:
         """The standard deviation of a component; zero for one that was not in the design."""
         return next((share.sd for share in self.shares if share.name == name), 0.0)
 
-    @property
-    def repeatability_sd(self) -> float:
-        """Of tests repeated at once on one sample."""
-        return self.shares[-1].sd
-
-    def intermediate_sd(self, *without: str) -> float:
-        """Of single tests when everything varies except what is named."""
-        return math.sqrt(math.fsum(share.sd**2 for share in self.shares if share.name not in without))
-
 
 def components(
     readings: Sequence[float],

@@ -127,18 +127,6 @@ def result_residuals(results: Results, signal: Array, bias: Array) -> Array:
     return np.asarray(seen - generalised_log(signal, results.scale, results.constant))
 
 
-def result_log_likelihood(results: Results, residual: Array) -> Array:
-    """Sum over results, shape (draws,). Results beyond a limit count with the probability of lying there."""
-    from scipy.special import stdtr
-
-    terms = log_t(residual)
-    if results.below.any() or results.above.any():
-        lower = np.log(np.maximum(stdtr(DEGREES, residual / _SHRINK), 1e-300))
-        upper = np.log(np.maximum(stdtr(DEGREES, -residual / _SHRINK), 1e-300))
-        terms = np.where(results.below, lower, np.where(results.above, upper, terms))
-    return np.asarray(terms.sum(axis=1))
-
-
 def chance_below(residual: Array) -> Array:
     """Probability of an error below a standardised residual, any shape. [-]"""
     from scipy.special import stdtr

@@ -31,7 +31,6 @@ from aerobe.oxygen._reaeration import KlaEstimate, kla_from_reaeration
 from aerobe.oxygen._response import responses
 from aerobe.oxygen._saturation import pressure_at_altitude_kpa, saturation_mg_per_l
 from aerobe.oxygen._sizing import (
-    ALPHA,
     AirPlan,
     ScaledBrew,
     pump_power_w,
@@ -47,7 +46,6 @@ from aerobe.oxygen._warming import warming_until_h
 
 __all__ = [
     "OneModel",
-    "ALPHA",
     "COBALT_CAUTION",
     "FLOORS",
     "FOODS",

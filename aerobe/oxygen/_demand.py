@@ -30,22 +30,6 @@ class FoodBalance:
     sources: tuple[str, ...]
     remarks: tuple[str, ...]
 
-    def rate_mg_per_l_h(self, hours: float) -> Range:
-        """Growth demand spread evenly over some hours; the peak of a real brew is about twice that.
-
-        Parameters
-        ----------
-        hours
-            Over which the food is used. [h]
-
-        Returns
-        -------
-        Range
-            Mean uptake rate. [mg O2/L/h]
-        """
-        demand = self.growth_demand_mg_per_l
-        return Range(low=demand.low / hours, mid=demand.mid / hours, high=demand.high / hours)
-
 
 def food_balance(recipe: Recipe, *, library: FoodLibrary = FOODS, growth_yield: Range = YIELD) -> FoodBalance:
     """Carbon, nitrogen and oxygen demand of the foods of a recipe.

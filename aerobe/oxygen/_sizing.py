@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 
 from aerobe.errors import OutsideValidity
 from aerobe.oxygen._first_guess import first_guess_kla, vessel_kla
-from aerobe.oxygen._foods import Range
 from aerobe.oxygen._saturation import ATMOSPHERE_KPA, pressure_at_altitude_kpa
 from aerobe.records import AirSupply, Vessel
 
@@ -19,7 +18,6 @@ _HEAT = 0.283  # (kappa - 1) / kappa of air
 SMALL_PUMP_EFFICIENCY = 0.25  # wire to air of small diaphragm and piston pumps (common practice, no source)
 _Z90 = 1.2816  # one-sided 90 %
 _MOST_AIR_L_PER_MIN = 1e6  # what a record of a vessel's air takes
-ALPHA = Range(low=0.4, mid=0.7, high=1.0)  # transfer in a fed brew over clean water; from memory, wide
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,7 +7,6 @@ more than it costs. The rule is written out here, so that the line to reach stay
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -222,14 +221,3 @@ def held(have: Ensemble, weight: Array, world: World, brew: int) -> dict[str, fl
         slack = 0.25 if name == "in_time" else 0.0
         out[name] = float(low - slack <= truth[name] <= high + slack)
     return out
-
-
-def until_a_drop(test: Callable[[float], float], every_h: float, end_h: float, drop: float = 0.85) -> Played:
-    """A person who tests every so many hours and stops when a result lies clearly below the best so far."""
-    best, tests = 0.0, 0
-    for hour in np.arange(every_h, end_h + 1e-9, every_h):
-        value, tests = test(float(hour)), tests + 1
-        if value < drop * best:
-            return Played(hour=float(hour), tests=tests)
-        best = max(value, best)
-    return Played(hour=end_h, tests=tests)

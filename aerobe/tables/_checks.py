@@ -27,7 +27,7 @@ REPEATED, LAST, FIRST, OWN_BREW, OUT = (
 )
 RIGHT = "they are right"
 DAYS_APART_H, TIMES_WIDER = 240.0, 20.0  # a gap so long [h], and so much longer than the next, is asked about
-KEEP_BOTH, MEAN = "keep both", "leave them out"
+KEEP_BOTH = "keep both"
 _ROUND = 6
 
 

@@ -29,7 +29,6 @@ from aerobe.tables._words import folded_name
 
 MAX_BYTES = 200_000_000
 MAX_ROWS = 2_000_000
-ALL = "all of them"
 READ_TOO = "read them too"
 
 

@@ -12,7 +12,6 @@ from aerobe.errors import ImportFault
 
 MARKS = {"\t": "tab", ";": "semicolon", ",": "comma", "|": "bar", " ": "spaces"}
 LOOKED_AT = 300  # lines that settle the mark between columns
-LONGEST_CELL = 100_000
 
 
 _PAIR = re.compile(r"([A-Za-z][\w .]{0,30}?)\s*=\s*([-+<>]?[\d.,]+(?:[eE][+-]?\d+)?|[A-Za-z#/-]{1,12})\s*([^\s=,;]*)(?=[\s,;]|$)")

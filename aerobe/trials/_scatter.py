@@ -66,7 +66,6 @@ ONE_DAY_AND_HEAP = Scatter(
     origin="between bottles of one water and weekly batches, both published; worth five brews, and replaced by your own",
 )
 SCATTERS = {"weekly batches": WEEKLY_BATCHES, "same-day bottles": SAME_DAY_BOTTLES, "one day and heap": ONE_DAY_AND_HEAP}
-LEAST_OWN = 2  # degrees of freedom from which on own brews are learnt from
 
 
 def informed(own: Scatter, prior: Scatter = ONE_DAY_AND_HEAP) -> Scatter:

@@ -249,7 +249,6 @@ def ratios() -> list[object]:
         [
             part.fungal_fraction(),
             part.fungal_fraction(0.7),
-            part.fraction_sd(),
             a.ratio_from_parts(31.0, 77.0, 4.0, 6.0, "count"),
         ],
         none_of(lambda value, sd: a.FungalRatio(ratio=value, log_sd=sd, kind="mass"), (0.0, 0.1), (0.5, -0.1)),

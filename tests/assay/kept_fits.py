@@ -42,7 +42,7 @@ def lines_and_limits() -> Rough:
     return rough(
         [
             [fit, fit.at([1.0, 2.0, 3.0]), fit.interval([1.0, 2.0, 3.0]), fit.interval([1.0, 2.0, 3.0], 0.7), fit.sd(1)],
-            [a.polynomial(x, y, 2, through_zero=True), line, line.read_back(17.0, 3), line.read_back(17.0)],
+            [a.polynomial(x, y, 2, through_zero=True), line],
             line.level_at_zero_signal(),
             refused(lambda: a.calibrate(x[:2], y[:2])),
             [refused(lambda: a.calibrate(x, y[:-1])), refused(lambda: a.calibrate([0.0, 1.0, 2.0, 3.0], [2.0, 2.0, 2.0, 2.0]))],
@@ -109,7 +109,7 @@ def scatter() -> Rough:
             a.components(list(logs), {"day": days, "operator": people}, fixed=design, intervals=False),
             a.components(list(logs), {"day": days}, level=0.7),
             a.components(list(3.0 * logs), {}, level=0.9).shares,
-            a.components(list(logs), {"day": days, "operator": people}, intervals=False).intermediate_sd("day"),
+            a.components(list(logs), {"day": days, "operator": people}, intervals=False).deviance,
             [refused(partial(a.components, list(logs), {"day": bad})) for bad in (days[:3], ["a"] * 12, list(range(12)))],
             refused(lambda: a.components(list(logs), {"day": days, "run": days})),
         ]
@@ -166,8 +166,7 @@ def colour() -> Rough:
     return rough(
         [
             [replace(fit, suspects=()), told(list(fit.suspects)), replace(marked, suspects=())],
-            [fit.slope("humic"), fit.bias_at("molasses", 0.33), fit.bias_of_new(0.29)],
-            [fit.subtract([90.0, 110.0], name, at, [4.0, 5.0]) for name, at in (("leaf", 0.39), ("leaf", 0.5), ("new", 0.3))],
+            [fit.slope("humic"), fit.bias_at("molasses", 0.33)],
             [controls.against_each_other("leaf", one, 0.9)[:2] for one in (kinds, swapped, near, dark)],
             [numbers_in(controls.against_each_other("leaf", one, 0.9)[2]) for one in (kinds, swapped, near, dark)],
             [len(controls.against_each_other("leaf", one, 0.9)[2]) for one in (kinds, swapped, near, dark)],

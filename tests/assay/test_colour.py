@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 import pytest
 from pytest import approx
@@ -103,26 +101,8 @@ def test_a_darker_tea_with_the_same_cells_gets_the_same_biomass() -> None:
     results = []
     for colour in (0.2, 0.4, 0.8):
         signal = 100.0 + 5.0 + 45.0 * colour  # the truth behind the filtered blanks: 5 + 45 x colour
-        values, _ = fit.subtract([signal], "brew", colour, [5.0])
-        results.append(float(values[0]))
+        results.append(signal - fit.bias_at("brew", colour)[0])
     assert results == approx([100.0] * 3, abs=1.0)
-
-
-def test_the_uncertainty_of_the_bias_is_shared_by_all_readings_of_the_recipe() -> None:
-    fit = estimate(FILTERED, KILLED)
-    values, covariance = fit.subtract([120.0, 130.0, 140.0], "brew", 0.4, [5.0, 5.0, 5.0])
-    sd = fit.recipes[0].sd
-    assert covariance[0, 1] == approx(sd**2) and covariance[0, 0] == approx(25 + sd**2)
-    mean_variance = float(np.ones(3) @ covariance @ np.ones(3)) / 9
-    assert mean_variance == approx(25 / 3 + sd**2)  # the bias does not average away
-    assert np.diff(values) == approx([10, 10])
-
-
-def test_a_tea_without_its_own_control_gets_the_spread_between_colourants() -> None:
-    fit = estimate()
-    bias, sd = fit.bias_of_new(0.4)
-    assert bias == approx(5 + 40 * 0.4, abs=1.0)
-    assert sd > 0.4 * 10 and fit.between_slopes_sd == approx(math.sqrt(200), rel=0.15)  # slopes 50 and 30
 
 
 def test_killing_that_darkens_is_named() -> None:

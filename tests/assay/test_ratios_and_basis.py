@@ -52,8 +52,6 @@ def test_ratio_and_fraction_go_there_and_back() -> None:
     ratio = FungalRatio(ratio=0.25, log_sd=0.3, kind="mass")
     share, low, high = ratio.fungal_fraction(0.9)
     assert share == approx(0.2) and low < 0.2 < high
-    # p (1 - p) x sd of the log: 0.2 x 0.8 x 0.3.
-    assert ratio.fraction_sd() == approx(0.048)
 
 
 def test_per_gram_dry_to_per_ml_and_back() -> None:

@@ -13,9 +13,6 @@ from aerobe.inference import Effort, Log, Measurement, infer_brew, measurements_
 from aerobe.inference._likelihood import (
     generalised_log,
     log_t,
-    result_log_likelihood,
-    result_residuals,
-    results_of,
     root_loss,
 )
 from aerobe.inference._logs import thin_oxygen, thin_temperature
@@ -115,14 +112,6 @@ def test_the_generalised_log_has_unit_error_near_zero_and_far_above():
 def test_root_loss_squares_to_the_t_loss():
     r = np.linspace(-6.0, 6.0, 25)
     assert np.allclose(0.5 * root_loss(r) ** 2, -log_t(r))
-
-
-def test_a_result_below_detection_counts_with_the_chance_of_lying_there():
-    results = results_of((Measurement(elapsed_h=1.0, value=10.0, below_detection=True),))
-    signals = np.array([[1.0], [10.0], [100.0]])
-    like = result_log_likelihood(results, result_residuals(results, signals, np.zeros((3, 1))))
-    assert like[0] > like[1] > like[2]
-    assert like[0] == pytest.approx(0.0, abs=0.1) and np.exp(like[1]) == pytest.approx(0.5)
 
 
 ERROR = AssayError(constant_sd=4.0, proportional_cv=0.2, gain_log_sd=0.2)

@@ -18,7 +18,7 @@ from scipy.stats import multivariate_normal, multivariate_t, t
 from aerobe.inference import Measurement, story_of
 from aerobe.inference._air import _as_without_air, _evened, _onset
 from aerobe.inference._alone import COLUMNS, _evidence, course_of_scores, courses_alone
-from aerobe.inference._likelihood import result_log_likelihood, results_of
+from aerobe.inference._likelihood import results_of
 from aerobe.inference._measuring import _error_of, _value
 from aerobe.inference._regression import RATIO_SHARE, evidence_under, regression_of
 from aerobe.inference._sampler import GUARD, _Bell, _learn, _Part, _Pool, normal_points
@@ -92,16 +92,6 @@ def test_a_log_is_evened_by_medians_over_tenths_of_an_hour_and_over_three() -> N
     assert list(wide[1]) == [1.0, 9.0, 2.0, 3.0, 4.0, 5.0] and all(
         len(part) == 0 for part in _evened(times[:5], times[:5], times[:5])
     )
-
-
-def test_a_bound_alone_counts_with_its_probability() -> None:
-    def measured(**more: bool) -> Measurement:
-        return Measurement(elapsed_h=1.0, value=20.0, error=CELLS, **more)
-
-    for side, tail in (("below_detection", FIVE.logcdf), ("above_range", FIVE.logsf)):
-        results = results_of((measured(), measured(**{side: True})))
-        expected = FIVE.logpdf(0.4) - FIVE.logpdf(0.0) + tail(1.2)
-        assert result_log_likelihood(results, np.array([[0.4, 1.2]]))[0] == approx(expected)
 
 
 def test_a_reading_and_its_error_in_house_units() -> None:

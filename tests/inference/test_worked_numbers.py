@@ -17,7 +17,6 @@ from aerobe.inference._likelihood import (
     oxygen_errors,
     oxygen_residuals,
     oxygen_sizes,
-    result_log_likelihood,
     result_residuals,
     results_of,
     root_loss,
@@ -51,13 +50,6 @@ def test_the_scale_of_a_result_joins_test_and_model() -> None:
     assert ten[0] - ten[1] == approx(math.log(10.0) / scale, rel=1e-4)
     # A bias of 3 is taken off before: (100 - 3) against a signal of 97 is no error at all.
     assert result_residuals(results, np.array([[97.0]]), np.array([[3.0]]))[0, 0] == approx(0.0, abs=1e-12)
-
-
-def test_what_is_beyond_a_limit_counts_with_its_probability() -> None:
-    results = results_of((measured(50.0), measured(20.0, below_detection=True), measured(500.0, above_range=True)))
-    residual = np.array([[0.5, 1.2, 0.7]])
-    expected = FIVE.logpdf(0.5) - FIVE.logpdf(0.0) + FIVE.logcdf(1.2) + FIVE.logsf(0.7)
-    assert result_log_likelihood(results, residual)[0] == approx(expected)
 
 
 def test_signals_lie_straight_between_grid_times_on_the_log_scale() -> None:

@@ -142,7 +142,6 @@ def foods_and_air() -> list[object]:
     fact = {name: getattr(first, name) for name in ("carbon", "slow", "density_kg_per_l")}
     return [
         replace(fed, sources=(), remarks=()),
-        fed.rate_mg_per_l_h(17.0),
         o.food_balance(recipe()),
         [o.balance_ceiling_g_per_l(o.FOODS.find(name), **given) for name in ("molasses", "oat flour")],
         o.balance_ceiling_g_per_l(first, **given, base_uptake_mg_per_l_h=11.0, peak_over_mean=1.6, growth_yield=0.61),

@@ -79,8 +79,8 @@ def test_one_percent_molasses_takes_what_the_worked_example_says() -> None:
     # the middle yield, so the example must lie within our range, near the low end.
     balance = food_balance(recipe(molasses=14.0))
     assert balance.readily_demand_mg_per_l.low < 7700.0 < balance.readily_demand_mg_per_l.high
-    rate = balance.rate_mg_per_l_h(24.0)
-    assert rate.low < 106.0 < rate.mid
+    burnt = balance.growth_demand_mg_per_l
+    assert burnt.low < 106.0 * 24.0 < burnt.mid
     assert balance.carbon_to_nitrogen > 20.0 and balance.remarks
 
 

@@ -129,8 +129,6 @@ def test_a_balance_of_two_foods_is_added_up_by_hand() -> None:
     assert burnt.mid == approx(0.45 * mid)
     assert burnt.low == approx(0.45 * mid * (1.0 - math.hypot(math.sqrt(low) / mid, 1.0 - 0.39 / 0.45)))
     assert burnt.high == approx(0.45 * mid * (1.0 + math.hypot(math.sqrt(high) / mid, 0.55 / 0.45 - 1.0)))
-    rate = found.rate_mg_per_l_h(17.0)
-    assert (rate.low * 17.0, rate.mid * 17.0, rate.high * 17.0) == approx((burnt.low, burnt.mid, burnt.high))
 
 
 def test_the_first_ceiling_with_every_term() -> None:

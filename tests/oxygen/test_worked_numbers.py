@@ -11,7 +11,6 @@ from pytest import approx
 from scipy.stats import norm
 
 from aerobe.oxygen import (
-    ALPHA,
     FOODS,
     YIELD,
     Outcome,
@@ -66,7 +65,6 @@ def test_what_growth_burns_is_the_demand_that_is_not_built_in() -> None:
         balance, growth_demand_mg_per_l=_product(Range(low=100.0, mid=100.0, high=100.0), Range(low=0.33, mid=0.47, high=0.6))
     )
     assert known.growth_demand_mg_per_l.low == approx(33.0) and known.growth_demand_mg_per_l.high == approx(60.0)
-    assert known.rate_mg_per_l_h(4.7).mid == approx(10.0)
     certain = Range(low=0.4, mid=0.4, high=0.4)
     assert food_balance(of(glucose=1.0), growth_yield=certain).growth_demand_mg_per_l.mid == approx(
         food_balance(of(glucose=1.0)).growth_demand_mg_per_l.mid * 0.6 / 0.47
@@ -196,11 +194,6 @@ def test_power_is_adiabatic_work_over_efficiency() -> None:
     assert pump_power_w(60.0, 10.0) == approx(0.001 * 101325.0 / 0.283 * ((1.0 + 10.0 / 101.325) ** 0.283 - 1.0) / 0.25, rel=1e-4)
     assert pump_power_w(60.0, 10.0) == approx(38.7, abs=0.3)
     assert pump_power_w(60.0, 10.0, efficiency=0.5) == approx(pump_power_w(60.0, 10.0) / 2.0)
-
-
-def test_the_transfer_that_is_needed_allows_for_what_the_brew_does_to_bubbles() -> None:
-    # Alpha of fed brews: 0.4 to 1.0, as for surfactants in the EPA's manual (1989; from memory).
-    assert (ALPHA.low, ALPHA.mid, ALPHA.high) == (0.4, 0.7, 1.0)
 
 
 def test_the_air_that_nobody_looked_at() -> None:

@@ -19,7 +19,6 @@ from aerobe.trials import (
     _composite,
     _layouts,
     _power,
-    _scatter,
     _times,
     central_composite,
     checked_power,
@@ -270,6 +269,5 @@ def _others() -> dict[str, Callable[[], object]]:
             [end_of(lambda sd=sd: replace(SPREAD, day_log_sd=sd).day_log_sd) for sd in (20.0, 20.1, -0.1)],  # type: ignore[misc]
             [end_of(lambda df=df: replace(SPREAD, df=df).df) for df in (0.9, 1.0, float("nan"))],  # type: ignore[misc]
             end_of(lambda: Scatter(brew_log_sd=0.0, test_log_sd=0.0)),
-            _scatter.LEAST_OWN,
         ],
     }
