@@ -18,6 +18,11 @@ def attainment(posterior: Posterior, aim: AimChoice, costs: Costs) -> Array:
     most biomass: biomass over the course's peak. fungal to bacterial target: 1 at the target, falling with the distance of
     the logs, 0 at a factor e. enough biomass with oxygen: 1 where both hold, less in proportion to what lacks.
     most per cost: biomass per money spent so far over the best of the course.
+
+    Raises
+    ------
+    UnusableRecord
+        If the aim needs a target or an amount and none is given.
     """
     biomass = posterior.biomass
     if aim.aim == "most biomass":

@@ -33,9 +33,9 @@ def replay(
     hours
         When to ask, since aeration began. [h]
     tests_left_at
-        How many tests were free to be spent at an hour; at least those that the story holds later, since they were taken.
+        How many tests were free to be spent at an hour [h]; at least those that the story holds later, since they were taken.
     gates_at
-        Gates as they stood at an hour.
+        Gates as they stood at an hour. [h]
     """
     out = []
     for place, hour in enumerate(hours):

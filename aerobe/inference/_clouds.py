@@ -88,7 +88,17 @@ def other_clouds(setting: Setting, scores: Array, seed: int) -> tuple[Courses, .
 def lacking_and_error(oxygen: Array, saturation: Array) -> tuple[Array, Array]:
     """How far oxygen lies between full and none, as the log of what lacks over what is there, and what 1 mg/L moves it by.
 
-    What lacks is uptake over transfer; what is there tells when the air carries no more. Any shape. [-, L/mg]
+    What lacks is uptake over transfer; what is there tells when the air carries no more.
+
+    Parameters
+    ----------
+    oxygen, saturation
+        Dissolved, and what the water holds when full; any shape. [mg/L]
+
+    Returns
+    -------
+    tuple of arrays
+        The log [-], and what it moves by for 1 mg/L [L/mg].
     """
     lacks = np.maximum(saturation - oxygen, 0.0) + LEAST_DEFICIT
     there = np.maximum(oxygen, 0.0) + LEAST_THERE

@@ -58,17 +58,17 @@ def descend(
     residuals
         The model, see `Residuals`.
     starts
-        Shape (starts, dimensions).
+        Shape (starts, dimensions). [as the model's unknowns]
     rounds
         Most steps tried.
     difference
-        Displacement for slopes: absolute, or relative to the point if `relative_difference`.
+        Displacement for slopes: absolute, or relative to the point if `relative_difference`. [as the unknowns, or -]
     central
         Use central differences: twice the cost, needed for many digits.
     damping
-        Starting damping, relative to the diagonal of the normal matrix.
+        Starting damping, relative to the diagonal of the normal matrix. [-]
     small
-        A step whose largest scaled entry is below this counts as the end.
+        A step whose largest scaled entry is below this counts as the end. [-]
 
     Source
     ------

@@ -195,7 +195,20 @@ class Posterior:
 
 
 def peak_times(times_h: Array, biomass: Array) -> Array:
-    """Time of the largest value of each row, by a parabola through the three points around it. Shape (rows,). [h]"""
+    """Time of the largest value of each row, by a parabola through the three points around it.
+
+    Parameters
+    ----------
+    times_h
+        Shape (times,). [h]
+    biomass
+        Or anything else with a peak, shape (rows, times). [any]
+
+    Returns
+    -------
+    array
+        Shape (rows,). [h]
+    """
     at = biomass.argmax(axis=1)
     inner = np.clip(at, 1, len(times_h) - 2)
     rows = np.arange(len(biomass))
@@ -252,6 +265,14 @@ def expected_result(posterior: Posterior, kit: Measurement) -> Array:
 
 
 def result_errors(kit: Measurement, signal: Array) -> tuple[Array, float]:
-    """Signals on the scale where an assay's error is one size, and that size. The model's own error is counted in."""
+    """Signals on the scale where an assay's error is one size, and that size. The model's own error is counted in.
+
+    Parameters
+    ----------
+    kit
+        A reading of the assay, for its errors.
+    signal
+        Expected results, any shape. [unit of the result]
+    """
     results = results_of((kit,))
     return generalised_log(signal, results.scale[0], results.constant[0]), 1.0

@@ -271,7 +271,17 @@ class Inputs:
 
 
 def decode(z: Array, basis: Basis, start_temperature_degc: float) -> Inputs:
-    """Solver inputs for scores z of shape (draws, terms)."""
+    """What the solver takes, for scores.
+
+    Parameters
+    ----------
+    z
+        Standard scores of the prior's terms, shape (draws, terms). [-]
+    basis
+        What the recipe and the vessel say before any reading.
+    start_temperature_degc
+        Of the water when the brew begins, at which it is full of oxygen. [degC]
+    """
     stretched = basis.stretched(z)
     theta = {term.name: term.value(stretched[:, place]) for place, term in enumerate(PRIOR)}
     # The spread of transfer is the vessel's own, not the table's.

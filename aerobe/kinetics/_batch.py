@@ -91,7 +91,7 @@ def simulate(
     start
         State at the first time, shape (brews, 7), in the order of `STATES`. [mg C/L, mg/L, -]
     parameters
-        Shape (brews, 10), in the order of `PARAMETERS`.
+        Shape (brews, 10), in the order of `PARAMETERS`. [each its own]
     growth_minimum_degc
         Notional minimum temperature of growth, shape (brews,). [degC]
     around
@@ -108,6 +108,11 @@ def simulate(
     Array
         Shape (brews, times, 8): the states in the order of `STATES`, then at `OXYGEN_MEAN` the mean oxygen since the
         time before [mg/L]. A brew that cannot be carried on is nan from there on.
+
+    Raises
+    ------
+    ValueError
+        If the columns are not as many as said.
 
     Source
     ------

@@ -134,7 +134,7 @@ def simulate_nitrogen(start: Array, parameters: Array, growth: Array, shared: Ar
     start
         Shape (brews, 7), in the order of `NITROGEN_STATES`. [mg C/L, nitrogen mg N/L]
     parameters
-        Shape (brews, 15), in the order of `NITROGEN_PARAMETERS`.
+        Shape (brews, 15), in the order of `NITROGEN_PARAMETERS`. [each its own]
     growth
         Growth factor of each brew at the times, shape (brews, times). [-]
     shared

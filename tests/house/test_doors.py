@@ -20,11 +20,7 @@ UNITS = (
     "degc|mg_per_l|g_per_l|per_h|per_ml|h|l|ml|m|mm|mm2|um|um3|m2|kpa|s|w|g|d|percent|kg_per_l|kg|l_per_min|mg_per_l_h|"
     "mg_per_l_per_h|m_per_ml|per_kwh|min"
 )
-# The brew model's rooms; their functions are held to the rest of the tests only until their text is settled.
-LATER = ("kinetics.", "inference.", "decisions.")
-FUNCTIONS = {
-    name: thing for name, thing in EXPORTED.items() if inspect.isfunction(thing) and not name.startswith(LATER)
-}  # fmt: skip
+FUNCTIONS = {name: thing for name, thing in EXPORTED.items() if inspect.isfunction(thing)}
 
 
 def is_number(annotation: object) -> bool:
