@@ -24,6 +24,7 @@ from aerobe.verdicts import (
     widen,
 )
 from tests.kept_answers.parts import end_of, numbers_of, settings_of
+from tests.verdicts.kept_drawn_surfaces import drawn_surfaces
 from tests.verdicts.kept_inputs import (
     FOUR,
     IN_ROUNDS,
@@ -36,6 +37,7 @@ from tests.verdicts.kept_inputs import (
     square,
 )
 from tests.verdicts.kept_laws import at_limits, bars, counts, doses
+from tests.verdicts.kept_sweeps import sweeps
 from tests.verdicts.kept_trials import trials
 from tests.verdicts.kept_verdicts import verdicts
 
@@ -55,6 +57,8 @@ def answers() -> dict[str, Callable[[], object]]:
         **doses(),
         **trials(),
         **verdicts(),
+        **sweeps(),
+        **drawn_surfaces(),
     }
 
 
