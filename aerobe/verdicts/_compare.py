@@ -207,8 +207,11 @@ def _filled_by_days(
     """The same where each day of an arm counts once: a lost brew moves the mean of its day, or is a day of its own."""
     counts = [len(own) for own in evidence.members]
     arms = [arm for arm, count in zip(evidence.arms, counts, strict=True) for _ in range(count)]
-    days = [day for day, count in zip(blocks, counts, strict=True) for _ in range(count)]
-    arms, days, values = filled_in(arms, days, np.concatenate(evidence.members), lost, row, towards=towards)
+    # Days that are known by the hour of their brews alone are no blocks: each result, and each lost brew, is then of its own.
+    named = any(blocks)
+    days = [day if named else f"{i}" for i, (day, count) in enumerate(zip(blocks, counts, strict=True)) for _ in range(count)]
+    gone = [(arm, day if named else f"lost-{i}") for i, (arm, day) in enumerate(lost)]
+    arms, days, values = filled_in(arms, days, np.concatenate(evidence.members), gone, row, towards=towards)
     groups = together_on_days(arms, days)
     arms, days = [arms[places[0]] for places in groups], [days[places[0]] for places in groups]
     twins = [next(r for r, a in zip(evidence.results, evidence.arms, strict=True) if a == arm) for arm in arms]

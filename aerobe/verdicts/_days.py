@@ -27,6 +27,7 @@ Array = NDArray[np.float64]
 LEVEL, WORST = 0.05, 0.0575  # of false claims where a day has no luck of its own, and at its worst luck
 OF_TWO_DAYS = 0.1  # p of the F test below which two days are taken to have a luck of their own: our choice, no source [-]
 _LUCK = np.geomspace(1.0, 60.0, 24)  # variance between days over that within, as brews of a day show it [-]
+ONE_DAY_H = 12.0  # brews begun within so many hours of a day's first are of that day (our choice, no source) [h]
 _NODES = 64  # of each scatter's distribution, by equal shares
 
 
@@ -49,8 +50,11 @@ def brews_of_a_day(
     hurlbert-1984
     """
     days = [result.block for result in results]
+    taken_out = "" not in days
+    if not any(days):
+        days = days_begun([result.began_h for result in results])
     beyond = any(result.at_limit or result.above_range for result in results)
-    if kind.is_counted or beyond or "" in days or not share_luck(values, arms, days):
+    if kind.is_counted or beyond or "" in days or not share_luck(values, arms, days, taken_out=taken_out):
         return results, (), None
     groups = together_on_days(arms, days)
     merged = tuple(as_one([results[i] for i in places], values[places], kind) for places in groups)
@@ -66,7 +70,26 @@ def brews_of_a_day(
     )
 
 
-def share_luck(values: Array, arms: Sequence[int], days: Sequence[str]) -> NDArray[np.bool_]:
+def days_begun(began_h: Sequence[float | None]) -> list[str]:
+    """The day on which each brew began, named by its first brew; empty for all unless every beginning is known.
+
+    Parameters
+    ----------
+    began_h
+        Beginning of each brew, since any fixed moment. [h]
+    """
+    days = [""] * len(began_h)
+    first = -math.inf
+    for place, hour in sorted(enumerate(began_h), key=lambda item: item[1] or 0.0):
+        if hour is None:
+            return [""] * len(began_h)
+        if hour - first > ONE_DAY_H:
+            first = hour
+        days[place] = f"begun at {first:g} h"
+    return days
+
+
+def share_luck(values: Array, arms: Sequence[int], days: Sequence[str], *, taken_out: bool = True) -> NDArray[np.bool_]:
     """Whether brews of an arm on a day may share its luck: arm by day over the scatter within, against the most that is trusted.
 
     Parameters
@@ -75,6 +98,8 @@ def share_luck(values: Array, arms: Sequence[int], days: Sequence[str]) -> NDArr
         Outcomes on the scale compared, shape (..., brews): one trial, or simulated ones. [-]
     arms, days
         Of each brew. [-]
+    taken_out
+        Whether what the arms of a day have in common is taken out of the comparison. [-]
 
     Returns
     -------
@@ -90,7 +115,7 @@ def share_luck(values: Array, arms: Sequence[int], days: Sequence[str]) -> NDArr
     none = np.zeros(np.shape(values)[:-1], dtype=bool)
     if len(set(days)) < 2 or len(names) == len(cells):
         return none
-    apart, both = lay_out([names.index(cell) for cell in cells]), lay_out(arms, days)
+    apart, both = lay_out([names.index(cell) for cell in cells]), lay_out(arms, *([days] if taken_out else []))
     extra, left = both.df - apart.df, apart.df
     if extra < 1 or left < 1:
         return none

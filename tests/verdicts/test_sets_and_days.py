@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ from scipy import stats
 
 from aerobe.records import Arm, Trial
 from aerobe.verdicts import BrewResult, LostBrew, judge
+from aerobe.verdicts._days import days_begun
 
 TRIAL = Trial(
     key="t",
@@ -112,3 +114,46 @@ def test_a_lost_brew_moves_the_mean_of_its_day() -> None:
         within = stats.ttest_rel(means[1], means[0]).confidence_interval(0.9)
         ends.append((within.low, within.high))
     assert only.low == pytest.approx(min(low for low, _ in ends)) and only.high == pytest.approx(max(high for _, high in ends))
+
+
+def begun_together(rng: np.random.Generator, luck: float = 0.4) -> list[BrewResult]:
+    """Two brews in a morning, one recipe after the other from week to week, and no day was written down."""
+    rows = []
+    for week in range(8):
+        own = rng.normal(0.0, luck)
+        for i in range(2):
+            value, began_h = math.exp(3.7 + own + 0.15 * rng.normal()), 168.0 * week + 1.5 * i
+            rows.append(BrewResult(brew=f"{week}-{i}", arm=f"r{week % 2}", value=value, began_h=began_h))
+    return rows
+
+
+def test_brews_begun_together_count_once_though_no_day_was_written_down() -> None:
+    rows = begun_together(np.random.default_rng(2))
+    only = judge(TRIAL, rows, extent="comparisons").comparisons[0]
+    logs = np.log([row.value for row in rows]).reshape(4, 2, 2).mean(axis=2)
+    welch = stats.ttest_ind(logs[:, 1], logs[:, 0], equal_var=False)  # of scipy, on the means of the mornings
+    assert only.effect is not None and only.error is not None
+    assert only.effect / only.error == pytest.approx(welch.statistic)
+    spread = [replace(row, began_h=24.0 * i) for i, row in enumerate(rows)]
+    assert not any(rival.name == "shared day" for rival in judge(TRIAL, spread, extent="comparisons").rivals)
+    rng = np.random.default_rng(5)
+    found = [judge(TRIAL, begun_together(rng), extent="comparisons").comparisons[0].call for _ in range(100)]
+    assert sum(call in ("better", "worse") for call in found) <= 11  # 15 to 20 % where each brew counts
+
+
+def test_a_lost_brew_of_no_known_day_is_a_day_of_its_own() -> None:
+    rows = begun_together(np.random.default_rng(2))
+    only = judge(TRIAL, rows, lost=[LostBrew(arm="r1")], extent="comparisons").comparisons[0]
+    logs = np.log([row.value for row in rows]).reshape(4, 2, 2)
+    brews, means = logs[:, 1].ravel(), logs.mean(axis=2)
+    ends = []
+    for put in ([], [brews.min()], [brews.max()]):
+        within = stats.ttest_ind([*means[:, 1], *put], means[:, 0], equal_var=False).confidence_interval(0.9)
+        ends.append((within.low, within.high))
+    assert only.low == pytest.approx(min(low for low, _ in ends)) and only.high == pytest.approx(max(high for _, high in ends))
+
+
+def test_days_are_told_by_when_brews_began() -> None:
+    hours = [30.0, 0.0, 12.0, 13.0, 41.0, 43.0]
+    assert days_begun(hours) == [f"begun at {first} h" for first in (30, 0, 0, 13, 30, 43)]
+    assert days_begun([1.0, None]) == ["", ""] and days_begun([]) == []
