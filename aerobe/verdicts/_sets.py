@@ -1,4 +1,4 @@
-"""Brews that come in sets: started together, or entered one after another, they share their luck; each set then counts once."""
+"""Brews entered one after another that come in sets, as one brew in several vessels does; each set then counts once."""
 
 from __future__ import annotations
 
@@ -16,20 +16,18 @@ from aerobe.verdicts._rivals import Rival
 
 Array = NDArray[np.float64]
 Sets = list[list[int]]
-# p below which brews are taken to share luck. A record that they began together speaks for it (our choice, no source); by the
-# order of entry alone so few of honest trials may be judged by sets that they lose at most 3 points of power (counted).
-STARTED_TOGETHER = 0.1
+# p below which brews are taken to share luck: so few of honest trials may be judged by sets that they lose at most 3 points of
+# power (counted).
 IN_TWOS_OF_VESSELS = 0.05
 IN_ORDER = {2: 0.02, 0: 0.01, 3: 0.005}  # by the size of the sets; 0 is a second round of all
-TOGETHER_H = 3.0  # starts so near each other are of one going (common practice, no source) [h]
 
 
 def brews_in_sets(
     results: tuple[BrewResult, ...], arms: Sequence[int], values: Array, kind: Outcome
 ) -> tuple[tuple[BrewResult, ...], Rival | None]:
-    """The results, or one for each set where brews of an arm that began or were entered together are more alike than others.
+    """The results, or one for each set where brews of an arm that were entered together are more alike than others.
 
-    One brew in two vessels, or one result typed twice and shaken, is no two brews. Where days are recorded, they say which brews
+    One brew in two vessels, or one result typed twice and shaken, is no two brews. Where days are known, they say which brews
     belong together (see `brews_of_a_day`).
 
     Parameters
@@ -62,12 +60,6 @@ def brews_in_sets(
 
 def _candidates(results: Sequence[BrewResult], places: Sequence[NDArray[np.int_]], values: Array) -> Iterator[tuple[str, Sets]]:
     """Ways in which the brews share luck, each with all brews in their sets."""
-    began = [result.began_h for result in results]
-    hours = [hour for hour in began if hour is not None]
-    if len(hours) == len(began):
-        started = [_by_start(own, np.array(hours)) for own in places]
-        if _chance(values, started) < STARTED_TOGETHER:
-            yield "that began together", [row for own in started for row in own]
     for size, level in IN_ORDER.items():
         by_arm: list[Sets] = [next((rows.tolist() for rows, kind in sets_of(own, values) if kind == size), []) for own in places]
         bar = IN_TWOS_OF_VESSELS if size == 2 and _in_two_vessels(results, by_arm) else level
@@ -80,17 +72,6 @@ def _in_two_vessels(results: Sequence[BrewResult], by_arm: Sequence[Sets]) -> bo
     """Whether the brews of each set stood in vessels of their own, the same for every set: one brew may have filled both."""
     vessels = {tuple(sorted(results[i].column for i in row)) for own in by_arm for row in own}
     return len(vessels) == 1 and "" not in (only := vessels.pop()) and len(set(only)) == len(only)
-
-
-def _by_start(own: NDArray[np.int_], began_h: Array) -> Sets:
-    ordered = sorted(own.tolist(), key=lambda place: began_h[place])
-    sets: Sets = []
-    for place in ordered:
-        if sets and began_h[place] - began_h[sets[-1][0]] <= TOGETHER_H:
-            sets[-1].append(place)
-        else:
-            sets.append([place])
-    return sets
 
 
 def _chance(values: Array, by_arm: Sequence[Sets]) -> float:
