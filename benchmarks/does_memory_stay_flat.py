@@ -29,10 +29,10 @@ from tests.web.conftest import form_token
 PAGES = (
     "/",
     "/record",
-    "/brews/kelp-3",
+    "/brews/kelp-5",
     "/brews/kelp-1",
     "/trials",
-    "/safety/brews/kelp-3",
+    "/safety/brews/kelp-5",
     "/oxygen",
     "/search?q=kelp",
     "/shelf",
@@ -68,7 +68,7 @@ def main() -> None:
         with usecases.notebook.open_notebook(path, at=now) as book:
             usecases.notebook.make_demo(book, now=now)
         (Path(folder) / "tea.notebook.app").mkdir()
-        token = add_sender(open_state(Path(folder) / "tea.notebook.app" / "app.json"), name="probe", place="kelp-3", now=now)
+        token = add_sender(open_state(Path(folder) / "tea.notebook.app" / "app.json"), name="probe", place="kelp-5", now=now)
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
         probe.close()
@@ -139,7 +139,7 @@ class _Soak:
         self._ask("POST", "/log/points", json=point, headers={"authorization": f"Bearer {self.token}"})
         if count % 10 == 0:
             sent = {"what": "pH", "signal": "7.1", "entry": f"s{count}"}
-            self._ask("POST", "/brews/kelp-3/readings", data=sent, headers={"x-aerobe-form": form})
+            self._ask("POST", "/brews/kelp-5/readings", data=sent, headers={"x-aerobe-form": form})
         if count % 200 == 0:
             self._ask("GET", "/reports/brew/kelp-1.html")
 

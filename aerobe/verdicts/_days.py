@@ -3,8 +3,8 @@
 Whether a day's luck falls on an arm is tested first, and that test is itself often wrong. So the brews are only believed one by
 one where their days come out so alike that, whatever luck a day has, at most `WORST` of claims are false: worked out for the
 degrees of freedom at hand. A linear programme over all rules that look at the difference and at both scatters finds none under
-6 % that tells more than one to three points more. Two days hold one degree of freedom of their luck: a rule that holds tells
-three differences in ten there where one scatter tells eight, and the F test at 10 % is kept, with up to 22 % of claims false.
+6 % that tells more than one to three points more. Two days hold one degree of freedom of their luck, which shows next to nothing
+of it: there the days always count.
 """
 
 from __future__ import annotations
@@ -25,7 +25,6 @@ from aerobe.verdicts._rivals import Rival
 
 Array = NDArray[np.float64]
 LEVEL, WORST = 0.05, 0.0575  # of false claims where a day has no luck of its own, and at its worst luck
-OF_TWO_DAYS = 0.1  # p of the F test below which two days are taken to have a luck of their own: our choice, no source [-]
 _LUCK = np.geomspace(1.0, 60.0, 24)  # variance between days over that within, as brews of a day show it [-]
 ONE_DAY_H = 12.0  # brews begun within so many hours of a day's first are of that day (our choice, no source) [h]
 _NODES = 64  # of each scatter's distribution, by equal shares
@@ -53,12 +52,14 @@ def brews_of_a_day(
     taken_out = "" not in days
     if not any(days):
         days = days_begun([result.began_h for result in results])
+    one = "day" if kind.is_of_microbes else "block"
     beyond = any(result.at_limit or result.above_range for result in results)
+    if len(set(days)) == 1 and days[0] and len(days) > len(set(arms)):
+        return results, (), _one_day_alone(one)
     if kind.is_counted or beyond or "" in days or not share_luck(values, arms, days, taken_out=taken_out):
         return results, (), None
     groups = together_on_days(arms, days)
     merged = tuple(as_one([results[i] for i in places], values[places], kind) for places in groups)
-    one = "day" if kind.is_of_microbes else "block"
     words = f"Results of one arm in one {one} may share its luck, and these do not rule it out: each {one} of an arm counts once."
     if len(set(days)) == 2:
         words += f" Two {one}s hardly show how much {one}s differ: only a very large difference is told."
@@ -67,6 +68,14 @@ def brews_of_a_day(
         merged,
         members,
         Rival(name="shared day", words=words, remedy=f"Spread each arm over more {one}s: one of each arm in a {one} tells most."),
+    )
+
+
+def _one_day_alone(one: str) -> Rival:
+    return Rival(
+        name=f"one {one}",
+        words=f"All results are of one {one}: what it did to an arm cannot be told from the arm, and no interval holds that.",
+        remedy=f"Brew again on other {one}s before you rely on it." if one == "day" else "Repeat it in other blocks.",
     )
 
 
@@ -129,8 +138,8 @@ def most_trusted(between: int, within: int) -> float:
     """The ratio of scatter between days to that within up to which brews may count one by one. [-]
 
     The comparison is Student's t with the common scatter below it and with that between days from it on. The ratio returned is
-    the largest at which no luck of the days makes more than `WORST` of such claims false; with one degree of freedom between
-    days that of the F test.
+    the largest at which no luck of the days makes more than `WORST` of such claims false; none with one degree of freedom between
+    days.
 
     Parameters
     ----------
@@ -142,7 +151,7 @@ def most_trusted(between: int, within: int) -> float:
     bancroft-1964
     """
     if between < 2:
-        return float(special.fdtri(between, within, 1.0 - OF_TWO_DAYS))
+        return 0.0
     shares = (np.arange(_NODES) + 0.5) / _NODES
     own = 2.0 * special.gammaincinv(between / 2.0, shares) / between
     rest = 2.0 * special.gammaincinv(within / 2.0, shares) / within

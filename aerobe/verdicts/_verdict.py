@@ -119,8 +119,9 @@ def judge(
     alike = too_alike(usable, values, entered, are_logs=kind.scale == "ratio", of_microbes=kind.is_of_microbes) if plain else None
     each = usable
     usable, members, shared_day = brews_of_a_day(usable, places, values, kind)
-    if shared_day is None and alike is None:
-        usable, shared_day = brews_in_sets(usable, places, values, kind)
+    if not members and alike is None:
+        usable, in_sets = brews_in_sets(usable, places, values, kind)
+        shared_day = in_sets or shared_day
         each = usable
     places = [keys.index(r.arm) for r in usable]
     adjusted = adjust_for_confounders(contrasts, places, usable, vessels_planned="vessels" in trial.design)

@@ -209,7 +209,7 @@ def test_a_damaged_notebook_is_said_with_exit_code_4(capsys: pytest.CaptureFixtu
 def test_the_demo_by_command_is_made_once(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     path = str(tmp_path / "demo.notebook")
     first = answer(capsys, "demo", path)
-    assert first["still_brewing"] == answer(capsys, "demo", path)["still_brewing"] == "kelp-3"
+    assert first["still_brewing"] == answer(capsys, "demo", path)["still_brewing"] == "kelp-5"
 
 
 def test_a_notebook_on_a_server_without_the_driver_or_of_another_kind_is_a_fault(capsys: pytest.CaptureFixture[str]) -> None:

@@ -28,14 +28,14 @@ settings
 brew new "Old barrel" --recipe plain --vessel bucket-a
 brew list
 doctor
-brew show kelp-3
-brew event kelp-3 "air off" --when "3 h"
-brew event kelp-3 "air on" --when "3.2 h"
-brew events kelp-3
-reading add kelp-3 "12,5" --assay colour-test --when "13 h" --dilution 1:10
-reading correct kelp-3-6h-sample-1 46 --why misread
-reading list kelp-3 --all
-call kelp-3
+brew show kelp-5
+brew event kelp-5 "air off" --when "3 h"
+brew event kelp-5 "air on" --when "3.2 h"
+brew events kelp-5
+reading add kelp-5 "12,5" --assay colour-test --when "13 h" --dilution 1:10
+reading correct kelp-5-6h-sample-1 46 --why misread
+reading list kelp-5 --all
+call kelp-5
 call replay kelp-2 --every 24 --until 24
 practise new --seed 3 --probe
 practise step practice-1 --hours 12
@@ -47,7 +47,7 @@ practise curtain practice-1
 practise series
 practise lesson
 practise lesson how-many --guess 2
-call beliefs kelp-3
+call beliefs kelp-5
 assay example
 assay certificate {home}/study.csv --name "My cards" --scale-low 3 --scale-high 600
 assay tubes "10 1 0.1" "3 3 3" "3 1 0"
@@ -62,8 +62,8 @@ assay hyphae "4 7 2 5" --grid-line-mm 2 --filter-mm2 200 --filtered-ml 1 --width
 assay basis "300 +- 30" --given "per g dry" --wanted "per mL" --density "0.5 +- 0.05" --moisture 0.55
 assay meaning colour-test 120
 assay how-many colour-test --expected 100 --within 15
-import {home}/readings.csv --brew plain-3 --assay colour-test --yes
-import {home}/readings.csv --brew plain-3 --assay colour-test
+import {home}/readings.csv --brew plain-5 --assay colour-test --yes
+import {home}/readings.csv --brew plain-5 --assay colour-test
 export {home}/all.zip
 trial plan --name Kelp --arms "plain, kelp" --money 300 --vessels 2 --vessel-names "bucket-a, bucket-b" --scatter 0.3 --begin
 trial power kelp --scatter 0.3 --simulations 20 --workers 1
@@ -103,14 +103,14 @@ oxygen splits "2 g/L" --kla "30 /h" --draws 60
 oxygen air-or-food "3 g/L" --kla "30 /h" --draws 60
 oxygen size "2 g/L" --volume "60 L" --depth "60 cm" --draws 60
 oxygen scale "1000 L" --volume "20 L" --kla "25 /h"
-oxygen uptake kelp-3
-oxygen feed-now kelp-3 molasses
+oxygen uptake kelp-5
+oxygen feed-now kelp-5 molasses
 oxygen hold "7 mg/L" 10
 oxygen foods
 oxygen foods molasses
 safety place "US organic"
-safety gates kelp-3
-safety air kelp-3 --unbroken yes
+safety gates kelp-5
+safety air kelp-5 --unbroken yes
 safety material orchard-heap --made-of "manure, plants" --soiled no
 safety own-rule --days 0
 safety rules Germany
@@ -119,12 +119,12 @@ safety sampling
 safety sampling vessel
 safety ask --brew kelp-2 --crop beans --edible yes --touches no --days 100 --tea "5 L" --area "10 m2" --density "{density}"
 safety use --brew kelp-2 --crop beans --edible yes --touches no --days 100 --tea "5 L" --water "20 L" --area "10 m2"
-safety smell kelp-3 earthy
+safety smell kelp-5 earthy
 safety compost orchard-heap
 safety compost-history orchard-heap --process windrow --ratio 30:1
-safety test kelp-3 "E. coli" --amounts "10 1 0.1" --tubes "3 3 3" --positives "3 1 1"
+safety test kelp-5 "E. coli" --amounts "10 1 0.1" --tubes "3 3 3" --positives "3 1 1"
 safety water plain none
-safety germ kelp-3 Salmonella "not found"
+safety germ kelp-5 Salmonella "not found"
 safety chlorine --water "20 L" --chlorine 2
 safety sanitise --bath "10 L" --bleach 5
 safety lab compost-salmonella --found no --finds 3
@@ -196,7 +196,7 @@ def answers(home: Path) -> dict[str, list[Any]]:
         assert code != FAULT, (line, out.getvalue())
         name = (
             words[0]
-            if words[0] in ("demo", "import", "export", "doctor", "start", "settings") or line == "call kelp-3"
+            if words[0] in ("demo", "import", "export", "doctor", "start", "settings") or line == "call kelp-5"
             else " ".join(words[:2])
         )
         found.setdefault(name, []).append(json.loads(out.getvalue(), parse_constant=_no_constant))

@@ -61,7 +61,7 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
         assert run(["demo", str(home / "tea.notebook")]) == 0
     prepare(home)
     book = openpyxl.Workbook()
-    for row in (("brew", "time [h]", "biomass [ug C/mL]"), ("plain-3", 5.0, 41.0), ("plain-3", 9.0, 77.0)):
+    for row in (("brew", "time [h]", "biomass [ug C/mL]"), ("plain-5", 5.0, 41.0), ("plain-5", 9.0, 77.0)):
         book.active.append(row)
     book.save(home / "readings.xlsx")
     (home / "probe.csv").write_text("time [h],DO\n0,8.4\n0.5,8.1\n1,7.9\n", encoding="utf-8")

@@ -17,20 +17,20 @@ from tests.reliability.world import World, fits
 
 ANSWERS = {200, 303, 400, 403, 404, 405, 413, 422}
 QUERIES: dict[str, dict[str, str]] = {
-    "/brews/kelp-3/record": {"what": "oxygen", "replicate": "2"},
+    "/brews/kelp-5/record": {"what": "oxygen", "replicate": "2"},
     "/oxygen": {"food": "molasses", "volume": "20 L", "dose": "1", "others": "kelp-meal 0.5 g/L", "vessel": "bucket-a"},
     "/parts/oxygen/answer": {"dose": "1", "air": "0.5", "temperature": "20", "kla": "20 /h"},
     "/compare": {"first": "kelp", "second": "plain", "outcome": "biomass", "margin": "1.25"},
     "/trials/kelp-question/verdict": {"outcome": "biomass"},
     "/safety/gear": {"water": "20", "chlorine": "2", "chloramine": "no", "bath": "10", "bleach": "5"},
-    "/safety/use": {"brew": "kelp-3"},
+    "/safety/use": {"brew": "kelp-5"},
     "/safety/tables": {"place": "Germany"},
     "/evidence/weigh": {"recipe": "kelp", "against": "plain", "outcome": "biomass"},
     "/pair": {"code": "ABCD-EFGH"},
     "/data/export": {"trial": "kelp-question"},  # the drawn one is blind once it has begun, and stays here
     "/api/assay/tubes": {"amounts": "10 1 0.1", "tubes": "3 3 3", "positives": "3 1 0", "level": "0.95"},
     "/api/assay/plates": {"plates": "0.01:120 0.001:14", "lowest": "10", "highest": "300"},
-    "/parts/oxygen/brews/kelp-3/feed": {"food": "molasses"},
+    "/parts/oxygen/brews/kelp-5/feed": {"food": "molasses"},
 }
 # The yard is there already, the packages are none, and no device is told yet.
 REFUSED = ("/demo", "/reports/check", "/trials/kelp-question/site", "/notices/trial")
@@ -76,12 +76,12 @@ def web_parsers(world: World) -> Iterator[Parser]:
         read=lambda given: _usable(world.client.get(given)),
         spoil=_spoil_address,
         samples=[
-            "/brews/kelp-3",
+            "/brews/kelp-5",
             "/brews/kelp-1/readings/kelp-1-0.5h-sample-1",
             "/reports/brew/kelp-1.html",
             "/trials/drawn/sheet",
-            "/safety/brews/kelp-3",
-            "/oxygen/brews/kelp-3",
+            "/safety/brews/kelp-5",
+            "/oxygen/brews/kelp-5",
             "/trials/drawn/calendar.ics",
         ],
     )
@@ -95,7 +95,7 @@ def web_parsers(world: World) -> Iterator[Parser]:
             slow_s=20.0,
             read=lambda given, address=address: _usable(_post_json(world, address, json.dumps(given).encode())),
         )
-    token = add_sender(world.state, name="DO 1", place="kelp-3", now=world.clock())
+    token = add_sender(world.state, name="DO 1", place="kelp-5", now=world.clock())
     told = json.dumps({"channel": "oxygen", "unit": "mg/L", "points": [["2026-05-01T08:00+02:00", 7.9]]}).encode()
     yield Parser(
         name="values posted by a probe",
@@ -208,7 +208,7 @@ def _multipart() -> bytes:
 
 def _post_raw(world: World, body: bytes) -> Any:
     headers = {"x-aerobe-form": world.token, "content-type": "multipart/form-data; boundary=xyz"}
-    return world.client.post("/brews/kelp-3/readings", content=body, headers=headers, follow_redirects=False)
+    return world.client.post("/brews/kelp-5/readings", content=body, headers=headers, follow_redirects=False)
 
 
 _HEADERS = {"host": "localhost", "cookie": "aerobe_session=" + "a" * 43, "content-length": "0", "accept": "text/html"}

@@ -68,7 +68,7 @@ class Form:
 def forms() -> tuple[Form, ...]:
     """Every form; a test holds the list against the app's own addresses."""
     study = usecases.assay.example_study()
-    brew = "/brews/kelp-3/readings"
+    brew = "/brews/kelp-5/readings"
     return (
         Form(
             address="/compare",
@@ -93,14 +93,14 @@ def forms() -> tuple[Form, ...]:
             fields={"signal": "90", "when": "8.5 h", "why": "a nought too many"},
         ),
         Form(address="/brews/kelp-1/readings/{standing}/photo", file=("photo", "s.png", PICTURE), queued=True),
-        Form(address="/brews/kelp-3/events", fields={"event": "water added", "amount": "1 L", "when": "1 h"}, queued=True),
+        Form(address="/brews/kelp-5/events", fields={"event": "water added", "amount": "1 L", "when": "1 h"}, queued=True),
         Form(
-            address="/brews/kelp-3/harvest",
+            address="/brews/kelp-5/harvest",
             queued=True,
             fields={"smell": "earthy", "volume": "15", "volume_unit": "L", "when": "", "notes": "clear"},
         ),
         Form(address="/data/import", file=("file", "log.csv", TABLE), writes=False),
-        Form(address="/data/import/table", fields={"ticket": "", "brew": "kelp-3", "do": "take", "header": "hours"}),
+        Form(address="/data/import/table", fields={"ticket": "", "brew": "kelp-5", "do": "take", "header": "hours"}),
         Form(address="/demo", writes=False),
         Form(
             address="/assay",
@@ -144,11 +144,11 @@ def forms() -> tuple[Form, ...]:
         ),
         Form(address="/safety/place", fields={"place": "EU"}),
         Form(address="/safety/own-rule", fields={"days": "14", "test": "no"}),
-        Form(address="/safety/brews/kelp-3/germ", fields={"disease_germ": "Salmonella", "outcome": "not found"}),
-        Form(address="/safety/brews/kelp-3/smell", fields={"smell": "earthy"}),
-        Form(address="/safety/brews/kelp-3/air", fields={"unbroken": "yes"}),
+        Form(address="/safety/brews/kelp-5/germ", fields={"disease_germ": "Salmonella", "outcome": "not found"}),
+        Form(address="/safety/brews/kelp-5/smell", fields={"smell": "earthy"}),
+        Form(address="/safety/brews/kelp-5/air", fields={"unbroken": "yes"}),
         Form(
-            address="/safety/brews/kelp-3/test",
+            address="/safety/brews/kelp-5/test",
             fields={"germ": "E. coli", "amounts": "10 1 0.1", "tubes": "3 3 3", "positives": "1 0 0"},
         ),
         Form(address="/safety/use", fields={**USE, "do": "keep"}),
@@ -162,7 +162,7 @@ def forms() -> tuple[Form, ...]:
                 "pieces": "20",
             },
         ),
-        Form(address="/safety/water/plain", fields={"e_coli": "none", "brew": "kelp-3"}),
+        Form(address="/safety/water/plain", fields={"e_coli": "none", "brew": "kelp-5"}),
         Form(
             address="/oxygen/measure",
             fields={"run": RUN, "temperature": "20", "temperature_unit": "degC", "vessel": "bucket-a", "keep": "yes"},
@@ -265,13 +265,13 @@ def forms() -> tuple[Form, ...]:
         Form(address="/shelf/recipes/kelp/copy"),
         Form(address="/shelf/vessels/bucket-a/away"),
         Form(address="/shelf/vessels/bucket-a/away", fields={"back": "yes"}),
-        Form(address="/brews/kelp-3/edit", fields={"name": "The third", "why": "a slip"}),
+        Form(address="/brews/kelp-5/edit", fields={"name": "The third", "why": "a slip"}),
         Form(address="/brews/kelp-1/away"),
         Form(address="/brews/kelp-1/away", fields={"back": "yes"}),
-        Form(address="/brews/kelp-3/test", fields={"assay": "colour-test", "tests": "2"}),
+        Form(address="/brews/kelp-5/test", fields={"assay": "colour-test", "tests": "2"}),
         Form(address="/brews/kelp-1/readings/{standing}/take-back"),
         Form(address="/data/export", writes=False),
-        Form(address="/alarms/seen", fields={"mark": "kelp-3", "back": "/"}, writes=False),
+        Form(address="/alarms/seen", fields={"mark": "kelp-5", "back": "/"}, writes=False),
         Form(address="/practise", fields={"how": "draw"}, writes=False),
         Form(address="/practise/{practice}/wait", fields={"until_h": "3"}, writes=False),
         Form(address="/practise/{practice}/test", fields={"at_h": "3"}, writes=False),

@@ -24,9 +24,9 @@ from tests.reliability.forms import Form
 from tests.reliability.world import World
 
 YEAR_1970 = datetime(1970, 1, 1, 0, 0, tzinfo=UTC)  # where a machine with a flat battery wakes up
-READING = Form(address="/brews/kelp-3/readings", fields={"what": "assay:colour-test", "signal": "120"})
-OXYGEN = Form(address="/brews/kelp-3/readings", fields={"what": "oxygen", "signal": "1.5", "signal_unit": "mg/L"})
-HARVEST = Form(address="/brews/kelp-3/harvest", fields={"smell": "earthy"})
+READING = Form(address="/brews/kelp-5/readings", fields={"what": "assay:colour-test", "signal": "120"})
+OXYGEN = Form(address="/brews/kelp-5/readings", fields={"what": "oxygen", "signal": "1.5", "signal_unit": "mg/L"})
+HARVEST = Form(address="/brews/kelp-5/harvest", fields={"smell": "earthy"})
 
 
 def test_entries_keep_the_order_in_which_they_were_made_whatever_the_clock_said(tmp_path: Path) -> None:
@@ -52,7 +52,7 @@ def test_a_clock_behind_the_newest_entry_is_said_on_every_page_and_not_when_it_i
     assert "clock shows" not in world.client.get("/").text
     world.clock.turn(hours=-30)
     world.app.state.watch.look()
-    for path in ("/", "/brews/kelp-3", "/menu", "/parts/alarms"):
+    for path in ("/", "/brews/kelp-5", "/menu", "/parts/alarms"):
         page = world.client.get(path)
         assert page.status_code == 200 and "clock shows" in page.text, path
     world.clock.turn(hours=30)
@@ -111,10 +111,10 @@ def test_every_page_opens_under_a_clock_that_is_years_wrong(world: World, years:
     world.clock.now = world.clock.now.replace(year=world.clock.now.year + years)
     world.app.state.watch.look()
     for path in (
-        "/brews/kelp-3",
+        "/brews/kelp-5",
         "/brews/kelp-1",
-        "/brews/kelp-3/record",
-        "/safety/brews/kelp-3",
+        "/brews/kelp-5/record",
+        "/safety/brews/kelp-5",
         "/reminders.ics",
         "/trials/drawn",
         *(entry.href for entry in world.app.state.menu),
@@ -123,23 +123,23 @@ def test_every_page_opens_under_a_clock_that_is_years_wrong(world: World, years:
 
 
 def test_values_logged_while_a_clock_was_ahead_are_not_the_oxygen_of_now(world: World) -> None:
-    book, brew = world.notebook, world.notebook.get(Brew, "kelp-3")
-    card = usecases.brews.brew_view(book, "kelp-3", now=world.clock()).card
+    book, brew = world.notebook, world.notebook.get(Brew, "kelp-5")
+    card = usecases.brews.brew_view(book, "kelp-5", now=world.clock()).card
     assert card.oxygen is not None
     elapsed_h = brew.hours_at(world.clock())
-    book.append_log(SensorLog(brew="kelp-3", channel="oxygen", elapsed_h=(elapsed_h + 20.0,), values=(0.2,)), at=world.clock())
-    now = usecases.brews.brew_view(book, "kelp-3", now=world.clock()).card.oxygen
+    book.append_log(SensorLog(brew="kelp-5", channel="oxygen", elapsed_h=(elapsed_h + 20.0,), values=(0.2,)), at=world.clock())
+    now = usecases.brews.brew_view(book, "kelp-5", now=world.clock()).card.oxygen
     assert now is not None and now.mg_per_l == card.oxygen.mg_per_l
     world.clock.turn(hours=21)
-    later = usecases.brews.brew_view(book, "kelp-3", now=world.clock()).card.oxygen
+    later = usecases.brews.brew_view(book, "kelp-5", now=world.clock()).card.oxygen
     assert later is not None and later.mg_per_l == 0.2 and later.minutes_ago == pytest.approx(60.0, abs=1.0)
 
 
 def test_no_gate_opens_because_the_clock_went_back(world: World) -> None:
-    usecases.safety.note_smell(world.notebook, "kelp-3", "putrid", now=world.clock())
-    shut = {gate.name for gate in usecases.safety.gates_of_brew(world.notebook, "kelp-3", now=world.clock()) if not gate.is_open}
+    usecases.safety.note_smell(world.notebook, "kelp-5", "putrid", now=world.clock())
+    shut = {gate.name for gate in usecases.safety.gates_of_brew(world.notebook, "kelp-5", now=world.clock()) if not gate.is_open}
     for hours in (-1, -24, -1000):
-        gates = usecases.safety.gates_of_brew(world.notebook, "kelp-3", now=world.clock() + timedelta(hours=hours))
+        gates = usecases.safety.gates_of_brew(world.notebook, "kelp-5", now=world.clock() + timedelta(hours=hours))
         assert shut <= {gate.name for gate in gates if not gate.is_open}, hours
 
 
@@ -148,7 +148,7 @@ def test_points_of_a_probe_with_a_wrong_clock_are_refused(world: World) -> None:
         with pytest.raises(UnusableReading) as found:
             usecases.brews.take_points(
                 world.notebook,
-                place="kelp-3",
+                place="kelp-5",
                 channel="oxygen",
                 unit="mg/L",
                 points=[usecases.brews.Point(value=7.0, at=at)],
@@ -169,7 +169,7 @@ def test_a_brew_of_an_impossible_year_is_refused(tmp_path: Path, year: int) -> N
 def test_a_phone_with_a_wrong_clock_moves_no_reading(world: World) -> None:
     # The phone tells how old an entry is, by its own clock, and no hour: that its clock is years wrong does not show.
     world.send(READING, entry="old", age_s="3600")
-    brew = world.notebook.get(Brew, "kelp-3")
+    brew = world.notebook.get(Brew, "kelp-5")
     assert world.notebook.reading("r-old").elapsed_h == pytest.approx(brew.hours_at(world.clock()) - 1.0)
     # Its clock went back while the entry waited, or forward by years.
     for age, status in (("-5", 422), ("99999999", 422)):
@@ -233,8 +233,8 @@ def test_a_call_under_any_clock_ends_soon_and_stays_within_the_brew(world: World
         now = world.clock() + timedelta(hours=hours)
         began = time.process_time()
         with fewer_courses():  # a clock moves the hours that are looked at, and not how many courses
-            advice = usecases.brews.advise_brew(world.notebook, "kelp-3", now)
-        words = usecases.brews.call_in_words(world.notebook.get(Brew, "kelp-3"), advice, now=now)
+            advice = usecases.brews.advise_brew(world.notebook, "kelp-5", now)
+        words = usecases.brews.call_in_words(world.notebook.get(Brew, "kelp-5"), advice, now=now)
         assert 0.0 <= advice.now_h <= 24 * 365 and words.say
         assert time.process_time() - began < 20.0
 

@@ -179,7 +179,7 @@ def test_a_file_that_does_not_fit_does_not_stand_there_in_part(
 
 
 READING = Form(
-    address="/brews/kelp-3/readings",
+    address="/brews/kelp-5/readings",
     fields={"what": "assay:colour-test", "signal": "120"},
     file=("photo", "s.png", PICTURE),
 )
@@ -203,7 +203,7 @@ def test_the_app_on_a_full_disk_tells_page_and_phone_and_takes_the_same_entry_la
     assert answer.status_code in (422, 503) and "space" in answer.text and 'value="120"' in answer.text
     told = app.send(READING, entry="later", json_answer=True, notes="x" * 3000)
     assert told.status_code == 503 and "space" in told.json()["remedy"]  # the phone's queue keeps it and tries again
-    assert app.client.get("/brews/kelp-3").status_code == 200
+    assert app.client.get("/brews/kelp-5").status_code == 200
     disk.free()
     kept = app.holds()["reading"]
     for _ in range(2):
@@ -302,7 +302,7 @@ def test_a_notebook_left_open_on_a_write_protected_disk_is_not_read_without_its_
         (("brew", "list"), DONE),
         (("notebook", "check"), DONE),
         (("reading", "list", "kelp-1"), DONE),
-        (("reading", "add", "kelp-3", "12", "--assay", "colour-test"), FAULT),
+        (("reading", "add", "kelp-5", "12", "--assay", "colour-test"), FAULT),
         (("notebook", "copy"), FAULT),
         (("serve", "--port", "8999"), FAULT),
     ],

@@ -213,7 +213,7 @@ def test_a_countable_range_that_is_none_comes_back_with_its_remedy(world: World,
 
 def test_a_count_of_tubes_with_four_hundred_digits_is_refused(world: World) -> None:
     fields = {"germ": "E. coli", "amounts": "10 1 0.1", "tubes": "9" * 400 + " 3 3", "positives": "1 0 0"}
-    answer = world.client.post("/safety/brews/kelp-3/test", data=fields, headers={"x-aerobe-form": world.token})
+    answer = world.client.post("/safety/brews/kelp-5/test", data=fields, headers={"x-aerobe-form": world.token})
     assert answer.status_code == 422 and "whole numbers" in answer.text
 
 

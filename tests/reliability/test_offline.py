@@ -27,7 +27,7 @@ QUEUED = {
 PAGES = (
     "/brews/new",
     "/safety",
-    "/safety/brews/kelp-3",
+    "/safety/brews/kelp-5",
     "/safety/use",
     "/safety/compost/orchard-heap",
     "/data",
@@ -65,9 +65,9 @@ def network(device: Any, *, off: bool) -> None:
 def counts(book: Any) -> dict[str, int]:
     found = dict.fromkeys(QUEUED, 0)
     for channel in ("oxygen", "temperature", "pH", "conductivity"):
-        found[channel] = len(book.log("kelp-3", channel, probe="by hand")[0])
-    found["assay:colour-test"] = sum(item.signal == 120.5 for item in book.readings("kelp-3"))
-    found["smell"] = len(book.kept("smell", "kelp-3"))
+        found[channel] = len(book.log("kelp-5", channel, probe="by hand")[0])
+    found["assay:colour-test"] = sum(item.signal == 120.5 for item in book.readings("kelp-5"))
+    found["smell"] = len(book.kept("smell", "kelp-5"))
     return found
 
 
@@ -83,10 +83,10 @@ def arrived_once(book: Any, wanted: dict[str, int]) -> None:
 def test_every_kind_of_entry_waits_while_the_network_is_off_and_arrives_once(browser: Any, served: Served) -> None:
     phone = visit(browser, served, "phone")
     page, base = phone.page, served.base
-    go(page, f"{base}/brews/kelp-3/record")
+    go(page, f"{base}/brews/kelp-5/record")
     until(page, "navigator.serviceWorker.controller !== null")
-    pages = [f"{base}/brews/kelp-3/record?what={what}" for what in QUEUED]
-    for address in [*pages, f"{base}/brews/kelp-3/harvest"]:
+    pages = [f"{base}/brews/kelp-5/record?what={what}" for what in QUEUED]
+    for address in [*pages, f"{base}/brews/kelp-5/harvest"]:
         go(page, address)
     network(phone, off=True)
     for address, (what, typed) in zip(pages, QUEUED.items(), strict=True):
@@ -97,15 +97,15 @@ def test_every_kind_of_entry_waits_while_the_network_is_off_and_arrives_once(bro
             page.locator("#signal").fill(typed)
         tap_twice(page.get_by_role("button", name="Keep", exact=True))
         page.get_by_text("Kept on this device").wait_for()
-    go(page, f"{base}/brews/kelp-3/harvest")
+    go(page, f"{base}/brews/kelp-5/harvest")
     page.get_by_label("earthy", exact=True).check()
     page.get_by_role("button", name="Harvested").click()
     page.get_by_text("Kept on this device").wait_for()
     assert counts(served.notebook) == dict.fromkeys(QUEUED, 0)
     network(phone, off=False)
-    go(page, f"{base}/brews/kelp-3/record?what=oxygen")
+    go(page, f"{base}/brews/kelp-5/record?what=oxygen")
     arrived_once(served.notebook, dict.fromkeys(QUEUED, 1))
-    view = usecases.brews.brew_view(served.notebook, "kelp-3", now=datetime.now().astimezone())
+    view = usecases.brews.brew_view(served.notebook, "kelp-5", now=datetime.now().astimezone())
     assert view.harvest is not None and view.harvest.smell == "earthy"
     assert phone.faults == []
 
@@ -123,8 +123,8 @@ def test_an_entry_whose_answer_was_lost_is_sent_again_and_there_once(browser: An
         lost.append(route.fetch(timeout=1000 * PATIENCE_S).status)
         route.abort("connectionreset")
 
-    page.route("**/brews/kelp-3/readings", lose)
-    go(page, f"{served.base}/brews/kelp-3/record?what=oxygen")
+    page.route("**/brews/kelp-5/readings", lose)
+    go(page, f"{served.base}/brews/kelp-5/record?what=oxygen")
     page.locator("#signal").fill("7,9")
     page.get_by_role("button", name="Keep", exact=True).click()
     page.get_by_text("Kept on this device").wait_for()
@@ -170,7 +170,7 @@ def test_a_form_that_cannot_wait_says_so_and_keeps_what_was_typed(browser: Any, 
     assert silent == [] and tried > 25
     assert usecases.notebook.notebook_summary(served.notebook) == summary
     # And with the network back the same form goes through.
-    go(page, served.base + "/safety/brews/kelp-3")
+    go(page, served.base + "/safety/brews/kelp-5")
     network(phone, off=True)
     form = page.locator("form[action$='/smell']")
     form.locator("button").last.click()
@@ -178,8 +178,8 @@ def test_a_form_that_cannot_wait_says_so_and_keeps_what_was_typed(browser: Any, 
     network(phone, off=False)
     form.get_by_label("earthy", exact=True).check()
     form.locator("button").last.click()
-    arrive(page, "**/safety/brews/kelp-3?done=*")
-    assert len(served.notebook.kept("smell", "kelp-3")) == 1
+    arrive(page, "**/safety/brews/kelp-5?done=*")
+    assert len(served.notebook.kept("smell", "kelp-5")) == 1
 
 
 def test_a_notebook_that_cannot_write_now_keeps_the_entry_waiting_and_says_why(browser: Any, served: Served) -> None:
@@ -193,8 +193,8 @@ def test_a_notebook_that_cannot_write_now_keeps_the_entry_waiting_and_says_why(b
         else:
             route.continue_()
 
-    page.route("**/brews/kelp-3/readings", refuse)
-    go(page, f"{served.base}/brews/kelp-3/record?what=oxygen")
+    page.route("**/brews/kelp-5/readings", refuse)
+    go(page, f"{served.base}/brews/kelp-5/record?what=oxygen")
     page.locator("#signal").fill("7,9")
     page.get_by_role("button", name="Keep", exact=True).click()
     page.get_by_text("The disk is full").wait_for()

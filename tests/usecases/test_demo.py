@@ -20,15 +20,15 @@ from tests.notebook.conftest import NOW
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Notebook]:
     with open_notebook(tmp_path_factory.mktemp("demo") / "demo.notebook", at=NOW) as book:
-        assert make_demo(book, now=NOW) == "kelp-3"
+        assert make_demo(book, now=NOW) == "kelp-5"
         yield book
 
 
 def test_the_demo_is_two_trials_with_one_brew_still_under_air(demo: Notebook) -> None:
     assert check(demo) == []
     brews = list_brews(demo, now=NOW)
-    assert [item["key"] for item in brews if item["brewing"]] == ["kelp-3"] and len(brews) == 18
-    history = brew_history(demo, "kelp-3")
+    assert [item["key"] for item in brews if item["brewing"]] == ["kelp-5"] and len(brews) == 18
+    history = brew_history(demo, "kelp-5")
     assert {item.role for item in history.readings} == {"sample", "killed control"}
     assert all(item.elapsed_h <= 14.5 for item in history.readings)
     oxygen = history.log("oxygen")
@@ -42,7 +42,7 @@ def test_the_demo_is_two_trials_with_one_brew_still_under_air(demo: Notebook) ->
 
 def test_the_brews_that_wait_tell_no_recipe_by_their_keys(demo: Notebook) -> None:
     waiting = trial_view(demo, "kelp-question").waiting
-    assert len(waiting) == 4 and not any("plain" in item.brew or item.brew.startswith("kelp-4") for item in waiting)
+    assert len(waiting) == 4 and not any("plain" in item.brew or item.brew.startswith("kelp-6") for item in waiting)
 
 
 def test_one_question_of_the_demo_is_told_and_the_other_nearly(demo: Notebook) -> None:

@@ -89,10 +89,20 @@ def test_a_days_luck_makes_few_false_claims() -> None:
     assert claims <= 14  # every brew by itself: 24 % of many; now 6 % with room for counting 150 trials
 
 
-def test_two_days_of_unlike_luck_count_as_two_and_that_is_said() -> None:
-    verdict = judge(TRIAL, days_of(np.random.default_rng(3), luck=1.5, days=2, each=3), extent="comparisons")
-    assert verdict.comparisons[0].df == 1.0
-    assert any("Two days" in rival.words for rival in verdict.rivals if rival.name == "shared day")
+def test_two_days_always_count_as_two_and_that_is_said() -> None:
+    rng = np.random.default_rng(3)
+    found = [judge(TRIAL, days_of(rng, luck=0.3, days=2, each=3), extent="comparisons") for _ in range(60)]
+    assert sum(verdict.comparisons[0].call in ("better", "worse") for verdict in found) <= 8  # 20 % by each brew
+    assert all("Two days" in rival.words for verdict in found for rival in verdict.rivals if rival.name == "shared day")
+    assert all(verdict.comparisons[0].df == 1.0 for verdict in found)
+
+
+def test_brews_of_one_day_speak_of_it_alone() -> None:
+    rows = days_of(np.random.default_rng(3), luck=0.3, days=1, each=4)
+    for given in (rows, [replace(row, block="", began_h=float(i)) for i, row in enumerate(rows)]):
+        assert any(rival.name == "one day" for rival in judge(TRIAL, given, extent="comparisons").rivals)
+    apart = [replace(row, block="", began_h=30.0 * i) for i, row in enumerate(rows)]
+    assert not any(rival.name == "one day" for rival in judge(TRIAL, apart, extent="comparisons").rivals)
 
 
 def test_a_lost_brew_moves_the_mean_of_its_day() -> None:

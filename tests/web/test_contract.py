@@ -133,7 +133,7 @@ def test_every_form_takes_any_text_without_a_fault_of_ours(schema) -> None:  # t
         one()
 
 
-BREW = "kelp-3"
+BREW = "kelp-5"
 OF_A_BREW = {
     "readings": [
         "what",

@@ -100,10 +100,10 @@ def invented(tmp_path_factory: pytest.TempPathFactory):  # type: ignore[no-untyp
 
 
 PAGES = (
-    *("/", "/brews/new", "/brews/plain-3", "/brews/plain-3/edit", "/brews/kelp-3", "/brews/kelp-3/record", "/record"),
-    *("/brews/kelp-3/harvest", "/shelf", "/shelf/vessels/bucket-a/edit", "/shelf/recipes/kelp/edit", "/trials", "/trials/new"),
+    *("/", "/brews/new", "/brews/plain-5", "/brews/plain-5/edit", "/brews/kelp-5", "/brews/kelp-5/record", "/record"),
+    *("/brews/kelp-5/harvest", "/shelf", "/shelf/vessels/bucket-a/edit", "/shelf/recipes/kelp/edit", "/trials", "/trials/new"),
     *("/trials/kelp-question", "/trials/kelp-question/sheet?with_arms=true", "/oxygen", "/oxygen/measure", "/oxygen/size"),
-    *("/oxygen/probe", "/oxygen/foods", "/safety", "/safety/brews/plain-3", "/safety/gear", "/safety/use", "/assay"),
+    *("/oxygen/probe", "/oxygen/foods", "/safety", "/safety/brews/plain-5", "/safety/gear", "/safety/use", "/assay"),
     *("/evidence", "/reports", "/reminders", "/practise", "/search?words=kelp", "/data", "/menu", "/settings"),
 )
 # Rules, papers and numbers of the laboratory that are quoted in their own units, and names of units in a hint.

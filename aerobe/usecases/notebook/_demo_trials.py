@@ -14,7 +14,7 @@ BREWING_H = 14.5  # how long the last brew has had air when the demo is made [h]
 HARVESTED_AT_H = 31.0
 SAMPLED_AT_H = {KELP: (0.5, 6.0, 12.0, 20.0, 30.0), MOLASSES: (24.0,)}
 TESTS = 2  # of each sample, and one of its killed control
-LIVE = "kelp-3"
+LIVE = "kelp-5"
 _DEGREES = (19.0, 21.0, 20.0)
 
 
@@ -38,30 +38,38 @@ class Run:
 def demo_runs(now: datetime) -> list[Run]:
     """Every brew of both trials, in the order of starting; those to come are the last.
 
-    Four buckets stand side by side on each day, two of each recipe, as the lot drew them. On the third day of the kelp trial only
+    Two buckets stand side by side on each day, one of each recipe, as the lot drew them. On the fifth day of the kelp trial only
     one bucket was free: its plain brew had stood two days earlier, and its kelp brew still bubbles.
     """
     began = now - timedelta(hours=BREWING_H)
-    days = [began - timedelta(days=9), began - timedelta(days=5), began, began + timedelta(days=3)]
+
+    def ago(days: float) -> datetime:
+        return began - timedelta(days=days)
+
     runs = [
-        *_day(MOLASSES, 1, began - timedelta(days=24), ("bare-1", "molasses-1", "molasses-1b", "bare-1b")),
-        *_day(MOLASSES, 2, began - timedelta(days=20), ("molasses-2", "bare-2", "bare-2b", "molasses-2b")),
-        *_day(KELP, 1, days[0], ("plain-1", "kelp-1", "kelp-1b", "plain-1b")),
-        *_day(KELP, 2, days[1], ("kelp-2", "plain-2", "plain-2b", "kelp-2b")),
-        *_day(KELP, 3, days[2] - timedelta(days=2), ("plain-3",)),
-        *_day(KELP, 3, days[2], ("", LIVE), until_h=BREWING_H),
-        *_day(KELP, 4, days[3], ("plain-4", "kelp-4", "kelp-4b", "plain-4b"), until_h=0.0),
+        *_day(MOLASSES, 1, ago(36), ("bare-1", "molasses-1")),
+        *_day(MOLASSES, 2, ago(33), ("molasses-2", "bare-2")),
+        *_day(MOLASSES, 3, ago(29), ("bare-3", "molasses-3")),
+        *_day(MOLASSES, 4, ago(26), ("bare-4", "molasses-4")),
+        *_day(KELP, 1, ago(17), ("plain-1", "kelp-1")),
+        *_day(KELP, 2, ago(13), ("kelp-2", "plain-2")),
+        *_day(KELP, 3, ago(9), ("kelp-3", "plain-3")),
+        *_day(KELP, 4, ago(5), ("plain-4", "kelp-4")),
+        *_day(KELP, 5, ago(2), ("plain-5",)),
+        *_day(KELP, 5, began, ("", LIVE), until_h=BREWING_H),
+        *_day(KELP, 6, ago(-3), ("plain-6", "kelp-6"), until_h=0.0),
+        *_day(KELP, 7, ago(-6), ("kelp-7", "plain-7"), until_h=0.0),
     ]
     return sorted(runs, key=lambda run: run.started_at)
 
 
 def _day(trial: str, day: int, start: datetime, keys: Sequence[str], *, until_h: float = HARVESTED_AT_H) -> list[Run]:
-    """The brews of one day in buckets a, b, c and d; an empty key is an empty bucket."""
+    """The brews of one day in buckets a and b; an empty key is an empty bucket."""
     names = {"kelp": "With kelp", "plain": "Plain", "bare": "Compost only", "molasses": "With molasses"}
     return [
         Run(
             key=key,
-            name=f"{names[arm]}, day {day}{', second bucket' if key.endswith('b') else ''} (invented)",
+            name=f"{names[arm]}, day {day} (invented)",
             trial=trial,
             arm=arm,
             recipe="plain" if arm == "molasses" else arm,
@@ -70,9 +78,9 @@ def _day(trial: str, day: int, start: datetime, keys: Sequence[str], *, until_h:
             started_at=start,
             until_h=until_h,
             temperature_degc=_DEGREES[(day - 1) % len(_DEGREES)],
-            has_probe=trial == KELP and letter in "ab",
+            has_probe=trial == KELP,
         )
-        for letter, key in zip("abcd", keys, strict=False)
+        for letter, key in zip("ab", keys, strict=False)
         if key
         for arm in (key.split("-")[0],)
     ]
