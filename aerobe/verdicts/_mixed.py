@@ -203,16 +203,19 @@ def _solve(theta: Array, products: _Products, sigma2: float | None = None) -> tu
 
 
 def _df_matrix(theta: Array, sigma2: float, products: _Products) -> tuple[Array, Array]:
-    """Jacobian of the covariance of the fixed effects, and covariance of the variance parameters, by central differences."""
+    """Jacobian of the covariance of the fixed effects, and covariance of the variance parameters, by central differences.
+
+    The last parameter is the residual scatter over its best value, so that the unit of the outcome changes nothing.
+    """
     free = np.flatnonzero(theta != 0.0)  # a component at zero is at its bound and carries no information on itself
-    at = np.concatenate([theta[free], [np.sqrt(sigma2)]])
+    at = np.append(theta[free], 1.0)
     step = 1e-3 * np.maximum(np.abs(at), 1e-2)
 
     def unpack(values: Array) -> tuple[float, Array]:
         whole = theta.copy()
         whole[free] = values[:-1]
-        value, _, unit, _ = _solve(whole, products, sigma2=float(values[-1] ** 2))
-        return value, values[-1] ** 2 * unit
+        value, _, unit, _ = _solve(whole, products, sigma2=sigma2 * float(values[-1] ** 2))
+        return value, sigma2 * values[-1] ** 2 * unit
 
     moves = np.diag(step)
     jacobian = np.array([(unpack(at + move)[1] - unpack(at - move)[1]) / (2 * move.max()) for move in moves])

@@ -25,6 +25,7 @@ from aerobe.verdicts import (
 )
 from tests.kept_answers.parts import end_of, numbers_of, settings_of
 from tests.verdicts.kept_drawn_surfaces import drawn_surfaces
+from tests.verdicts.kept_edges import edges
 from tests.verdicts.kept_inputs import (
     FOUR,
     IN_ROUNDS,
@@ -59,6 +60,7 @@ def answers() -> dict[str, Callable[[], object]]:
         **verdicts(),
         **sweeps(),
         **drawn_surfaces(),
+        **edges(),
     }
 
 

@@ -212,7 +212,7 @@ def _confounded() -> object:
     rng, found = np.random.default_rng(16), []
     for place in range(80):
         keys = FOUR[: 2 + place % 3]
-        arms = [int(arm) for arm in rng.permutation(np.tile(np.arange(len(keys)), int(rng.integers(2, 6))))]
+        arms = [int(arm) for arm in rng.permutation(np.tile(np.arange(len(keys)), int(rng.integers(2, 9))))]
         made = _labelled(rng, keys, arms)
         made = made if place % 4 else [replace(one, confounders={}) for one in made]
         rows = planned_contrasts(asked(keys, "vessels" if place % 2 else "several against a standard"))

@@ -83,3 +83,16 @@ def test_the_mixed_model_agrees_with_r(row) -> None:
 def test_more_effects_than_observations_is_refused() -> None:
     with pytest.raises(NotEnoughData):
         fit_mixed(np.ones(2), np.eye(2), [RandomTerm(name="brew", groups=("a", "b"))])
+
+
+@pytest.mark.parametrize("factor", [1e-5, 1e5])
+def test_the_unit_of_the_outcome_changes_neither_degrees_of_freedom_nor_shares(factor: float) -> None:
+    # On paper: y -> c y scales estimates and errors by c, variances by c^2, and leaves the degrees of freedom as they are.
+    rng = np.random.default_rng(8)
+    groups = [f"g{i % 5}" for i in range(20)]
+    x = np.column_stack([np.ones(20), np.arange(20) % 2])
+    y = 3.0 + x[:, 1] + rng.normal(0.0, 0.7, 5)[np.arange(20) % 5] + rng.normal(0.0, 0.4, 20)
+    one, other = (fit_mixed(by * y, x, [term("g", groups)]) for by in (1.0, factor))
+    row = np.array([0.3, 1.0])
+    assert other.df(row) == pytest.approx(one.df(row), rel=1e-3)
+    assert other.residual_variance == pytest.approx(factor**2 * one.residual_variance, rel=1e-4)
