@@ -47,6 +47,7 @@ from tests.evidence.kept_inputs import (
     said,
 )
 from tests.evidence.kept_pairs import pairs, single_trials
+from tests.evidence.kept_sweeps import sweeps
 from tests.kept_answers import Rough
 from tests.kept_answers.parts import end_of, numbers_of, settings_of
 
@@ -58,7 +59,8 @@ def design(*columns: list[float]) -> np.ndarray:
 
 
 def answers() -> dict[str, Callable[[], object]]:
-    return {**settings_of("evidence"), **_spreads_of(), **_pools(), **_checks(), **_brews(), **pairs(), **single_trials()}
+    parts = (_spreads_of(), _pools(), _checks(), _brews(), pairs(), single_trials(), sweeps())
+    return settings_of("evidence") | {name: case for part in parts for name, case in part.items()}
 
 
 def _spreads_of() -> dict[str, Callable[[], object]]:
