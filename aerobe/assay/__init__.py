@@ -34,18 +34,8 @@ from aerobe.assay._counts import (
 from aerobe.assay._error_record import error_for
 from aerobe.assay._least_squares import Calibration, Fit, calibrate, least_squares, polynomial
 from aerobe.assay._limits import Limits, censored_mean, limits_from_blanks, limits_from_model, noncentrality
-from aerobe.assay._linearity import (
-    Linearity,
-    Parallelism,
-    Recovery,
-    StandardAddition,
-    ValidRange,
-    linearity,
-    parallelism,
-    spike_recovery,
-    standard_addition,
-    valid_range,
-)
+from aerobe.assay._linearity import Linearity, ValidRange, linearity, valid_range
+from aerobe.assay._matrix import Parallelism, Recovery, StandardAddition, parallelism, spike_recovery, standard_addition
 from aerobe.assay._mpn import MostProbableNumber, most_probable_number
 from aerobe.assay._outliers import Mandel, OutlierTest, cochran, cochran_critical, grubbs, grubbs_critical, mandel
 from aerobe.assay._phases import PhaseBias, phase_bias

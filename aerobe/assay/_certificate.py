@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from aerobe.assay._colour import ColourBias, describe
 from aerobe.assay._limits import Limits
-from aerobe.assay._linearity import Linearity, Parallelism, Recovery, ValidRange
+from aerobe.assay._linearity import Linearity, ValidRange
+from aerobe.assay._matrix import Parallelism, Recovery
 from aerobe.assay._outliers import OutlierTest
 from aerobe.assay._result import Biomass, biomass_from_reading, decision_limit
 from aerobe.assay._study import Study

@@ -9,7 +9,8 @@ import numpy as np
 from aerobe.assay._certificate import Certificate, Precision
 from aerobe.assay._colour import ColourBias, ColourReading, estimate_colour_bias
 from aerobe.assay._limits import censored_mean, hides_all_scatter, limits_from_blanks, limits_from_model
-from aerobe.assay._linearity import Linearity, Parallelism, linearity, parallelism, valid_range
+from aerobe.assay._linearity import Linearity, linearity, valid_range
+from aerobe.assay._matrix import Parallelism, parallelism
 from aerobe.assay._outliers import OutlierTest, cochran, grubbs, mandel
 from aerobe.assay._scale import Notes, find_recoveries, gain_of, plain_readings
 from aerobe.assay._study import Study, StudyReading, replicate_groups

@@ -10,7 +10,7 @@ from typing import TypeVar
 import numpy as np
 
 from aerobe.assay._certificate import Precision
-from aerobe.assay._linearity import Recovery, spike_recovery
+from aerobe.assay._matrix import Recovery, spike_recovery
 from aerobe.assay._study import Study, StudyReading
 from aerobe.errors import AerobeError
 

@@ -9,21 +9,18 @@ from aerobe.usecases._door import lazy_door
 if TYPE_CHECKING:
     from aerobe.tables import FIELDS, RowRead
     from aerobe.usecases.exchange._intake import Preview, preview_table, take_in
+    from aerobe.usecases.exchange._joining import OwnSite, SiteTaken, join_trial, take_site
     from aerobe.usecases.exchange._keeper import TakenIn
     from aerobe.usecases.exchange._long_log import is_long, long_log_envelope, look_at_long_log, take_in_long_log
     from aerobe.usecases.exchange._origin import start_in_words
     from aerobe.usecases.exchange._packages import export_package, import_package
     from aerobe.usecases.exchange._protocol import (
-        OwnSite,
         Protocol,
-        SiteTaken,
-        join_trial,
         protocol_as_file,
         protocol_as_page,
         protocol_facts,
         protocol_of_trial,
         read_protocol,
-        take_site,
     )
     from aerobe.usecases.exchange._tried import require_harmless
     from aerobe.usecases.exchange._wishes import Wishes
@@ -32,21 +29,18 @@ else:
         __name__,
         {
             "_intake": ("Preview", "preview_table", "take_in"),
+            "_joining": ("OwnSite", "SiteTaken", "join_trial", "take_site"),
             "_keeper": ("TakenIn",),
             "_long_log": ("is_long", "long_log_envelope", "look_at_long_log", "take_in_long_log"),
             "_origin": ("start_in_words",),
             "_packages": ("export_package", "import_package"),
             "_protocol": (
-                "OwnSite",
                 "Protocol",
-                "SiteTaken",
-                "join_trial",
                 "protocol_as_file",
                 "protocol_as_page",
                 "protocol_facts",
                 "protocol_of_trial",
                 "read_protocol",
-                "take_site",
             ),
             "_tried": ("require_harmless",),
             "_wishes": ("Wishes",),

@@ -36,7 +36,8 @@ if TYPE_CHECKING:
         ask_food_ceiling,
         compare_splits,
     )
-    from aerobe.usecases.oxygen._runs import RunLog, brew_uptake, keep_kla, measure_kla, measure_steps, read_run
+    from aerobe.usecases.oxygen._run_table import RunLog, read_run
+    from aerobe.usecases.oxygen._runs import brew_uptake, keep_kla, measure_kla, measure_steps
     from aerobe.usecases.oxygen._series import RunSeries, SeriesRun, measure_series
     from aerobe.usecases.oxygen._tools import (
         DosePreview,
@@ -56,7 +57,8 @@ else:
             "_form": ("FoodForm",),
             "_now": ("feed_now",),
             "_questions": ("FOOD_CAUTION", "FoodAnswer", "air_for_recipe", "air_or_food", "ask_food_ceiling", "compare_splits"),
-            "_runs": ("RunLog", "brew_uptake", "keep_kla", "measure_kla", "measure_steps", "read_run"),
+            "_run_table": ("RunLog", "read_run"),
+            "_runs": ("brew_uptake", "keep_kla", "measure_kla", "measure_steps"),
             "_series": ("RunSeries", "SeriesRun", "measure_series"),
             "_tools": (
                 "DosePreview",

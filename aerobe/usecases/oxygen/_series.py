@@ -13,7 +13,8 @@ from aerobe.errors import ImportFault, NotEnoughData, NotFound
 from aerobe.oxygen import RunBeside, flow_exponent, judge_series, linear_window_kla, saturation_mg_per_l
 from aerobe.tables import Block, ProbeColumn, read_table
 from aerobe.units import number, parse_number
-from aerobe.usecases.oxygen._runs import KlaReport, RunLog, measure_kla
+from aerobe.usecases.oxygen._run_table import RunLog
+from aerobe.usecases.oxygen._runs import KlaReport, measure_kla
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
