@@ -16,7 +16,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from aerobe.evidence import Contrast, prediction_interval, weigh
+from aerobe.evidence import TrialContrast, prediction_interval, weigh
 from benchmarks.side_by_side import arguments, side_by_side
 
 # Chance that a trial without a clear gain is seen, and spread between places [ln ratio].
@@ -25,12 +25,12 @@ FILTERS = ((0.0, 0.0), (0.0, 0.2), (0.2, 0.2), (0.5, 0.2))
 
 def honest_trial(
     rng: np.random.Generator, truth: float, key: str, *, site: str = "", spread: float = 0.1, brews: int = 4
-) -> Contrast:
+) -> TrialContrast:
     """A trial of brews that scatter by 0.2 to 0.5 on the log scale, with its error estimated from them. [ln ratio]"""
     sd, here = float(rng.uniform(0.2, 0.5)), truth + float(rng.normal(0.0, spread))
     first, second = rng.normal(here, sd, brews), rng.normal(0.0, sd, brews)
     pooled = (np.var(first, ddof=1) + np.var(second, ddof=1)) / 2.0
-    return Contrast(
+    return TrialContrast(
         key=key,
         recipe="kelp",
         against="plain",
@@ -47,9 +47,9 @@ def honest_trial(
     )
 
 
-def filtered_pool(rng: np.random.Generator, truth: float, places: int, chance: float, spread: float) -> list[Contrast]:
+def filtered_pool(rng: np.random.Generator, truth: float, places: int, chance: float, spread: float) -> list[TrialContrast]:
     """Trials that were sent in: those with a clear gain, and each other one with the given chance."""
-    found: list[Contrast] = []
+    found: list[TrialContrast] = []
     while len(found) < places:
         one = honest_trial(rng, truth, f"t{len(found)}", spread=spread)
         if one.effect > 1.96 * math.sqrt(one.variance) or rng.random() < chance:
@@ -57,14 +57,14 @@ def filtered_pool(rng: np.random.Generator, truth: float, places: int, chance: f
     return found
 
 
-def shaken(rng: np.random.Generator, effect: float, copies: int, shake: float, brews: int = 4) -> list[Contrast]:
+def shaken(rng: np.random.Generator, effect: float, copies: int, shake: float, brews: int = 4) -> list[TrialContrast]:
     """One trial sent again under other names, the result of each brew shaken by a factor."""
     first, second = rng.normal(effect, 0.3, brews), rng.normal(0.0, 0.3, brews)
     found = []
     for i in range(copies):
         a, b = first + rng.normal(0.0, shake, brews), second + rng.normal(0.0, shake, brews)
         found.append(
-            Contrast(
+            TrialContrast(
                 key=f"copy-{i}",
                 recipe="kelp",
                 against="plain",
@@ -81,14 +81,14 @@ def shaken(rng: np.random.Generator, effect: float, copies: int, shake: float, b
     return found
 
 
-Kind = Callable[[np.random.Generator], list[Contrast]]
+Kind = Callable[[np.random.Generator], list[TrialContrast]]
 
 
 def _filtered(truth: float, places: int, chance: float, spread: float) -> Kind:
     return lambda rng: filtered_pool(rng, truth, places, chance, spread)
 
 
-def _forged(rng: np.random.Generator) -> list[Contrast]:
+def _forged(rng: np.random.Generator) -> list[TrialContrast]:
     """Four honest nulls, and four trials of one place with a gain and errors that no brewer has."""
     honest = [honest_trial(rng, 0.0, f"t{i}") for i in range(4)]
     effects = rng.normal(0.7, 0.01, 4)
@@ -101,7 +101,7 @@ def _forged(rng: np.random.Generator) -> list[Contrast]:
 def _forged_places(forged: int, error: float) -> Kind:
     """Three honest nulls, and trials under several names of place with a gain and tiny errors."""
 
-    def made(rng: np.random.Generator) -> list[Contrast]:
+    def made(rng: np.random.Generator) -> list[TrialContrast]:
         false = [
             replace(
                 honest_trial(rng, 0.0, f"f{i}"),
@@ -118,7 +118,7 @@ def _forged_places(forged: int, error: float) -> Kind:
 def _unequal(places: int, brews: tuple[int, ...], spread: float, truth: float = 0.0) -> Kind:
     """Places that sent different numbers of trials, of different size."""
 
-    def made(rng: np.random.Generator) -> list[Contrast]:
+    def made(rng: np.random.Generator) -> list[TrialContrast]:
         found = []
         for place in range(places):
             here = truth + float(rng.normal(0.0, spread))
@@ -133,7 +133,7 @@ def _unequal(places: int, brews: tuple[int, ...], spread: float, truth: float = 
 def _better_of_two(places: int) -> Kind:
     """Each place asks two outcomes (or hours) and sends in the one that looks better."""
 
-    def made(rng: np.random.Generator) -> list[Contrast]:
+    def made(rng: np.random.Generator) -> list[TrialContrast]:
         pairs = [(honest_trial(rng, 0.0, f"t{i}"), honest_trial(rng, 0.0, f"t{i}")) for i in range(places)]
         return [max(pair, key=lambda one: one.effect) for pair in pairs]
 

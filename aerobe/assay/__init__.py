@@ -42,8 +42,7 @@ from aerobe.assay._phases import PhaseBias, phase_bias
 from aerobe.assay._plainly import ThreeLines, in_three_lines, smallest_change
 from aerobe.assay._planning import TestPlan, plan_tests
 from aerobe.assay._plates import Plate, PlateCount, crowded_plates, two_digits, weighted_mean
-from aerobe.assay._propagation import Agreement as PropagationAgreement
-from aerobe.assay._propagation import Input, Linear, Simulated, propagate, propagate_both, simulate
+from aerobe.assay._propagation import Input, Linear, PropagationAgreement, Simulated, propagate, propagate_both, simulate
 from aerobe.assay._ratios import (
     FungalRatio,
     RatioInterval,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from aerobe.assay._arrays import Floats
-from aerobe.assay._propagation import Agreement, Input, propagate_both
+from aerobe.assay._propagation import Input, PropagationAgreement, propagate_both
 from aerobe.errors import NotAllowed, UnusableReading
 
 BASES = ("per mL", "per g wet", "per g dry")
@@ -51,7 +51,7 @@ class Material:
             )
 
 
-def convert_basis(result: Uncertain, *, given: str, wanted: str, material: Material, seed: int = 1) -> Agreement:
+def convert_basis(result: Uncertain, *, given: str, wanted: str, material: Material, seed: int = 1) -> PropagationAgreement:
     """A result on another basis: per mL of material as sampled, per gram wet, per gram dry.
 
     Both the linear law and Monte Carlo are run; the answer says when they disagree, which happens for wet material

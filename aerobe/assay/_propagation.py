@@ -69,7 +69,7 @@ class Simulated:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Agreement:
+class PropagationAgreement:
     """Both ways side by side. `agree` is the check of JCGM 101 clause 8 at two digits of the uncertainty."""
 
     linear: Linear
@@ -180,7 +180,7 @@ def propagate_both(
     correlation: Floats | None = None,
     level: float = 0.95,
     digits: int = 2,
-) -> Agreement:
+) -> PropagationAgreement:
     """Linear law and Monte Carlo, and a statement when they disagree.
 
     They agree when both ends of the interval differ by no more than half a unit in the last of `digits` digits of
@@ -201,7 +201,7 @@ def propagate_both(
         if agree
         else (f"The linear law and Monte Carlo disagree by {apart:.2g}, more than {tolerance:.1g}: use the Monte Carlo interval.")
     )
-    return Agreement(linear=by_law, simulated=by_draws, tolerance=tolerance, agree=agree, says=says)
+    return PropagationAgreement(linear=by_law, simulated=by_draws, tolerance=tolerance, agree=agree, says=says)
 
 
 def _draw(item: Input, rng: np.random.Generator, draws: int) -> Floats:

@@ -2,7 +2,7 @@
 
 from aerobe.charts._assay import colour_without_cells, meaning_of_readings, ratio_by_phase, two_tests
 from aerobe.charts._bars import named_bars
-from aerobe.charts._brew import Expected, Moments, RawPoint, Window, brew_curve, oxygen_curve
+from aerobe.charts._brew import Expected, HarvestSpan, Moments, RawPoint, brew_curve, oxygen_curve
 from aerobe.charts._courses import Course, PastCall, calls_replayed, courses_by_arm
 from aerobe.charts._evidence import RatioRow, arm_points, forest, funnel
 from aerobe.charts._look import COLOURS, FONTS_FOLDER, Look
@@ -31,7 +31,7 @@ __all__ = [
     "RawPoint",
     "SIZES",
     "Poster",
-    "Window",
+    "HarvestSpan",
     "arm_points",
     "best_dose_words",
     "biomass_by_dose",

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from aerobe.charts._look import series_keys, series_looks
-from aerobe.charts._plot import Axis, Band, Follow, Intervals, Key, Line, Mark, Plot, Points, Rule, Span
+from aerobe.charts._plot import Axis, Chart, CourseLine, FilledBand, Follow, Intervals, Key, Mark, PointMarks, Rule, Span
 from aerobe.charts._style import FigureTable, Picture
 from aerobe.records import AssayError
 from aerobe.units import number
@@ -43,13 +43,13 @@ def meaning_of_readings(certificate: Certificate, error: AssayError, *, top: flo
     low, high = [item.low for item in means], [min(item.high, edge) for item in means]
     middle, at = [max(0.0, item.value) for item in means], readings.tolist()
     floor = error.bias + decision_limit(error)
-    plot = Plot(
+    plot = Chart(
         x=Axis(title=f"reading [{unit}]", low=0.0, high=highest),
         y=Axis(title=f"Biomass [{unit}]", from_zero=True),
         marks=(
             Span(low=0.0, high=floor, colour="slate", edge="slate", opacity=0.15),
-            Band(x=at, low=low, high=high, colour="leaf", opacity=0.25),
-            Line(x=at, y=middle, colour="leaf"),
+            FilledBand(x=at, low=low, high=high, colour="leaf", opacity=0.25),
+            CourseLine(x=at, y=middle, colour="leaf"),
             Rule(at=floor, along="x", colour="ember", dash=(8, 4), words=f"below {number(floor)}: no microbes shown"),
         ),
         follows=(Follow(name="biomass", unit=unit, x=at, middle=middle, low=low, high=high),),
@@ -91,13 +91,13 @@ def colour_without_cells(certificate: Certificate) -> Picture | None:
     for name, look in looks.items():
         if name in fit.names:
             ends = [fit.bias_at(name, colour)[0] for colour in (0.0, reach)]
-            marks.append(Line(x=(0.0, reach), y=ends, colour=look.colour, dash=look.dash))
+            marks.append(CourseLine(x=(0.0, reach), y=ends, colour=look.colour, dash=look.dash))
     for name, look in looks.items():
         mine = [item for item in dark if (item.what or _NO_COLOUR) == name]
         words = tuple(f"{name}, {item.role}: {number(item.signal)} {unit}" for item in mine)
         at, signals = [item.colour for item in mine], [item.signal for item in mine]
-        marks.append(Points(x=at, y=signals, colour=look.colour, shape=look.shape, opacity=0.8, words=words))
-    plot = Plot(
+        marks.append(PointMarks(x=at, y=signals, colour=look.colour, shape=look.shape, opacity=0.8, words=words))
+    plot = Chart(
         x=Axis(title="colour of the liquid [as measured]", from_zero=True),
         y=Axis(title=f"Reading [{unit}]", from_zero=True),
         marks=tuple(marks),
@@ -129,12 +129,12 @@ def two_tests(
     top = float(max(*first, *second))
     looks = series_looks(("equal", "fitted"))
     ends = {"equal": (0.0, top), "fitted": (intercept, intercept + slope * top)}
-    plot = Plot(
+    plot = Chart(
         x=Axis(title=f"{names[0]} [{unit}]", from_zero=True),
         y=Axis(title=f"{names[1]} [{unit}]", from_zero=True),
         marks=(
-            *(Line(x=(0.0, top), y=ends[name], colour=look.colour, dash=look.dash) for name, look in looks.items()),
-            Points(x=first, y=second, colour="ink"),
+            *(CourseLine(x=(0.0, top), y=ends[name], colour=look.colour, dash=look.dash) for name, look in looks.items()),
+            PointMarks(x=first, y=second, colour="ink"),
         ),
         keys=(*series_keys(looks, with_shape=False), Key(name="sample", colour="ink", shape="circle")),
     )
@@ -159,8 +159,8 @@ def ratio_by_phase(found: PhaseBias, *, names: tuple[str, str]) -> Picture:
         at = [phases.index(row[1]) + 0.7 * ((number_of + 0.5) / len(looks) - 0.5) for row in mine]
         words = tuple(f"{food}, {row[1]}: {number(row[2])} ({number(row[3])} to {number(row[4])})" for row in mine)
         marks.append(Intervals(at=at, low=[row[3] for row in mine], high=[row[4] for row in mine], colour=look.colour))
-        marks.append(Points(x=at, y=[row[2] for row in mine], colour=look.colour, shape=look.shape, words=words))
-    plot = Plot(
+        marks.append(PointMarks(x=at, y=[row[2] for row in mine], colour=look.colour, shape=look.shape, words=words))
+    plot = Chart(
         x=Axis(title="phase", kind="names", names=tuple(phases), has_grid=False),
         y=Axis(title=f"{names[0]} over {names[1]} [-]", kind="log"),
         marks=tuple(marks),

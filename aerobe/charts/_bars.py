@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from aerobe.charts._plot import Axis, Intervals, Mark, Plot, Points
+from aerobe.charts._plot import Axis, Chart, Intervals, Mark, PointMarks
 from aerobe.charts._style import FigureTable, Picture
 
 ROW_PX = 46
@@ -39,7 +39,7 @@ def named_bars(
     rows = range(len(names))
     marks: list[Mark] = [
         Intervals(at=list(rows), low=[0.0] * len(names), high=list(values), along="x", colour="leaf", width=BAR_PX, opacity=0.45),
-        Points(x=list(values), y=list(rows), colour="leaf", shape="diamond", radius=5.0),
+        PointMarks(x=list(values), y=list(rows), colour="leaf", shape="diamond", radius=5.0),
     ]
     if lines:
         at, low, high = (list(column) for column in zip(*lines, strict=True))
@@ -51,7 +51,7 @@ def named_bars(
         columns += ["half of them from", "to"]
         cells = [(*row, *ends.get(place, (None, None))) for place, row in enumerate(cells)]
     reach = max([*values, *(high for _, _, high in lines)])
-    plot = Plot(
+    plot = Chart(
         x=Axis(title=f"{measured} [{unit}]", low=0.0, high=1.08 * reach),
         y=Axis(title=varied, kind="names", names=tuple(names), is_reversed=True),
         marks=tuple(marks),

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from aerobe.charts._plot import Axis, Band, Follow, Intervals, Key, Line, Mark, Plot, Points, Rule, Span
+from aerobe.charts._plot import Axis, Chart, CourseLine, FilledBand, Follow, Intervals, Key, Mark, PointMarks, Rule, Span
 from aerobe.charts._style import FigureTable, Picture
 from aerobe.units import number
 
@@ -34,7 +34,7 @@ class RawPoint:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Window:
+class HarvestSpan:
     """A span of time to harvest in, and its best moment."""
 
     from_h: float  # [h]
@@ -59,7 +59,7 @@ class Moments:
     begin: datetime | None = None  # when aeration began: the axis then shows clock time, with the hours beside it
     now_h: float | None = None  # the present, for a brew under way [h]
     harvested_h: float | None = None  # for a brew that was [h]
-    window: Window | None = None  # when to harvest, if there is advice
+    window: HarvestSpan | None = None  # when to harvest, if there is advice
 
 
 NO_MOMENTS = Moments()
@@ -97,8 +97,8 @@ def brew_curve(
     window, harvested_h = moments.window, moments.harvested_h
     marks: list[Mark] = window_marks(window)
     marks += [
-        Band(x=elapsed_h, low=low, high=high, colour="leaf", opacity=0.22),
-        Line(x=elapsed_h, y=middle, colour="leaf"),
+        FilledBand(x=elapsed_h, low=low, high=high, colour="leaf", opacity=0.22),
+        CourseLine(x=elapsed_h, y=middle, colour="leaf"),
         *_moments(moments),
         *point_marks(points, unit),
     ]
@@ -111,7 +111,7 @@ def brew_curve(
     if harvested_h is not None:
         says += f" Harvested at {number(harvested_h)} h."
     figures = _curve_table(elapsed_h, low, middle, high, points, f"{quantity} [{unit}]", level)
-    plot = Plot(
+    plot = Chart(
         x=time_axis(moments.begin),
         y=Axis(title=unit, from_zero=True),
         marks=tuple(marks),
@@ -163,15 +163,15 @@ def oxygen_curve(
     follows: list[Follow] = []
     if len(forecast_h):
         marks += [
-            Band(x=forecast_h, low=low_mg_per_l, high=high_mg_per_l, colour="water"),
-            Line(x=forecast_h, y=middle_mg_per_l, colour="water", dash=(6, 3)),
+            FilledBand(x=forecast_h, low=low_mg_per_l, high=high_mg_per_l, colour="water"),
+            CourseLine(x=forecast_h, y=middle_mg_per_l, colour="water", dash=(6, 3)),
         ]
         keys.append(Key(name=f"forecast, with its {level} band", colour="water", dash=(6, 3)))
         follows.append(
             Follow(name="forecast", unit="mg/L", x=forecast_h, middle=middle_mg_per_l, low=low_mg_per_l, high=high_mg_per_l)
         )
     if len(logged_h):
-        marks.append(Line(x=logged_h, y=logged_mg_per_l, colour="ink", width=1.5))
+        marks.append(CourseLine(x=logged_h, y=logged_mg_per_l, colour="ink", width=1.5))
         keys.append(Key(name="logged", colour="ink", dash=()))
         follows.append(Follow(name="logged", unit="mg/L", x=logged_h, middle=logged_mg_per_l))
     for value, words, colour in ((floor_mg_per_l, "floor", "ember"), (saturation_mg_per_l, "in balance with air", "soft")):
@@ -186,7 +186,7 @@ def oxygen_curve(
         ("forecast", forecast_h[i], middle_mg_per_l[i], low_mg_per_l[i], high_mg_per_l[i]) for i in _spread(len(forecast_h), 8)
     ]
     figures = FigureTable(columns=("what", "time [h]", "oxygen [mg/L]", f"{level} from", "to"), rows=tuple(rows))
-    plot = Plot(
+    plot = Chart(
         x=time_axis(moments.begin),
         y=Axis(title="mg/L", from_zero=True),
         marks=tuple(marks),
@@ -202,7 +202,7 @@ def time_axis(begin: datetime | None) -> Axis:
     return Axis(title="" if begin is not None else "hours since aeration began", begin=begin, has_grid=False)
 
 
-def window_marks(window: Window | None) -> list[Mark]:
+def window_marks(window: HarvestSpan | None) -> list[Mark]:
     """The span to harvest in, named above it, and its best moment."""
     if window is None:
         return []
@@ -212,7 +212,7 @@ def window_marks(window: Window | None) -> list[Mark]:
     return marks
 
 
-def window_keys(window: Window | None) -> list[Key]:
+def window_keys(window: HarvestSpan | None) -> list[Key]:
     """The line of the best moment in the legend."""
     return [] if window is None or window.best_h is None else [Key(name="best moment", colour="straw", dash=())]
 
@@ -244,7 +244,7 @@ def point_marks(points: Sequence[RawPoint], unit: str) -> list[Mark]:
             )
         if mine:
             marks.append(
-                Points(
+                PointMarks(
                     x=[point.elapsed_h for point in mine],
                     y=[point.value for point in mine],
                     colour=colour,

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from aerobe.charts._look import series_keys, series_looks
-from aerobe.charts._plot import Axis, Intervals, Key, Line, Mark, Plot, Points, Rule, Span
+from aerobe.charts._plot import Axis, Chart, CourseLine, Intervals, Key, Mark, PointMarks, Rule, Span
 from aerobe.charts._style import FigureTable, Picture
 from aerobe.units import number
 
@@ -49,11 +49,11 @@ def courses_by_arm(courses: Sequence[Course], *, quantity: str, unit: str) -> Pi
     marks: list[Mark] = []
     for course in courses:
         look = looks[course.arm]
-        marks.append(Line(x=course.hours, y=course.values, colour=look.colour, dash=look.dash, width=1.5, opacity=0.7))
+        marks.append(CourseLine(x=course.hours, y=course.values, colour=look.colour, dash=look.dash, width=1.5, opacity=0.7))
     for course in courses:
         look = looks[course.arm]
         words = tuple(f"{course.brew}: {number(value)} {unit}" for value in course.values)
-        marks.append(Points(x=course.hours, y=course.values, colour=look.colour, shape=look.shape, radius=4.2, words=words))
+        marks.append(PointMarks(x=course.hours, y=course.values, colour=look.colour, shape=look.shape, radius=4.2, words=words))
     highest = {course.brew: _highest(course) for course in courses}
     says = f"{quantity} of {len(courses)} brews over time, log scale, as read; lines join readings and claim nothing between. "
     says += (
@@ -67,7 +67,7 @@ def courses_by_arm(courses: Sequence[Course], *, quantity: str, unit: str) -> Pi
         columns=("brew", "arm", "readings", "highest at [h]", f"highest [{unit}]", f"last [{unit}]"),
         rows=tuple((c.brew, c.arm, str(len(c.hours)), *highest[c.brew], c.values[-1]) for c in courses),
     )
-    plot = Plot(
+    plot = Chart(
         x=Axis(title=_HOURS, has_grid=False),
         y=Axis(title=f"{quantity} [{unit}]", kind="log"),
         marks=tuple(marks),
@@ -99,7 +99,7 @@ def calls_replayed(calls: Sequence[PastCall], *, highest_h: float, between_h: tu
     marks: list[Mark] = [
         Span(low=between_h[0], high=between_h[1], along="y"),
         Rule(at=highest_h, along="y", colour="straw", width=2.0, words="highest reading"),
-        Line(x=ends, y=ends, colour="soft", width=1.5, dash=(2, 3)),
+        CourseLine(x=ends, y=ends, colour="soft", width=1.5, dash=(2, 3)),
     ]
     keys = []
     for call, colour, shape in zip(CALLS, ("leaf", "water", "ember"), ("circle", "square", "triangle-up"), strict=True):
@@ -108,7 +108,7 @@ def calls_replayed(calls: Sequence[PastCall], *, highest_h: float, between_h: tu
             asked = [item.asked_h for item in mine]
             low, high = [item.from_h for item in mine], [item.to_h for item in mine]
             marks.append(Intervals(at=asked, low=low, high=high, colour=colour, width=5.0, opacity=0.6))
-            marks.append(Points(x=asked, y=[item.best_h for item in mine], colour=colour, shape=shape))
+            marks.append(PointMarks(x=asked, y=[item.best_h for item in mine], colour=colour, shape=shape))
             keys.append(Key(name=call, colour=colour, shape=shape))
     first = next((item for item in calls if item.call == "harvest now"), None)
     says = f"Harvest windows called for {name} at {len(calls)} past hours, from what was known then. "
@@ -120,7 +120,7 @@ def calls_replayed(calls: Sequence[PastCall], *, highest_h: float, between_h: tu
         columns=("asked at [h]", "call", "window from [h]", "to [h]", "best [h]"),
         rows=tuple((item.asked_h, item.call, item.from_h, item.to_h, item.best_h) for item in calls),
     )
-    plot = Plot(
+    plot = Chart(
         x=Axis(title="asked at hour", has_grid=False),
         y=Axis(title="Harvest window [h]", low=0.0, high=top),
         marks=tuple(marks),

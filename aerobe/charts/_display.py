@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from aerobe.charts._plot import Axis, Band, Floats, Follow, Intervals, Line, Mark, Plot, Points, Rule
+from aerobe.charts._plot import Axis, Chart, CourseLine, FilledBand, Floats, Follow, Intervals, Mark, PointMarks, Rule
 from aerobe.units import DisplayUnits, Scale, head_scale, number, shown_text, with_unit
 
 
-def plot_in(units: DisplayUnits, plot: Plot, about: str) -> Plot:
+def plot_in(units: DisplayUnits, plot: Chart, about: str) -> Chart:
     """The same plot in display units; `about` says what its axes measure where their titles are bare units."""
     x, y = (_scale_of(units, axis, about) for axis in (plot.x, plot.y))
     return replace(
@@ -43,11 +43,11 @@ def _shown(values: Floats, scale: Scale | None) -> Floats:
 
 
 def _mark(units: DisplayUnits, mark: Mark, x: Scale | None, y: Scale | None, about: str) -> Mark:
-    if isinstance(mark, Band):
+    if isinstance(mark, FilledBand):
         return replace(mark, x=_shown(mark.x, x), low=_shown(mark.low, y), high=_shown(mark.high, y))
-    if isinstance(mark, Line):
+    if isinstance(mark, CourseLine):
         return replace(mark, x=_shown(mark.x, x), y=_shown(mark.y, y))
-    if isinstance(mark, Points):
+    if isinstance(mark, PointMarks):
         words = tuple(shown_text(units, item, about) for item in mark.words)
         return replace(mark, x=_shown(mark.x, x), y=_shown(mark.y, y), words=words)
     along, across = (x, y) if mark.along == "x" else (y, x)

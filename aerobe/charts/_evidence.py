@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from aerobe.charts._look import SHAPES
-from aerobe.charts._plot import Axis, Intervals, Key, Line, Mark, Plot, Points, Rule, Span
+from aerobe.charts._plot import Axis, Chart, CourseLine, Intervals, Key, Mark, PointMarks, Rule, Span
 from aerobe.charts._style import FigureTable, Picture, folded
 from aerobe.units import number, ratio_of
 
@@ -71,14 +71,14 @@ def forest(
         ("triangle-right", high, [place for place, row in cut if max(_ends(row)) > high]),
     ):
         if gone:
-            marks.append(Points(x=[edge] * len(gone), y=gone, colour="ember", shape=shape))
+            marks.append(PointMarks(x=[edge] * len(gone), y=gone, colour="ember", shape=shape))
     if cut:
         says += f" Cut at the edge of the chart (arrow), whole in the table: {', '.join(row.label for _, row in cut)}."
     table = FigureTable(
         columns=("what", "ratio [-]", f"{level} from", "to", "weight [%]"),
         rows=tuple((row.label, row.ratio, row.low, row.high, row.weight) for row in rows),
     )
-    plot = Plot(
+    plot = Chart(
         x=Axis(title=axis, kind="log", low=low, high=high, ticks=tuple(_ticks(low, high))),
         y=Axis(kind="names", names=tuple(row.label for row in rows), is_reversed=True),
         marks=tuple(marks),
@@ -97,10 +97,10 @@ def _row_marks(place: float, row: RatioRow, ratio: float) -> list[Mark]:
     if row.low is not None and row.high is not None:
         marks.append(Intervals(at=at, low=(row.low,), high=(row.high,), along="x", colour="leaf"))
     if row.is_pooled:
-        marks.append(Points(x=(ratio,), y=at, colour="ember", shape="diamond", radius=7.0))
+        marks.append(PointMarks(x=(ratio,), y=at, colour="ember", shape="diamond", radius=7.0))
     else:
         radius = math.sqrt((50.0 + 3.7 * (row.weight or 0.0)) / math.pi)
-        marks.append(Points(x=(ratio,), y=at, colour="leaf", shape="square", radius=radius))
+        marks.append(PointMarks(x=(ratio,), y=at, colour="leaf", shape="square", radius=radius))
     return marks
 
 
@@ -124,7 +124,7 @@ def funnel(
     top = 1.05 * max(errors)
     ratios, middle = [ratio_of(effect) for effect in effects], ratio_of(pooled)
     marks: list[Mark] = [
-        Line(
+        CourseLine(
             x=[ratio_of(pooled + sign * 1.96 * error) for error in (0.0, top)],
             y=(0.0, top),
             colour="soft",
@@ -135,7 +135,7 @@ def funnel(
     ]
     marks += [
         Rule(at=middle, along="x", colour="ember"),
-        Points(x=ratios, y=errors, colour="leaf", opacity=0.9, words=tuple(labels)),
+        PointMarks(x=ratios, y=errors, colour="leaf", opacity=0.9, words=tuple(labels)),
     ]
     outside = sum(abs(effect - pooled) > 1.96 * error for effect, error in zip(effects, errors, strict=True))
     says = f"{len(effects)} trials around a pooled ratio of {number(ratio_of(pooled))}; {outside} lie outside the funnel in "
@@ -143,7 +143,7 @@ def funnel(
     table = FigureTable(
         columns=("trial", "ratio [-]", "standard error of ln ratio"), rows=tuple(zip(labels, ratios, errors, strict=True))
     )
-    plot = Plot(
+    plot = Chart(
         x=Axis(title="ratio (log scale)", kind="log", has_grid=False),
         y=Axis(title="standard error of ln ratio", low=0.0, high=top, is_reversed=True),
         marks=tuple(marks),
@@ -177,11 +177,11 @@ def arm_points(
     middles = {arm: _middle([value for one, value in zip(arms, values, strict=True) if one == arm], log_scale) for arm in order}
     several = list(dict.fromkeys(named))
     shapes = {block: SHAPES[place % len(SHAPES)] for place, block in enumerate(several)}
-    marks: list[Mark] = [Points(x=range(len(order)), y=list(middles.values()), colour="ember", shape="tick", radius=5.5)]
+    marks: list[Mark] = [PointMarks(x=range(len(order)), y=list(middles.values()), colour="ember", shape="tick", radius=5.5)]
     for block, shape in shapes.items():
         mine = [place for place, one in enumerate(named) if one == block]
         marks.append(
-            Points(
+            PointMarks(
                 x=[order.index(arms[place]) for place in mine],
                 y=[values[place] for place in mine],
                 colour="leaf",
@@ -206,7 +206,7 @@ def arm_points(
         columns=("brew", "arm", "block", f"{quantity} [{unit}]" if unit else quantity),
         rows=tuple(zip(labels, arms, blocks, values, strict=True)),
     )
-    plot = Plot(
+    plot = Chart(
         x=Axis(kind="names", names=tuple(folded(arm, max(8, 44 // len(order))) for arm in order), has_grid=False),
         y=replace(scale, title=f"{quantity} [{unit}]" if unit else quantity),
         marks=tuple(marks),

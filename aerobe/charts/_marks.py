@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from html import escape
 
-from aerobe.charts._plot import Axis, Band, Dash, Floats, Intervals, Line, Plot, Points, Rule, Span
+from aerobe.charts._plot import Axis, Chart, CourseLine, Dash, FilledBand, Floats, Intervals, PointMarks, Rule, Span
 from aerobe.charts._scale import Tick, clock_ticks, share, ticks
 from aerobe.charts._sheet import Place, Sheet, shape_path, width_of
 
@@ -16,7 +16,7 @@ _BOLD = ' font-weight="600"'
 _NEAR_PX = 17.0  # words closer than this to others go to the other side of their line
 
 
-def marks_svg(plot: Plot, sheet: Sheet) -> str:
+def marks_svg(plot: Chart, sheet: Sheet) -> str:
     """All marks, in their order. Words of lines across the chart keep out of each other's way."""
     x, y = plot.x, plot.y
 
@@ -30,14 +30,14 @@ def marks_svg(plot: Plot, sheet: Sheet) -> str:
     flags = 0
     drawn = []
     for mark in plot.marks:
-        if isinstance(mark, Band):
+        if isinstance(mark, FilledBand):
             drawn.append(_band(mark, sheet, to_place))
-        elif isinstance(mark, Line):
+        elif isinstance(mark, CourseLine):
             runs = [[to_place(*pair) for pair in run] for run in _whole(mark.x, mark.y)]
             drawn.append(sheet.path(runs, _stroke(sheet, mark.colour, mark.width, mark.dash, mark.opacity)))
         elif isinstance(mark, Intervals):
             drawn.append(_intervals(mark, sheet, to_place))
-        elif isinstance(mark, Points):
+        elif isinstance(mark, PointMarks):
             drawn.append(_points(mark, sheet, to_place))
         elif isinstance(mark, Span):
             drawn.append(_span(mark, sheet, x, y))
@@ -58,7 +58,7 @@ def _stroke(sheet: Sheet, colour: str, width: float, dash: Dash, opacity: float 
     )
 
 
-def _band(mark: Band, sheet: Sheet, to_place: Callable[[float, float], Place]) -> str:
+def _band(mark: FilledBand, sheet: Sheet, to_place: Callable[[float, float], Place]) -> str:
     there = [
         (x, low, high)
         for x, low, high in zip(mark.x, mark.low, mark.high, strict=True)
@@ -99,7 +99,7 @@ def _line(sheet: Sheet, start: Place, end: Place, more: str = "") -> str:
     return f'<line x1="{sheet.x(start[0])}" y1="{sheet.y(start[1])}" x2="{sheet.x(end[0])}" y2="{sheet.y(end[1])}"{more}/>'
 
 
-def _points(mark: Points, sheet: Sheet, to_place: Callable[[float, float], Place]) -> str:
+def _points(mark: PointMarks, sheet: Sheet, to_place: Callable[[float, float], Place]) -> str:
     outline = f'<path d="{shape_path(mark.shape, mark.radius)}"/>'
     drawn = [
         sheet.at(place[0], place[1] * sheet.height, outline)
@@ -176,7 +176,7 @@ def _is_free(height: float, taken: Sequence[float]) -> bool:
     return all(abs(height - other) >= _NEAR_PX for other in taken)
 
 
-def axes_svg(plot: Plot, sheet: Sheet, *, left_px: float) -> tuple[str, str]:
+def axes_svg(plot: Chart, sheet: Sheet, *, left_px: float) -> tuple[str, str]:
     """What lies under the marks, which is the grid, and what lies over them: ticks, names and titles."""
     many = MANY if sheet.width is None else max(FEW, int(sheet.width / 62.0))
     few = FEW if sheet.width is None else many
@@ -200,7 +200,7 @@ def axes_svg(plot: Plot, sheet: Sheet, *, left_px: float) -> tuple[str, str]:
     return under, "".join((*words, *beside))
 
 
-def _beside(plot: Plot, sheet: Sheet) -> tuple[list[str], list[float]]:
+def _beside(plot: Chart, sheet: Sheet) -> tuple[list[str], list[float]]:
     """Words of the axis along y, and where its grid lies."""
     many = max(3, int(sheet.height / 46.0))
     places = [(1.0 - share(plot.y, tick.at), tick.says) for tick in ticks(plot.y, few=many, many=many)]

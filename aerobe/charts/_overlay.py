@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from aerobe.charts._brew import RawPoint
 from aerobe.charts._look import series_keys, series_looks
-from aerobe.charts._plot import Axis, Follow, Line, Mark, Plot, Points
+from aerobe.charts._plot import Axis, Chart, CourseLine, Follow, Mark, PointMarks
 from aerobe.charts._style import FigureTable, Picture
 from aerobe.units import number
 
@@ -59,14 +59,14 @@ def readings_overlaid(brews: Sequence[OverlaidBrew], *, quantity: str = "Living 
         hours, values = brew.course()
         look = looks[brew.name]
         if hours:
-            marks.append(Line(x=hours, y=values, colour=look.colour, dash=look.dash, width=1.5, opacity=0.7))
+            marks.append(CourseLine(x=hours, y=values, colour=look.colour, dash=look.dash, width=1.5, opacity=0.7))
             follows.append(Follow(name=brew.name, unit=unit, x=hours, middle=values))
     for brew in read:
         look = looks[brew.name]
         for kind in dict.fromkeys(point.kind for point in brew.points):
             mine = [point for point in brew.points if point.kind == kind]
             marks.append(
-                Points(
+                PointMarks(
                     x=[point.elapsed_h for point in mine],
                     y=[point.value for point in mine],
                     colour=look.colour,
@@ -80,7 +80,7 @@ def readings_overlaid(brews: Sequence[OverlaidBrew], *, quantity: str = "Living 
     says += "Lines join readings and claim nothing between. " + _peaks(read, unit)
     if any(point.kind != "in the fit" for brew in read for point in brew.points):
         says += " Hollow marks are limits: below what the test can see, or above its range."
-    plot = Plot(
+    plot = Chart(
         x=Axis(title=_HOURS, has_grid=False, from_zero=True),
         y=Axis(title=unit, from_zero=True),
         marks=tuple(marks),
@@ -109,7 +109,7 @@ def oxygen_overlaid(brews: Sequence[OverlaidBrew]) -> Picture:
         raise ValueError("a chart of logs needs a log")
     looks = series_looks([brew.name for brew in logged])
     marks = [
-        Line(x=brew.logged_h, y=brew.logged_mg_per_l, colour=looks[brew.name].colour, dash=looks[brew.name].dash, width=2.0)
+        CourseLine(x=brew.logged_h, y=brew.logged_mg_per_l, colour=looks[brew.name].colour, dash=looks[brew.name].dash, width=2.0)
         for brew in logged
     ]
     lowest = {brew.name: _lowest(brew) for brew in logged}
@@ -122,7 +122,7 @@ def oxygen_overlaid(brews: Sequence[OverlaidBrew]) -> Picture:
             for brew in logged
         ),
     )
-    plot = Plot(
+    plot = Chart(
         x=Axis(title=_HOURS, has_grid=False, from_zero=True),
         y=Axis(title="mg/L", from_zero=True),
         marks=tuple(marks),

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from aerobe.charts._brew import time_axis
-from aerobe.charts._plot import Axis, Band, Follow, Intervals, Key, Line, Mark, Plot, Points, Rule
+from aerobe.charts._plot import Axis, Chart, CourseLine, FilledBand, Follow, Intervals, Key, Mark, PointMarks, Rule
 from aerobe.charts._style import FigureTable, Picture
 from aerobe.units import number
 
@@ -98,12 +98,12 @@ def reaeration_run(times_h: Sequence[float], oxygen_mg_per_l: Sequence[float], e
         -estimate.kla_per_h * (grid - start)
     )
     heads_for, fitted_s = estimate.saturation_mg_per_l, (3600.0 * grid).tolist()
-    plot = Plot(
+    plot = Chart(
         x=Axis(title="seconds", has_grid=False),
         y=Axis(title="Dissolved oxygen [mg/L]", from_zero=True),
         marks=(
-            Points(x=seconds.tolist(), y=oxygen_mg_per_l, colour="ink", radius=3.0, is_filled=True, opacity=0.7),
-            Line(x=fitted_s, y=fitted.tolist(), colour="water"),
+            PointMarks(x=seconds.tolist(), y=oxygen_mg_per_l, colour="ink", radius=3.0, is_filled=True, opacity=0.7),
+            CourseLine(x=fitted_s, y=fitted.tolist(), colour="water"),
             Rule(at=heads_for, along="y", colour="soft", dash=(8, 4), words=f"heads for {number(heads_for)}"),
         ),
         keys=(Key(name="reading", colour="ink", shape="circle"), Key(name="fitted", colour="water", dash=())),
@@ -146,8 +146,8 @@ def kla_by_flow(flows: Sequence[float], estimates: Sequence[KlaEstimate], *, sou
         low, high = [item.kla_low_per_h for item in runs], [item.kla_high_per_h for item in runs]
         said = tuple(f"{words}: {number(item.kla_per_h)} per hour" for item in runs)
         marks.append(Intervals(at=at, low=low, high=high, colour=colour))
-        marks.append(Points(x=at, y=[item.kla_per_h for item in runs], colour=colour, shape=shape, words=said))
-    plot = Plot(
+        marks.append(PointMarks(x=at, y=[item.kla_per_h for item in runs], colour=colour, shape=shape, words=said))
+    plot = Chart(
         x=Axis(title=flow_name, from_zero=True, has_grid=False),
         y=Axis(title="kLa [1/h]", from_zero=True),
         marks=tuple(marks),
@@ -179,10 +179,10 @@ def uptake_curve(track: UptakeTrack, *, name: str, begin: datetime | None = None
     hours, low, middle, high = (
         [float(value) for value in part] for part in (track.elapsed_h, track.low, track.median, track.high)
     )
-    plot = Plot(
+    plot = Chart(
         x=time_axis(begin),
         y=Axis(title="Oxygen uptake [mg/L/h]", from_zero=True),
-        marks=(Band(x=hours, low=low, high=high, colour="plum"), Line(x=hours, y=middle, colour="plum")),
+        marks=(FilledBand(x=hours, low=low, high=high, colour="plum"), CourseLine(x=hours, y=middle, colour="plum")),
         follows=(Follow(name="uptake", unit="mg/L/h", x=hours, middle=middle, low=low, high=high),),
         height_px=230,
     )
@@ -207,14 +207,14 @@ def _by_dose(
     *,
     what: tuple[str, str, str],
     marks: Sequence[Mark],
-) -> Plot:
+) -> Chart:
     """A quantity with its band against the dose; `what` is its name, unit and colour."""
     name, unit, colour = what
     low, middle, high = ([band[place] for band in bands] for place in range(3))
-    return Plot(
+    return Chart(
         x=Axis(title=_DOSE, kind="log", has_grid=False),
         y=Axis(title=f"{name} [{unit}]", from_zero=True),
-        marks=(Band(x=doses, low=low, high=high, colour=colour), Line(x=doses, y=middle, colour=colour), *marks),
+        marks=(FilledBand(x=doses, low=low, high=high, colour=colour), CourseLine(x=doses, y=middle, colour=colour), *marks),
         follows=(Follow(name=name, unit=unit, x=doses, middle=middle, low=low, high=high),),
     )
 

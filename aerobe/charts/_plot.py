@@ -43,7 +43,7 @@ class Axis:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Band:
+class FilledBand:
     """A filled stretch between two courses."""
 
     x: Floats
@@ -54,7 +54,7 @@ class Band:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Line:
+class CourseLine:
     """A course."""
 
     x: Floats
@@ -80,7 +80,7 @@ class Intervals:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Points:
+class PointMarks:
     """Marks of one shape; `words` are read out for each."""
 
     x: Floats
@@ -119,7 +119,7 @@ class Rule:
     is_flagged: bool = False  # words on a filled flag, to be seen first
 
 
-Mark = Band | Line | Intervals | Points | Span | Rule
+Mark = FilledBand | CourseLine | Intervals | PointMarks | Span | Rule
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,7 +146,7 @@ class Follow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Plot:
+class Chart:
     """A whole chart: marks in the order they are drawn."""
 
     x: Axis
@@ -156,7 +156,7 @@ class Plot:
     follows: tuple[Follow, ...] = ()
     height_px: int = 280
 
-    def with_ends(self) -> Plot:
+    def with_ends(self) -> Chart:
         """The same chart, every end of its axes known. On a log axis what is not above zero is no end."""
         y = _ended(self.y, self._reach("y"))
         if self.y.high is None and y.high is not None and any(isinstance(mark, Rule) and mark.is_flagged for mark in self.marks):
@@ -175,7 +175,7 @@ def _values(mark: Mark, along: Along) -> Iterator[float]:
         yield from (*mark.low, *mark.high) if mark.along == along else mark.at
     elif along == "x":
         yield from mark.x
-    elif isinstance(mark, Band):
+    elif isinstance(mark, FilledBand):
         yield from (*mark.low, *mark.high)
     else:
         yield from mark.y

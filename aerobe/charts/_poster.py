@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from html import escape
 
 from aerobe.charts._look import COLOURS, FONT, Look
-from aerobe.charts._plot import Axis, Plot
+from aerobe.charts._plot import Axis, Chart
 from aerobe.charts._scale import ends
 from aerobe.charts._style import Picture, as_png
 
@@ -209,7 +209,7 @@ def on_one_scale(pictures: Sequence[Picture]) -> tuple[Picture, ...]:
         return ()
     (x_low, x_high), (y_low, y_high) = _reach([plot.x for plot in full]), _reach([plot.y for plot in full])
 
-    def on(plot: Plot) -> Plot:
+    def on(plot: Chart) -> Chart:
         return replace(plot, x=replace(plot.x, low=x_low, high=x_high), y=replace(plot.y, low=y_low, high=y_high))
 
     return tuple(replace(item, plot=on(item.plot)) for item in pictures)

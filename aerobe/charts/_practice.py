@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from aerobe.charts._plot import Axis, Key, Line, Mark, Plot, Points, Rule
+from aerobe.charts._plot import Axis, Chart, CourseLine, Key, Mark, PointMarks, Rule
 from aerobe.charts._style import FigureTable, Picture
 
 
@@ -31,12 +31,12 @@ def practice_course(
         Its sentence.
     """
     marks: list[Mark] = [
-        Line(x=list(hours), y=list(biomass), colour="leaf"),
+        CourseLine(x=list(hours), y=list(biomass), colour="leaf"),
         Rule(at=clock_h, along="x", dash=(4, 3)),
         Rule(at=harvested_h, along="x", colour="ember", width=2.5, words="harvest", is_flagged=True),
     ]
     if tests:
-        marks.append(Points(x=[hour for hour, _ in tests], y=[value for _, value in tests], colour="ember"))
+        marks.append(PointMarks(x=[hour for hour, _ in tests], y=[value for _, value in tests], colour="ember"))
     keys = [Key(name="true living biomass", colour="leaf", dash=())]
     keys += [Key(name="a clock", colour="soft", dash=(4, 3))]
     keys += [Key(name="a test, colour and all", colour="ember", shape="circle")] if tests else []
@@ -46,7 +46,7 @@ def practice_course(
         rows=tuple(zip(hours[::step], biomass[::step], strict=True)),
         caption="PRACTICE",
     )
-    plot = Plot(
+    plot = Chart(
         x=Axis(title="hours since the air went on", low=0.0, high=float(max(hours))),
         y=Axis(title="ug C/mL", from_zero=True),
         marks=tuple(marks),

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from aerobe.charts._brew import RawPoint, Window, point_keys, point_marks, time_axis, window_keys, window_marks
-from aerobe.charts._plot import Axis, Plot
+from aerobe.charts._brew import HarvestSpan, RawPoint, point_keys, point_marks, time_axis, window_keys, window_marks
+from aerobe.charts._plot import Axis, Chart
 from aerobe.charts._style import FigureTable, Picture
 from aerobe.units import number
 
@@ -15,7 +15,7 @@ from aerobe.units import number
 def readings_chart(
     points: Sequence[RawPoint],
     *,
-    window: Window | None = None,
+    window: HarvestSpan | None = None,
     quantity: str = "Living biomass",
     unit: str = "ug C/mL",
     name: str = "this brew",
@@ -44,7 +44,7 @@ def readings_chart(
         f"{count} of {name}, as entered and not corrected. The last: {number(last.value)} {unit} at {number(last.elapsed_h)} h."
     )
     rows = tuple((point.kind, point.elapsed_h, point.value) for point in points)
-    plot = Plot(
+    plot = Chart(
         x=replace(time_axis(begin), from_zero=True),
         y=Axis(title=unit, from_zero=True),
         marks=(*window_marks(window), *point_marks(points, unit)),

@@ -10,7 +10,7 @@ from typing import Any
 
 from aerobe.charts._display import plot_in
 from aerobe.charts._look import FONTS_FOLDER, Look
-from aerobe.charts._plot import Plot
+from aerobe.charts._plot import Chart
 from aerobe.charts._svg import page_svg, paper_svg, readout_of
 from aerobe.units import DisplayUnits, number, shown_markup, shown_table, shown_text
 
@@ -54,7 +54,7 @@ class Picture:
 
     title: str
     says: str
-    plot: Plot
+    plot: Chart
     figures: FigureTable
     units: DisplayUnits | None = None  # None: house units
 

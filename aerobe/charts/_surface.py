@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from aerobe.charts._plot import Axis, Key, Line, Mark, Plot, Points, Span
+from aerobe.charts._plot import Axis, Chart, CourseLine, Key, Mark, PointMarks, Span
 from aerobe.charts._style import FigureTable, Picture
 from aerobe.units import number, ratio_of
 
@@ -54,9 +54,9 @@ def _profile(
         marks.append(Span(low=answer.best_low[place], high=answer.best_high[place], opacity=0.25, words="best level"))
         along = np.tile(np.array(answer.best), (STEPS, 1))
         along[:, place] = np.linspace(natural[:, place].min(), natural[:, place].max(), STEPS)
-        marks.append(Line(x=along[:, place].tolist(), y=_shown(answer, natural, values, along, kind), colour="leaf"))
+        marks.append(CourseLine(x=along[:, place].tolist(), y=_shown(answer, natural, values, along, kind), colour="leaf"))
     words = tuple(f"{r.brew} ({r.arm}): {number(r.value)} {kind.unit}".strip() for r in results)
-    marks.append(Points(x=natural[:, place].tolist(), y=list(values), colour="ember", words=words))
+    marks.append(PointMarks(x=natural[:, place].tolist(), y=list(values), colour="ember", words=words))
     keys = (Key(name="the surface, other factors at their best", colour="leaf", dash=()),) if told else ()
     says = f"{quantity} by {name}, every brew a point."
     if told:
@@ -69,7 +69,7 @@ def _profile(
             columns=("brew", "point", name, title),
             rows=tuple((r.brew, r.arm, float(at), r.value) for r, at in zip(results, natural[:, place], strict=True)),
         ),
-        plot=Plot(
+        plot=Chart(
             x=Axis(title=name),
             y=Axis(title=title, kind="log" if kind.is_ratio else "linear"),
             marks=tuple(marks),

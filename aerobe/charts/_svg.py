@@ -9,7 +9,7 @@ from typing import TypedDict
 
 from aerobe.charts._look import FONT, Look
 from aerobe.charts._marks import LINE_PX, axes_svg, marks_svg
-from aerobe.charts._plot import Floats, Key, Plot
+from aerobe.charts._plot import Chart, Floats, Key
 from aerobe.charts._scale import ends, ticks
 from aerobe.charts._sheet import LETTER_PX, Sheet, shape_path, width_of
 from aerobe.units import signs
@@ -40,7 +40,7 @@ class Readout(TypedDict):
     follows: list[Followed]
 
 
-def page_svg(plot: Plot, *, is_small: bool = False) -> str:
+def page_svg(plot: Chart, *, is_small: bool = False) -> str:
     """The chart for a page: a box with room for the axes and one drawing in it that stretches with the page.
 
     Shades come from the page's style (`--leaf`), and so does the room, by classes such as `l6` and `b5` in steps of 8 px.
@@ -59,7 +59,7 @@ def page_svg(plot: Plot, *, is_small: bool = False) -> str:
     )
 
 
-def readout_of(plot: Plot) -> Readout | None:
+def readout_of(plot: Chart) -> Readout | None:
     """What the page reads out of the chart, or nothing where there is no course to follow."""
     if not plot.follows:
         return None
@@ -84,7 +84,7 @@ def readout_of(plot: Plot) -> Readout | None:
 
 
 def paper_svg(
-    plot: Plot,
+    plot: Chart,
     look: Look,
     *,
     width_px: int,
@@ -131,11 +131,11 @@ def paper_svg(
     )
 
 
-def _has_head(plot: Plot) -> bool:
+def _has_head(plot: Chart) -> bool:
     return bool(plot.y.title) or any(getattr(mark, "words", "") for mark in plot.marks)
 
 
-def _left_px(plot: Plot) -> float:
+def _left_px(plot: Chart) -> float:
     if plot.y.kind == "names":
         return float(GUTTER_STEP_PX)
     few = max(3, int(plot.height_px / 46.0))
@@ -143,7 +143,7 @@ def _left_px(plot: Plot) -> float:
     return GUTTER_STEP_PX * -(-(widest + 10.0) // GUTTER_STEP_PX)
 
 
-def _foot_px(plot: Plot) -> float:
+def _foot_px(plot: Chart) -> float:
     lines = max((name.count("\n") for name in plot.x.names), default=0)
     rows = (2 if plot.x.begin is not None else 1) + lines + (1 if plot.x.title else 0)
     return 8.0 + LINE_PX * rows + (6.0 if plot.x.title else 0.0)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from aerobe.charts._plot import Axis, Band, Follow, Key, Line, Mark, Plot, Points, Rule, Span
+from aerobe.charts._plot import Axis, Chart, CourseLine, FilledBand, Follow, Key, Mark, PointMarks, Rule, Span
 from aerobe.charts._style import FigureTable, Picture
 from aerobe.units import amount, number, percent, ratio_of
 
@@ -30,11 +30,11 @@ def designs_by_cost(designs: Sequence[Design], recommended: Design | None, *, ma
     from aerobe.trials import GOOD_POWER
 
     every = sorted({id(d): d for d in (*designs, *([recommended] if recommended else []))}.values(), key=lambda d: d.cost)
-    plot = Plot(
+    plot = Chart(
         x=Axis(title="cost in all [money]", from_zero=True),
         y=Axis(title="Chance of telling it", low=0.0, high=1.0, is_share=True),
         marks=(
-            Line(x=[d.cost for d in every], y=[d.power.told for d in every], colour="slate", opacity=0.5),
+            CourseLine(x=[d.cost for d in every], y=[d.power.told for d in every], colour="slate", opacity=0.5),
             Rule(at=GOOD_POWER, along="y", dash=(4, 3)),
             _design_points([d for d in every if d is not recommended], "slate", "circle"),
             _design_points([] if recommended is None else [recommended], "ember", "diamond"),
@@ -76,9 +76,9 @@ def designs_by_cost(designs: Sequence[Design], recommended: Design | None, *, ma
     return Picture(title="What each design can tell", says=says, figures=figures, plot=plot)
 
 
-def _design_points(designs: Sequence[Design], colour: str, shape: str) -> Points:
+def _design_points(designs: Sequence[Design], colour: str, shape: str) -> PointMarks:
     words = tuple(f"{d.brews_per_arm} brews x {d.tests_per_brew} tests: {percent(d.power.told)}" for d in designs)
-    return Points(
+    return PointMarks(
         x=[d.cost for d in designs], y=[d.power.told for d in designs], colour=colour, shape=shape, radius=5.5, words=words
     )
 
@@ -117,16 +117,16 @@ def dose_curve(
     if answer.best_low is not None and answer.best_high is not None:
         marks.append(Span(low=answer.best_low, high=answer.best_high, opacity=0.25, words="best dose"))
     marks += [
-        Band(x=answer.doses, low=low, high=high, colour="leaf"),
-        Line(x=answer.doses, y=middle, colour="leaf"),
-        Points(
+        FilledBand(x=answer.doses, low=low, high=high, colour="leaf"),
+        CourseLine(x=answer.doses, y=middle, colour="leaf"),
+        PointMarks(
             x=[dose for dose, _ in points],
             y=[r.value for _, r in points],
             colour="ember",
             words=tuple(f"{r.brew}: {number(r.value)} {unit}" for _, r in points),
         ),
     ]
-    plot = Plot(
+    plot = Chart(
         x=Axis(title=f"dose [{dose_unit}]"),
         y=Axis(title=y_title, kind="log" if is_ratio else "linear"),
         marks=tuple(marks),

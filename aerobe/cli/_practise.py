@@ -16,7 +16,7 @@ from aerobe.cli._pictures import save_poster
 from aerobe.errors import AerobeError, OutsideValidity
 
 if TYPE_CHECKING:
-    from aerobe.usecases.practice import Choices, Curtain, PracticeShelf, Seen, Series
+    from aerobe.usecases.practice import Curtain, LearnersView, PracticeChoices, PracticeShelf, Series
     from aerobe.usecases.reports import Poster
 
 app = App(name="practise", help="A simulated brew to play: learn when to test and when to harvest. PRACTICE: no record is made.")
@@ -87,11 +87,11 @@ def new(
     seed
         Fixes all that is hidden, to play the same brew again; another each time if left out.
     """
-    from aerobe.usecases.practice import Choices, begin_practice
+    from aerobe.usecases.practice import PracticeChoices, begin_practice
 
     chosen = None
     if not draw:
-        chosen = Choices(
+        chosen = PracticeChoices(
             compost_g_per_l=compost,
             molasses_g_per_l=molasses,
             kelp_g_per_l=kelp,
@@ -297,14 +297,14 @@ def _behind(shelf: PracticeShelf, key: str) -> Curtain:
         return curtain_of(shelf, key, rivals_in_practice(shelf, key))
 
 
-def _say_seen(seen: Seen, where: Shelf) -> None:
+def _say_seen(seen: LearnersView, where: Shelf) -> None:
     lines = [*(_last(seen) if seen.last is not None and seen.last.at_h == seen.practice.now_h else []), *_now(seen)]
     if seen.practice.harvested_h is not None:
         lines += then(f"practise curtain {seen.practice.key}")
     say(seen, as_json=where.json, text=lines)
 
 
-def _recipe(choices: Choices) -> str:
+def _recipe(choices: PracticeChoices) -> str:
     foods = {"molasses": choices.molasses_g_per_l, "kelp": choices.kelp_g_per_l, "fish": choices.fish_g_per_l}
     fed = ", ".join(f"{dose:g} g/L {name}" for name, dose in foods.items() if dose) or "no food"
     return (
@@ -313,12 +313,12 @@ def _recipe(choices: Choices) -> str:
     )
 
 
-def _now(seen: Seen) -> list[str]:
+def _now(seen: LearnersView) -> list[str]:
     log = f", oxygen {seen.oxygen[-1]:.1f} mg/L, water {seen.temperature[-1]:.1f} degC" if seen.log_h else ""
     return [f"{WORD} hour {seen.practice.now_h:g}{log}; {seen.tests_left} tests left, {seen.spent:g} points spent."]
 
 
-def _last(seen: Seen) -> list[str]:
+def _last(seen: LearnersView) -> list[str]:
     move = seen.last
     if move is None:
         return []

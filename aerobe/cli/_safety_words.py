@@ -10,7 +10,7 @@ from aerobe.errors import UnusableReading, UnusableRecord
 from aerobe.units import number, parse_number
 
 if TYPE_CHECKING:
-    from aerobe.usecases.safety import Caution, Gate, Hazard, Question, UseAnswer
+    from aerobe.usecases.safety import Caution, Gate, Hazard, RuleQuestion, UseAnswer
 
 
 def gate_lines(found: Iterable[Gate]) -> list[str]:
@@ -45,7 +45,7 @@ def answer_lines(answer: UseAnswer) -> list[str]:
     return [*lines, *caution_lines(answer.advice.cautions)]
 
 
-def _with_its_option(question: Question) -> str:
+def _with_its_option(question: RuleQuestion) -> str:
     """A question with the option that answers it, or the command that notes it."""
     from aerobe.usecases.safety import FIELD_OF, NOTED_WITH
 

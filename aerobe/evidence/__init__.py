@@ -3,13 +3,13 @@
 from aerobe.evidence._blocks import ManyBrews
 from aerobe.evidence._checks import SmallStudies, fades_without, leave_one_out, small_studies, trim_and_fill
 from aerobe.evidence._copies import Alike, too_alike
-from aerobe.evidence._effects import Contrast, evidence_hash, ratio_of_means
+from aerobe.evidence._effects import TrialContrast, evidence_hash, ratio_of_means
 from aerobe.evidence._from_verdict import brew_lines, contrasts_of_verdict, doubts_of_all
 from aerobe.evidence._hierarchical import BayesPool, Shrunken, bayes_pool
 from aerobe.evidence._many import SPREADS, ManyPool, RecipeEffect, array_module, pool_brews
-from aerobe.evidence._network import Comparison, Network, network
+from aerobe.evidence._network import Network, NetworkComparison, network
 from aerobe.evidence._patterns import grain_of
-from aerobe.evidence._pool import Pooled, Term, pool, regress
+from aerobe.evidence._pool import Coefficient, Pooled, pool, regress
 from aerobe.evidence._prediction import prediction_interval
 from aerobe.evidence._quality import Duplicate, Flag, carries_a_headline, flags, without_duplicates
 from aerobe.evidence._selection import Selection, selection
@@ -25,8 +25,8 @@ __all__ = [
     "SPREADS",
     "Alike",
     "BayesPool",
-    "Comparison",
-    "Contrast",
+    "NetworkComparison",
+    "TrialContrast",
     "Duplicate",
     "Flag",
     "ManyBrews",
@@ -38,7 +38,7 @@ __all__ = [
     "Shrunken",
     "SiteMeans",
     "SmallStudies",
-    "Term",
+    "Coefficient",
     "Weighed",
     "array_module",
     "bayes_pool",

@@ -17,7 +17,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from aerobe.evidence._effects import Contrast
+from aerobe.evidence._effects import TrialContrast
 from aerobe.evidence._patterns import FEWEST, same_numbers, same_order, scores
 
 Array = NDArray[np.float64]
@@ -38,7 +38,7 @@ class Alike:
     by: str  # what is alike: "ratio and error", "results" of brews, or their "order"
 
 
-def too_alike(contrasts: Sequence[Contrast]) -> tuple[Alike, ...]:
+def too_alike(contrasts: Sequence[TrialContrast]) -> tuple[Alike, ...]:
     """Groups of trials of one pair that agree too closely to be independent, largest first; a trial is in one group.
 
     Parameters
@@ -68,7 +68,7 @@ def too_alike(contrasts: Sequence[Contrast]) -> tuple[Alike, ...]:
     return tuple(found)
 
 
-def agreement(contrasts: Sequence[Contrast]) -> float:
+def agreement(contrasts: Sequence[TrialContrast]) -> float:
     """Chance that all these trials, if independent and of one truth, would agree at least so closely. [-]
 
     Copies shaken so much that no group of them can be told from honest trials are still too near each other together.
@@ -79,7 +79,7 @@ def agreement(contrasts: Sequence[Contrast]) -> float:
     return _chance(y, v, free)
 
 
-def _numbers(contrasts: Sequence[Contrast]) -> tuple[Array, Array, Array]:
+def _numbers(contrasts: Sequence[TrialContrast]) -> tuple[Array, Array, Array]:
     return (
         np.array([item.effect for item in contrasts]),
         np.array([item.variance for item in contrasts]),
@@ -98,7 +98,7 @@ class _View:
     bar: float
 
 
-def _views(contrasts: Sequence[Contrast]) -> list[_View]:
+def _views(contrasts: Sequence[TrialContrast]) -> list[_View]:
     y, v, free = _numbers(contrasts)
     views = [
         _View(
@@ -119,7 +119,7 @@ def _chance_of_order(vectors: Array, arms: tuple[int, int], at: Places) -> float
     return same_order(vectors[at], arms)
 
 
-def _largest_group(contrasts: Sequence[Contrast]) -> Alike | None:
+def _largest_group(contrasts: Sequence[TrialContrast]) -> Alike | None:
     """The largest group around any trial whose agreement chance would hardly bring about; the closest of those of one size."""
     best: Alike | None = None
     for view in _views(contrasts):
@@ -132,7 +132,7 @@ def _largest_group(contrasts: Sequence[Contrast]) -> Alike | None:
     return best
 
 
-def _of_same_numbers(contrasts: Sequence[Contrast]) -> Alike | None:
+def _of_same_numbers(contrasts: Sequence[TrialContrast]) -> Alike | None:
     """All trials that share their results with the first of them, or with one that does."""
     told = [i for i, item in enumerate(contrasts) if max(len(item.results), len(item.results_against)) >= FEWEST]
     pairs = math.comb(len(told), 2)

@@ -17,7 +17,7 @@ from aerobe.verdicts import INTERVAL_LEVEL
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Contrast:
+class TrialContrast:
     """What one trial says of one pair of recipes: ln(recipe / against), with its error and what is known of its making."""
 
     key: str  # of the trial, as the person who made it calls it
@@ -99,7 +99,7 @@ class Contrast:
         low, high = self.interval()
         return ((high - low) / (2.0 * float(ndtri(0.5 + 0.5 * INTERVAL_LEVEL)))) ** 2
 
-    def turned(self) -> Contrast:
+    def turned(self) -> TrialContrast:
         """The same evidence seen from the other recipe. The shared part cannot be carried over and is dropped."""
         return replace(
             self,

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Mapping
 from typing import Any
 
-from aerobe.evidence._effects import Contrast
+from aerobe.evidence._effects import TrialContrast
 from aerobe.verdicts import Verdict
 
 
@@ -18,7 +18,7 @@ def contrasts_of_verdict(
     site: str,
     data_hash: str,
     made: Mapping[str, Any],
-) -> list[Contrast]:
+) -> list[TrialContrast]:
     """Each comparison with the trial's standard as a contrast; outcomes compared by difference give none.
 
     Parameters
@@ -56,7 +56,7 @@ def contrasts_of_verdict(
         shared = min(0.999 * se**2, (verdict.brew_sd or 0.0) ** 2 / max(1, counts[item.second]))
         planned = made.get("planned") and item.planned
         found.append(
-            Contrast(
+            TrialContrast(
                 key=verdict.trial,
                 recipe=names[item.first],
                 against=names[item.second],

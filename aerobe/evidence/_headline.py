@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from aerobe.evidence._copies import CLOSE_TOGETHER, agreement
-from aerobe.evidence._effects import Contrast
-from aerobe.evidence._network import Comparison
+from aerobe.evidence._effects import TrialContrast
+from aerobe.evidence._network import NetworkComparison
 from aerobe.evidence._pool import Pooled, pool
 from aerobe.evidence._quality import carries_a_headline
 from aerobe.evidence._selection import Selection
@@ -32,9 +32,9 @@ class Headline:
 def headline(
     recipe: str,
     against: str,
-    used: Sequence[Contrast],
+    used: Sequence[TrialContrast],
     pooled: Pooled | None,
-    through: Comparison | None,
+    through: NetworkComparison | None,
     missing: Selection | None,
     next_trial: tuple[float, float] | None,
     margin: float,
@@ -75,7 +75,7 @@ def headline(
     return Headline(answer=answer, says=says, held_back=tuple(held))
 
 
-def claimed(used: Sequence[Contrast], margin: float) -> str:
+def claimed(used: Sequence[TrialContrast], margin: float) -> str:
     """What the pool of the places of these trials shows by itself, before it is asked whether it may be claimed."""
     places = site_means(used)
     if len(places.names) < 2:
@@ -89,7 +89,7 @@ def claimed(used: Sequence[Contrast], margin: float) -> str:
     return "about the same" if -margin < loose.low and loose.high < margin else CANNOT_TELL
 
 
-def _held_back(shown: str, used: Sequence[Contrast], missing: Selection | None, margin: float) -> list[str]:
+def _held_back(shown: str, used: Sequence[TrialContrast], missing: Selection | None, margin: float) -> list[str]:
     """Why a clear pool is no claim."""
     if shown == CANNOT_TELL:
         return []
@@ -118,7 +118,9 @@ def _held_back(shown: str, used: Sequence[Contrast], missing: Selection | None, 
     return []
 
 
-def _without_pool(recipe: str, against: str, used: Sequence[Contrast], through: Comparison | None, margin: float) -> Headline:
+def _without_pool(
+    recipe: str, against: str, used: Sequence[TrialContrast], through: NetworkComparison | None, margin: float
+) -> Headline:
     if len(used) > 1:
         places = site_means(used)
         return Headline(

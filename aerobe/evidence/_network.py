@@ -10,13 +10,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from aerobe.errors import NotEnoughData, UnusableRecord
-from aerobe.evidence._effects import Contrast
+from aerobe.evidence._effects import TrialContrast
 from aerobe.evidence._spread import Array, most_likely_spread
 from aerobe.statistics import gaussian_deviance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Comparison:
+class NetworkComparison:
     """One pair of recipes as the whole network sees it."""
 
     recipe: str
@@ -39,17 +39,17 @@ class Network:
     recipes: tuple[str, ...]
     reference: str
     tau2: float
-    comparisons: tuple[Comparison, ...]
+    comparisons: tuple[NetworkComparison, ...]
     apart: tuple[str, ...]  # recipes with no chain of comparisons to the reference
     trials: int
 
-    def of(self, recipe: str, against: str) -> Comparison:
+    def of(self, recipe: str, against: str) -> NetworkComparison:
         """The comparison of two recipes, in the direction asked for."""
         for one in self.comparisons:
             if (one.recipe, one.against) == (recipe, against):
                 return one
             if (one.recipe, one.against) == (against, recipe):
-                return Comparison(
+                return NetworkComparison(
                     recipe=recipe,
                     against=against,
                     effect=-one.effect,
@@ -65,7 +65,7 @@ class Network:
         raise NotEnoughData(f"No chain of trials connects {recipe} and {against}.", "Brew both against a common standard.")
 
 
-def network(contrasts: Sequence[Contrast], *, reference: str = "", level: float = 0.95) -> Network:
+def network(contrasts: Sequence[TrialContrast], *, reference: str = "", level: float = 0.95) -> Network:
     """Pool contrasts of many pairs of recipes at once, by generalised least squares with one spread.
 
     Parameters
@@ -119,7 +119,7 @@ def network(contrasts: Sequence[Contrast], *, reference: str = "", level: float 
     )
 
 
-def _most_brewed(contrasts: Sequence[Contrast]) -> str:
+def _most_brewed(contrasts: Sequence[TrialContrast]) -> str:
     count: dict[str, int] = defaultdict(int)
     for item in contrasts:
         count[item.recipe] += 1
@@ -127,7 +127,7 @@ def _most_brewed(contrasts: Sequence[Contrast]) -> str:
     return min(count, key=lambda name: (-count[name], name))
 
 
-def _chain(contrasts: Sequence[Contrast], start: str) -> set[str]:
+def _chain(contrasts: Sequence[TrialContrast], start: str) -> set[str]:
     reached, grew = {start}, True
     while grew:
         grew = False
@@ -138,7 +138,7 @@ def _chain(contrasts: Sequence[Contrast], start: str) -> set[str]:
     return reached
 
 
-def _blocks(contrasts: Sequence[Contrast]) -> tuple[Array, Array, Array]:
+def _blocks(contrasts: Sequence[TrialContrast]) -> tuple[Array, Array, Array]:
     """Effects, their error covariance, and how the spread between trials is shared (half between arms of one trial)."""
     size = len(contrasts)
     S, T = np.zeros((size, size)), np.zeros((size, size))
@@ -157,7 +157,7 @@ def _blocks(contrasts: Sequence[Contrast]) -> tuple[Array, Array, Array]:
     return np.array([item.effect for item in contrasts]), S, T
 
 
-def _design(contrasts: Sequence[Contrast], recipes: tuple[str, ...]) -> Array:
+def _design(contrasts: Sequence[TrialContrast], recipes: tuple[str, ...]) -> Array:
     place = {name: number for number, name in enumerate(recipes[1:])}
     X = np.zeros((len(contrasts), len(recipes) - 1))
     for row, item in enumerate(contrasts):
@@ -199,7 +199,7 @@ def _spread(y: Array, S: Array, T: Array, X: Array) -> float:
 
 
 def _pairs(
-    contrasts: Sequence[Contrast],
+    contrasts: Sequence[TrialContrast],
     recipes: tuple[str, ...],
     y: Array,
     V: Array,
@@ -207,7 +207,7 @@ def _pairs(
     beta: Array,
     cov: Array,
     level: float,
-) -> list[Comparison]:
+) -> list[NetworkComparison]:
     from scipy.stats import norm
 
     width = float(norm.ppf(0.5 + 0.5 * level))
@@ -223,7 +223,7 @@ def _pairs(
             effect, se = float(line @ beta), math.sqrt(float(line @ cov @ line))
             trials, direct, indirect, p = _split(contrasts, recipe, against, y, V, X, line)
             found.append(
-                Comparison(
+                NetworkComparison(
                     recipe=recipe,
                     against=against,
                     effect=effect,
@@ -241,7 +241,7 @@ def _pairs(
 
 
 def _split(
-    contrasts: Sequence[Contrast],
+    contrasts: Sequence[TrialContrast],
     recipe: str,
     against: str,
     y: Array,
@@ -266,7 +266,7 @@ def _split(
     return trials, indirect + gap, indirect, 2.0 * float(norm.sf(abs(gap) / math.sqrt(float(cov[-1, -1]))))
 
 
-def _sign(item: Contrast, recipe: str, against: str) -> float:
+def _sign(item: TrialContrast, recipe: str, against: str) -> float:
     if (item.recipe, item.against) == (recipe, against):
         return 1.0
     return -1.0 if (item.recipe, item.against) == (against, recipe) else 0.0

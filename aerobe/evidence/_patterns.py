@@ -17,7 +17,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from aerobe.evidence._effects import Contrast
+from aerobe.evidence._effects import TrialContrast
 
 Array = NDArray[np.float64]
 FEWEST = 3  # two results about their mean are one number, which says little
@@ -26,7 +26,7 @@ _LEAST_GRAIN = 1e-4  # results are kept to five digits [ln]
 _WAYS = 12  # of pairing arms: both with both or crossed, and each with each; sorted, or as they were sent
 
 
-def same_numbers(first: Contrast, second: Contrast) -> float:
+def same_numbers(first: TrialContrast, second: TrialContrast) -> float:
     """Chance that two honest trials have results of brews as near to each other as these, whatever their order, at most. [-]
 
     The results of the larger trial are given; those of the smaller fall into a ball about some of them. Its chance is the volume
@@ -57,7 +57,7 @@ def grain_of(signals: Sequence[float]) -> float:
     return 10.0**last / float(np.median(told))
 
 
-def scores(item: Contrast) -> Array:
+def scores(item: TrialContrast) -> Array:
     """Normal scores of a trial's results about the mean of their arm, as a vector of length one; empty where there are too few.
 
     Scores of ranks, so that one brew gone astray does not decide.

@@ -13,7 +13,7 @@ from aerobe.units import ratio_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Term:
+class Coefficient:
     """One coefficient with its test and interval."""
 
     name: str
@@ -33,7 +33,7 @@ class Pooled:
     hartung_knapp: bool
     level: float
     studies: int
-    terms: tuple[Term, ...]
+    terms: tuple[Coefficient, ...]
     tau2: float  # variance between studies [ln ratio squared]
     tau2_se: float
     tau2_low: float  # Q-profile interval
@@ -191,10 +191,10 @@ def _share(tau2: float, typical: float, q: float, free: int, method: str) -> flo
     return tau2 / (tau2 + typical)
 
 
-def _term(name: str, estimate: float, se: float, law: object, width: float) -> Term:
+def _term(name: str, estimate: float, se: float, law: object, width: float) -> Coefficient:
     statistic = estimate / se if se > 0.0 else math.inf
     p = 2.0 * float(law.sf(abs(statistic)))  # type: ignore[attr-defined]
-    return Term(
+    return Coefficient(
         name=name, estimate=estimate, se=se, low=estimate - width * se, high=estimate + width * se, statistic=statistic, p=p
     )
 

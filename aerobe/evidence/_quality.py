@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from aerobe.evidence._effects import Contrast
+from aerobe.evidence._effects import TrialContrast
 from aerobe.units import ratio_of
 
 Severity = Literal["leaves it out", "weakens", "note"]
@@ -31,7 +31,7 @@ class Flag:
     words: str
 
 
-def flags(contrast: Contrast) -> tuple[Flag, ...]:
+def flags(contrast: TrialContrast) -> tuple[Flag, ...]:
     """Everything about a trial's making that a reader should know before trusting it.
 
     What is not known (None) is a note: silence is neither good nor bad work.
@@ -93,12 +93,12 @@ def flags(contrast: Contrast) -> tuple[Flag, ...]:
     return tuple(found)
 
 
-def is_made_up(contrast: Contrast) -> bool:
+def is_made_up(contrast: TrialContrast) -> bool:
     """Whether it is practice: marked so, or of recipes that are named so."""
     return contrast.invented or any(INVENTED in name.casefold() for name in (contrast.recipe, contrast.against))
 
 
-def made_up_among_real(contrasts: Sequence[Contrast]) -> tuple[Flag, ...]:
+def made_up_among_real(contrasts: Sequence[TrialContrast]) -> tuple[Flag, ...]:
     """A flag for each trial of practice, where there are real ones beside it."""
     practice = [item for item in contrasts if is_made_up(item)]
     words = "Its data are made up, for practice; they are not pooled with real ones."
@@ -106,18 +106,18 @@ def made_up_among_real(contrasts: Sequence[Contrast]) -> tuple[Flag, ...]:
     return tuple(Flag(trial=item.key, name="made up", severity="leaves it out", words=words) for item in practice if mixed)
 
 
-def is_too_precise(contrast: Contrast) -> bool:
+def is_too_precise(contrast: TrialContrast) -> bool:
     """Whether the error told is smaller than that of brews that differ as little as brews can."""
     return _brew_sd(contrast) < LEAST_BREW_SD
 
 
-def _brew_sd(contrast: Contrast) -> float:
+def _brew_sd(contrast: TrialContrast) -> float:
     """How much brews of one recipe differ if the error is true. [ln]"""
     counts = (min(count or BREWS_IF_UNTOLD, MOST_BREWS) for count in (contrast.brews, contrast.brews_against))
     return math.sqrt(contrast.variance / sum(1.0 / count for count in counts))
 
 
-def carries_a_headline(contrast: Contrast) -> bool:
+def carries_a_headline(contrast: TrialContrast) -> bool:
     """Whether a claim may rest on this trial: two of its three guards against wishful reading must be known to stand.
 
     The guards: the comparison was planned before the first brew; whoever read the test did not know the recipe; colour
@@ -144,16 +144,16 @@ class Duplicate:
     words: str
 
 
-def without_duplicates(contrasts: Sequence[Contrast]) -> tuple[tuple[Contrast, ...], tuple[Duplicate, ...]]:
+def without_duplicates(contrasts: Sequence[TrialContrast]) -> tuple[tuple[TrialContrast, ...], tuple[Duplicate, ...]]:
     """Contrasts with certain doubles taken out, and all doubles found, certain or suspected.
 
     The first of a group stays. The same readings under another name, site or recipe spelling are recognised by the hash
     of their data; an entry without a hash is only ever suspected.
     """
-    kept: list[Contrast] = []
+    kept: list[TrialContrast] = []
     doubles: list[Duplicate] = []
-    by_hash: dict[tuple[str, str, str], Contrast] = {}
-    by_numbers: dict[tuple[str, str], list[Contrast]] = defaultdict(list)
+    by_hash: dict[tuple[str, str, str], TrialContrast] = {}
+    by_numbers: dict[tuple[str, str], list[TrialContrast]] = defaultdict(list)
     for item in contrasts:
         twin = by_hash.get(_identity(item)) if item.data_hash else None
         if twin is not None:
@@ -183,11 +183,11 @@ def without_duplicates(contrasts: Sequence[Contrast]) -> tuple[tuple[Contrast, .
     return tuple(kept), tuple(doubles)
 
 
-def _identity(item: Contrast) -> tuple[str, str, str]:
+def _identity(item: TrialContrast) -> tuple[str, str, str]:
     """The data, the outcome and which of its contrasts; spelling of recipes does not matter, so the numbers stand for them."""
     return item.data_hash, item.outcome, f"{abs(item.effect):.9g}"
 
 
-def named(item: Contrast) -> str:
+def named(item: TrialContrast) -> str:
     """A trial with its place, as a person knows it."""
     return f"{item.key} ({item.site})" if item.site else item.key

@@ -14,7 +14,7 @@ from itertools import combinations
 
 import numpy as np
 
-from aerobe.evidence._effects import Contrast
+from aerobe.evidence._effects import TrialContrast
 from aerobe.evidence._spread import Array
 
 LONG_WORD = 5  # letters of a word in which one other letter is a slip rather than another name (our choice, no source)
@@ -33,12 +33,12 @@ class SiteMeans:
     bars: Array  # effects from which on a place's result counts as clear, by three usual rules, shape (rules, sites)
 
 
-def site_of(item: Contrast) -> str:
+def site_of(item: TrialContrast) -> str:
     """The cluster of a trial: its place, however its name is set, or itself where no place is told."""
     return folded(item.site) or item.site.strip().casefold() or f"trial {item.key}"
 
 
-def sites_of(contrasts: Sequence[Contrast]) -> list[str]:
+def sites_of(contrasts: Sequence[TrialContrast]) -> list[str]:
     """The cluster of each trial: one place, whatever it is called, is what shares a name or a notebook."""
     place_of: dict[str, str] = {}
     for item in contrasts:
@@ -55,7 +55,7 @@ def folded(name: str) -> str:
     return " ".join("".join(sign if sign.isalnum() else " " for sign in plain).split())
 
 
-def near_names(contrasts: Sequence[Contrast]) -> tuple[tuple[str, str], ...]:
+def near_names(contrasts: Sequence[TrialContrast]) -> tuple[tuple[str, str], ...]:
     """Names of places that differ by one letter of a longer word, or in the order of their words: a slip of the pen may be."""
     places = dict(zip(sites_of(contrasts), (item.site.strip() for item in contrasts), strict=True))
     named = [(folded(name), name) for name in places.values() if name]
@@ -75,7 +75,7 @@ def _is_slip(one: str, other: str) -> bool:
     return swapped or a[at + 1 :] in (b[at + 1 :], b[at:]) or a[at:] == b[at + 1 :]
 
 
-def site_means(contrasts: Sequence[Contrast]) -> SiteMeans:
+def site_means(contrasts: Sequence[TrialContrast]) -> SiteMeans:
     """One effect for each place, with the moment estimate of the spread between trials of one place.
 
     Source
@@ -104,7 +104,7 @@ def site_means(contrasts: Sequence[Contrast]) -> SiteMeans:
     )
 
 
-def _bars(item: Contrast) -> list[float]:
+def _bars(item: TrialContrast) -> list[float]:
     """The effect that a trial must show to be called clear: one side at 5 %, two sides at 5 %, and the same by its t law."""
     from scipy.special import stdtrit
 

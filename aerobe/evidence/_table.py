@@ -8,7 +8,7 @@ import math
 from typing import Any
 
 from aerobe.errors import AerobeError, ImportFault
-from aerobe.evidence._effects import Contrast, ratio_of_means
+from aerobe.evidence._effects import TrialContrast, ratio_of_means
 from aerobe.units import numbers_of_table, parse_number
 
 NEEDED = ("key", "recipe", "against")
@@ -21,7 +21,7 @@ MAX_ROWS = 20_000
 OFF_CENTRE = 0.25  # of the interval's width on the log scale; 1.5 (0.5 to 2.5), made by plus and minus, is 0.18 off (our choice)
 
 
-def contrasts_from_table(text: str) -> tuple[Contrast, ...]:
+def contrasts_from_table(text: str) -> tuple[TrialContrast, ...]:
     """Contrasts from a table with a header line; commas, semicolons or tabs, decimal commas with the last two.
 
     Each line has `key`, `recipe`, `against`, and either `ratio`, `low`, `high` (a 95 % interval) or `mean`, `sd`,
@@ -55,11 +55,11 @@ def contrasts_from_table(text: str) -> tuple[Contrast, ...]:
         )
 
 
-def _contrast(row: dict[str, str], line: int) -> Contrast:
+def _contrast(row: dict[str, str], line: int) -> TrialContrast:
     try:
         effect, variance = _effect(row)
         made: dict[str, Any] = {name: _yes(row.get(name, "")) for name in YES_NO}
-        return Contrast(
+        return TrialContrast(
             key=_short(row["key"]),
             recipe=_short(row["recipe"]),
             against=_short(row["against"]),

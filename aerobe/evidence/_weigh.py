@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from aerobe.errors import NotEnoughData, UnusableRecord
 from aerobe.evidence._checks import SmallStudies, fades_without, leave_one_out, small_studies
 from aerobe.evidence._copies import too_alike
-from aerobe.evidence._effects import Contrast
+from aerobe.evidence._effects import TrialContrast
 from aerobe.evidence._headline import headline
 from aerobe.evidence._hierarchical import BayesPool, bayes_pool
-from aerobe.evidence._network import Comparison, network
+from aerobe.evidence._network import NetworkComparison, network
 from aerobe.evidence._pool import Pooled, pool
 from aerobe.evidence._prediction import prediction_interval
 from aerobe.evidence._quality import Duplicate, Flag, flags, is_made_up, made_up_among_real, named, without_duplicates
@@ -30,8 +30,8 @@ class Weighed:
     outcome: str
     margin_ratio: float
     level: float  # of every interval shown [-]
-    contrasts: tuple[Contrast, ...]  # in the pool, turned to the direction asked for
-    left_out: tuple[Contrast, ...]  # by a flag that leaves a trial out
+    contrasts: tuple[TrialContrast, ...]  # in the pool, turned to the direction asked for
+    left_out: tuple[TrialContrast, ...]  # by a flag that leaves a trial out
     sites: tuple[str, ...]  # places, each with one voice in the pool, in the order of its weights
     shares: tuple[float | None, ...]  # of each trial in the pool, in the order of contrasts [%]
     pooled: Pooled | None  # of places
@@ -41,7 +41,7 @@ class Weighed:
     hinges_on: tuple[str, ...]  # places whose absence changes whether the answer is clear
     small: SmallStudies | None
     missing: Selection | None  # the pool if trials that showed nothing were not published
-    network: Comparison | None  # the same pair with indirect evidence
+    network: NetworkComparison | None  # the same pair with indirect evidence
     flags: tuple[Flag, ...]
     duplicates: tuple[Duplicate, ...]
     answer: str  # "better", "worse", "about the same", "cannot tell"
@@ -50,7 +50,7 @@ class Weighed:
 
 
 def weigh(
-    contrasts: Sequence[Contrast],
+    contrasts: Sequence[TrialContrast],
     recipe: str,
     against: str,
     *,
@@ -146,11 +146,11 @@ _ALIKE = {
 }
 
 
-def _towards(item: Contrast, recipe: str, against: str) -> Contrast:
+def _towards(item: TrialContrast, recipe: str, against: str) -> TrialContrast:
     return item.turned() if (item.recipe, item.against) == (against, recipe) else item
 
 
-def _without_copies(used: Sequence[Contrast]) -> tuple[list[Contrast], list[Duplicate]]:
+def _without_copies(used: Sequence[TrialContrast]) -> tuple[list[TrialContrast], list[Duplicate]]:
     """Trials without those that look like an earlier one with its numbers shaken."""
     gone: set[int] = set()
     found: list[Duplicate] = []
@@ -170,7 +170,7 @@ def _without_copies(used: Sequence[Contrast]) -> tuple[list[Contrast], list[Dupl
     return [item for i, item in enumerate(used) if i not in gone], found
 
 
-def _shares(used: Sequence[Contrast], pooled: Pooled | None) -> tuple[float | None, ...]:
+def _shares(used: Sequence[TrialContrast], pooled: Pooled | None) -> tuple[float | None, ...]:
     """What each trial weighs: the weight of its place, split by the trials' own precision."""
     if pooled is None:
         return (None,) * len(used)
@@ -182,7 +182,7 @@ def _shares(used: Sequence[Contrast], pooled: Pooled | None) -> tuple[float | No
     return tuple(shares)
 
 
-def _through_network(contrasts: Sequence[Contrast], recipe: str, against: str) -> Comparison | None:
+def _through_network(contrasts: Sequence[TrialContrast], recipe: str, against: str) -> NetworkComparison | None:
     try:
         return network(contrasts, reference=against, level=INTERVAL_LEVEL).of(recipe, against)
     except NotEnoughData:

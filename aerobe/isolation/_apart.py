@@ -25,7 +25,7 @@ PATIENCE = 6.0 if importlib.util.find_spec("resource") else 1.0  # without limit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Limits:
+class WorkLimits:
     """What one piece of work may use.
 
     Parameters
@@ -43,11 +43,11 @@ class Limits:
     answer_bytes: int = 400_000_000
 
 
-READING = Limits()
+READING = WorkLimits()
 
 
 def run_apart(
-    function: str, content: bytes, *, what: str, arguments: Mapping[str, object] | None = None, limits: Limits = READING
+    function: str, content: bytes, *, what: str, arguments: Mapping[str, object] | None = None, limits: WorkLimits = READING
 ) -> object:
     """What a function of ours makes of bytes from outside, worked out in a process of its own.
 

@@ -1,10 +1,10 @@
 """Oxygen and food: what water holds, what the air brings, what the brew takes, and how much food that carries."""
 
 from aerobe.oxygen._ceiling import (
+    DoseOutcome,
     DoseRow,
     FoodCeiling,
     Forecast,
-    Outcome,
     dose_row,
     food_ceiling,
     outcome_of,
@@ -63,7 +63,7 @@ __all__ = [
     "Forecast",
     "HoldingTime",
     "KlaEstimate",
-    "Outcome",
+    "DoseOutcome",
     "ProbeCheck",
     "ProbeTrouble",
     "Range",

@@ -14,7 +14,7 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Outcome:
+class DoseOutcome:
     """What a brew with one dose may come to: one value a draw, all of shape (draws,)."""
 
     lowest_oxygen_mg_per_l: Array  # [mg/L]
@@ -37,10 +37,10 @@ class Outcome:
         return float(np.mean(self.lowest_oxygen_mg_per_l >= floor_mg_per_l))
 
 
-Forecast = Callable[[float], Outcome]  # dose [g/L] -> outcome, the same draws for every dose
+Forecast = Callable[[float], DoseOutcome]  # dose [g/L] -> outcome, the same draws for every dose
 
 
-def outcome_of(times_h: ArrayLike, oxygen_mg_per_l: ArrayLike, biomass: ArrayLike) -> Outcome:
+def outcome_of(times_h: ArrayLike, oxygen_mg_per_l: ArrayLike, biomass: ArrayLike) -> DoseOutcome:
     """The outcome of simulated courses.
 
     Parameters
@@ -57,7 +57,7 @@ def outcome_of(times_h: ArrayLike, oxygen_mg_per_l: ArrayLike, biomass: ArrayLik
     """
     times, oxygen, mass = (np.asarray(part, dtype=float) for part in (times_h, oxygen_mg_per_l, biomass))
     highest = np.argmax(mass, axis=1)
-    return Outcome(
+    return DoseOutcome(
         lowest_oxygen_mg_per_l=oxygen.min(axis=1),
         peak_biomass=mass[np.arange(len(mass)), highest],
         peak_at_h=times[highest],
@@ -194,7 +194,7 @@ def split_feeds(total_g_per_l: float, times_h: Sequence[float]) -> tuple[tuple[f
     return tuple((float(at), total_g_per_l / len(times_h)) for at in times_h)
 
 
-def dose_row(dose_g_per_l: float, outcome: Outcome, floor_mg_per_l: float) -> DoseRow:
+def dose_row(dose_g_per_l: float, outcome: DoseOutcome, floor_mg_per_l: float) -> DoseRow:
     """What one dose may come to, from brews that were simulated with it.
 
     Parameters

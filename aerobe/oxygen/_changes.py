@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from aerobe.oxygen._ceiling import Outcome, low_middle_high
+from aerobe.oxygen._ceiling import DoseOutcome, low_middle_high
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,7 +32,7 @@ class Changes:
 
 
 def compare_changes(
-    outcomes: Mapping[str, Outcome], costs: Mapping[str, float], *, floor_mg_per_l: float, probability: float = 0.9
+    outcomes: Mapping[str, DoseOutcome], costs: Mapping[str, float], *, floor_mg_per_l: float, probability: float = 0.9
 ) -> Changes:
     """Ways to run a brew, by oxygen, biomass and cost.
 

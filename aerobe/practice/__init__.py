@@ -2,11 +2,11 @@
 
 from aerobe.practice._brew import KINDS, MOST_TESTS, PRICE, Hidden, begun, hidden_of, moved, waited, world_of
 from aerobe.practice._caller import CallPlayed, call_at, call_plays, kit_for, story_for, with_log_until
-from aerobe.practice._choices import LIMITS, TROUBLES, Choices, Move, Practice, drawn_choices, expected_colour
-from aerobe.practice._curtain import CLOCK_H, Outcome, outcome_of, points_of
+from aerobe.practice._choices import LIMITS, TROUBLES, Move, Practice, PracticeChoices, drawn_choices, expected_colour
+from aerobe.practice._curtain import CLOCK_H, PracticeOutcome, outcome_of, points_of
 from aerobe.practice._lessons import LESSONS, Lesson, lesson_after, lesson_of
 from aerobe.practice._players import Played
-from aerobe.practice._rivals import CallThen, Rival, Rivals, call_alone, call_then, knowing_agent, moments_of, rivals_of
+from aerobe.practice._rivals import CallThen, OtherPlayer, Rivals, call_alone, call_then, knowing_agent, moments_of, rivals_of
 from aerobe.practice._series import LENGTH, Score, Series, series_of
 from aerobe.practice._worked import Bar, Found, work_out
 
@@ -27,13 +27,13 @@ __all__ = [
     "TROUBLES",
     "CallPlayed",
     "CallThen",
-    "Choices",
+    "PracticeChoices",
     "Hidden",
     "Move",
-    "Outcome",
+    "PracticeOutcome",
     "Played",
     "Practice",
-    "Rival",
+    "OtherPlayer",
     "Rivals",
     "Score",
     "Series",

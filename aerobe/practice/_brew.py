@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aerobe.errors import NotAllowed
-from aerobe.practice._choices import LIMITS, Choices, Move, Practice
-from aerobe.worlds import END_H, WORLDS, Courses, Known, World, draw_known, march, watched
+from aerobe.practice._choices import LIMITS, Move, Practice, PracticeChoices
+from aerobe.worlds import END_H, WORLDS, Known, TrueCourses, World, draw_known, march, watched
 
 Array = NDArray[np.float64]
 
@@ -50,7 +50,7 @@ class Hidden:
 
 
 @lru_cache(maxsize=32)
-def hidden_of(seed: int, choices: Choices) -> Hidden:
+def hidden_of(seed: int, choices: PracticeChoices) -> Hidden:
     """What a practice brew keeps to itself."""
     rng = np.random.default_rng([seed, 52])
     law = sorted(WORLDS)[int(rng.integers(len(WORLDS)))]
@@ -91,7 +91,7 @@ def caught_at(practice: Practice, at_h: float) -> float:
     return world_of(practice).biomass_at(0, at_h) / attainable(practice)
 
 
-def begun(key: str, seed: int, choices: Choices, *, drawn: bool = False) -> Practice:
+def begun(key: str, seed: int, choices: PracticeChoices, *, drawn: bool = False) -> Practice:
     """A practice brew whose air has just been turned on."""
     return Practice(key=key, seed=seed, choices=choices, drawn=drawn)
 
@@ -160,7 +160,7 @@ def _stands_still(practice: Practice) -> bool:
     return off is not None and on is not None and off < practice.now_h < on
 
 
-def _known_of(seed: int, choices: Choices) -> Known:
+def _known_of(seed: int, choices: PracticeChoices) -> Known:
     """What the world is told of the brew; the weather is drawn."""
     rng = np.random.default_rng([seed, 55])
     hidden = hidden_of(seed, choices)
@@ -178,7 +178,7 @@ def _known_of(seed: int, choices: Choices) -> Known:
 
 
 @lru_cache(maxsize=32)
-def _courses(seed: int, choices: Choices) -> tuple[Known, Array, Courses]:
+def _courses(seed: int, choices: PracticeChoices) -> tuple[Known, Array, TrueCourses]:
     """Known, hidden scores, and the courses for every half hour at which a stopped pump could run again: worked out at once,
     so that no move waits for it."""
     known, hidden = _known_of(seed, choices), hidden_of(seed, choices)
@@ -193,11 +193,11 @@ def _courses(seed: int, choices: Choices) -> tuple[Known, Array, Courses]:
 
 
 @lru_cache(maxsize=64)
-def _world(seed: int, choices: Choices, on_at: int | None) -> World:
+def _world(seed: int, choices: PracticeChoices, on_at: int | None) -> World:
     many, scores, courses = _courses(seed, choices)
     hidden = hidden_of(seed, choices)
     row = 0 if on_at is None or hidden.pump_off_h is None else on_at - round(hidden.pump_off_h / GRID_H) - 1
-    one = Courses(
+    one = TrueCourses(
         times_h=courses.times_h,
         bacteria=courses.bacteria[row : row + 1],
         fungi=courses.fungi[row : row + 1],

@@ -22,7 +22,7 @@ LIMITS = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Choices:
+class PracticeChoices:
     """Recipe, vessel and air of a practice brew, and what may go wrong.
 
     Parameters
@@ -95,7 +95,7 @@ class Practice:
 
     key: str
     seed: int
-    choices: Choices
+    choices: PracticeChoices
     moves: tuple[Move, ...] = ()
     now_h: float = 0.0
     drawn: bool = False
@@ -115,7 +115,7 @@ class Practice:
         return [move for move in self.moves if move.kind == kind]
 
 
-def drawn_choices(seed: int, *, probe: bool = False, trouble: str = "none") -> Choices:
+def drawn_choices(seed: int, *, probe: bool = False, trouble: str = "none") -> PracticeChoices:
     """A recipe, vessel and weather as people have them, by a seed."""
     one = draw_known(1, np.random.default_rng([seed, 51]))
 
@@ -123,10 +123,10 @@ def drawn_choices(seed: int, *, probe: bool = False, trouble: str = "none") -> C
         low, high, _ = LIMITS[name]
         return float(f"{np.clip(getattr(one, name)[0], low, high):.2g}")
 
-    return Choices(**{name: value(name) for name in LIMITS}, probe=probe, trouble=trouble)
+    return PracticeChoices(**{name: value(name) for name in LIMITS}, probe=probe, trouble=trouble)
 
 
-def expected_colour(choices: Choices) -> tuple[float, float]:
+def expected_colour(choices: PracticeChoices) -> tuple[float, float]:
     """What colour alone is expected to show in a test before any control, and its standard uncertainty; invented. [ug C/mL]"""
     middle = 9.0 * choices.molasses_g_per_l + 0.1 * choices.compost_g_per_l
     spread = 0.5

@@ -20,7 +20,7 @@ NEAR = 0.95  # a harvest that caught so much is as good as it gets
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Outcome:
+class PracticeOutcome:
     """What a practice brew truly was, and what was caught of it.
 
     Parameters
@@ -82,7 +82,7 @@ def points_of(caught: float, tests: int) -> float:
     return 100.0 * caught - PRICE * tests
 
 
-def outcome_of(practice: Practice) -> Outcome:
+def outcome_of(practice: Practice) -> PracticeOutcome:
     """What stands behind the curtain.
 
     Raises
@@ -96,7 +96,7 @@ def outcome_of(practice: Practice) -> Outcome:
     world, hidden = world_of(practice), hidden_of(practice.seed, practice.choices)
     top = int(world.biomass[0].argmax())
     caught, clock = caught_at(practice, at), caught_at(practice, CLOCK_H)
-    return Outcome(
+    return PracticeOutcome(
         law=WORLDS[hidden.law].title,
         times_h=_thinned(world.times_h),
         biomass=_thinned(world.biomass[0]),

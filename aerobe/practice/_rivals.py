@@ -41,7 +41,7 @@ class CallThen:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Rival:
+class OtherPlayer:
     """How another fared with the same brew.
 
     Parameters
@@ -63,8 +63,8 @@ class Rivals:
     """The call at the learner's moments, the call on its own, and an agent who knows the world's own ranges."""
 
     then: tuple[CallThen, ...]
-    call: Rival
-    knowing: Rival
+    call: OtherPlayer
+    knowing: OtherPlayer
 
 
 def error_known(practice: Practice, controls: int) -> AssayError:
@@ -114,14 +114,14 @@ def _call_then(practice: Practice, now_h: float) -> CallThen:
     return CallThen(now_h=now_h, call=advice.call, at_h=advice.at_h, said=said[advice.call])
 
 
-def call_alone(practice: Practice) -> Rival:
+def call_alone(practice: Practice) -> OtherPlayer:
     """The call steering the same brew by itself; kept in memory for as long as the pump is as it was."""
     pump = tuple(move for move in practice.moves if move.kind == "pump" and move.value)
     return _call_alone(replace(practice, key="", now_h=0.0, moves=pump))
 
 
 @lru_cache(maxsize=64)
-def _call_alone(practice: Practice) -> Rival:
+def _call_alone(practice: Practice) -> OtherPlayer:
     """The call steering the same brew by itself: its own tests, one control with the first of them, the log if there is one."""
     world, taken = world_of(practice), list[Measurement]()
 
@@ -144,7 +144,7 @@ def _call_alone(practice: Practice) -> Rival:
     return _rival(practice, went.hour, bought)
 
 
-def knowing_agent(practice: Practice) -> Rival:
+def knowing_agent(practice: Practice) -> OtherPlayer:
     """An agent who knows the law, the ranges of all that is hidden, what went wrong, and the colour of the tea."""
     world = world_of(practice)
     have = knowing(world, 0, KNOWING_DRAWS, practice.seed + 1000)
@@ -164,6 +164,6 @@ def rivals_of(practice: Practice, *, progress: Callable[[float], None] = lambda 
     return Rivals(then=tuple(then), call=alone, knowing=knowing_agent(practice))
 
 
-def _rival(practice: Practice, hour: float, tests: int) -> Rival:
+def _rival(practice: Practice, hour: float, tests: int) -> OtherPlayer:
     caught = caught_at(practice, hour)
-    return Rival(harvested_h=hour, caught=caught, tests=tests, points=points_of(caught, tests))
+    return OtherPlayer(harvested_h=hour, caught=caught, tests=tests, points=points_of(caught, tests))

@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from aerobe.practice._brew import CONTROL_SD
-from aerobe.practice._choices import LIMITS, Choices, expected_colour
+from aerobe.practice._choices import LIMITS, PracticeChoices, expected_colour
 from aerobe.practice._lessons import FACTOR, lesson_of
 from aerobe.trials import SCATTERS, Scatter
 from aerobe.verdicts import brews_needed, power_of_difference
-from aerobe.worlds import TEST_ERROR, TUNING, Courses, draw_known, march
+from aerobe.worlds import TEST_ERROR, TUNING, TrueCourses, draw_known, march
 
 Array = NDArray[np.float64]
 
@@ -123,7 +123,7 @@ def _claims(logs: Array) -> float:
 def _colour(rng: np.random.Generator) -> Found:
     bars, shown, corrected = list[Bar](), dict[float, float](), dict[float, float]()
     for dose in (0.0, 1.0, 2.0, 4.0):
-        colour, _ = expected_colour(Choices(molasses_g_per_l=dose))
+        colour, _ = expected_colour(PracticeChoices(molasses_g_per_l=dose))
         seen = CELLS * np.exp(TEST_ERROR * rng.standard_normal(TRIALS)) + colour
         shown[dose] = float(np.median(seen))
         corrected[dose] = float(np.median(seen - (colour + CONTROL_SD * rng.standard_normal(TRIALS))))
@@ -224,10 +224,10 @@ def _how_many(rng: np.random.Generator) -> Found:
 
 
 def _of_worlds(
-    rng: np.random.Generator, settings: int, value_of: Callable[[Courses], Array], **varied: tuple[float, ...]
+    rng: np.random.Generator, settings: int, value_of: Callable[[TrueCourses], Array], **varied: tuple[float, ...]
 ) -> Array:
     """A value of the same brews under several settings, shape (settings, brews): hidden terms alike, one choice varied."""
-    base = Choices(molasses_g_per_l=1.0, kelp_g_per_l=0.0)
+    base = PracticeChoices(molasses_g_per_l=1.0, kelp_g_per_l=0.0)
     found = []
     for key in WORLDS_SHOWN:
         scores = rng.standard_normal((BREWS, len(TUNING[key].hidden)))

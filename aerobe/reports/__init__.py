@@ -2,7 +2,7 @@
 
 from aerobe.reports._again import Again, Difference, compare
 from aerobe.reports._assay import AssayStudy, assay_report
-from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
+from aerobe.reports._blocks import Block, Facts, Grid, PointList, Report, Section, Shown, Warned, Words
 from aerobe.reports._brew import BrewRecords, brew_numbers, brew_report
 from aerobe.reports._deposit import authors_of
 from aerobe.reports._display import poster_in_units
@@ -10,7 +10,7 @@ from aerobe.reports._finding import poster_of, poster_of_pool
 from aerobe.reports._html import as_html
 from aerobe.reports._imprint import Imprint
 from aerobe.reports._origin import FromTable
-from aerobe.reports._page import Finding, finding_of_pool, finding_of_report
+from aerobe.reports._page import FindingPage, finding_of_pool, finding_of_report
 from aerobe.reports._pdf import as_pdf
 from aerobe.reports._pooled import POOL_SOURCES, pooled_blocks, pooled_numbers
 from aerobe.reports._protocol import protocol_page
@@ -31,14 +31,14 @@ __all__ = [
     "AssayStudy",
     "Difference",
     "Facts",
-    "Finding",
+    "FindingPage",
     "FromTable",
     "authors_of",
     "finding_of_pool",
     "finding_of_report",
     "poster_of_pool",
     "Grid",
-    "Points",
+    "PointList",
     "Report",
     "Section",
     "Shown",

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from aerobe.charts import FigureTable, Picture
-from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
+from aerobe.reports._blocks import Block, Facts, Grid, PointList, Report, Section, Shown, Warned, Words
 from aerobe.reports._brew import known_sources
 from aerobe.reports._imprint import Imprint, health_cautions
 from aerobe.sources import cite
@@ -61,7 +61,7 @@ def assay_report(
     missing = tuple(found.cannot_tell) or ("The study left nothing open that this program knows to ask for.",)
     first.append(Warned(title="What this study cannot tell", items=missing))
     first.append(health_cautions(imprint.cautions))
-    body = [Points(items=tuple(f"{head}: {words}" for head, words in found.lines if words != found.conclusion))]
+    body = [PointList(items=tuple(f"{head}: {words}" for head, words in found.lines if words != found.conclusion))]
     return Report(
         title=found.name,
         kind="assay",

@@ -18,7 +18,7 @@ class Words:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Points:
+class PointList:
     """A list."""
 
     items: tuple[str, ...]
@@ -54,7 +54,7 @@ class Warned:
     items: tuple[str, ...]
 
 
-Block = Words | Points | Facts | Grid | Shown | Warned
+Block = Words | PointList | Facts | Grid | Shown | Warned
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

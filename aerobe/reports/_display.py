@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from aerobe.charts import Poster
-from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Shown, Warned, Words
+from aerobe.reports._blocks import Block, Facts, Grid, PointList, Report, Shown, Warned, Words
 from aerobe.units import DisplayUnits, shown_text
 
 
@@ -45,8 +45,8 @@ def _block(units: DisplayUnits, block: Block) -> Block:
     match block:
         case Words(text=text):
             return Words(text=shown_text(units, text))
-        case Points(items=items):
-            return Points(items=tuple(shown_text(units, item) for item in items))
+        case PointList(items=items):
+            return PointList(items=tuple(shown_text(units, item) for item in items))
         case Facts(rows=rows):
             return Facts(rows=tuple((name, shown_text(units, value, name)) for name, value in rows))
         case Grid(table=table):

@@ -38,7 +38,7 @@ _EPOCH = (1980, 1, 1, 0, 0, 0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Finding:
+class FindingPage:
     """A finding ready to become a folder of a site.
 
     Parameters
@@ -89,7 +89,7 @@ class Finding:
         return self.sure[0] if self.sure else ""
 
 
-def finding_of_report(key: str, report: Report) -> Finding:
+def finding_of_report(key: str, report: Report) -> FindingPage:
     """The finding of a trial or a brew, with its full report beside it.
 
     Raises
@@ -103,7 +103,7 @@ def finding_of_report(key: str, report: Report) -> Finding:
     how = [("Compute everything anew and compare", f"aerobe report check {name}")]
     if report.beside:
         how.append(("Or without this program, in the unpacked data", "python recompute/recompute.py"))
-    return Finding(
+    return FindingPage(
         slug=f"{report.kind}-{key}",
         kind=report.kind,
         question=report.title,
@@ -132,7 +132,7 @@ def finding_of_pool(
     version: str,
     invented: bool,
     trials: tuple[str, ...] = (),
-) -> Finding:
+) -> FindingPage:
     """The finding of all trials on a pair of recipes.
 
     Parameters
@@ -155,7 +155,7 @@ def finding_of_pool(
         weighed, made_at=made_at, source=f"Data and recompute script: {name}; Aerobe {version}".rstrip(), invented=invented
     )
     flags = dict.fromkeys(flag.words for flag in weighed.flags if flag.severity != "note")
-    return Finding(
+    return FindingPage(
         slug=slug,
         kind="pool",
         question=poster.question,
@@ -204,7 +204,7 @@ def pool_package(weighed: Weighed) -> bytes:
     return out.getvalue()
 
 
-def finding_files(one: Finding, *, authors: tuple[str, ...], address: str) -> dict[str, bytes]:
+def finding_files(one: FindingPage, *, authors: tuple[str, ...], address: str) -> dict[str, bytes]:
     """The folder of a finding: its page, its card, data, and what it needs to be cited and kept.
 
     Parameters
@@ -242,7 +242,7 @@ def finding_files(one: Finding, *, authors: tuple[str, ...], address: str) -> di
     return {f"{one.slug}/{name}": content for name, content in files.items()}
 
 
-def _page(one: Finding, cited: Cited) -> str:
+def _page(one: FindingPage, cited: Cited) -> str:
     looks: tuple[Look, Look] = ("light", "dark")
     picture = one.poster.pictures[-1]
     drawn = {

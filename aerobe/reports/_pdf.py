@@ -11,7 +11,7 @@ from typing import Any
 
 from aerobe.charts import FONTS_FOLDER
 from aerobe.errors import OutsideValidity
-from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
+from aerobe.reports._blocks import Block, Facts, Grid, PointList, Report, Section, Shown, Warned, Words
 from aerobe.reports._display import in_its_units, moment_of_report
 from aerobe.reports._html import TEMPLATES
 from aerobe.units import signs, signs_of_page
@@ -103,7 +103,7 @@ def _plain(block: Block, pictures: dict[str, bytes]) -> dict[str, object]:
     match block:
         case Words(text=text):
             return {"is": "words", "text": text}
-        case Points(items=items):
+        case PointList(items=items):
             return {"is": "points", "items": list(items)}
         case Facts(rows=rows):
             return {"is": "facts", "rows": [list(row) for row in rows]}

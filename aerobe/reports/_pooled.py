@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from aerobe.charts import FigureTable, weighed_pictures
 from aerobe.evidence import Weighed, notes_of
-from aerobe.reports._blocks import Block, Grid, Points, Shown, Words
+from aerobe.reports._blocks import Block, Grid, PointList, Shown, Words
 
 POOL_SOURCES = (
     "viechtbauer-2010",
@@ -27,7 +27,7 @@ def pooled_blocks(weighed: Sequence[Weighed]) -> tuple[Block, ...]:
         blocks += [Shown(picture=picture, with_figures=True) for picture in weighed_pictures(one)[:1]]
         notes = notes_of(one)
         if notes:
-            blocks.append(Points(items=notes))
+            blocks.append(PointList(items=notes))
         rows = tuple((flag.trial, flag.words) for flag in one.flags if flag.severity != "note")
         if rows:
             blocks.append(Grid(table=FigureTable(columns=("trial", "what weakens it"), rows=rows)))

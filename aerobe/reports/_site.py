@@ -7,12 +7,18 @@ from datetime import datetime
 
 from aerobe.charts import COLOURS
 from aerobe.reports._html import _template
-from aerobe.reports._page import SAFE, Finding, finding_files
+from aerobe.reports._page import SAFE, FindingPage, finding_files
 from aerobe.units import signs_of_page
 
 
 def site(
-    findings: Sequence[Finding], *, title: str, about: str, made_at: datetime, authors: tuple[str, ...] = (), address: str = ""
+    findings: Sequence[FindingPage],
+    *,
+    title: str,
+    about: str,
+    made_at: datetime,
+    authors: tuple[str, ...] = (),
+    address: str = "",
 ) -> dict[str, bytes]:
     """Files by their path in the folder.
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from aerobe.charts import FigureTable
 from aerobe.records import Assay, Compost, Reading, Recipe, Vessel, guess_mark
-from aerobe.reports._blocks import Block, Facts, Grid, Points, Words
+from aerobe.reports._blocks import Block, Facts, Grid, PointList, Words
 from aerobe.units import number
 
 COLOUR_CONTROLS = ("killed control", "filtered blank")
@@ -112,7 +112,7 @@ def noise_and_colour(readings: Iterable[Reading], assays: Mapping[str, Assay]) -
         if below
         else "No reading lies beyond a limit of its test."
     )
-    return Points(items=tuple(lines)), Words(text=tail)
+    return PointList(items=tuple(lines)), Words(text=tail)
 
 
 def _error_words(assay: Assay) -> str:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from aerobe.charts import Course, FigureTable, Picture, RatioRow, arm_points, courses_by_arm, forest, surface_profiles
 from aerobe.evidence import Weighed
 from aerobe.records import Arm, Assay, Brew, Compost, Reading, Recipe, RunSheet, Trial
-from aerobe.reports._blocks import Block, Facts, Grid, Points, Report, Section, Shown, Warned, Words
+from aerobe.reports._blocks import Block, Facts, Grid, PointList, Report, Section, Shown, Warned, Words
 from aerobe.reports._brew import known_sources
 from aerobe.reports._imprint import Imprint
 from aerobe.reports._pooled import POOL_SOURCES, pooled_blocks, pooled_numbers
@@ -67,7 +67,7 @@ def trial_report(
     sources: tuple[str, ...] = VERDICT_SOURCES
     first: list[Block] = [Facts(rows=tuple(_facts(trial, run_sheet, verdict)))]
     first += [Shown(picture=picture) for picture in trial_pictures(verdict, trial.arms)]
-    first += [Points(items=tuple(item.because for item in verdict.comparisons))]
+    first += [PointList(items=tuple(item.because for item in verdict.comparisons))]
     limits = [*notes, *_limits(trial, run_sheet, verdict, brews, readings, assays)]
     if limits:
         first.append(Warned(title="What this trial cannot tell", items=tuple(limits)))

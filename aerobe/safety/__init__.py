@@ -26,8 +26,8 @@ from aerobe.safety._oxygen_history import OxygenHistory, oxygen_history
 from aerobe.safety._rule_axes import ends_of
 from aerobe.safety._rule_clearance import CellFinding, Clearance, clearances, decides_by, is_unanswered
 from aerobe.safety._rule_editions import Edition, edition_of, editions
-from aerobe.safety._rule_questions import Question, question_of, questions
-from aerobe.safety._rule_table import Cell, Outcome, Table, all_tables, decide, rule_places, table_of, tables_for
+from aerobe.safety._rule_questions import RuleQuestion, question_of, questions
+from aerobe.safety._rule_table import RuleCell, RuleOutcome, Table, all_tables, decide, rule_places, table_of, tables_for
 from aerobe.safety._rule_words import Suggestion, animal_additive, animal_material, is_known_name, on_the_list, suggestions
 from aerobe.safety._smell import smell_of
 from aerobe.safety._tea import CERTIFICATES, RiskNote, TeaFinding, judge_material, judge_tea, regrowth_risk
@@ -69,11 +69,11 @@ __all__ = [
     "Edition",
     "edition_of",
     "editions",
-    "Question",
+    "RuleQuestion",
     "question_of",
     "questions",
-    "Cell",
-    "Outcome",
+    "RuleCell",
+    "RuleOutcome",
     "Table",
     "all_tables",
     "decide",

@@ -8,7 +8,19 @@ from dataclasses import dataclass
 from aerobe.errors import NotFound
 from aerobe.safety._findings import FAILS
 from aerobe.safety._rule_axes import BEHIND, End, axes_of, days_of, ends_of
-from aerobe.safety._rule_table import MAY, NOT, ONLY_SO, SILENT, Cell, Outcome, Table, all_tables, decide, table_of, tables_for
+from aerobe.safety._rule_table import (
+    MAY,
+    NOT,
+    ONLY_SO,
+    SILENT,
+    RuleCell,
+    RuleOutcome,
+    Table,
+    all_tables,
+    decide,
+    table_of,
+    tables_for,
+)
 from aerobe.safety._rule_words import on_the_list
 from aerobe.safety._use_facts import UNKNOWN, UseFacts
 
@@ -20,7 +32,7 @@ class CellFinding:
     """One cell that decides, or may decide: what it answers to this use."""
 
     table: str  # title of the table
-    cell: Cell | None  # None: no cell covers this use
+    cell: RuleCell | None  # None: no cell covers this use
     state: str  # open, closed, not shown, silent
     says: str
 
@@ -31,7 +43,7 @@ class Clearance:
 
     end: str
     state: str  # open, closed, not shown
-    status: tuple[Cell, ...]  # what the tea counts as: the cells that say so
+    status: tuple[RuleCell, ...]  # what the tea counts as: the cells that say so
     cells: tuple[CellFinding, ...]
     asks: tuple[str, ...]  # facts to answer, the most decisive first
 
@@ -112,7 +124,7 @@ def _clear(use: UseFacts, end: End, tables: Sequence[Table], status: Table) -> C
     )
 
 
-def _answer(table: Table, cell: Cell | None, use: UseFacts, fact: str, days: float | None) -> CellFinding:
+def _answer(table: Table, cell: RuleCell | None, use: UseFacts, fact: str, days: float | None) -> CellFinding:
     if cell is None:
         missing = table.missing or "No cell of this table covers it, and what is not on file stays closed."
         return CellFinding(table=table.title, cell=None, state=SHUT, says=missing)
@@ -133,7 +145,7 @@ def _waited(needed: float, fact: str, days: float | None, is_asked: bool) -> tup
     return OPEN, f"{days:g} d {what}; {needed:g} d are asked." if is_asked else ""
 
 
-def _questions(use: UseFacts, outcome: Outcome, standing: Outcome) -> list[str]:
+def _questions(use: UseFacts, outcome: RuleOutcome, standing: RuleOutcome) -> list[str]:
     """The facts behind the axes that tell the cells apart, as far as they are not answered."""
     axes = [axis for axis in outcome.apart if axis != "status"]
     axes += list(standing.apart) if "status" in outcome.apart else []

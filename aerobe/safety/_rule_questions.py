@@ -9,7 +9,7 @@ from aerobe.safety._thresholds import tables
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
+class RuleQuestion:
     """One question of a use."""
 
     fact: str  # name of the field in `UseFacts`
@@ -19,11 +19,11 @@ class Question:
 
 
 @cache
-def questions() -> tuple[Question, ...]:
+def questions() -> tuple[RuleQuestion, ...]:
     """Every question, in order."""
-    return tuple(Question(fact=fact, **fields) for fact, fields in tables("rules/questions").items())
+    return tuple(RuleQuestion(fact=fact, **fields) for fact, fields in tables("rules/questions").items())
 
 
-def question_of(fact: str) -> Question:
+def question_of(fact: str) -> RuleQuestion:
     """The question behind a fact."""
     return next(item for item in questions() if item.fact == fact)

@@ -32,7 +32,7 @@ FILES = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Cell:
+class RuleCell:
     """One cell of a table: for which values of the axes, what it answers, and the paragraph that says so."""
 
     table: str  # key of its table
@@ -52,7 +52,7 @@ class Table:
     key: str
     title: str
     places: tuple[str, ...]
-    cells: tuple[Cell, ...]
+    cells: tuple[RuleCell, ...]
     organic: bool = False  # only under an organic certificate
     missing: str = ""  # what is not on file
     heat: str = ""  # under which name the rules of heating of these places are on file
@@ -64,10 +64,10 @@ class Table:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Outcome:
+class RuleOutcome:
     """The cells that may still decide (None for a use that no cell covers), and the axes that tell them apart."""
 
-    cells: tuple[Cell | None, ...]
+    cells: tuple[RuleCell | None, ...]
     apart: frozenset[str]
 
 
@@ -80,10 +80,10 @@ def table_of(file: str) -> Table:
     return Table(**{**head, "places": tuple(head["places"])}, cells=cells)
 
 
-def _cell(table: str, entry: Mapping[str, object]) -> Cell:
+def _cell(table: str, entry: Mapping[str, object]) -> RuleCell:
     fields = {name: value for name, value in entry.items() if name not in ("when", "becomes")}
     when = {axis: frozenset(values) for axis, values in entry["when"].items()}  # type: ignore[attr-defined]
-    return Cell(table=table, when=when, **{"answer": entry.get("becomes"), **fields})  # type: ignore[arg-type]
+    return RuleCell(table=table, when=when, **{"answer": entry.get("becomes"), **fields})  # type: ignore[arg-type]
 
 
 def all_tables() -> tuple[Table, ...]:
@@ -110,13 +110,13 @@ def tables_for(place: str, tables: Sequence[Table] | None = None) -> tuple[Table
     return found
 
 
-def decide(cells: Sequence[Cell], axes: Axes) -> Outcome:
+def decide(cells: Sequence[RuleCell], axes: Axes) -> RuleOutcome:
     """Which cells may decide, over every value that the axes still allow."""
     found, apart = _reach(tuple(cells), dict(axes))
-    return Outcome(cells=tuple(found), apart=frozenset(apart))
+    return RuleOutcome(cells=tuple(found), apart=frozenset(apart))
 
 
-def _reach(cells: tuple[Cell, ...], axes: dict[str, frozenset[str]]) -> tuple[dict[Cell | None, None], set[str]]:
+def _reach(cells: tuple[RuleCell, ...], axes: dict[str, frozenset[str]]) -> tuple[dict[RuleCell | None, None], set[str]]:
     for index, cell in enumerate(cells):
         if any(not axes[axis] & allowed for axis, allowed in cell.when.items()):
             continue
@@ -132,6 +132,6 @@ def _reach(cells: tuple[Cell, ...], axes: dict[str, frozenset[str]]) -> tuple[di
     return {None: None}, set()
 
 
-def _kinds(cells: Mapping[Cell | None, None]) -> set[tuple[str, float]]:
+def _kinds(cells: Mapping[RuleCell | None, None]) -> set[tuple[str, float]]:
     """What cells answer; may and silent let pass alike."""
     return {(NOT, 0.0) if cell is None else (MAY if cell.answer == SILENT else cell.answer, cell.days) for cell in cells}

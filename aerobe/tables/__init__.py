@@ -10,7 +10,7 @@ from aerobe.tables._read import TableReading, read_table
 from aerobe.tables._results import Labels, ProbeColumn, RowFault, RowRead, RowsRead
 from aerobe.tables._stream import LONG_BYTES, LongLog, ThinLog, head_of, read_long_log
 from aerobe.tables._stream_text import plain_stream
-from aerobe.tables._text import Found
+from aerobe.tables._text import Inferred
 from aerobe.tables._units import Unit, unit_of
 from aerobe.tables._wide import Wide
 
@@ -19,7 +19,7 @@ __all__ = [
     "LONG_BYTES",
     "Block",
     "Column",
-    "Found",
+    "Inferred",
     "Labels",
     "LongLog",
     "ProbeColumn",

@@ -22,7 +22,7 @@ from aerobe.tables._rows import read_rows
 from aerobe.tables._runs import log_runs, with_midnights
 from aerobe.tables._settle import filled_down, settled_way
 from aerobe.tables._sheets import HIDDEN, STRUCK, UNSOLVED, tables_of
-from aerobe.tables._text import Found
+from aerobe.tables._text import Inferred
 from aerobe.tables._way import LEAVE_OUT, Way
 from aerobe.tables._wide import LABEL, Wide, lengthened
 from aerobe.tables._words import folded_name
@@ -40,8 +40,8 @@ class TableReading:
     block: Block
     columns: tuple[Column, ...]
     shape: Wide
-    letters: Found  # encoding
-    mark: Found  # between columns
+    letters: Inferred  # encoding
+    mark: Inferred  # between columns
     questions: tuple[Question, ...]
     noted: tuple[str, ...]  # what was found and done on the way
     ignored: tuple[str, ...]  # columns, lines and sheets that are not used

@@ -8,7 +8,7 @@ from dataclasses import replace
 from aerobe.errors import ImportFault
 from aerobe.tables._block import Block
 from aerobe.tables._blocks import blocks_of
-from aerobe.tables._text import MARKS, Found, decode, grid_of, pairs_grid, separator
+from aerobe.tables._text import MARKS, Inferred, decode, grid_of, pairs_grid, separator
 from aerobe.tables._workbook import is_spreadsheet, sheets_of
 from aerobe.tables._workbook_marks import Looks
 
@@ -18,7 +18,7 @@ UNSOLVED = "formulas have no results in the file"
 HIDDEN, STRUCK = "are hidden in the spreadsheet", "are struck out in the spreadsheet"
 
 
-def tables_of(content: bytes, name: str, without: Collection[str] = ()) -> tuple[list[Block], Found, Found, list[str]]:
+def tables_of(content: bytes, name: str, without: Collection[str] = ()) -> tuple[list[Block], Inferred, Inferred, list[str]]:
     """All tables of a file, its letters, the mark between columns, and sentences on what is not read.
 
     `without` names what is to be read as empty of a spreadsheet: `HIDDEN` rows and columns, `STRUCK` cells.
@@ -54,8 +54,8 @@ def tables_of(content: bytes, name: str, without: Collection[str] = ()) -> tuple
                 blocks += found
         if not blocks and not hidden:
             raise fault or ImportFault(f"{name} has no sheet with a table.", "Put names in one row and values below.")
-        whole = Found(what="spreadsheet", score=1.0, because="by its first bytes or its name")
-        return blocks or hidden, whole, Found(what="cells", score=1.0, because="a spreadsheet"), ignored
+        whole = Inferred(what="spreadsheet", score=1.0, because="by its first bytes or its name")
+        return blocks or hidden, whole, Inferred(what="cells", score=1.0, because="a spreadsheet"), ignored
     text, letters = decode(content, name)
     mark = separator(text)
     pairs = pairs_grid(text)

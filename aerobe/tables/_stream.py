@@ -16,7 +16,7 @@ from aerobe.tables._clock import winter_of
 from aerobe.tables._read import NEVER_MOVED, TableReading
 from aerobe.tables._results import Labels
 from aerobe.tables._stream_ask import ODD, ask_about, refuse_new_names
-from aerobe.tables._stream_plan import Array, Folded, Plan, kind_of, labels_of, linear, plan_of, zone_table
+from aerobe.tables._stream_plan import Array, Folded, StreamPlan, kind_of, labels_of, linear, plan_of, zone_table
 from aerobe.tables._way import LEAVE_OUT
 from aerobe.units import OXYGEN_PERCENT
 
@@ -123,7 +123,7 @@ def read_long_log(
 def _whole(
     stream: BinaryIO,
     reading: TableReading,
-    plan: Plan,
+    plan: StreamPlan,
     hashes: NDArray[np.uint64],
     drop: NDArray[np.bool_],
     span: tuple[float, float],
@@ -141,7 +141,7 @@ def _whole(
     return folded
 
 
-def _labels(stream: BinaryIO, plan: Plan) -> tuple[list[Labels], NDArray[np.uint64]]:
+def _labels(stream: BinaryIO, plan: StreamPlan) -> tuple[list[Labels], NDArray[np.uint64]]:
     """The brews that a log names, by one look at every line; none where no column names them."""
     from aerobe.tables._stream_compiled import LABEL, find_labels
 
@@ -159,7 +159,7 @@ def _labels(stream: BinaryIO, plan: Plan) -> tuple[list[Labels], NDArray[np.uint
     return found, hashes[:known]
 
 
-def _span(stream: BinaryIO, reading: TableReading, plan: Plan) -> tuple[float, float]:
+def _span(stream: BinaryIO, reading: TableReading, plan: StreamPlan) -> tuple[float, float]:
     """First and last moment, from the head and the tail of the file. [s]"""
     found = []
     size = stream.seek(0, 2)
@@ -184,7 +184,7 @@ def _without_head(content: bytes, lines: int) -> bytes:
     return content[place:]
 
 
-def _empty(intervals: int, plan: Plan, names: int, first_s: float) -> Folded:
+def _empty(intervals: int, plan: StreamPlan, names: int, first_s: float) -> Folded:
     shape = intervals * names, len(plan.channels)
     tally = np.zeros(10)
     tally[5], tally[6] = math.inf, -math.inf
@@ -221,7 +221,7 @@ def _pieces(stream: BinaryIO, skip: int):  # type: ignore[no-untyped-def]
 def _fold(
     stream: BinaryIO,
     reading: TableReading,
-    plan: Plan,
+    plan: StreamPlan,
     zone: Array,
     hashes: NDArray[np.uint64],
     drop: NDArray[np.bool_],
@@ -246,7 +246,7 @@ def _fold(
 def _fold_piece(
     piece: bytes,
     place: int,
-    plan: Plan,
+    plan: StreamPlan,
     zone: Array,
     hashes: NDArray[np.uint64],
     drop: NDArray[np.bool_],
@@ -264,7 +264,7 @@ def _fold_piece(
     folded.bad_at += [place + int(at) for at in bad_at[: int(folded.tally[9])]]
 
 
-def _long_log(folded: Folded, plan: Plan, labels: list[Labels], width_s: float, said: tuple[str, ...], odd: int) -> LongLog:
+def _long_log(folded: Folded, plan: StreamPlan, labels: list[Labels], width_s: float, said: tuple[str, ...], odd: int) -> LongLog:
     intervals = len(folded.lows) // len(labels)
     starts = folded.first_s + width_s * np.arange(intervals)
     logs = []

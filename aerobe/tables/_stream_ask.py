@@ -15,7 +15,7 @@ from aerobe.tables._codes import OF_PROBES, stands_apart
 from aerobe.tables._read import NEVER_MOVED, TableReading
 from aerobe.tables._results import Labels
 from aerobe.tables._runs import ONE
-from aerobe.tables._stream_plan import Folded, Plan
+from aerobe.tables._stream_plan import Folded, StreamPlan
 from aerobe.tables._units import split_header
 from aerobe.tables._way import LEAVE_OUT
 from aerobe.tables._words import meanings_of
@@ -23,7 +23,7 @@ from aerobe.tables._words import meanings_of
 ODD = tuple(sorted(SENTINELS | OF_PROBES))  # numbers that may stand for no reading
 
 
-def ask_about(folded: Folded, plan: Plan, labels: list[Labels], questions: Questions) -> NDArray[np.bool_]:
+def ask_about(folded: Folded, plan: StreamPlan, labels: list[Labels], questions: Questions) -> NDArray[np.bool_]:
     """Ask, and give which odd numbers are readings after all, shape (channels, odd)."""
     keep = np.zeros(folded.odd_counts.shape, dtype=np.bool_)
     for at, column in enumerate(plan.channels):
@@ -66,7 +66,7 @@ def ask_about(folded: Folded, plan: Plan, labels: list[Labels], questions: Quest
     return keep
 
 
-def refuse_new_names(stream: BinaryIO, reading: TableReading, plan: Plan, folded: Folded) -> None:
+def refuse_new_names(stream: BinaryIO, reading: TableReading, plan: StreamPlan, folded: Folded) -> None:
     """Refuse a log whose columns change on the way: rows below would be read under the wrong names."""
     for place in folded.bad_at[:2000]:
         stream.seek(place)

@@ -25,7 +25,7 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Plan:
+class StreamPlan:
     """What the compiled reader is told."""
 
     kinds: NDArray[np.int64]
@@ -60,7 +60,7 @@ class Folded:
     bad_at: list[int]  # where lines without a time begin in the file
 
 
-def plan_of(reading: TableReading) -> Plan:
+def plan_of(reading: TableReading) -> StreamPlan:
     """How to read the rest of a log.
 
     Raises
@@ -90,7 +90,7 @@ def plan_of(reading: TableReading) -> Plan:
     elapsed = next((column for column in columns if column.field == "elapsed"), None)
     answers = {question.key: question.taken for question in reading.questions}
     mark = next(mark for mark, word in MARKS.items() if word == reading.mark.what) if reading.mark.what in MARKS.values() else ","
-    return Plan(
+    return StreamPlan(
         kinds=np.array(kinds, dtype=np.int64),
         channels=channels,
         columns=columns,

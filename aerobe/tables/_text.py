@@ -19,7 +19,7 @@ _STAMP = re.compile(r"\[?(\d{4}-\d{2}-\d{2}[T ]\S+|\d{1,2}[./-]\d{1,2}[./-]\d{2,
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Found:
+class Inferred:
     """Something inferred: what, how well it fits (0 to 1), and why."""
 
     what: str
@@ -27,7 +27,7 @@ class Found:
     because: str
 
 
-def decode(content: bytes, name: str) -> tuple[str, Found]:
+def decode(content: bytes, name: str) -> tuple[str, Inferred]:
     """The text of a file, and which letters it was read by.
 
     Raises
@@ -37,7 +37,9 @@ def decode(content: bytes, name: str) -> tuple[str, Found]:
     """
     for mark, letters in ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
         if content.startswith(mark):
-            return _plain(content.decode(letters, errors="replace")), Found(what=letters, score=1.0, because="the file says so")
+            return _plain(content.decode(letters, errors="replace")), Inferred(
+                what=letters, score=1.0, because="the file says so"
+            )
     head = content[:4096]
     if b"\x00" in head:
         # Two bytes a letter and no mark: every other byte of plain text is then zero.
@@ -45,14 +47,14 @@ def decode(content: bytes, name: str) -> tuple[str, Found]:
             zeros = head[place::2].count(0)
             if zeros > 0.8 * len(head[place::2]) and head[1 - place :: 2].count(0) == 0:
                 text = content.decode(letters, errors="replace")
-                return _plain(text), Found(what=letters, score=0.9, because="every other byte is zero")
+                return _plain(text), Inferred(what=letters, score=0.9, because="every other byte is zero")
         raise ImportFault(f"{name} is no text.", "Save the table as CSV, TSV or XLSX.")
     try:
-        return _plain(content.decode("utf-8")), Found(what="utf-8", score=1.0, because="every byte fits")
+        return _plain(content.decode("utf-8")), Inferred(what="utf-8", score=1.0, because="every byte fits")
     except UnicodeDecodeError:
         text = content.decode("cp1252", errors="replace")
         odd = text.count("\ufffd") + sum(text.count(sign) for sign in "\u0192\u2020\u2021\u02c6\u2030")
-        return _plain(text), Found(
+        return _plain(text), Inferred(
             what="cp1252", score=0.9 if not odd else 0.6, because="it is no UTF-8; older programs write so"
         )
 
@@ -61,17 +63,17 @@ def _plain(text: str) -> str:
     return text.replace("\r\n", "\n").replace("\r", "\n").replace("\x00", "")
 
 
-def separator(text: str) -> Found:
+def separator(text: str) -> Inferred:
     """The mark between columns: the one by which most lines have the same number of well-formed cells."""
     said = re.match(r"sep=(.)\n", text, re.IGNORECASE)
     if said:
-        return Found(what=said[1], score=1.0, because="the first line says so")
+        return Inferred(what=said[1], score=1.0, because="the first line says so")
     lines = [line for line in text[:400_000].split("\n") if line.strip()][:LOOKED_AT]
     scored = {mark: _evenness(lines, mark) for mark in MARKS}
     best = max(scored, key=lambda mark: scored[mark])
     if scored[best] <= 0.0:
-        return Found(what=",", score=0.5, because="one column")
-    return Found(what=best, score=round(scored[best], 2), because=f"{MARKS[best]} splits the lines most evenly")
+        return Inferred(what=",", score=0.5, because="one column")
+    return Inferred(what=best, score=round(scored[best], 2), because=f"{MARKS[best]} splits the lines most evenly")
 
 
 def _evenness(lines: list[str], mark: str) -> float:

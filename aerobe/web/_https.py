@@ -19,7 +19,7 @@ RENEW = timedelta(days=30)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Certificate:
+class HttpsCertificate:
     """Files for the server, and the authority's certificate for the phone."""
 
     chain: Path
@@ -59,13 +59,13 @@ def covered(addresses: tuple[str, ...], names: tuple[str, ...]) -> list[str]:
 
 def local_certificate(
     folder: Path, *, now: datetime, addresses: tuple[str, ...] | None = None, names: tuple[str, ...] | None = None
-) -> Certificate:
+) -> HttpsCertificate:
     """The certificate kept in `folder`, made anew when it is missing, nearly over, or does not cover this machine."""
     import trustme
 
     addresses = local_addresses() if addresses is None else addresses
     names = local_names() if names is None else names
-    kept = Certificate(
+    kept = HttpsCertificate(
         chain=folder / "aerobe-server.pem", key=folder / "aerobe-server.key", authority=folder / "aerobe-authority.pem"
     )
     if _still_good(kept, now, addresses):
@@ -81,7 +81,7 @@ def local_certificate(
     return kept
 
 
-def _still_good(kept: Certificate, now: datetime, addresses: tuple[str, ...]) -> bool:
+def _still_good(kept: HttpsCertificate, now: datetime, addresses: tuple[str, ...]) -> bool:
     from cryptography import x509
 
     if not all(path.exists() for path in (kept.chain, kept.key, kept.authority)):

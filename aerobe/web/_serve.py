@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from aerobe.errors import NotAllowed
 from aerobe.web._app import create_app
 from aerobe.web._doors import Door, Listening, Seldom, protocol_of, shorten_handshakes
-from aerobe.web._https import Certificate, local_addresses, local_certificate, local_names
+from aerobe.web._https import HttpsCertificate, local_addresses, local_certificate, local_names
 from aerobe.web._memory import share_heaps
 from aerobe.web._pairing import spelled
 from aerobe.web._serve_settings import ServeSettings
@@ -36,7 +36,7 @@ class ServePlan:
     secure_port: int | None  # of HTTPS; None without
     hosts: tuple[str, ...]  # addresses that are listened on
     address: str  # what a phone opens; empty if not shared
-    certificate: Certificate | None
+    certificate: HttpsCertificate | None
     folder: Path  # the app's memory and photos, beside the notebook
 
 

@@ -38,7 +38,7 @@ from aerobe.worlds._make import (
     watched,
     with_pump_stop,
 )
-from aerobe.worlds._march import END_H, Courses, march
+from aerobe.worlds._march import END_H, TrueCourses, march
 
 TUNING = {law.key: law for law in (_guilds.LAW, _crowded.LAW, _particles.LAW, _meals.LAW, _stuffy.LAW, _poisoned.LAW)}
 HELD_OUT = {law.key: law for law in (_lysed.LAW, _quota.LAW, _grazed.LAW, _nights.LAW, _dormant.LAW, _walls.LAW)}
@@ -52,7 +52,7 @@ __all__ = [
     "TEST_SCALE",
     "TUNING",
     "WORLDS",
-    "Courses",
+    "TrueCourses",
     "Known",
     "Law",
     "Spread",

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aerobe.worlds._law import Array, Known, Law
-from aerobe.worlds._march import Courses, march
+from aerobe.worlds._march import TrueCourses, march
 
 TEST_ERROR = 0.12  # random error of one test on the log scale
 TEST_SCALE = 0.10  # how the scale of a person's tests differs from the truth, log standard deviation
@@ -56,7 +56,7 @@ class World:
     law: Law
     known: Known
     scores: Array
-    courses: Courses
+    courses: TrueCourses
     probe: Array
     thermometer: Array
     temperature: Array
@@ -182,7 +182,7 @@ def watched(
     rng: np.random.Generator,
     *,
     person: NDArray[np.int64],
-    courses: Courses | None = None,
+    courses: TrueCourses | None = None,
 ) -> World:
     """The courses of brews and what is seen of them.
 
@@ -212,7 +212,7 @@ def watched(
     )
 
 
-def ensemble(world: World, brew: int, draws: int, seed: int) -> tuple[Courses, Array]:
+def ensemble(world: World, brew: int, draws: int, seed: int) -> tuple[TrueCourses, Array]:
     """Courses of brews with the same recipe, vessel and weather whose hidden terms are drawn anew, every 0.5 h, and their
     scores: what an agent who knows the world's own ranges believes before any reading."""
     scores = np.random.default_rng([seed, brew, 13, *world.law.key.encode()]).standard_normal((draws, len(world.law.hidden)))
@@ -220,7 +220,7 @@ def ensemble(world: World, brew: int, draws: int, seed: int) -> tuple[Courses, A
     return march(world.law, known, scores, every_h=0.5), scores
 
 
-def _probe(courses: Courses, rng: np.random.Generator) -> Array:
+def _probe(courses: TrueCourses, rng: np.random.Generator) -> Array:
     """What a probe with a lag, a drift, an error of its slope and zero, and noise shows. [mg/L]"""
     true, times = courses.oxygen, courses.times_h
     count, lagged = len(true), np.empty_like(true)

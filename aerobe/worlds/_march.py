@@ -21,7 +21,7 @@ TINY = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Courses:
+class TrueCourses:
     """True courses, a row a brew, shape (brews, times): bacteria, fungi [ug C/mL] and oxygen [mg/L] at `times_h`."""
 
     times_h: Array
@@ -59,7 +59,7 @@ def outside(known: Known, terms: Terms, elapsed_h: float) -> Outside:
     return Outside(degc=degc, kla_per_h=transfer, saturation_mg_per_l=saturation(degc))
 
 
-def march(law: Law, known: Known, scores: Array, *, every_h: float = 0.1, step_h: float = STEP_H) -> Courses:
+def march(law: Law, known: Known, scores: Array, *, every_h: float = 0.1, step_h: float = STEP_H) -> TrueCourses:
     """Courses of brews to the end of the world's watch.
 
     Parameters
@@ -82,7 +82,7 @@ def march(law: Law, known: Known, scores: Array, *, every_h: float = 0.1, step_h
         for i, y in enumerate(_states(law, part, law.terms(scores[rows]), len(times), round(every_h / step_h), step_h)):
             for out, names in zip(kept, (*law.living, ("oxygen",)), strict=True):
                 out[rows, i] = sum(y[law.states.index(name)] for name in names)
-    return Courses(times_h=times, bacteria=kept[0], fungi=kept[1], oxygen=kept[2])
+    return TrueCourses(times_h=times, bacteria=kept[0], fungi=kept[1], oxygen=kept[2])
 
 
 def _states(law: Law, known: Known, terms: Terms, count: int, between: int, h: float) -> Iterator[Array]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from aerobe.charts import Course, PastCall, calls_replayed, courses_by_arm
-from aerobe.charts._plot import Line
+from aerobe.charts._plot import CourseLine
 
 
 def test_every_brew_keeps_its_readings_and_arms_can_be_told_apart() -> None:
@@ -15,7 +15,7 @@ def test_every_brew_keeps_its_readings_and_arms_can_be_told_apart() -> None:
     shown = courses_by_arm(courses, quantity="Cells", unit="/mL")
     assert [row[3] for row in shown.figures.rows] == [16.0, 28.0, 28.0]
     assert "plain at 16.0 h and 28.0 h; kelp at 28.0 h" in shown.says
-    dashes = [mark.dash for mark in shown.plot.marks if isinstance(mark, Line)]
+    dashes = [mark.dash for mark in shown.plot.marks if isinstance(mark, CourseLine)]
     assert len(dashes) == 3 and dashes[0] == dashes[1] != dashes[2]
     drawn = shown.svg()
     assert all(drawn.count(f">{arm}<") == 1 for arm in ("plain", "kelp"))  # each arm once in the legend

@@ -8,14 +8,14 @@ import pytest
 from pytest import approx
 
 from aerobe.charts import RatioRow, arm_points, forest, funnel, weighed_pictures
-from aerobe.charts._plot import Points
+from aerobe.charts._plot import PointMarks
 from aerobe.charts._scale import ends
-from aerobe.evidence import Contrast, weigh
+from aerobe.evidence import TrialContrast, weigh
 
 
-def trials(count: int) -> list[Contrast]:
+def trials(count: int) -> list[TrialContrast]:
     return [
-        Contrast(
+        TrialContrast(
             key=f"trial-{i}",
             recipe="kelp",
             against="plain",
@@ -53,7 +53,7 @@ def test_one_wild_interval_does_not_squeeze_the_others() -> None:
     assert low > 1e-3 and high < 1e3
     assert shown.figures.rows[1][2] == 1e-9  # the table keeps the whole truth
     assert "Cut at the edge of the chart (arrow), whole in the table: wild." in shown.says
-    shapes = [mark.shape for mark in shown.plot.marks if isinstance(mark, Points)]
+    shapes = [mark.shape for mark in shown.plot.marks if isinstance(mark, PointMarks)]
     assert "triangle-left" in shapes and "triangle-right" in shapes
 
 

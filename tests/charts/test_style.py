@@ -15,9 +15,9 @@ import pytest
 from pytest import approx
 
 import aerobe.web
-from aerobe.charts import COLOURS, Expected, FigureTable, Moments, RawPoint, Window, brew_curve, oxygen_curve
+from aerobe.charts import COLOURS, Expected, FigureTable, HarvestSpan, Moments, RawPoint, brew_curve, oxygen_curve
 from aerobe.charts._look import SERIES, series_looks
-from aerobe.charts._plot import Axis, Plot, Points
+from aerobe.charts._plot import Axis, Chart, PointMarks
 from aerobe.charts._scale import clock_ticks, share, ticks
 from aerobe.charts._sheet import LETTER_PX
 
@@ -90,7 +90,7 @@ POINTS = (RawPoint(elapsed_h=12.0, value=130.0, low=100.0, high=170.0), RawPoint
 
 def test_a_brew_chart_says_its_numbers_in_words_and_table() -> None:
     shown = brew_curve(
-        a_curve(), points=POINTS, moments=Moments(window=Window(from_h=15.0, to_h=19.0, best_h=17.0)), name="tank 2"
+        a_curve(), points=POINTS, moments=Moments(window=HarvestSpan(from_h=15.0, to_h=19.0, best_h=17.0)), name="tank 2"
     )
     assert "highest near 18.0 h at 200 ug C/mL" in shown.says
     assert "Harvest window 15.0 to 19.0 h, best 17.0 h." in shown.says
@@ -142,7 +142,7 @@ def test_time_is_shown_by_the_clock_with_the_hours_beside_it() -> None:
     zone = timezone(timedelta(hours=2))
     shown = brew_curve(
         a_curve(),
-        moments=Moments(now_h=14.0, begin=datetime(2026, 5, 1, 8, 20, tzinfo=zone), window=Window(from_h=15.0, to_h=19.0)),
+        moments=Moments(now_h=14.0, begin=datetime(2026, 5, 1, 8, 20, tzinfo=zone), window=HarvestSpan(from_h=15.0, to_h=19.0)),
     )
     page = shown.for_page()
     for words in (">Sat 2<", ">Sun 3<", ">12:00<", ">0 h<", ">24 h<", ">now 22:20<", ">harvest window<"):
@@ -213,6 +213,6 @@ def test_labels_are_large_enough_for_a_phone() -> None:
 
 def test_one_value_alone_still_has_an_axis() -> None:
     for kind in ("linear", "log"):
-        plot = Plot(x=Axis(), y=Axis(kind=kind), marks=(Points(x=(3.0,), y=(7.0,), colour="leaf"),)).with_ends()
+        plot = Chart(x=Axis(), y=Axis(kind=kind), marks=(PointMarks(x=(3.0,), y=(7.0,), colour="leaf"),)).with_ends()
         assert share(plot.y, 7.0) == approx(0.5)
         assert ticks(plot.y, few=5, many=5)

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from aerobe.cli import FAULT, run
-from aerobe.practice import CallThen, Rival, Rivals
+from aerobe.practice import CallThen, OtherPlayer, Rivals
 
-RIVAL = Rival(harvested_h=22.0, caught=0.95, tests=2, points=93.0)
+RIVAL = OtherPlayer(harvested_h=22.0, caught=0.95, tests=2, points=93.0)
 
 
 def typed(monkeypatch: pytest.MonkeyPatch, *lines: str) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from aerobe.evidence import Contrast, ManyBrews
+from aerobe.evidence import ManyBrews, TrialContrast
 from aerobe.evidence._blocks import Blocks
 from aerobe.records import Arm, Trial
 from aerobe.verdicts import BrewResult, Verdict, judge
@@ -16,11 +16,11 @@ TEN_Y = np.concatenate([Y, [0.05, 0.35, 1.30, 0.22]])
 TEN_V = np.concatenate([V, [0.009, 0.041, 0.210, 0.016]])
 
 
-def said(key: str, effect: float, variance: float, site: str = "", **more: object) -> Contrast:
+def said(key: str, effect: float, variance: float, site: str = "", **more: object) -> TrialContrast:
     """A trial of kelp against plain with uneven brews."""
     made: dict[str, object] = {"recipe": "kelp", "against": "plain", "brews": 4, "brews_against": 3, "planned": True}
     made |= {"blinded": True, "randomised": True, "killed_control": True, **more}
-    return Contrast(key=key, effect=effect, variance=variance, site=site or f"place {key}", **made)  # type: ignore[arg-type]
+    return TrialContrast(key=key, effect=effect, variance=variance, site=site or f"place {key}", **made)  # type: ignore[arg-type]
 
 
 TRIALS = (

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from aerobe.evidence import (
-    Contrast,
+    TrialContrast,
     _patterns,
     _sites,
     brew_lines,
@@ -52,13 +52,13 @@ NEAR = (
 )
 
 
-def _with(results: np.ndarray, against: np.ndarray, key: str = "p") -> Contrast:
+def _with(results: np.ndarray, against: np.ndarray, key: str = "p") -> TrialContrast:
     """A trial whose brews are told."""
     return said(key, 0.3 + 0.1 * float(results[0]), 0.02, results=tuple(results), results_against=tuple(against), grain=0.004)
 
 
 def pairs() -> dict[str, Callable[[], object]]:
-    def weighed(*trials: Contrast, **more: float) -> object:
+    def weighed(*trials: TrialContrast, **more: float) -> object:
         found = weigh(trials, "kelp", "plain", **more)  # type: ignore[arg-type]
         return [numbers_of(found, leaving=("contrasts", "left_out", "flags")), len(notes_of(found)), len(found.left_out)]
 

@@ -9,7 +9,7 @@ import pytest
 from pytest import approx
 
 from aerobe.evidence import (
-    Contrast,
+    TrialContrast,
     carries_a_headline,
     pool,
     prediction_interval,
@@ -23,9 +23,9 @@ from benchmarks.how_honest_is_a_pool import FILTERS, filtered_pool, honest_trial
 CLAIMS = ("better", "worse")  # with no difference, "about the same" is the truth
 
 
-def trial(key: str, effect: float, variance: float = 0.04, *, site: str = "", **more: object) -> Contrast:
+def trial(key: str, effect: float, variance: float = 0.04, *, site: str = "", **more: object) -> TrialContrast:
     made: dict[str, object] = {"planned": True, "blinded": True, "killed_control": True, "randomised": True}
-    return Contrast(
+    return TrialContrast(
         key=key,
         recipe="kelp",
         against="plain",

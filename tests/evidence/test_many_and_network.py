@@ -11,8 +11,8 @@ from pytest import approx
 
 from aerobe.errors import NotEnoughData, UnusableRecord
 from aerobe.evidence import (
-    Contrast,
     ManyBrews,
+    TrialContrast,
     array_module,
     evidence_hash,
     flags,
@@ -35,8 +35,8 @@ GOOD = {
 }
 
 
-def contrast(key: str, recipe: str, against: str, effect: float, variance: float = 0.02, **more: object) -> Contrast:
-    return Contrast(key=key, recipe=recipe, against=against, effect=effect, variance=variance, **{**GOOD, **more})
+def contrast(key: str, recipe: str, against: str, effect: float, variance: float = 0.02, **more: object) -> TrialContrast:
+    return TrialContrast(key=key, recipe=recipe, against=against, effect=effect, variance=variance, **{**GOOD, **more})
 
 
 def brews_of(rng: np.random.Generator, trials: int, recipes: int = 4, each: int = 4) -> tuple[np.ndarray, ManyBrews]:

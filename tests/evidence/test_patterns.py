@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pytest import approx
 from scipy import stats
 
-from aerobe.evidence import Contrast, grain_of, too_alike, weigh
+from aerobe.evidence import TrialContrast, grain_of, too_alike, weigh
 from aerobe.evidence._patterns import _log_density, same_order, scores
 
 NORMAL = 1e9  # degrees of freedom
@@ -20,8 +20,8 @@ Arms = tuple[NDArray[np.float64], NDArray[np.float64]]
 Change = Callable[[np.random.Generator, NDArray[np.float64], NDArray[np.float64]], Arms]
 
 
-def of_brews(key: str, first: NDArray[np.float64], second: NDArray[np.float64]) -> Contrast:
-    return Contrast(
+def of_brews(key: str, first: NDArray[np.float64], second: NDArray[np.float64]) -> TrialContrast:
+    return TrialContrast(
         key=key,
         recipe="kelp",
         against="plain",
@@ -38,7 +38,7 @@ def of_brews(key: str, first: NDArray[np.float64], second: NDArray[np.float64]) 
     )
 
 
-def drawn(rng: np.random.Generator, key: str, brews: int = 4, *, tails: float = NORMAL) -> Contrast:
+def drawn(rng: np.random.Generator, key: str, brews: int = 4, *, tails: float = NORMAL) -> TrialContrast:
     sd = float(rng.uniform(0.2, 0.5))
     return of_brews(key, 0.4 + sd * rng.standard_t(tails, brews), sd * rng.standard_t(tails, brews))
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from aerobe.evidence import Contrast, carries_a_headline, notes_of, selection, site_means, sites_of, weigh
+from aerobe.evidence import TrialContrast, carries_a_headline, notes_of, selection, site_means, sites_of, weigh
 from aerobe.evidence._sites import folded, near_names
 from benchmarks.how_honest_is_a_pool import kinds
 from tests.evidence.test_headline import trial
@@ -84,7 +84,7 @@ def test_the_interval_that_allows_for_what_was_not_sent_holds_the_truth(name: st
 
 
 def test_that_interval_turns_with_the_ratio_and_is_told_beside_a_claim() -> None:
-    items: list[Contrast] = [trial(f"t{i}", 0.8 + 0.1 * i, 0.01 + 0.004 * i) for i in range(4)]
+    items: list[TrialContrast] = [trial(f"t{i}", 0.8 + 0.1 * i, 0.01 + 0.004 * i) for i in range(4)]
     places = site_means(items)
     there = selection(places.effects, places.variances, places.bars)
     back = selection(-places.effects, places.variances, places.bars)

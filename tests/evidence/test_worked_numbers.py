@@ -12,7 +12,7 @@ from scipy import optimize, special, stats
 
 from aerobe.errors import ImportFault, UnusableRecord
 from aerobe.evidence import (
-    Contrast,
+    TrialContrast,
     contrasts_from_table,
     flags,
     pool_brews,
@@ -216,7 +216,7 @@ def test_fifty_times_is_more_than_a_recipe_does() -> None:
 
     for sign in (1.0, -1.0):
         assert "implausible" in names(sign * math.log(51.0)) and "implausible" not in names(sign * math.log(49.0))
-    made = Contrast(key="t", recipe="a", against="b", effect=0.1, variance=0.01)
+    made = TrialContrast(key="t", recipe="a", against="b", effect=0.1, variance=0.01)
     assert len(flags(made)) == len({flag.name for flag in flags(made)}) > 2
 
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import ast
 import inspect
 import re
+from collections import Counter
 from pathlib import Path
+from typing import get_args
 
 import pytest
 from cyclopts import App
@@ -13,6 +16,7 @@ from fastapi import APIRouter
 import aerobe.records as records
 from aerobe.cli import build
 from aerobe.oxygen import FOODS
+from aerobe.reports._blocks import Block
 from aerobe.safety import jurisdictions
 from aerobe.verdicts import OUTCOMES
 from tests.house import addresses, commands_page
@@ -134,3 +138,27 @@ def test_foods_and_places_are_shown_where_a_person_chooses_them() -> None:
 
 def test_a_noun_or_choice_that_is_nowhere_is_noticed() -> None:
     assert not glossed("grain of sand") and not glossed("eading") and "gossamer count" not in WORDS
+
+
+# --- classes ---------------------------------------------------------------------------------------------------------
+
+
+def class_names(sources: list[str]) -> Counter[str]:
+    """How many classes of each name there are, those of a file's own apart."""
+    trees = [ast.parse(source) for source in sources]
+    return Counter(node.name for tree in trees for node in tree.body if isinstance(node, ast.ClassDef) and node.name[0] != "_")
+
+
+def test_a_class_name_means_one_thing_in_the_whole_house() -> None:
+    found = class_names([path.read_text(encoding="utf-8") for path in (ROOT / "aerobe").rglob("*.py")])
+    assert [name for name, count in found.items() if count > 1] == []
+
+
+def test_a_class_name_of_two_meanings_is_noticed() -> None:
+    assert class_names(["class Sieve: ...", "class Sieve: ...\nclass _Own: ..."])["Sieve"] == 2
+
+
+def test_a_page_shows_every_kind_of_block_by_its_class() -> None:
+    kinds = {kind.__name__ for kind in get_args(Block)}
+    for page in ("web/templates/reports/shown.html", "reports/templates/report.html"):
+        assert kinds <= set(re.findall(r'kind == "(\w+)"', (ROOT / "aerobe" / page).read_text(encoding="utf-8")))

@@ -10,7 +10,7 @@ import zipfile
 import pytest
 
 from aerobe.errors import ImportFault, UnusableReading
-from aerobe.isolation import Limits, run_apart
+from aerobe.isolation import WorkLimits, run_apart
 from aerobe.tables import read_table
 
 HERE = "tests.isolation.work"
@@ -28,11 +28,13 @@ def test_a_fault_for_the_person_comes_back_as_itself() -> None:
 @pytest.mark.parametrize("work", ["hoard", "spin", "abort", "leave", "chatter"])
 def test_whatever_goes_wrong_there_is_a_fault_here(work: str) -> None:
     with pytest.raises(ImportFault, match=r"x\.csv"):
-        run_apart(f"{HERE}:{work}", b"", what="x.csv", limits=Limits(memory_bytes=600_000_000, seconds=1.0, answer_bytes=1000))
+        run_apart(
+            f"{HERE}:{work}", b"", what="x.csv", limits=WorkLimits(memory_bytes=600_000_000, seconds=1.0, answer_bytes=1000)
+        )
 
 
 def test_work_that_only_has_to_wait_for_the_machine_is_not_given_up() -> None:
-    done = run_apart(f"{HERE}:wait", b"", what="x.csv", arguments={"seconds": 1.5}, limits=Limits(seconds=1.0))
+    done = run_apart(f"{HERE}:wait", b"", what="x.csv", arguments={"seconds": 1.5}, limits=WorkLimits(seconds=1.0))
     assert done == "done"
 
 

@@ -38,10 +38,10 @@ def offered(name: str) -> str:
         return fault.remedy
 
 
-def forecast(dose: float, bend: float = 1.3) -> o.Outcome:
+def forecast(dose: float, bend: float = 1.3) -> o.DoseOutcome:
     """Oxygen that falls faster with each gram, in 83 draws of one kind."""
     start = np.linspace(3.1, 8.3, 83) + 0.1 * WOBBLE[:83]
-    return o.Outcome(
+    return o.DoseOutcome(
         lowest_oxygen_mg_per_l=start - 0.7 * dose**bend,
         peak_biomass=90.0 + 31.0 * np.sqrt(dose) * np.linspace(0.5, 1.7, 83),
         peak_at_h=22.0 + 0.4 * dose + WOBBLE[:83],

@@ -12,7 +12,7 @@ from pytest import approx
 from aerobe.errors import NotEnoughData, NotFound, OutsideValidity, UnusableReading
 from aerobe.oxygen import (
     FOODS,
-    Outcome,
+    DoseOutcome,
     Range,
     balance_ceiling_g_per_l,
     check_probe,
@@ -109,8 +109,8 @@ def linear_forecast(spread: float = 0.3, draws: int = 4000, base: float = 0.0):
     """Oxygen falls with dose: lowest = 9 - base - dose x factor, factor lognormal: the ceiling is known in closed form."""
     factors = np.exp(spread * np.random.default_rng(0).standard_normal(draws))
 
-    def forecast(dose: float) -> Outcome:
-        return Outcome(
+    def forecast(dose: float) -> DoseOutcome:
+        return DoseOutcome(
             lowest_oxygen_mg_per_l=9.0 - base - dose * factors, peak_biomass=10.0 + dose * factors, peak_at_h=np.full(draws, 18.0)
         )
 
@@ -146,9 +146,9 @@ def test_no_dose_and_any_dose_are_answers() -> None:
 
 
 def test_a_dip_between_two_good_doses_is_not_jumped_over() -> None:
-    def forecast(dose: float) -> Outcome:
+    def forecast(dose: float) -> DoseOutcome:
         lowest = 1.0 if 0.5 < dose < 0.8 else 8.0
-        return Outcome(lowest_oxygen_mg_per_l=np.full(100, lowest), peak_biomass=np.ones(100), peak_at_h=np.ones(100))
+        return DoseOutcome(lowest_oxygen_mg_per_l=np.full(100, lowest), peak_biomass=np.ones(100), peak_at_h=np.ones(100))
 
     assert food_ceiling(forecast, floor_mg_per_l=6.0).dose_g_per_l < 0.55
 

@@ -13,7 +13,7 @@ from scipy.stats import norm
 from aerobe.oxygen import (
     FOODS,
     YIELD,
-    Outcome,
+    DoseOutcome,
     air_spans,
     balance_ceiling_g_per_l,
     compare_changes,
@@ -115,8 +115,8 @@ def ramp(draws: int) -> object:
     """Oxygen falls by 1 mg/L a gram; draws spread evenly over 4 to 8 mg/L without food."""
     start = np.linspace(4.0, 8.0, draws)
 
-    def forecast(dose: float) -> Outcome:
-        return Outcome(
+    def forecast(dose: float) -> DoseOutcome:
+        return DoseOutcome(
             lowest_oxygen_mg_per_l=start - dose, peak_biomass=100.0 + dose * np.ones(draws), peak_at_h=np.full(draws, 20.0)
         )
 
@@ -152,7 +152,7 @@ def test_ways_are_compared_draw_by_draw() -> None:
 def test_the_row_of_one_dose_counts_its_brews() -> None:
     # On paper: 0, 0.1 ... 10 mg/L in 101 brews: 81 of them hold 2 mg/L; quantiles lie at 5, 50 and 95 of a hundred steps.
     steps = np.linspace(0.0, 10.0, 101)
-    row = dose_row(1.5, Outcome(lowest_oxygen_mg_per_l=steps, peak_biomass=3.0 * steps, peak_at_h=steps + 20.0), 2.0)
+    row = dose_row(1.5, DoseOutcome(lowest_oxygen_mg_per_l=steps, peak_biomass=3.0 * steps, peak_at_h=steps + 20.0), 2.0)
     assert row.dose_g_per_l == 1.5 and row.chance_above_floor == approx(81.0 / 101.0)
     assert row.lowest_oxygen_mg_per_l == approx((0.5, 5.0, 9.5)) and row.peak_biomass == approx((1.5, 15.0, 28.5))
     assert row.peak_at_h == approx((20.5, 25.0, 29.5))

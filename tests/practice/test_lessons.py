@@ -11,7 +11,7 @@ from scipy import stats
 from scipy.integrate import solve_ivp
 
 from aerobe.errors import NotFound, OutsideValidity
-from aerobe.practice import LESSONS, Choices, Found, hidden_of, lesson_after, lesson_of, work_out
+from aerobe.practice import LESSONS, Found, PracticeChoices, hidden_of, lesson_after, lesson_of, work_out
 from aerobe.trials import SCATTERS
 from aerobe.usecases.practice import learn
 
@@ -44,10 +44,10 @@ def test_eight_tests_of_one_brew_claim_what_the_normal_model_says() -> None:
 
 
 def test_the_dark_tea_shows_the_colour_that_practice_brews_have() -> None:
-    found, dark = work_out("colour"), Choices(molasses_g_per_l=4.0)
+    found, dark = work_out("colour"), PracticeChoices(molasses_g_per_l=4.0)
     # What practice brews hide, brew by brew, and not what the lesson takes it to be.
     colour = np.mean([hidden_of(seed, dark).colour for seed in range(800)])
-    pale = np.mean([hidden_of(seed, Choices(molasses_g_per_l=0.0)).colour for seed in range(800)])
+    pale = np.mean([hidden_of(seed, PracticeChoices(molasses_g_per_l=0.0)).colour for seed in range(800)])
     assert found.answer == pytest.approx((60.0 + colour) / (60.0 + pale), rel=0.05)
     assert bar(found, "4 g/L, less a killed control") == pytest.approx(60.0, rel=0.01)
 

@@ -11,7 +11,7 @@ import pytest
 
 from aerobe.charts import SIZES, Poster, poster_png, poster_svg
 from aerobe.errors import NotAllowed
-from aerobe.practice import LESSONS, Choices, begun, moved, outcome_of, waited
+from aerobe.practice import LESSONS, PracticeChoices, begun, moved, outcome_of, waited
 from aerobe.usecases.practice import learn, poster_of_lesson, poster_of_practice
 from aerobe.usecases.practice._posters import poster_of_outcome
 from tests.reports.test_showing import texts
@@ -28,7 +28,7 @@ def marked(poster: Poster) -> None:
 
 
 def test_of_200_harvests_no_headline_claims_more_than_was_caught() -> None:
-    one = moved(waited(moved(waited(begun("practice-1", 5, Choices()), 14.0), "test"), 24.0), "harvest")
+    one = moved(waited(moved(waited(begun("practice-1", 5, PracticeChoices()), 14.0), "test"), 24.0), "harvest")
     real, rng = outcome_of(one), np.random.default_rng(9)
     for _ in range(200):
         out = replace(
@@ -50,7 +50,7 @@ def test_of_200_harvests_no_headline_claims_more_than_was_caught() -> None:
 
 def test_a_brew_under_air_keeps_its_curtain_closed() -> None:
     with pytest.raises(NotAllowed, match="curtain"):
-        poster_of_practice(begun("practice-1", 5, Choices()), now=NOW)
+        poster_of_practice(begun("practice-1", 5, PracticeChoices()), now=NOW)
 
 
 @pytest.mark.parametrize("key", [one.key for one in LESSONS])

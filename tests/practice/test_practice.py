@@ -10,8 +10,8 @@ import pytest
 from aerobe.errors import NotAllowed, OutsideValidity
 from aerobe.practice import (
     MOST_TESTS,
-    Choices,
     Practice,
+    PracticeChoices,
     Score,
     begun,
     drawn_choices,
@@ -36,7 +36,7 @@ def played(practice: Practice, *steps: tuple[float, str]) -> Practice:
 
 
 def with_trouble(kind: str) -> Practice:
-    return begun("practice-1", 11, Choices(trouble=kind, probe=True))
+    return begun("practice-1", 11, PracticeChoices(trouble=kind, probe=True))
 
 
 def test_the_same_seed_choices_and_moves_are_the_same_brew() -> None:
@@ -46,7 +46,7 @@ def test_the_same_seed_choices_and_moves_are_the_same_brew() -> None:
 
 
 def test_every_world_is_drawn_and_nothing_is_drawn_twice_as_often_as_it_should() -> None:
-    drawn = [hidden_of(seed, Choices()).law for seed in range(600)]
+    drawn = [hidden_of(seed, PracticeChoices()).law for seed in range(600)]
     counts = [drawn.count(key) for key in WORLDS]
     # 50 of each expected; four standard errors of a binomial.
     assert min(counts) > 50 - 4 * np.sqrt(50) and max(counts) < 50 + 4 * np.sqrt(50)
@@ -54,8 +54,8 @@ def test_every_world_is_drawn_and_nothing_is_drawn_twice_as_often_as_it_should()
 
 def test_a_test_shows_cells_and_colour_with_the_error_that_is_told() -> None:
     for seed in range(4):
-        one = waited(begun("practice-1", seed, Choices()), 20.0)
-        true, colour = world_of(one).biomass_at(0, 20.0), hidden_of(seed, Choices()).colour
+        one = waited(begun("practice-1", seed, PracticeChoices()), 20.0)
+        true, colour = world_of(one).biomass_at(0, 20.0), hidden_of(seed, PracticeChoices()).colour
         shown = np.array([shown_by_test(one, 20.0, nth) for nth in range(120)])
         each = np.log((shown - colour) / true)
         # The scale is the brew's own; the error within is that of the test, with a little more near zero.
@@ -65,7 +65,7 @@ def test_a_test_shows_cells_and_colour_with_the_error_that_is_told() -> None:
 
 
 def test_a_control_shows_colour_and_narrows_what_is_known_of_it() -> None:
-    dark = begun("practice-1", 9, Choices(molasses_g_per_l=4.0))
+    dark = begun("practice-1", 9, PracticeChoices(molasses_g_per_l=4.0))
     truth, told = hidden_of(9, dark.choices).colour, moved(dark, "control").moves[-1].value
     assert told == pytest.approx(truth, abs=8.0)
     blind, seen = error_known(dark, 0), error_known(dark, 1)
@@ -96,12 +96,12 @@ def test_a_cold_night_is_cold_and_only_then() -> None:
 
 
 def test_what_cannot_be_done_is_said_and_changes_nothing() -> None:
-    done = played(begun("practice-1", 3, Choices()), (20.0, "harvest"))
+    done = played(begun("practice-1", 3, PracticeChoices()), (20.0, "harvest"))
     for kind in ("test", "harvest", "stir"):
         with pytest.raises(NotAllowed):
             moved(done, kind)
     assert waited(done, 50.0) == done
-    full = begun("practice-1", 3, Choices())
+    full = begun("practice-1", 3, PracticeChoices())
     for _ in range(MOST_TESTS):
         full = moved(full, "test")
     with pytest.raises(NotAllowed, match="used"):
@@ -111,13 +111,13 @@ def test_what_cannot_be_done_is_said_and_changes_nothing() -> None:
     assert waited(waited(full, 12.0), 3.0).now_h == 12.0
     assert waited(full, 500.0).harvested_h == END_H
     with pytest.raises(OutsideValidity):
-        Choices(molasses_g_per_l=60.0)
+        PracticeChoices(molasses_g_per_l=60.0)
     with pytest.raises(OutsideValidity):
-        Choices(trouble="storm")
+        PracticeChoices(trouble="storm")
 
 
 def test_the_score_is_the_share_caught_less_the_tests() -> None:
-    one = played(begun("practice-1", 5, Choices()), (14.0, "test"), (20.0, "harvest"))
+    one = played(begun("practice-1", 5, PracticeChoices()), (14.0, "test"), (20.0, "harvest"))
     out = outcome_of(one)
     assert out.caught == pytest.approx(world_of(one).biomass_at(0, 20.0) / world_of(one).biomass.max())
     assert out.points == pytest.approx(100.0 * out.caught - 1.0) and out.clock_points == pytest.approx(
@@ -146,7 +146,7 @@ def test_the_call_is_given_the_same_data_and_no_more() -> None:
 def test_one_sentence_to_learn(seed: int, moves: tuple[tuple[float, str], ...], word: str) -> None:
     import re
 
-    one = played(begun("practice-1", seed, Choices(molasses_g_per_l=0.2)), *moves)
+    one = played(begun("practice-1", seed, PracticeChoices(molasses_g_per_l=0.2)), *moves)
     one = one if one.harvested_h is not None else moved(waited(one, 20.0), "harvest")
     said = outcome_of(one).to_learn
     assert said.endswith(".") and len(said) < 200

@@ -16,7 +16,7 @@ import pytest
 
 from aerobe import usecases
 from aerobe.errors import ImportFault
-from aerobe.evidence import Contrast, contrasts_from_table, notes_of, weigh
+from aerobe.evidence import TrialContrast, contrasts_from_table, notes_of, weigh
 from aerobe.notebook import Notebook, open_notebook
 from aerobe.reports import Report
 from aerobe.usecases.evidence import TakenEvidence
@@ -122,7 +122,7 @@ def test_practice_is_not_pooled_with_real_trials() -> None:
 
 
 def test_hours_that_differ_between_trials_are_told() -> None:
-    def at(key: str, effect: float, hour: float) -> Contrast:
+    def at(key: str, effect: float, hour: float) -> TrialContrast:
         return contrast(key, effect, 0.02 + abs(effect) / 50.0, moderators={"hour_h": hour, "temperature_degc": 20.0})
 
     notes = notes_of(weigh([at("a", 0.1, 20.0), at("b", 0.4, 36.0)], "kelp", "plain"))

@@ -12,7 +12,7 @@ import pytest
 
 from aerobe.charts import Expected, FigureTable, RatioRow, RawPoint, brew_curve, forest
 from aerobe.errors import UnusableRecord
-from aerobe.reports import Facts, Grid, Points, Report, Section, Shown, Warned, Words, as_html, as_pdf
+from aerobe.reports import Facts, Grid, PointList, Report, Section, Shown, Warned, Words, as_html, as_pdf
 from tests.reports.world import EVIL
 
 
@@ -37,7 +37,7 @@ def a_report(text: str = "plain words") -> Report:
             Warned(title="What this cannot tell", items=("One brew.", text)),
         ),
         sections=(
-            Section(title=f"All readings {text}", blocks=(Words(text=text), Points(items=(text, "b")), Grid(table=table))),
+            Section(title=f"All readings {text}", blocks=(Words(text=text), PointList(items=(text, "b")), Grid(table=table))),
         ),
         sources=(f"A. 2001. {text}.",),
         made_at=datetime(2026, 5, 1, 8, 0, tzinfo=UTC),

@@ -20,8 +20,8 @@ import yaml
 
 from aerobe import usecases
 from aerobe.errors import UnusableRecord
-from aerobe.evidence import Contrast, Weighed, pool_in_passing, weigh
-from aerobe.reports import Finding, authors_of, finding_of_pool, finding_of_report, poster_of_pool, site
+from aerobe.evidence import TrialContrast, Weighed, pool_in_passing, weigh
+from aerobe.reports import FindingPage, authors_of, finding_of_pool, finding_of_report, poster_of_pool, site
 from aerobe.usecases.evidence._with_others import numbered_places
 from aerobe.usecases.reports import Wanted
 from aerobe.usecases.reports._site import pooled_findings
@@ -44,7 +44,7 @@ def a_pool(seed: int, *, recipe: str = "kelp", against: str = "plain") -> Weighe
     for nth in range(count):
         variance = float(rng.uniform(0.002, 0.12 if seed % 3 else 0.01))
         trials.append(
-            Contrast(
+            TrialContrast(
                 key=f"t{nth}",
                 recipe=recipe,
                 against=against,
@@ -118,7 +118,7 @@ def test_no_headline_claims_more_than_its_pool() -> None:
     )
 
 
-def the_finding(weighed: Weighed, **more: object) -> Finding:
+def the_finding(weighed: Weighed, **more: object) -> FindingPage:
     made: dict[str, object] = {"notes": (), "made_at": MADE, "licence": "CC-BY-4.0", "version": "0.1.0", "invented": True, **more}
     return finding_of_pool("pool-kelp-plain", weighed, **made)  # type: ignore[arg-type]
 
@@ -196,7 +196,7 @@ def test_names_of_authors_are_read_from_a_line() -> None:
     assert authors_of(" Brewer,  Ann ; ;River shed") == ("Brewer, Ann", "River shed") and authors_of("") == ()
 
 
-def unpacked(one: Finding, folder: Path) -> Path:
+def unpacked(one: FindingPage, folder: Path) -> Path:
     with zipfile.ZipFile(io.BytesIO(one.package)) as packed:
         packed.extractall(folder)
     return folder / "recompute" / "recompute_pool.py"
@@ -262,8 +262,8 @@ def test_a_notebook_s_pairs_become_one_finding_each_without_names_and_with_one_v
 
 
 def test_places_get_numbers_and_keep_one_voice() -> None:
-    def trial(key: str, site: str) -> Contrast:
-        return Contrast(key=key, recipe="a", against="b", effect=0.1, variance=0.01, site=site)
+    def trial(key: str, site: str) -> TrialContrast:
+        return TrialContrast(key=key, recipe="a", against="b", effect=0.1, variance=0.01, site=site)
 
     told = numbered_places([trial("x", "Farm"), trial("y", "farm "), trial("z", ""), trial("w", "own notebook")])
     assert [item.site for item in told] == ["place 1", "place 1", "place 2", "own notebook"]

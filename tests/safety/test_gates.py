@@ -26,8 +26,8 @@ from aerobe.safety import (
     TREATED_A,
     UNKNOWN,
     BrewFacts,
-    Cell,
     Gate,
+    RuleCell,
     Table,
     UseAdvice,
     UseFacts,
@@ -210,7 +210,7 @@ def test_a_silent_gate_never_stands_alone() -> None:
         key="s",
         title="S",
         places=("*", "US"),
-        cells=(Cell(table="s", id="all", when={}, answer="silent", says="-", rule="cfr-21-112", paragraph="-"),),
+        cells=(RuleCell(table="s", id="all", when={}, answer="silent", says="-", rule="cfr-21-112", paragraph="-"),),
     )
     place = replace(silent, places=("US",))
     assert {found.state for found in clearances(ON_LETTUCE, (place, silent))} == {"closed"}

@@ -7,8 +7,8 @@ from dataclasses import fields, replace
 import pytest
 
 from aerobe.safety import (
-    Cell,
     MistFacts,
+    RuleCell,
     Table,
     UseFacts,
     advise_use,
@@ -61,7 +61,7 @@ def is_cleared(row: Row, tables: tuple[Table, ...], status: Table) -> bool:
     return all(found.state == "open" for found in clearances(row.use, tables, status))
 
 
-def opened(table: Table, cell: Cell, **change: object) -> Table:
+def opened(table: Table, cell: RuleCell, **change: object) -> Table:
     return replace(table, cells=tuple(replace(item, **change) if item is cell else item for item in table.cells))  # type: ignore[arg-type]
 
 

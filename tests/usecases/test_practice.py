@@ -11,7 +11,7 @@ from aerobe import usecases
 from aerobe.errors import NotAllowed, NotebookFault, NotFound
 from aerobe.practice import Score
 from aerobe.usecases.practice import (
-    Choices,
+    PracticeChoices,
     PracticeShelf,
     begin_practice,
     curtain_of,
@@ -29,17 +29,17 @@ def shelf(tmp_path: Path) -> PracticeShelf:
 
 
 def test_a_brew_is_found_again_by_another_process(shelf: PracticeShelf) -> None:
-    one = begin_practice(shelf, seed=3, choices=Choices(probe=True))
+    one = begin_practice(shelf, seed=3, choices=PracticeChoices(probe=True))
     wait_in_practice(shelf, one.key, 10.0)
     seen = move_in_practice(shelf, one.key, "test", 12.0)
     again = seen_in_practice(PracticeShelf(shelf.folder), one.key)
     assert again == seen and again.practice.now_h == 12.0 and len(again.log_h) == 24 and again.tests_left == 7
     assert [item.key for item in running_practice(shelf)] == [one.key]
-    assert begin_practice(shelf, seed=4, choices=Choices()).key == "practice-2"
+    assert begin_practice(shelf, seed=4, choices=PracticeChoices()).key == "practice-2"
 
 
 def test_behind_the_curtain_only_after_the_harvest(shelf: PracticeShelf) -> None:
-    one = begin_practice(shelf, seed=3, choices=Choices())
+    one = begin_practice(shelf, seed=3, choices=PracticeChoices())
     with pytest.raises(NotAllowed):
         curtain_of(shelf, one.key)
     move_in_practice(shelf, one.key, "harvest", 20.0)
@@ -49,7 +49,7 @@ def test_behind_the_curtain_only_after_the_harvest(shelf: PracticeShelf) -> None
 
 
 def test_scores_outlive_a_version_and_spoilt_files_are_passed_over(shelf: PracticeShelf) -> None:
-    one = begin_practice(shelf, seed=3, choices=Choices())
+    one = begin_practice(shelf, seed=3, choices=PracticeChoices())
     done = move_in_practice(shelf, one.key, "harvest", 20.0).practice
     shelf.keep(done, Score(key=one.key, learner=80.0, call=85.0, clock=70.0, knowing=90.0))
     assert shelf.folder is not None
@@ -76,6 +76,6 @@ def test_practice_leaves_the_notebook_as_it_was(tmp_path: Path) -> None:
     with usecases.notebook.open_notebook(tmp_path / "tea.notebook", at=now) as book:
         before = usecases.notebook.notebook_summary(book)
         shelf = PracticeShelf(tmp_path / "practice")
-        one = begin_practice(shelf, seed=3, choices=Choices())
+        one = begin_practice(shelf, seed=3, choices=PracticeChoices())
         move_in_practice(shelf, one.key, "test", 9.0)
         assert usecases.notebook.notebook_summary(book) == before

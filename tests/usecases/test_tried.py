@@ -11,13 +11,13 @@ import pytest
 
 from aerobe.cli import run
 from aerobe.errors import ImportFault
-from aerobe.isolation import Limits
+from aerobe.isolation import WorkLimits
 from aerobe.notebook import open_notebook
 from aerobe.tables import read_table
 from aerobe.usecases.exchange import export_package, require_harmless
 from tests.notebook.conftest import NOW, furnish, reading
 
-TIGHT = Limits(memory_bytes=700_000_000, seconds=2.0)
+TIGHT = WorkLimits(memory_bytes=700_000_000, seconds=2.0)
 
 
 def test_a_long_text_that_costs_too_much_is_refused_and_a_plain_one_is_not() -> None:

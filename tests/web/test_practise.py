@@ -7,12 +7,12 @@ from typing import Any
 
 import pytest
 
-from aerobe.practice import LESSONS, CallThen, Rival, Rivals
+from aerobe.practice import LESSONS, CallThen, OtherPlayer, Rivals
 from tests.ports import free_port
 from tests.web.browsing import CHROMIUM, Served, Visit, arrive, browser, go, until, violations, visit  # noqa: F401
 from tests.web.conftest import Shed
 
-RIVAL = Rival(harvested_h=22.0, caught=0.95, tests=2, points=93.0)
+RIVAL = OtherPlayer(harvested_h=22.0, caught=0.95, tests=2, points=93.0)
 RIVALS = Rivals(then=(CallThen(now_h=0.0, call="test at", at_h=9.0, said="Test at hour 9."),), call=RIVAL, knowing=RIVAL)
 
 

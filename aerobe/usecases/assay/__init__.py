@@ -31,7 +31,7 @@ if TYPE_CHECKING:
         ratio_of_parts,
         result_on_basis,
     )
-    from aerobe.usecases.assay._steps import STEPS, Step, StudySteps, table_of_steps
+    from aerobe.usecases.assay._steps import STEPS, StudyStep, StudySteps, table_of_steps
     from aerobe.usecases.assay._use import (
         assays_with_error,
         compare_by_phase,
@@ -68,7 +68,7 @@ else:
                 "ratio_of_parts",
                 "result_on_basis",
             ),
-            "_steps": ("STEPS", "Step", "StudySteps", "table_of_steps"),
+            "_steps": ("STEPS", "StudyStep", "StudySteps", "table_of_steps"),
             "_use": (
                 "assays_with_error",
                 "compare_by_phase",
@@ -88,8 +88,8 @@ __all__ = [
     "STEPS",
     "STUDY_COLUMNS",
     "STUDY_METHODS",
-    "Step",
     "StudyForm",
+    "StudyStep",
     "StudySteps",
     "assays_with_error",
     "biomass_from_reading",

@@ -27,7 +27,7 @@ class StudySteps:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
+class StudyStep:
     """One step as a person does it."""
 
     name: str
@@ -37,17 +37,19 @@ class Step:
 
 
 STEPS = (
-    Step(name="water", title="Clean water", how="Test clean water as if it were tea. It is the zero of all the rest.", count=4),
-    Step(name="again", title="This sample again", how="Take one sample of tea, and test it again and again.", count=4),
-    Step(
+    StudyStep(
+        name="water", title="Clean water", how="Test clean water as if it were tea. It is the zero of all the rest.", count=4
+    ),
+    StudyStep(name="again", title="This sample again", how="Take one sample of tea, and test it again and again.", count=4),
+    StudyStep(
         name="killed", title="The same, killed", how="Kill a part of the sample, and test it: what is left is no life.", count=3
     ),
-    Step(
+    StudyStep(
         name="filtered", title="The same, filtered", how="Press a part through a 0.2 µm filter, and test what comes out.", count=2
     ),
-    Step(name="half", title="Half and half", how="One part of the sample, one part of clean water.", count=2),
-    Step(name="quarter", title="One in four", how="One part of the sample, three parts of clean water.", count=2),
-    Step(name="eighth", title="One in eight", how="One part of the sample, seven parts of clean water.", count=2),
+    StudyStep(name="half", title="Half and half", how="One part of the sample, one part of clean water.", count=2),
+    StudyStep(name="quarter", title="One in four", how="One part of the sample, three parts of clean water.", count=2),
+    StudyStep(name="eighth", title="One in eight", how="One part of the sample, seven parts of clean water.", count=2),
 )
 
 

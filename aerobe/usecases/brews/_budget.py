@@ -10,7 +10,7 @@ from aerobe.usecases.trials._sheet import planned_of, steps_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Budget:
+class BrewTests:
     """Tests of a brew: bought, made, and kept for what its run sheet still asks."""
 
     tests: int
@@ -23,7 +23,7 @@ class Budget:
         return max(0, self.tests - self.made - self.kept)
 
 
-def budget_of(brew: Brew, readings: Sequence[Reading], sheet: RunSheet | None, *, until_h: float | None = None) -> Budget:
+def budget_of(brew: Brew, readings: Sequence[Reading], sheet: RunSheet | None, *, until_h: float | None = None) -> BrewTests:
     """The tests of a brew, now or as they stood at an hour of the past.
 
     Parameters
@@ -39,4 +39,4 @@ def budget_of(brew: Brew, readings: Sequence[Reading], sheet: RunSheet | None, *
     """
     seen = [item for item in readings if until_h is None or item.elapsed_h <= until_h]
     steps = steps_of(planned_of(sheet, brew.key), seen, brew.started_at)
-    return Budget(tests=brew.tests_in_budget, made=len(seen), kept=sum(not step.done for step in steps))
+    return BrewTests(tests=brew.tests_in_budget, made=len(seen), kept=sum(not step.done for step in steps))

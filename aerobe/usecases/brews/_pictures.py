@@ -17,7 +17,7 @@ from aerobe.usecases.brews._under_way import BrewView
 from aerobe.usecases.notebook._display import display_units_for
 
 if TYPE_CHECKING:
-    from aerobe.charts import FigureTable, Picture, RawPoint, Window
+    from aerobe.charts import FigureTable, HarvestSpan, Picture, RawPoint
     from aerobe.decisions import Advice
     from aerobe.usecases.brews._hindsight import Hindsight
 
@@ -222,9 +222,9 @@ def _band(advice: Advice | Hindsight | None, quantity: str) -> tuple[list[float]
     return tuple(column[::step].tolist() for column in (forecast.times_h, *getattr(forecast, quantity)))
 
 
-def _window(advice: Advice | Hindsight | None) -> Window | None:
-    from aerobe.charts import Window
+def _window(advice: Advice | Hindsight | None) -> HarvestSpan | None:
+    from aerobe.charts import HarvestSpan
 
     if advice is None:
         return None
-    return Window(from_h=advice.window.start_h, to_h=advice.window.end_h, best_h=advice.window.best_h)
+    return HarvestSpan(from_h=advice.window.start_h, to_h=advice.window.end_h, best_h=advice.window.best_h)

@@ -10,7 +10,7 @@ from typing import Any
 from aerobe.notebook import LogEnvelope, Notebook
 from aerobe.records import Assay, Brew, Compost, Harvest, Reading, Recipe, Trial, Use, Vessel
 from aerobe.usecases.brews._behind_code import recipe_and_compost
-from aerobe.usecases.brews._budget import Budget, budget_of
+from aerobe.usecases.brews._budget import BrewTests, budget_of
 from aerobe.usecases.brews._held import Held, cached, held_by
 from aerobe.usecases.brews._put_away import put_away
 from aerobe.usecases.notebook._moments import AHEAD
@@ -40,7 +40,7 @@ class BrewCard:
     state: str  # "under way", "planned", "harvested" or "left open"
     elapsed_h: float  # now, or at harvest [h]
     readings: int
-    budget: Budget
+    budget: BrewTests
     last_reading: Reading | None
     oxygen: OxygenNow | None
 

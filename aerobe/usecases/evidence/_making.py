@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from aerobe.errors import AerobeError, NotAllowed, UnusableRecord
-from aerobe.evidence import Contrast, brew_lines, contrasts_of_verdict, doubts_of_all, evidence_hash, grain_of
+from aerobe.evidence import TrialContrast, brew_lines, contrasts_of_verdict, doubts_of_all, evidence_hash, grain_of
 from aerobe.notebook import Notebook
 from aerobe.records import Arm, Assay, Brew, Reading, Recipe, RunSheet, Trial
 from aerobe.usecases.trials._history import HISTORY, PlanHistory, plan_history
@@ -19,7 +19,7 @@ CLOCKS_APART = timedelta(days=1)  # zones and clocks of others
 
 def own_evidence(
     notebook: Notebook, site: str, *, asks: bool = True, sent: str | None = None, now: datetime | None = None
-) -> tuple[list[Contrast], list[dict[str, Any]], list[str]]:
+) -> tuple[list[TrialContrast], list[dict[str, Any]], list[str]]:
     """What the trials of a notebook show, their brews, and those that say nothing yet with the reason.
 
     Parameters
@@ -34,7 +34,7 @@ def own_evidence(
         Of a package of others: nothing in it may have happened later.
     """
     notebook.require_whole()
-    contrasts: list[Contrast] = []
+    contrasts: list[TrialContrast] = []
     brews: list[dict[str, Any]] = []
     silent: list[str] = []
     for trial in notebook.find(Trial):
@@ -50,7 +50,7 @@ def own_evidence(
 
 def _of_trial(
     notebook: Notebook, trial: Trial, site: str, *, asks: bool, sent: str | None, now: datetime | None
-) -> tuple[list[Contrast], dict[str, Any]]:
+) -> tuple[list[TrialContrast], dict[str, Any]]:
     brews = notebook.find(Brew, of=trial.key)
     readings: list[Reading] = [item for brew in brews for item in notebook.readings(brew.key)]
     if now is not None:

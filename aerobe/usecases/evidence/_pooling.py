@@ -10,8 +10,8 @@ from typing import Any
 from aerobe.charts import Picture, weighed_pictures
 from aerobe.errors import ImportFault, NotEnoughData, NotFound
 from aerobe.evidence import (
-    Contrast,
     ManyPool,
+    TrialContrast,
     Weighed,
     contrasts_from_table,
     evidence_hash,
@@ -34,7 +34,7 @@ OWN_PLACE = "own notebook"
 class TakenEvidence:
     """What came in: contrasts that were new, how many were known, and trials that say nothing, with the reason."""
 
-    new: tuple[Contrast, ...]
+    new: tuple[TrialContrast, ...]
     known: int
     silent: tuple[str, ...]
 
@@ -90,12 +90,12 @@ def take_evidence(
     return TakenEvidence(new=tuple(new), known=len(found) - len(new), silent=tuple(silent))
 
 
-def kept_evidence(notebook: Notebook) -> tuple[Contrast, ...]:
+def kept_evidence(notebook: Notebook) -> tuple[TrialContrast, ...]:
     """Contrasts taken in from others."""
-    return tuple(from_plain(Contrast, item.payload) for item in notebook.kept(KIND))
+    return tuple(from_plain(TrialContrast, item.payload) for item in notebook.kept(KIND))
 
 
-def all_evidence(notebook: Notebook) -> tuple[tuple[Contrast, ...], tuple[str, ...]]:
+def all_evidence(notebook: Notebook) -> tuple[tuple[TrialContrast, ...], tuple[str, ...]]:
     """Own trials and those of others; and own trials that say nothing yet, with the reason."""
     own, _, silent = own_evidence(notebook, OWN_PLACE, asks=False)  # a trial that was not judged is not looked at here
     return (*own, *kept_evidence(notebook)), tuple(silent)
@@ -191,7 +191,7 @@ def pool_all_brews(notebook: Notebook, *, reference: str = "", outcome: str = "b
     )
 
 
-def _of_package(content: bytes, site: str, now: datetime) -> tuple[list[Contrast], list[dict[str, Any]], list[str]]:
+def _of_package(content: bytes, site: str, now: datetime) -> tuple[list[TrialContrast], list[dict[str, Any]], list[str]]:
     with empty_notebook(now) as copy:
         origin = import_package(copy, content, now=now).origin
         site = site or (f"notebook-{origin[:8]}" if origin else f"package-{evidence_hash(content.hex())[:8]}")
@@ -209,7 +209,7 @@ def _told_invented(payload: object) -> bool:
     return isinstance(options, dict) and bool(options.get("invented"))
 
 
-def _stamp(item: Contrast) -> tuple[str, ...]:
+def _stamp(item: TrialContrast) -> tuple[str, ...]:
     if item.data_hash:
         return item.data_hash, item.outcome, f"{item.effect:.9g}"
     return item.key, item.site, item.recipe, item.against, item.outcome, f"{item.effect:.9g}", f"{item.variance:.9g}"

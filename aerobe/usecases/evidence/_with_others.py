@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from aerobe.evidence import Contrast, Weighed, flags, sites_of, weigh
+from aerobe.evidence import TrialContrast, Weighed, flags, sites_of, weigh
 from aerobe.notebook import Notebook
 from aerobe.records import as_plain
 from aerobe.usecases.evidence._making import own_evidence
@@ -22,7 +22,7 @@ def copy_evidence(notebook: Notebook, copy: Notebook, *, now: datetime, with_peo
             copy.keep(KIND, subject_of(item.key), as_plain(item), at=now)
 
 
-def numbered_places(items: Sequence[Contrast]) -> tuple[Contrast, ...]:
+def numbered_places(items: Sequence[TrialContrast]) -> tuple[TrialContrast, ...]:
     """The same trials with numbers for their places: trials of one place keep one voice, and those of no place their own."""
     told = sites_of(items)
     others = dict.fromkeys(name for name, item in zip(told, items, strict=True) if item.site != OWN_PLACE)
@@ -45,5 +45,5 @@ def weighed_with_others(copy: Notebook) -> tuple[Weighed, ...]:
     )
 
 
-def _usable(item: Contrast) -> bool:
+def _usable(item: TrialContrast) -> bool:
     return all(flag.severity != "leaves it out" for flag in flags(item))

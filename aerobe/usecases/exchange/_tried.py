@@ -9,7 +9,7 @@ from functools import partial
 from pathlib import Path
 
 from aerobe.errors import AerobeError, ImportFault
-from aerobe.isolation import READING, Limits, run_apart
+from aerobe.isolation import READING, WorkLimits, run_apart
 from aerobe.notebook import Notebook, open_notebook, read_package
 from aerobe.records import Brew, Trial
 from aerobe.tables import read_table
@@ -18,7 +18,7 @@ SMALL = 100_000  # a text this short is read in a moment: names and cells are lo
 _LONG_AGO = datetime(2000, 1, 1, tzinfo=UTC)
 
 
-def require_harmless(content: bytes, name: str, *, package: bool, limits: Limits = READING) -> None:
+def require_harmless(content: bytes, name: str, *, package: bool, limits: WorkLimits = READING) -> None:
     """Refuse a file that cannot be read within limits of memory and time. A small text goes without.
 
     Parameters

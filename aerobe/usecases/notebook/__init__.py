@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from aerobe.usecases.notebook._demo import make_demo
     from aerobe.usecases.notebook._demo_alive import keep_demo_alive
     from aerobe.usecases.notebook._display import display_units_for, display_units_of, has_display_units, set_display_units
-    from aerobe.usecases.notebook._doctor import Finding, look_over
+    from aerobe.usecases.notebook._doctor import NotebookFinding, look_over
     from aerobe.usecases.notebook._files import require_new, write_new, write_whole
     from aerobe.usecases.notebook._moments import clock_trouble, impossible, moment_of, spoken
     from aerobe.usecases.notebook._photos import PHOTO_KINDS, keep_photo, photos_of, readings_with_photo
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
         notebook_summary,
         open_notebook,
     )
-    from aerobe.usecases.notebook._search import Found, search_notebook
+    from aerobe.usecases.notebook._search import SearchHit, search_notebook
 else:
     __getattr__, __dir__ = lazy_door(
         __name__,
@@ -60,7 +60,7 @@ else:
             "_demo": ("make_demo",),
             "_demo_alive": ("keep_demo_alive",),
             "_display": ("display_units_for", "display_units_of", "has_display_units", "set_display_units"),
-            "_doctor": ("Finding", "look_over"),
+            "_doctor": ("NotebookFinding", "look_over"),
             "_files": ("require_new", "write_new", "write_whole"),
             "_moments": ("clock_trouble", "impossible", "moment_of", "spoken"),
             "_photos": ("PHOTO_KINDS", "keep_photo", "photos_of", "readings_with_photo"),
@@ -75,7 +75,7 @@ else:
                 "notebook_summary",
                 "open_notebook",
             ),
-            "_search": ("Found", "search_notebook"),
+            "_search": ("SearchHit", "search_notebook"),
             "aerobe.notebook": ("BrewHistory", "Notebook", "Receipt", "Rescued"),
         },
     )
@@ -83,13 +83,13 @@ else:
 __all__ = [
     "BrewHistory",
     "Cared",
-    "Finding",
-    "Found",
     "Notebook",
+    "NotebookFinding",
     "PHOTO_KINDS",
     "ReadingEntry",
     "Receipt",
     "Rescued",
+    "SearchHit",
     "add_reading",
     "back_up_notebook",
     "brew_history",

@@ -16,7 +16,7 @@ LONGEST = 200
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Found:
+class SearchHit:
     """One thing that holds all the words: what it is, its name, its key, the brew it belongs to, and where the words stand."""
 
     what: str
@@ -26,7 +26,7 @@ class Found:
     says: str
 
 
-def search_notebook(notebook: Notebook, words: str) -> tuple[Found, ...]:
+def search_notebook(notebook: Notebook, words: str) -> tuple[SearchHit, ...]:
     """What holds all these words in its name, its notes or what was typed: newest brews first, at most a hundred.
 
     Capitals and accents do not count. A recipe behind a code does not lead to its brew.
@@ -50,7 +50,7 @@ def search_notebook(notebook: Notebook, words: str) -> tuple[Found, ...]:
     return tuple(found)
 
 
-def _everything(notebook: Notebook) -> Iterator[tuple[Found, str]]:
+def _everything(notebook: Notebook) -> Iterator[tuple[SearchHit, str]]:
     brews = {brew.key: brew for brew in sorted(notebook.find(Brew), key=lambda item: item.started_at, reverse=True)}
     recipes = {recipe.key: recipe for recipe in notebook.find(Recipe)}
     vessels = {vessel.key: vessel for vessel in notebook.find(Vessel)}
@@ -80,8 +80,8 @@ def _everything(notebook: Notebook) -> Iterator[tuple[Found, str]]:
                 yield _one("reading", brews[key].name, reading.key, key, says)
 
 
-def _one(what: str, name: str, key: str, brew: str, says: str) -> tuple[Found, str]:
-    return Found(what=what, name=name, key=key, brew=brew, says=says), _folded(f"{what} {name} {key} {says}")
+def _one(what: str, name: str, key: str, brew: str, says: str) -> tuple[SearchHit, str]:
+    return SearchHit(what=what, name=name, key=key, brew=brew, says=says), _folded(f"{what} {name} {key} {says}")
 
 
 def _folded(text: str) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aerobe.errors import OutsideValidity, UnusableRecord
-from aerobe.oxygen import FOODS, Outcome, outcome_of, saturation_mg_per_l, split_feeds
+from aerobe.oxygen import FOODS, DoseOutcome, outcome_of, saturation_mg_per_l, split_feeds
 from aerobe.records import FoodDose, Recipe, Vessel
 
 Array = NDArray[np.float64]
@@ -48,20 +48,20 @@ class FoodQuestion:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Courses:
+class SimulatedBrews:
     """Simulated brews, shape (draws, times)."""
 
     times_h: Array
     oxygen_mg_per_l: Array
     biomass: Array  # bacteria and fungi [ug C/mL]
 
-    def outcome(self, from_h: float = 0.0) -> Outcome:
+    def outcome(self, from_h: float = 0.0) -> DoseOutcome:
         """Lowest oxygen and peak of each brew, from an hour on."""
         ahead = self.times_h >= from_h
         return outcome_of(self.times_h[ahead], self.oxygen_mg_per_l[:, ahead], self.biomass[:, ahead])
 
 
-def simulated_courses(question: FoodQuestion, recipe: Recipe, vessel: Vessel, *, scores: Array | None = None) -> Courses:
+def simulated_courses(question: FoodQuestion, recipe: Recipe, vessel: Vessel, *, scores: Array | None = None) -> SimulatedBrews:
     """Brews that recipe and vessel may become; the same scores give the same brews whatever the dose.
 
     Parameters
@@ -108,13 +108,15 @@ def simulated_courses(question: FoodQuestion, recipe: Recipe, vessel: Vessel, *,
             "The brew model cannot be carried through for this recipe.", "Check dose, temperature and vessel for slips."
         )
     states = states[sound]
-    return Courses(times_h=times, oxygen_mg_per_l=states[:, :, OXYGEN], biomass=states[:, :, BACTERIA] + states[:, :, FUNGI])
+    return SimulatedBrews(
+        times_h=times, oxygen_mg_per_l=states[:, :, OXYGEN], biomass=states[:, :, BACTERIA] + states[:, :, FUNGI]
+    )
 
 
-def food_forecast(question: FoodQuestion, *, scores: Array | None = None) -> Callable[[float], Outcome]:
+def food_forecast(question: FoodQuestion, *, scores: Array | None = None) -> Callable[[float], DoseOutcome]:
     """Outcome by dose, with the same simulated brews for each dose."""
 
-    def forecast(dose_g_per_l: float) -> Outcome:
+    def forecast(dose_g_per_l: float) -> DoseOutcome:
         recipe = question.with_dose(dose_g_per_l)
         return simulated_courses(question, recipe, question.vessel, scores=scores).outcome(question.from_h)
 

@@ -14,7 +14,7 @@ from aerobe.oxygen import (
     dose_row,
 )
 from aerobe.sources import cite
-from aerobe.usecases.oxygen._forecast import Courses, FoodQuestion, simulated_courses
+from aerobe.usecases.oxygen._forecast import FoodQuestion, SimulatedBrews, simulated_courses
 from aerobe.usecases.oxygen._questions import FoodAnswer
 from aerobe.usecases.oxygen._runs import BrewUptake, KlaReport
 
@@ -29,7 +29,7 @@ class DosePreview:
     dose_g_per_l: float  # [g/L]
     whole_g: float  # in the whole vessel [g]
     row: DoseRow
-    courses: Courses
+    courses: SimulatedBrews
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

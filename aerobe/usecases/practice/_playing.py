@@ -9,10 +9,10 @@ from aerobe.practice import (
     MOST_TESTS,
     PRICE,
     CallThen,
-    Choices,
     Move,
-    Outcome,
     Practice,
+    PracticeChoices,
+    PracticeOutcome,
     Rivals,
     Score,
     Series,
@@ -33,7 +33,7 @@ LOG_EVERY = 5  # of the world's points: one each half hour is shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Seen:
+class LearnersView:
     """What a learner sees of a practice brew.
 
     Parameters
@@ -65,13 +65,13 @@ class Seen:
 class Curtain:
     """What stands behind the curtain: the truth at once, the rivals when they are worked out."""
 
-    outcome: Outcome
+    outcome: PracticeOutcome
     rivals: Rivals | None
     series: Series | None
 
 
 def begin_practice(
-    shelf: PracticeShelf, *, seed: int, choices: Choices | None = None, probe: bool = False, trouble: str = "none"
+    shelf: PracticeShelf, *, seed: int, choices: PracticeChoices | None = None, probe: bool = False, trouble: str = "none"
 ) -> Practice:
     """A new practice brew; its course is worked out at once, so that no step waits for it.
 
@@ -91,7 +91,7 @@ def begin_practice(
     return practice
 
 
-def wait_in_practice(shelf: PracticeShelf, key: str, until_h: float) -> Seen:
+def wait_in_practice(shelf: PracticeShelf, key: str, until_h: float) -> LearnersView:
     """Let time pass to an hour [h]; an hour that has passed already changes nothing."""
     before = shelf.get(key)
     after = waited(before, until_h)
@@ -100,7 +100,7 @@ def wait_in_practice(shelf: PracticeShelf, key: str, until_h: float) -> Seen:
     return seen_of(after)
 
 
-def move_in_practice(shelf: PracticeShelf, key: str, kind: str, at_h: float | None = None) -> Seen:
+def move_in_practice(shelf: PracticeShelf, key: str, kind: str, at_h: float | None = None) -> LearnersView:
     """Test, control, a look at the pump, or the harvest, now or at a later hour.
 
     Parameters
@@ -119,7 +119,7 @@ def move_in_practice(shelf: PracticeShelf, key: str, kind: str, at_h: float | No
     return seen_of(practice)
 
 
-def seen_of(practice: Practice) -> Seen:
+def seen_of(practice: Practice) -> LearnersView:
     """What the learner sees."""
     hours, oxygen, temperature = tuple[float, ...](), tuple[float, ...](), tuple[float, ...]()
     if practice.choices.probe:
@@ -128,7 +128,7 @@ def seen_of(practice: Practice) -> Seen:
         hours = tuple(round(float(world.times_h[at]), 2) for at in inside)
         oxygen = tuple(round(float(world.probe[0, at]), 2) for at in inside)
         temperature = tuple(round(float(world.thermometer[0, at]), 1) for at in inside)
-    return Seen(
+    return LearnersView(
         practice=practice,
         log_h=hours,
         oxygen=oxygen,
@@ -138,7 +138,7 @@ def seen_of(practice: Practice) -> Seen:
     )
 
 
-def seen_in_practice(shelf: PracticeShelf, key: str) -> Seen:
+def seen_in_practice(shelf: PracticeShelf, key: str) -> LearnersView:
     """What the learner sees of a kept practice brew."""
     return seen_of(shelf.get(key))
 

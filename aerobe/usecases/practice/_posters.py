@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from aerobe.charts import Poster, practice_course
-from aerobe.practice import Outcome, Practice, outcome_of
+from aerobe.practice import Practice, PracticeOutcome, outcome_of
 from aerobe.usecases.practice._learning import Learnt
 
 MARK = "practice"
@@ -24,7 +24,7 @@ def poster_of_practice(practice: Practice, *, now: datetime) -> Poster:
     )
 
 
-def poster_of_outcome(out: Outcome, tests: tuple[tuple[float, float], ...], seed: int, now: datetime) -> Poster:
+def poster_of_outcome(out: PracticeOutcome, tests: tuple[tuple[float, float], ...], seed: int, now: datetime) -> Poster:
     """The same from what stands behind the curtain: what was caught, and no more than that."""
     headline = f"Harvested at hour {out.harvested_h:g}, a simulated brew gave {100 * out.caught:.0f} % of what it could."
     bought = f"{out.tests} test{'' if out.tests == 1 else 's'} and controls bought" if out.tests else "no test bought"

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from aerobe.charts import Poster
-from aerobe.reports import Points, Report, Shown, as_pdf, poster_of
+from aerobe.reports import PointList, Report, Shown, as_pdf, poster_of
 from aerobe.sources import cite
 from aerobe.usecases.assay._certificate import AssayAnswer, StudyForm, certificate_pictures, certify
 from aerobe.usecases.reports._writing import StudiedTest, report_of_assay
@@ -21,7 +21,7 @@ def certificate_as_pdf(form: StudyForm, *, now: datetime) -> bytes:
     """
     answer, full = _reported(form, now)
     lines = tuple(f"{heading}: {words}" for heading, words in answer.lines if heading != "Conclusion")
-    page = (Shown(picture=certificate_pictures(answer)[0]), Points(items=lines))
+    page = (Shown(picture=certificate_pictures(answer)[0]), PointList(items=lines))
     return as_pdf(replace(full, headline=answer.conclusion, first=page, sections=(), sources=tuple(cite(*PAGE_SOURCES))))
 
 

@@ -9,7 +9,7 @@ from aerobe.errors import AerobeError, UnusableRecord
 from aerobe.evidence import notes_of, weigh
 from aerobe.notebook import Notebook
 from aerobe.records import Harvest, Trial
-from aerobe.reports import Finding, authors_of, finding_of_pool, finding_of_report, site
+from aerobe.reports import FindingPage, authors_of, finding_of_pool, finding_of_report, site
 from aerobe.usecases.evidence._pooling import OWN_PLACE, all_evidence
 from aerobe.usecases.evidence._with_others import numbered_places
 from aerobe.usecases.exchange._packages import versions
@@ -49,7 +49,7 @@ def static_site(
             f"'{address[:80]}' is no address of a web site.", "Write it whole, such as https://example.org/tea/."
         )
     wanted = wanted or Wanted()
-    findings: list[Finding] = []
+    findings: list[FindingPage] = []
     skipped: list[str] = []
     for trial in notebook.find(Trial):
         try:
@@ -66,7 +66,7 @@ def static_site(
     return pages, tuple(skipped)
 
 
-def pooled_findings(notebook: Notebook, *, now: datetime, wanted: Wanted, shown: set[str]) -> list[Finding]:
+def pooled_findings(notebook: Notebook, *, now: datetime, wanted: Wanted, shown: set[str]) -> list[FindingPage]:
     """One finding for each pair of recipes that two trials or more have compared; places are numbered unless names may go out.
 
     Parameters
@@ -76,7 +76,7 @@ def pooled_findings(notebook: Notebook, *, now: datetime, wanted: Wanted, shown:
     """
     found, _ = all_evidence(notebook)
     told = found if wanted.with_people else numbered_places(found)
-    made: list[Finding] = []
+    made: list[FindingPage] = []
     pairs = dict.fromkeys((*sorted((item.recipe, item.against)), item.outcome) for item in told)
     for first, second, outcome in pairs:
         here = [item for item in told if {item.recipe, item.against} == {first, second} and item.outcome == outcome]

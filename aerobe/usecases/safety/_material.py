@@ -19,7 +19,7 @@ OUTCOMES = ("found", "not found")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Material:
+class CompostNotes:
     """What is noted of a compost beside its heating."""
 
     made_of: tuple[str, ...] = ()
@@ -69,7 +69,7 @@ def note_material(
     if certificate.strip() and certificate.strip() not in CERTIFICATES:
         raise UnusableRecord(f"'{certificate}' is no certificate on file.", f"Use one of: {', '.join(CERTIFICATES)}.")
     said = yes_or_no(soiled)
-    kept = Material(
+    kept = CompostNotes(
         made_of=read_made_of(made_of) or before.made_of,
         certificate=certificate.strip() or before.certificate,
         soiled=before.soiled if said is None else said,
@@ -77,10 +77,10 @@ def note_material(
     return notebook.keep("compost material", compost, kept, at=now, who=who, token=token)
 
 
-def material_of(notebook: Notebook, compost: str) -> Material:
+def material_of(notebook: Notebook, compost: str) -> CompostNotes:
     """What is noted of a compost; nothing where nothing was."""
     kept = notebook.latest("compost material", compost)
-    return Material() if kept is None else from_plain(Material, kept.payload)
+    return CompostNotes() if kept is None else from_plain(CompostNotes, kept.payload)
 
 
 def note_germ(

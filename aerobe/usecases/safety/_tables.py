@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from aerobe.safety import Cell, editions, rule_places, table_of, tables_for
+from aerobe.safety import RuleCell, editions, rule_places, table_of, tables_for
 
 END_WORDS = {
     "food": "eaten",
@@ -121,13 +121,13 @@ def edition_age(key: str, *, now: datetime) -> str:
     return editions()[key].age(now.date())
 
 
-def _row(cell: Cell) -> tuple[str, str, str, str, str]:
+def _row(cell: RuleCell) -> tuple[str, str, str, str, str]:
     answer = WORDS["status"].get(cell.answer, cell.answer)
     answer = f"{answer}, {cell.days:g} d" if cell.days else answer
     return cell.id, when_words(cell), answer, cell.says, f"{editions()[cell.rule].title}: {cell.paragraph}"
 
 
-def when_words(cell: Cell) -> str:
+def when_words(cell: RuleCell) -> str:
     """For which uses a cell is, in words."""
     parts = []
     for axis, values in cell.when.items():

@@ -18,8 +18,8 @@ from aerobe.safety import (
     Clearance,
     Finding,
     Gate,
-    Question,
     RiskNote,
+    RuleQuestion,
     TeaFinding,
     UseAdvice,
     UseFacts,
@@ -63,7 +63,7 @@ class UseAnswer:
     clearances: tuple[Clearance, ...]  # what the rules say of each way in
 
     @property
-    def asks(self) -> tuple[Question, ...]:
+    def asks(self) -> tuple[RuleQuestion, ...]:
         """The questions that could still change the answer, in the order in which they are asked."""
         open_ = {fact for found in self.clearances for fact in found.asks}
         return tuple(item for item in questions() if item.fact in open_)

@@ -16,7 +16,7 @@ EVERY_PAIR = "every pair"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
+class AskedQuestion:
     """What was asked of some brews."""
 
     outcome: str
@@ -40,13 +40,13 @@ class NotAskedYet(NotAllowed):
     """An answer was to be shown again, and nobody has asked for it of the results that are here now."""
 
 
-def was_asked(notebook: Notebook, subject: str, question: Question, brews: int) -> bool:
+def was_asked(notebook: Notebook, subject: str, question: AskedQuestion, brews: int) -> bool:
     """Whether this was asked of so many brews before."""
     asked = {(item.payload["question"], item.payload["brews"]) for item in notebook.kept(KIND, subject)}
     return (question.words, brews) in asked
 
 
-def require_asked(notebook: Notebook, subject: str, question: Question, brews: int) -> None:
+def require_asked(notebook: Notebook, subject: str, question: AskedQuestion, brews: int) -> None:
     """Refuse an answer that nobody asked for: each look at new results counts, so that it is asked for by name.
 
     Raises
@@ -62,7 +62,7 @@ def require_asked(notebook: Notebook, subject: str, question: Question, brews: i
 
 
 def write_down(
-    notebook: Notebook, subject: str, question: Question, brews: int, *, now: datetime, of: Sequence[str] = ()
+    notebook: Notebook, subject: str, question: AskedQuestion, brews: int, *, now: datetime, of: Sequence[str] = ()
 ) -> None:
     """Note that this was asked with so many brews, and of which; asking the same again is no new question."""
     if not was_asked(notebook, subject, question, brews):
@@ -76,7 +76,7 @@ def asked_of(notebook: Notebook, subject: str, pair: str = "") -> tuple[str, ...
 
 
 def standing_of(
-    notebook: Notebook, subject: str, question: Question, *, planned_brews: int | None, planned_is_told: bool
+    notebook: Notebook, subject: str, question: AskedQuestion, *, planned_brews: int | None, planned_is_told: bool
 ) -> Standing:
     """What the question may spend, from all that was asked before and is written down.
 

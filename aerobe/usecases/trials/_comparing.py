@@ -10,7 +10,7 @@ from aerobe.errors import UnusableRecord
 from aerobe.notebook import Notebook
 from aerobe.records import Arm, Brew, Trial
 from aerobe.usecases.trials._afterwards import Afterwards, changed_afterwards, held_to_the_look, read_too_early
-from aerobe.usecases.trials._asked import Question, require_asked, standing_of_pair, write_down
+from aerobe.usecases.trials._asked import AskedQuestion, require_asked, standing_of_pair, write_down
 from aerobe.usecases.trials._blinding import refuse_while_hidden
 from aerobe.usecases.trials._values import results_of
 from aerobe.verdicts import Verdict, hold_back, judge
@@ -54,7 +54,7 @@ def compare_recipes(
     changed = changed_afterwards(notebook, SUBJECT, whole, lambda was: was.recipe in (first, second), f"{pair} ")
     brews = _side_by_side(whole)
     results = results_of(notebook, brews, outcome, at_h=at_h, now=now)
-    question = Question(outcome=outcome, at_h=at_h, margin=None if margin == 1.25 else margin, pair=pair)
+    question = AskedQuestion(outcome=outcome, at_h=at_h, margin=None if margin == 1.25 else margin, pair=pair)
     if asks:
         write_down(notebook, SUBJECT, question, len(results), now=now, of=[result.brew for result in results])
     else:

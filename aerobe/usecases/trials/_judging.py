@@ -13,7 +13,7 @@ from aerobe.trials import NextTrial, propose_next
 from aerobe.units import number
 from aerobe.usecases.trials._afterwards import KIND as AFTERWARDS
 from aerobe.usecases.trials._afterwards import Afterwards, changed_afterwards, held_to_the_look, keep_once, read_too_early
-from aerobe.usecases.trials._asked import EVERY_PAIR, Question, require_asked, standing_of, write_down
+from aerobe.usecases.trials._asked import EVERY_PAIR, AskedQuestion, require_asked, standing_of, write_down
 from aerobe.usecases.trials._blinding import refuse_while_hidden
 from aerobe.usecases.trials._changes import arms_in_words
 from aerobe.usecases.trials._history import PlanHistory, plan_history
@@ -212,7 +212,7 @@ def _question(
     brews: Sequence[Brew],
     sheet: RunSheet | None,
     by: JudgedBy,
-) -> Question:
+) -> AskedQuestion:
     """What is asked; outcome, hour, test and margin of the plan as the first brew found it are the planned question."""
     outcome, assay, at_h, margin = by.outcome or trial.outcome, by.assay, by.at_h, by.margin
     usual_h = hour_to_compare(notebook, brews, outcome, sheet, assay=assay)
@@ -226,7 +226,7 @@ def _question(
     other_arms = trial.planned_at is not None and (plan.question, plan.arms) != (trial.question, trial.arms)
     pair = f"{trial.question}, {arms_in_words(trial.arms)}:" if other_arms else ""
     is_planned = outcome == plan.outcome and other_h is None and not other_assay and other_margin is None and not other_arms
-    return Question(outcome=outcome, at_h=other_h, assay=other_assay, margin=other_margin, pair=pair, is_planned=is_planned)
+    return AskedQuestion(outcome=outcome, at_h=other_h, assay=other_assay, margin=other_margin, pair=pair, is_planned=is_planned)
 
 
 def _planned_is_told(notebook: Notebook, key: str, history: PlanHistory, *, now: datetime, asks: bool) -> bool:

@@ -12,7 +12,7 @@ HOURS_APART = 1.0  # samples within an hour of each other are compared [h]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Step:
+class SheetStep:
     """One test that the run sheet asks of a brew."""
 
     role: str
@@ -26,7 +26,7 @@ def planned_of(sheet: RunSheet | None, brew: str) -> PlannedBrew | None:
     return next((item for item in sheet.brews if item.brew == brew), None) if sheet is not None else None
 
 
-def steps_of(planned: PlannedBrew | None, readings: Sequence[Reading], starts_at: datetime | None) -> tuple[Step, ...]:
+def steps_of(planned: PlannedBrew | None, readings: Sequence[Reading], starts_at: datetime | None) -> tuple[SheetStep, ...]:
     """The tests that a line of the sheet asks for, each done once a reading of its role lies within an hour."""
     steps = []
     for sample in planned.samples if planned is not None else ():
@@ -34,7 +34,7 @@ def steps_of(planned: PlannedBrew | None, readings: Sequence[Reading], starts_at
         wanted = ["sample"] * sample.tests + list(sample.controls)
         for place, role in enumerate(wanted):
             steps.append(
-                Step(
+                SheetStep(
                     role=role,
                     elapsed_h=sample.elapsed_h,
                     at=starts_at + timedelta(hours=sample.elapsed_h) if starts_at else None,

@@ -15,7 +15,7 @@ from aerobe.trials import LARGEST_ASKED, arm_in_words
 from aerobe.usecases.brews._reminders import Reminder
 from aerobe.usecases.notebook._moments import spoken
 from aerobe.usecases.trials._planning import PlannedTrial
-from aerobe.usecases.trials._sheet import Step, planned_of, steps_of
+from aerobe.usecases.trials._sheet import SheetStep, planned_of, steps_of
 from aerobe.usecases.trials._view import trial_view
 
 SOON = timedelta(minutes=15)
@@ -30,10 +30,10 @@ class TrialLine:
     vessel_name: str
     state: str  # "waiting", "under air" or "harvested"
     starts_at: datetime | None
-    steps: tuple[Step, ...]
+    steps: tuple[SheetStep, ...]
 
     @property
-    def open_steps(self) -> tuple[Step, ...]:
+    def open_steps(self) -> tuple[SheetStep, ...]:
         """Tests not yet made."""
         return tuple(step for step in self.steps if not step.done)
 
@@ -56,7 +56,7 @@ def sheet_of_brew(notebook: Notebook, brew: Brew) -> RunSheet | None:
         return None
 
 
-def steps_of_brew(notebook: Notebook, brew: Brew) -> tuple[Step, ...]:
+def steps_of_brew(notebook: Notebook, brew: Brew) -> tuple[SheetStep, ...]:
     """What the run sheet asks of a brew; nothing where it belongs to no trial with a sheet."""
     planned = planned_of(sheet_of_brew(notebook, brew), brew.key)
     return steps_of(planned, notebook.readings(brew.key), brew.started_at) if planned else ()
@@ -147,7 +147,7 @@ def _roles(line: TrialLine, until: datetime) -> str:
     return " and ".join(dict.fromkeys(step.role for step in line.open_steps if step.at and step.at <= until))
 
 
-def steps_in_words(steps: Iterable[Step]) -> str:
+def steps_in_words(steps: Iterable[SheetStep]) -> str:
     """What a run sheet still asks for: `3 samples and 1 killed control`."""
     counts = Counter(step.role for step in steps)
     told = [f"{count} {role}{'s' if count > 1 else ''}" for role, count in counts.items()]

@@ -118,7 +118,7 @@ def move(request: Request, key: str, kind: str, sent: Sent) -> Response:
     return _answer(request, seen)
 
 
-def _answer(request: Request, seen: usecases.practice.Seen) -> Response:
+def _answer(request: Request, seen: usecases.practice.LearnersView) -> Response:
     return JSONResponse(_data(seen)) if wants_json(request) else go_to(f"/practise/{seen.practice.key}")
 
 
@@ -133,9 +133,9 @@ def _hub(request: Request) -> dict[str, object]:
     }
 
 
-def _choices(sent: Fields, probe: bool, trouble: str) -> usecases.practice.Choices:
+def _choices(sent: Fields, probe: bool, trouble: str) -> usecases.practice.PracticeChoices:
     typed = {name: _read(sent, field, kind) for field, (name, kind) in NUMBERS.items() if sent.text(field)}
-    return usecases.practice.Choices(**typed, probe=probe, trouble=trouble)
+    return usecases.practice.PracticeChoices(**typed, probe=probe, trouble=trouble)
 
 
 def _read(sent: Fields, field: str, kind: Kind) -> float:
@@ -153,7 +153,7 @@ def _number(typed: str, what: str) -> float:
     return value
 
 
-def _data(seen: usecases.practice.Seen) -> dict[str, object]:
+def _data(seen: usecases.practice.LearnersView) -> dict[str, object]:
     """What the page draws."""
     one = seen.practice
     return {
