@@ -45,7 +45,6 @@ class MixedFit:
     variances: dict[str, Array]  # covariance matrix of each random term [unit of y squared]
     residual_variance: float  # [unit of y squared]
     criterion: float  # -2 log (restricted) likelihood [-]
-    theta: Array  # relative Cholesky factors [-]
     df_matrix: tuple[Array, Array]  # Jacobian of the covariance and covariance of the parameters, for df()
 
     def df(self, contrast: Array) -> float:
@@ -117,7 +116,6 @@ def fit_mixed(y: Array, fixed: Array, random: Sequence[RandomTerm], *, restricte
         variances=variances,
         residual_variance=sigma2,
         criterion=value,
-        theta=theta,
         df_matrix=_df_matrix(theta, sigma2, products),
     )
 

@@ -7,8 +7,8 @@ from pathlib import Path
 
 HOUSE = Path(__file__).parents[2] / "aerobe"
 PER_1000_LINES = 2.0
-# Rooms whose own count is held where it stands until they are gone through.
-HELD = {"evidence": 22, "inference": 4, "usecases/evidence": 6, "usecases/safety": 8, "trials": 2, "safety": 1, "kinetics": 7}
+# Rooms that say it more than others, each no more than it does today.
+HELD = {"evidence": 21, "inference": 4, "usecases/evidence": 5, "usecases/safety": 7, "trials": 0, "safety": 1, "kinetics": 7}
 
 
 def any_in(source: str) -> int:
@@ -25,7 +25,7 @@ TEXTS = [(room_of(path), path.read_text(encoding="utf-8")) for path in sorted(HO
 
 
 def test_any_is_rare() -> None:
-    texts = [text for room, text in TEXTS if room not in HELD]
+    texts = [text for _, text in TEXTS]
     assert sum(map(any_in, texts)) <= PER_1000_LINES * sum(text.count("\n") for text in texts) / 1000.0
 
 

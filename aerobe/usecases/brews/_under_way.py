@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
 
 from aerobe.notebook import LogEnvelope, Notebook
 from aerobe.records import Assay, Brew, Compost, Harvest, Reading, Recipe, Trial, Use, Vessel
@@ -67,7 +66,6 @@ class BrewView:
     readings: tuple[Reading, ...]
     assays: dict[str, Assay]
     oxygen_log: LogEnvelope
-    temperature_log: LogEnvelope
     harvest: Harvest | None
     uses: tuple[Use, ...]
     last_change: int
@@ -120,25 +118,48 @@ def brew_view(notebook: Notebook, key: str, *, now: datetime, buckets: int = 160
     held = held_by(notebook)
     brew = held.brews[key] if key in held.brews else notebook.get(Brew, key)
 
-    def read() -> dict[str, Any]:
-        recipe, compost = recipe_and_compost(notebook, brew)
-        readings = _readings(notebook, held, key)
-        return {
-            "recipe": recipe,
-            "vessel": notebook.get(Vessel, brew.vessel),
-            "compost": compost,
-            "readings": readings,
-            "assays": {name: notebook.get(Assay, name) for name in sorted({reading.assay for reading in readings})},
-            "uses": tuple(notebook.find(Use, of=key)),
-        }
-
-    def logs() -> dict[str, LogEnvelope]:
-        return {f"{channel}_log": notebook.log_envelope(key, channel, buckets=buckets) for channel in ("oxygen", "temperature")}
+    def oxygen() -> LogEnvelope:
+        return notebook.log_envelope(key, "oxygen", buckets=buckets)
 
     version, noted = held.version(key), held.noted(key)
-    still = cached(notebook, ("view", key), noted, read) | cached(notebook, ("logs", key, buckets), version, logs)
+    written = cached(notebook, ("view", key), noted, lambda: _written(notebook, held, brew))
     return BrewView(
-        card=_card(notebook, held, brew, now), harvest=held.ends.get(key), last_change=version, last_noted=noted, **still
+        card=_card(notebook, held, brew, now),
+        recipe=written.recipe,
+        vessel=written.vessel,
+        compost=written.compost,
+        readings=written.readings,
+        assays=written.assays,
+        uses=written.uses,
+        oxygen_log=cached(notebook, ("logs", key, buckets), version, oxygen),
+        harvest=held.ends.get(key),
+        last_change=version,
+        last_noted=noted,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Written:
+    """What a page shows of a brew and people wrote: the same until somebody writes again."""
+
+    recipe: Recipe
+    vessel: Vessel
+    compost: Compost
+    readings: tuple[Reading, ...]
+    assays: dict[str, Assay]
+    uses: tuple[Use, ...]
+
+
+def _written(notebook: Notebook, held: Held, brew: Brew) -> _Written:
+    recipe, compost = recipe_and_compost(notebook, brew)
+    readings = _readings(notebook, held, brew.key)
+    return _Written(
+        recipe=recipe,
+        vessel=notebook.get(Vessel, brew.vessel),
+        compost=compost,
+        readings=readings,
+        assays={name: notebook.get(Assay, name) for name in sorted({reading.assay for reading in readings})},
+        uses=tuple(notebook.find(Use, of=brew.key)),
     )
 
 
