@@ -81,7 +81,7 @@ def find_rivals(
             Rival(
                 name="single brew",
                 words=f"{_arms(single, 'was', 'were')} brewed once: how much brews differ there is not known.",
-                remedy="Brew it again, at least twice more.",
+                remedy="Brew again, at least twice more of each.",
             )
         )
     pairs = [arm for arm, count in counts.items() if count == 2]
@@ -90,7 +90,7 @@ def find_rivals(
             Rival(
                 name="two brews",
                 words=f"{_arms(pairs, 'has', 'have')} two brews: their scatter is hardly known; only a gross difference is told.",
-                remedy="Brew it again, at least once more.",
+                remedy="Brew again, at least once more of each.",
             )
         )
     return (*found, *_block_rivals(results), *_limits(results), *([] if hours_are_asked else _hours(results)))
