@@ -61,7 +61,8 @@ def write_package(
     versions
         Programs that made the results, by name.
     also
-        Results that are not kept in the notebook and go along, such as what its own order of writing shows.
+        Results that are not kept in the notebook and go along, such as what its own order of writing shows; in place of those of
+        the same kind that are.
     """
     notebook.require_whole()
     records = _records(notebook, trial)
@@ -81,7 +82,8 @@ def write_package(
             name = f"log-{hashlib.sha256(f'{brew}/{channel}/{probe}'.encode()).hexdigest()[:12]}"
             schema = _log_schema(name, brew, channel, probe)
             _put(files, resources, f"data/logs/{name}.csv", _log_csv(notebook, brew, channel, probe), schema)
-    results = [*_kept(notebook, scope), *also]
+    anew = {(item.kind, item.subject) for item in also}
+    results = [*(item for item in _kept(notebook, scope) if (item.kind, item.subject) not in anew), *also]
     if results:
         _put(files, resources, "data/results.json", _results_json(results), {"name": "results", "format": "json"})
     about = {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import zipfile
 from collections.abc import Iterator
 from datetime import timedelta
@@ -157,13 +158,22 @@ def test_out_and_in_again_is_the_same(book: Notebook, tmp_path: Path) -> None:
     with open_notebook(tmp_path / "b.notebook", at=NOW) as other:
         import_package(other, content, now=LATER)
         assert fingerprint(other) == fingerprint(book)
-        assert _parts(export_package(other, now=LATER), other.origin) == _parts(content, book.origin)
+        again = export_package(other, now=LATER)
+        assert _parts(again, other.origin) == _parts(content, book.origin)
+        assert [len(_histories(package)) for package in (content, again)] == [1, 1]
 
 
 def _parts(package: bytes, mark: str) -> dict[str, bytes]:
-    """The files of a package, but for the mark of the notebook that it came from."""
+    """The files of a package, but for the mark of its notebook, and for what the order of writing there shows."""
     with zipfile.ZipFile(io.BytesIO(package)) as packed:
-        return {name: packed.read(name).replace(mark.encode(), b"here") for name in packed.namelist()}
+        parts = {name: packed.read(name).replace(mark.encode(), b"here") for name in packed.namelist()}
+    results = [item for item in json.loads(parts.pop("data/results.json")) if item["kind"] != "plan history"]
+    return parts | {"datapackage.json": b"", "results": json.dumps(results).encode()}
+
+
+def _histories(package: bytes) -> list[dict[str, object]]:
+    with zipfile.ZipFile(io.BytesIO(package)) as packed:
+        return [item for item in json.loads(packed.read("data/results.json")) if item["kind"] == "plan history"]
 
 
 PUBLISHED = {  # file: answers, brews, results kept, unit
