@@ -7,12 +7,12 @@ import math
 import pytest
 
 from aerobe.errors import UnusableRecord
-from aerobe.evidence import Contrast, weigh
+from aerobe.evidence import TrialContrast, weigh
 
 
-def trial(key: str = "t", **fields: object) -> Contrast:
+def trial(key: str = "t", **fields: object) -> TrialContrast:
     given: dict[str, object] = {"recipe": "kelp", "against": "plain", "effect": 0.2, "variance": 0.01, "site": key, "brews": 4}
-    return Contrast(key=key, **{**given, "brews_against": 4, **fields})  # type: ignore[arg-type]
+    return TrialContrast(key=key, **{**given, "brews_against": 4, **fields})  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(
