@@ -18,7 +18,7 @@ from aerobe.reports._tables import limits_of_readings, noise_and_colour, reading
 from aerobe.sources import cite
 from aerobe.trials import arm_in_words
 from aerobe.units import number, ratio_of
-from aerobe.verdicts import Comparison, Verdict, effect_words, is_surface, short_headline
+from aerobe.verdicts import JOINED, Comparison, Verdict, effect_words, is_surface, short_headline
 
 MOST_ARMS = 6  # that one picture can tell apart
 VERDICT_SOURCES = ("welch-1947", "games-howell-1976", "hurlbert-1984", "schuirmann-1987", "lan-demets-1983", "rank-sets-2022")
@@ -305,6 +305,10 @@ def _over_time(brews: Sequence[Brew], readings: Sequence[Reading], assays: Mappi
     return tuple(Shown(picture=picture) for picture in course_pictures(brews, readings, assays))
 
 
+def _together(dates: Sequence[str]) -> str:
+    return ", ".join(dict.fromkeys(dates))
+
+
 def _results(verdict: Verdict, brews: Sequence[Brew], starts: Mapping[str, str]) -> tuple[Block, ...]:
     started = {brew.key: starts.get(brew.key) or f"{brew.started_at:%Y-%m-%d}" for brew in brews}
     unit = f" [{verdict.outcome.unit}]" if verdict.outcome.unit else ""
@@ -313,11 +317,11 @@ def _results(verdict: Verdict, brews: Sequence[Brew], starts: Mapping[str, str])
             item.brew,
             item.arm,
             item.block,
-            started.get(item.brew, ""),
+            _together([started[key] for key in item.brew.split(JOINED) if key in started]),
             item.value,
             str(item.tests),
             ", ".join(number(point) for point in item.points),
-            "at the limit" if item.at_limit else "",
+            "at the limit" if item.at_limit else "counted as one" if JOINED in item.brew else "",
         )
         for item in verdict.results
     )

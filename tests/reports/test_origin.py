@@ -71,6 +71,7 @@ def test_a_start_that_nobody_knows_is_not_shown_as_a_date(tmp_path: Path) -> Non
         began = [brew.started_at for brew in book.find(Brew)]
         page = as_html(usecases.reports.report_of_trial(book, key, now=NOW + timedelta(days=40)))
         assert page.count("<td>assumed at import</td>") == 6
+        assert "of one day" not in page  # nor is it a day that the brews shared
         assert not any(f"<td>{at:%Y-%m-%d}</td>" in page for at in began)
         # Mended by somebody who knows, it is a date again.
         brew = book.find(Brew)[0]

@@ -11,8 +11,9 @@ from aerobe.inference import TEMPERATURE_DEGC
 from aerobe.notebook import Notebook
 from aerobe.records import BREW_GUESSES, UNSTATED_AIR, AirSupply, Arm, Brew, Compost, Recipe, Trial, Vessel
 from aerobe.tables import ProbeColumn, RowRead
+from aerobe.usecases.brews._started import ASSUMED
 from aerobe.usecases.exchange._intake_assays import to_house
-from aerobe.usecases.exchange._origin import ASSUMED, FIRST_CLOCK, TakingIn
+from aerobe.usecases.exchange._origin import FIRST_CLOCK, TakingIn
 
 NOT_STATED, SEALED = "not-stated", "sealed-not-stated"
 SEALED_SAID, OPEN_SAID, AERATED_SAID, UNKNOWN_SAID = (

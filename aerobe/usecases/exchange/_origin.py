@@ -9,10 +9,10 @@ from datetime import datetime
 from aerobe.notebook import Kept, Notebook, Pen
 from aerobe.records import Brew
 from aerobe.reports import FromTable
+from aerobe.usecases.brews._started import ASSUMED, TAKEN_IN, assumed_start
 
-KIND = "taken in"
 READ_FROM_TABLE = "i-"  # how the key of a reading begins that a table brought
-ASSUMED, FIRST_CLOCK = "assumed at import", "first clock time of the table"
+FIRST_CLOCK = "first clock time of the table"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,11 +41,11 @@ def note_origin(table: TakingIn, brew: str, *, started_at: datetime | None = Non
     started_at, start
         For a brew that the table began: when the air is taken to have gone on, and `ASSUMED`, `FIRST_CLOCK` or "" (known).
     """
-    if any(item.payload["sha256"] == table.sha256 for item in table.notebook.kept(KIND, brew)):
+    if any(item.payload["sha256"] == table.sha256 for item in table.notebook.kept(TAKEN_IN, brew)):
         return
     began = {"at": started_at.isoformat(), "is": start} if started_at is not None and start else None
     payload = {"file": table.file, "sha256": table.sha256, "start": began}
-    table.pen.keep(KIND, brew, payload, at=table.now, who=table.who)
+    table.pen.keep(TAKEN_IN, brew, payload, at=table.now, who=table.who)
 
 
 def tables_of(notebook: Notebook, brews: Sequence[Brew]) -> tuple[FromTable, ...]:
@@ -53,7 +53,7 @@ def tables_of(notebook: Notebook, brews: Sequence[Brew]) -> tuple[FromTable, ...
     held: dict[str, list[Kept]] = {}
     unnamed = 0
     for brew in brews:
-        found = notebook.kept(KIND, brew.key)
+        found = notebook.kept(TAKEN_IN, brew.key)
         for item in found:
             held.setdefault(item.payload["file"], []).append(item)
         readings = () if found else notebook.readings(brew.key, with_corrected=True)
@@ -77,9 +77,5 @@ def tables_of(notebook: Notebook, brews: Sequence[Brew]) -> tuple[FromTable, ...
 
 def start_in_words(notebook: Notebook, brew: Brew) -> str:
     """What to say in the place of a brew's start where nobody knows it; empty where it is known, or was mended since."""
-    for item in notebook.kept(KIND, brew.key):
-        began = item.payload.get("start")
-        if began and datetime.fromisoformat(began["at"]) == brew.started_at:
-            how = str(began["is"])
-            return how if how == ASSUMED else f"{brew.started_at:%Y-%m-%d %H:%M %z}, {how}"
-    return ""
+    how = assumed_start(notebook, brew)
+    return how if how in ("", ASSUMED) else f"{brew.started_at:%Y-%m-%d %H:%M %z}, {how}"

@@ -29,7 +29,7 @@ from aerobe.records import (
     Trial,
     Vessel,
 )
-from aerobe.usecases.exchange._origin import KIND as TAKEN_IN
+from aerobe.usecases.brews._started import TAKEN_IN
 from aerobe.usecases.trials._afterwards import KIND as AFTERWARDS
 from aerobe.usecases.trials._asked import KIND as ASKED
 from aerobe.usecases.trials._blinding import OPENED, refuse_while_hidden

@@ -12,6 +12,7 @@ from aerobe.errors import NotAQuantity, NotEnoughData, NotFound
 from aerobe.notebook import Notebook, brew_history
 from aerobe.records import Assay, Brew, Reading, RunSheet, Vessel
 from aerobe.units import COUNT, number
+from aerobe.usecases.brews._started import ASSUMED, assumed_start
 from aerobe.usecases.trials._sheet import HOURS_APART
 from aerobe.verdicts import BrewResult, brew_results, outcome
 
@@ -64,7 +65,9 @@ def _from_readings(
     results = brew_results(with_results, readings, assays, at_h=at_h, tolerance_h=HOURS_APART)
     if key == "cost per biomass":
         return [_cost(notebook, brew, result) for brew, result in zip(with_results, results, strict=True)]
-    return list(results)
+    # A start that a table without a clock was given at its import tells nothing of the day.
+    unknown = {brew.key for brew in with_results if assumed_start(notebook, brew) == ASSUMED}
+    return [replace(result, began_h=None) if result.brew in unknown else result for result in results]
 
 
 def _areas(
