@@ -265,7 +265,9 @@ def test_what_touches_food_is_treated_known_and_good_in_every_point(brew: BrewFa
 @settings(max_examples=150, deadline=None)
 @given(BREWS, USES)
 def test_forgetting_a_fact_never_opens_the_way(brew: BrewFacts, use: UseFacts) -> None:
-    if advise_use(brew, use).may_go_ahead:
+    # "Nothing eaten" beside "tea touches what is eaten" is held as food; without the second answer the first stands.
+    against_itself = use.edible is False and use.touches_edible_part is True
+    if advise_use(brew, use).may_go_ahead or against_itself:
         return
     for name in (
         "oxygen",
@@ -279,6 +281,13 @@ def test_forgetting_a_fact_never_opens_the_way(brew: BrewFacts, use: UseFacts) -
         assert not advise_use(replace(brew, **{name: None}), use).may_go_ahead
     for name in ("edible", "touches_edible_part", "edible_part_touches_soil", "days_to_harvest", "has_additives", "sprayed"):
         assert not advise_use(brew, replace(use, **{name: None})).may_go_ahead
+
+
+def test_answers_against_each_other_are_taken_for_food() -> None:
+    use = use_of("US", "b", "roses", "spray", "")
+    assert (use.edible, use.touches_edible_part) == (False, True)
+    assert not advise_use(GOOD_BREW, use).may_go_ahead
+    assert advise_use(GOOD_BREW, replace(use, touches_edible_part=None)).may_go_ahead  # nothing there is eaten
 
 
 def test_every_gate_says_why_and_how_it_opens_with_sources_on_file() -> None:
