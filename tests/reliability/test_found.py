@@ -76,11 +76,11 @@ LONG_CELL = '"' + "x" * 200_000 + '"'  # longer than Python's reader of tables t
     ],
 )
 def test_rubbish_is_refused_with_a_remedy_and_at_once(read: Callable[[], Any]) -> None:
-    began = time.process_time()
+    began = time.thread_time()
     with pytest.raises(AerobeError) as found:
         read()
     assert found.value.problem and found.value.remedy
-    assert time.process_time() - began < 1.0
+    assert time.thread_time() - began < 1.0
 
 
 @pytest.mark.parametrize(

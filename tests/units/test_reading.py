@@ -48,9 +48,9 @@ def test_what_is_no_quantity_is_refused(typed: str) -> None:
     "typed", ["1" * 500_000, "1 " * 250_000, "5" + " " * 500_000 + "x", "." * 500_000, "1" * 500_000 + "\nx"]
 )
 def test_a_text_without_end_is_refused_at_once_and_not_quoted_whole(typed: str) -> None:
-    began = time.process_time()
+    began = time.thread_time()
     for read in (VOLUME.read, parse_number):
         with pytest.raises(NotAQuantity) as found:
             read(typed)
         assert len(str(found.value)) < 600
-    assert time.process_time() - began < 1.0
+    assert time.thread_time() - began < 1.0
