@@ -23,6 +23,8 @@ from tests.reliability.fuzz import Parser, spoil_bytes, spoil_plain
 from tests.reliability.world import yard
 from tests.web.conftest import START
 
+JUDGING_S = 10.0  # of processor: what judges a trial works out its layout, too, which no rubbish may make endless
+
 
 def spoil_zip_or_bytes(rng: random.Random, content: bytes) -> bytes:
     return spoil_bytes(rng, content) if rng.random() < 0.4 else spoil_zip(rng, content)
@@ -115,6 +117,7 @@ def file_readers(folder: Path) -> Iterator[Parser]:
     second = open_notebook(folder / "second.notebook", at=START)
     yield Parser(
         name="packages of a trial",
+        slow_s=JUDGING_S,
         samples=[package],
         spoil=spoil_package,
         quick=60,
@@ -123,6 +126,7 @@ def file_readers(folder: Path) -> Iterator[Parser]:
     yield Parser(name="data packages, zip", samples=[full], spoil=spoil_zip_or_bytes, read=take, quick=40)
     yield Parser(
         name="evidence of others",
+        slow_s=JUDGING_S,
         samples=[package, RATIOS],
         quick=60,
         long=2000,
