@@ -135,6 +135,7 @@ def file_readers(folder: Path) -> Iterator[Parser]:
     )
     yield Parser(
         name="packages computed anew",
+        slow_s=JUDGING_S,
         samples=[full, package],
         samples_are_taken=False,
         spoil=spoil_package,
