@@ -18,7 +18,7 @@ from aerobe.reports._tables import limits_of_readings, noise_and_colour, reading
 from aerobe.sources import cite
 from aerobe.trials import arm_in_words
 from aerobe.units import number, ratio_of
-from aerobe.verdicts import JOINED, Comparison, Verdict, effect_words, is_surface, short_headline
+from aerobe.verdicts import Comparison, Verdict, effect_words, is_surface, short_headline
 
 MOST_ARMS = 6  # that one picture can tell apart
 VERDICT_SOURCES = ("welch-1947", "games-howell-1976", "hurlbert-1984", "schuirmann-1987", "lan-demets-1983", "rank-sets-2022")
@@ -317,11 +317,11 @@ def _results(verdict: Verdict, brews: Sequence[Brew], starts: Mapping[str, str])
             item.brew,
             item.arm,
             item.block,
-            _together([started[key] for key in item.brew.split(JOINED) if key in started]),
+            _together([started[key] for key in (item.members or (item.brew,)) if key in started]),
             item.value,
             str(item.tests),
             ", ".join(number(point) for point in item.points),
-            "at the limit" if item.at_limit else "counted as one" if JOINED in item.brew else "",
+            "at the limit" if item.at_limit else "counted as one" if item.members else "",
         )
         for item in verdict.results
     )

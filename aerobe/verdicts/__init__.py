@@ -10,7 +10,7 @@ from aerobe.verdicts._check import Check
 from aerobe.verdicts._confounders import lay_out_in_vessels
 from aerobe.verdicts._contrasts import Contrast, pair_contrast, planned_contrasts, standard_of
 from aerobe.verdicts._core import Effects, fit_effects, widen
-from aerobe.verdicts._days import JOINED, share_luck, together_on_days
+from aerobe.verdicts._days import share_luck, together_on_days
 from aerobe.verdicts._dose import DoseAnswer, answer_dose_series, turning_point
 from aerobe.verdicts._interim import (
     AS_PLANNED,
@@ -47,7 +47,6 @@ from aerobe.verdicts._verdict import hold_back, judge
 from aerobe.verdicts._words import effect_words, short_headline
 
 __all__ = [
-    "JOINED",
     "CANNOT_TELL",
     "SAME",
     "HourRatio",

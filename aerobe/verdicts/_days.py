@@ -26,7 +26,6 @@ from aerobe.verdicts._rivals import Rival
 Array = NDArray[np.float64]
 LEVEL, WORST = 0.05, 0.0575  # of false claims where a day has no luck of its own, and at its worst luck
 _LUCK = np.geomspace(1.0, 60.0, 24)  # variance between days over that within, as brews of a day show it [-]
-JOINED = " and "  # between the brews that count as one
 ONE_DAY_H = 12.0  # brews begun within so many hours of a day's first are of that day (our choice, no source) [h]
 _NODES = 64  # of each scatter's distribution, by equal shares
 
@@ -202,7 +201,8 @@ def as_one(members: Sequence[BrewResult], values: Array, kind: Outcome) -> BrewR
     columns = {member.column for member in members}
     return replace(
         members[0],
-        brew=JOINED.join(member.brew for member in members),
+        brew=" and ".join(member.brew for member in members),
+        members=tuple(member.brew for member in members),
         value=math.exp(mean) if kind.scale == "ratio" else mean,
         tests=sum(member.tests for member in members),
         points=tuple(member.value for member in members),

@@ -39,6 +39,7 @@ class BrewResult:
     at_limit: bool = False  # the value is the detection limit; the truth lies below
     above_range: bool = False  # the value is the highest that the test shows; the truth lies above
     of_n: float | None = None  # shares: how many plants (or seeds, leaves) the value was counted among; counts: its exposure
+    members: tuple[str, ...] = ()  # keys of the brews, where several count as one
     source_brew: str = ""  # field response: the tea that this pot received
     elapsed_h: float | None = None  # when it was sampled, where that is known [h]
     began_h: float | None = None  # when the brew began, since any fixed moment [h]
