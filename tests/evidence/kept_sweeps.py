@@ -22,7 +22,7 @@ from aerobe.evidence import (
     weigh,
     without_duplicates,
 )
-from tests.kept_answers import Rough, numbers_in
+from tests.kept_answers import Rough, numbers_in, short
 
 SEARCHED = "an optimiser ends a little elsewhere on another machine"
 
@@ -35,17 +35,6 @@ def sweeps() -> dict[str, Callable[[], object]]:
         "twelve drawn networks of trials": _networks,
         "what sixteen drawn sets of trials say together": lambda: Rough(answer=_weighed(), rtol=1e-4, why=SEARCHED),
     }
-
-
-def _short(value: object) -> object:
-    """To five digits, and noughts that rounding leaves as nought."""
-    if isinstance(value, np.ndarray | np.generic):
-        return _short(value.tolist())
-    if isinstance(value, list | tuple):
-        return [_short(part) for part in value]
-    if isinstance(value, float):
-        return 0.0 if abs(value) < 1e-6 else float(f"{value:.5g}")
-    return value
 
 
 def _trial(rng: np.random.Generator, place: int, **more: object) -> TrialContrast:
@@ -81,7 +70,7 @@ def _doubles() -> object:
         made += [_trial(rng, 90 + i, **again) for i in range(1 + place % 3)]
         kept, doubles = without_duplicates(made)
         alike = [[one.places, one.p, one.by] for one in too_alike(made)]
-        found.append(_short([len(kept), [(one.kept, one.other, one.certain) for one in doubles], alike]))
+        found.append(short([len(kept), [(one.kept, one.other, one.certain) for one in doubles], alike]))
     return found
 
 
@@ -98,7 +87,7 @@ def _pools() -> object:
         small = small_studies(y.tolist(), v.tolist()) if count > 2 else None
         told = [] if small is None else [small.limit_low, small.limit_high, small.rank_tau, small.rank_p]
         after = prediction_interval(y, v, level=0.9) if count > 2 and place % 4 == 0 else ()
-        found.append(_short([[spread(method, y, v, np.ones((count, 1)))[0], *ends], terms, told, after]))
+        found.append(short([[spread(method, y, v, np.ones((count, 1)))[0], *ends], terms, told, after]))
     return Rough(answer=found, rtol=1e-4, why=SEARCHED)
 
 
@@ -115,7 +104,7 @@ def _networks() -> object:
         rows = [
             (row.recipe, row.against, row.effect, row.se, row.low, row.high, row.direct, row.indirect) for row in seen.comparisons
         ]
-        found.append(_short([seen.tau2, rows]))
+        found.append(short([seen.tau2, rows]))
     return Rough(answer=found, rtol=1e-4, why=SEARCHED)
 
 
@@ -145,5 +134,5 @@ def _weighed() -> object:
             len(seen.hinges_on),
         ]
         shares = [share for share in seen.shares if share is not None]
-        found.append(_short([seen.answer, sizes, pooled, shares, seen.next_trial, len(seen.says.split()), numbers_in(seen.says)]))
+        found.append(short([seen.answer, sizes, pooled, shares, seen.next_trial, len(seen.says.split()), numbers_in(seen.says)]))
     return found

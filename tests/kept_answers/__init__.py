@@ -68,6 +68,17 @@ def numbers_in(text: str) -> list[float]:
     return [float(found) for found in re.findall(r"-?\d+(?:\.\d+)?(?:e[-+]?\d+)?", text)]
 
 
+def short(value: object, digits: int = 5) -> object:
+    """Numbers to so many digits, noughts that rounding leaves as nought: enough to see a change, the same on every machine."""
+    if isinstance(value, np.ndarray | np.generic):
+        return short(value.tolist(), digits)
+    if isinstance(value, list | tuple):
+        return [short(part, digits) for part in value]
+    if isinstance(value, float):
+        return 0.0 if abs(value) < 1e-6 else float(f"{value:.{digits}g}")
+    return value
+
+
 def refused(do: Callable[[], object]) -> list[object]:
     """The kind of a refusal and its figures; fails where nothing is refused."""
     try:

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
 from aerobe.verdicts import LostBrew, Verdict, _judge_surface, _surface_brews, judge
 from aerobe.verdicts._surface_design import FittedDesign, Surface, critical_of, flat_of, misfit_of, told_of
-from tests.kept_answers import numbers_in
+from tests.kept_answers import numbers_in, short
 from tests.verdicts.kept_inputs import CORNERS, results, surface_trial, surface_values
 
 AT = np.array(CORNERS, dtype=float)
 CUBE = np.array([[a, b, c] for a in (-1.0, 1.0) for b in (-1.0, 1.0) for c in (-1.0, 1.0)])
 STARS = np.vstack([np.eye(3), -np.eye(3), np.zeros((4, 3))])
+
+to_four = partial(short, digits=4)  # a search ends a little elsewhere on another machine
 
 
 def drawn_surfaces() -> dict[str, Callable[[], object]]:
@@ -23,20 +26,9 @@ def drawn_surfaces() -> dict[str, Callable[[], object]]:
         "brews of one point that are alike, and labels along a factor, sixty times": _labels,
         "verdicts on twelve drawn surfaces": lambda: [_told(_verdict(place)) for place in range(12)],
         "the bar of the best point": lambda: [
-            _short(critical_of(_design(which).unit, 5, _design(which).gains, 0.1)) for which in (0, 2)
+            to_four(critical_of(_design(which).unit, 5, _design(which).gains, 0.1)) for which in (0, 2)
         ],
     }
-
-
-def _short(value: object) -> object:
-    """To four digits: a search ends a little elsewhere on another machine."""
-    if isinstance(value, np.ndarray):
-        return _short(value.tolist())
-    if isinstance(value, list | tuple):
-        return [_short(part) for part in value]
-    if isinstance(value, float):
-        return 0.0 if abs(value) < 1e-6 else float(f"{value:.4g}")
-    return value
 
 
 def _design(which: int) -> FittedDesign:
@@ -59,7 +51,7 @@ def _designs() -> object:
         misfit = misfit_of(design, y, np.array(rss))
         told = told_of(design, np.array([y, y[::-1]])).tolist()
         flat = flat_of(design, y, np.array(rss))
-        found.append(_short([*far, _surface_brews.odd_brew(design, y), None if misfit is None else misfit, flat, told]))
+        found.append(to_four([*far, _surface_brews.odd_brew(design, y), None if misfit is None else misfit, flat, told]))
     return found
 
 
@@ -104,6 +96,6 @@ def _told(verdict: Verdict) -> object:
     calls = [one.call, one.signal_call, one.held_by, one.worthwhile, verdict.left_out, len(verdict.with_all)]
     figures = [numbers_in(text) for text in (verdict.headline, one.because)]
     kind = "" if verdict.surface is None else verdict.surface.kind
-    return _short(
+    return to_four(
         [seen, calls, [verdict.brew_sd_low, verdict.brew_sd_high], [rival.name for rival in verdict.rivals], kind, figures]
     )

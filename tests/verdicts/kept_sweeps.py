@@ -26,7 +26,7 @@ from aerobe.verdicts import (
     pair_contrast,
     planned_contrasts,
 )
-from tests.kept_answers import numbers_in
+from tests.kept_answers import numbers_in, short
 from tests.kept_answers.parts import end_of
 from tests.verdicts.kept_inputs import FOUR, OF_ROUNDS, OF_UNEVEN, ROUNDS, THREE, asked, results
 
@@ -52,17 +52,6 @@ def sweeps() -> dict[str, Callable[[], object]]:
         "eighty drawn trials with vessels and lots": _confounded,
         "hours, days, limits and colour of eighty drawn trials": _others,
     }
-
-
-def _short(value: object) -> object:
-    """To five digits: enough to see a change, and the same on every machine."""
-    if isinstance(value, np.ndarray):
-        return _short(value.tolist())
-    if isinstance(value, list | tuple):
-        return [_short(part) for part in value]
-    if isinstance(value, float):
-        return 0.0 if abs(value) < 1e-6 else float(f"{value:.5g}")
-    return value
 
 
 def _arms(rng: np.random.Generator, most: int = 4, least: int = 1) -> list[int]:
@@ -111,7 +100,7 @@ def _effects() -> object:
         values = rng.normal(0.0, 0.4, len(arms)) * (1.0 + np.array(arms) * (place // 4 % 3)) + 0.5 * np.array(arms)
         bias = rng.uniform(0.0, 0.05, len(rows)) if place % 5 == 0 else None
         made = fit_effects(values, layout, rows, bias)
-        found.append(_short([made.estimate, made.error, made.df, made.known.tolist(), made.scatter]))
+        found.append(short([made.estimate, made.error, made.df, made.known.tolist(), made.scatter]))
     return found
 
 
@@ -157,7 +146,7 @@ def _told(verdict: Verdict) -> object:
     places = [(place.arm, place.best_place, place.worst_place) for place in verdict.ranking]
     settle = None if verdict.settle is None else (verdict.settle.brews_per_arm, verdict.settle.brews_per_arm_for_sameness)
     rivals = [rival.name for rival in verdict.rivals]
-    return _short([rows, checks, places, settle, rivals, verdict.left_out, verdict.brew_sd_low, verdict.brew_sd_high])
+    return short([rows, checks, places, settle, rivals, verdict.left_out, verdict.brew_sd_low, verdict.brew_sd_high])
 
 
 def _said(verdict: Verdict) -> object:
@@ -177,7 +166,7 @@ def _doses() -> object:
         y += 0.8 * (given == levels[1]) if place % 8 == 3 else 0.0
         blocks = [f"d{i % 2}" for i in range(len(given))] if place % 3 == 0 else []
         made = answer_dose_series(given.tolist(), y.tolist(), blocks, level=float(rng.choice([0.8, 0.9])))
-        found.append(_short([made.kind, made.best, made.best_low, made.best_high, made.misfit_p]))
+        found.append(short([made.kind, made.best, made.best_low, made.best_high, made.misfit_p]))
     return found
 
 
@@ -190,7 +179,7 @@ def _rates() -> object:
         layout = lay_out(arms, *([[f"d{i % 2}" for i in range(len(arms))]] if place % 3 == 0 else []))
         rows = np.eye(layout.n_arms)[1:] - np.eye(layout.n_arms)[0]
         made = fit_rates(seen, of, layout, rows, is_share=is_share)
-        found.append(_short([made.estimate, made.error, made.df, made.known.tolist()]))
+        found.append(short([made.estimate, made.error, made.df, made.known.tolist()]))
     return found
 
 
