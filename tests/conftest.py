@@ -63,6 +63,15 @@ def where(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.Mo
         yield address
 
 
+@pytest.fixture
+def few_courses() -> Iterator[None]:
+    """For what hangs on the direction of an answer and not on its last digit: see `tests/fewer.py`."""
+    from tests.fewer import fewer_courses
+
+    with fewer_courses():
+        yield
+
+
 def truth(name: str) -> list[SimpleNamespace]:
     """The rows of a table of published numbers; numeric cells become floats."""
     with (TRUTH / name).open(newline="", encoding="utf-8") as stream:

@@ -87,20 +87,28 @@ def _reading(text: str) -> Reading:
     return load(Reading, text)
 
 
+@lru_cache
+def _readings_wanted(of_brew: bool, of_none: bool, by_assay: bool, with_corrected: bool) -> sa.Select:
+    # Putting the question together takes longer than its answer: it is done once for each kind of question.
+    # By key and not by number: a notebook that was exported and taken in again must give its fits the same order.
+    wanted = sa.select(readings.c.payload).order_by(readings.c.elapsed_h, readings.c.key)
+    if of_brew:
+        wanted = wanted.where(readings.c.brew.is_(None) if of_none else readings.c.brew == sa.bindparam("of"))
+    if by_assay:
+        wanted = wanted.where(readings.c.assay == sa.bindparam("by"))
+    if not with_corrected:
+        newer = readings.alias("newer")
+        wanted = wanted.where(~sa.exists().where(newer.c.replaces == readings.c.key))
+    return wanted
+
+
 def all_readings(
     connection: sa.Connection, brew: str | None, *, assay: str | None = None, with_corrected: bool = False
 ) -> list[Reading]:
     """Readings in order of time, without those taken back unless `with_corrected`; see `Notebook.readings`."""
-    # By key and not by number: a notebook that was exported and taken in again must give its fits the same order.
-    wanted = sa.select(readings.c.payload).order_by(readings.c.elapsed_h, readings.c.key)
-    if brew is not None:
-        wanted = wanted.where(readings.c.brew == brew if brew else readings.c.brew.is_(None))
-    if assay is not None:
-        wanted = wanted.where(readings.c.assay == assay)
-    if not with_corrected:
-        newer = readings.alias("newer")
-        wanted = wanted.where(~sa.exists().where(newer.c.replaces == readings.c.key))
-    found = [_reading(text) for text in connection.execute(wanted).scalars()]
+    wanted = _readings_wanted(brew is not None, brew == "", assay is not None, with_corrected)
+    values = {name: value for name, value in (("of", brew), ("by", assay)) if value is not None}
+    found = [_reading(text) for text in connection.execute(wanted, values).scalars()]
     if with_corrected:
         return found
     gone = taken_back(connection, brew)

@@ -10,7 +10,9 @@ import pytest
 from aerobe import usecases
 from aerobe.errors import NotEnoughData
 from aerobe.notebook import back_up
-from aerobe.records import Brew, Recipe
+from aerobe.records import Assay, Brew, Recipe, Vessel
+from aerobe.usecases.brews import _beliefs
+from tests.fewer import fewer_courses
 from tests.notebook.conftest import NOW, furnish, reading
 
 
@@ -47,6 +49,50 @@ def test_earlier_brews_are_summed_up_once(advised):
     assert first and len(again) == len(first) and len(notebook.kept("summary")) == count
 
 
+def test_what_an_earlier_brew_taught_is_worked_out_anew_once_it_is_put_right(advised, tmp_path, monkeypatch) -> None:
+    book, brew, _ = advised
+    back_up(book.store, at=NOW, to=tmp_path / "copy.notebook")
+    asked = []
+
+    def nothing(story, seed):
+        asked.append(story)
+        return {"settled": False}
+
+    monkeypatch.setattr("aerobe.usecases.brews._beliefs._taught_alone", nothing)
+    with usecases.notebook.open_notebook(tmp_path / "copy.notebook", at=NOW) as copy:
+        history = usecases.notebook.brew_history(copy, brew)
+        usecases.brews.past_of(copy, history, now=NOW)
+        assert asked == []
+        older = max((item for item in copy.find(Brew) if item.key != brew), key=lambda item: item.started_at)
+        recipe, vessel = copy.get(Recipe, older.recipe), copy.get(Vessel, older.vessel)
+        test = copy.get(Assay, copy.readings(older.key)[0].assay)
+        for right in (
+            replace(recipe, compost_g_per_l=2.0 * recipe.compost_g_per_l),
+            replace(vessel, volume_l=3.0 * vessel.volume_l),
+            replace(older, temperature_degc=older.temperature_degc - 6.0),
+            replace(test, error=replace(test.error, proportional_cv=3.0 * test.error.proportional_cv)),
+        ):
+            asked.clear()
+            copy.change(right, at=NOW)
+            usecases.brews.past_of(copy, history, now=NOW)
+            assert asked, right
+
+
+def test_the_same_story_is_worked_out_once_and_another_anew(advised) -> None:
+    book, brew, _ = advised
+    story, _ = usecases.brews.story_of_history(usecases.notebook.brew_history(book, brew))
+    with fewer_courses():
+        once = _beliefs._taught_alone(story, 1)
+        assert _beliefs._taught_alone(replace(story, oxygen=replace(story.oxygen)), 1) is once
+        warmer = replace(story.oxygen, values=story.oxygen.values - 0.001)
+        read = replace(story.measurements[0], value=story.measurements[0].value + 0.001)
+        for other in (replace(story, oxygen=warmer), replace(story, measurements=(read, *story.measurements[1:]))):
+            assert _beliefs._content(other) != _beliefs._content(story)
+        assert _beliefs._taught_alone(story, 2) != once
+    assert _beliefs._taught_alone(story, 1) != once  # few courses taught it
+
+
+@pytest.mark.usefixtures("few_courses")
 def test_a_brew_of_unknown_recipe_gets_a_call_from_its_readings_and_hears_what_that_costs(where: str) -> None:
     """A table tells treatments, not what is in them; carbon that nobody weighed limits nothing."""
     rows = ((0, 30), (6, 60), (12, 130), (24, 210), (30, 170), (36, 120))
@@ -95,6 +141,7 @@ def test_the_course_of_a_long_brew_reaches_past_its_last_reading(where: str) -> 
     assert horizons == [112.0, 72.0]
 
 
+@pytest.mark.usefixtures("few_courses")
 def test_a_brew_left_to_itself_is_followed_for_a_week_and_then_said_to_be_forgotten(advised, tmp_path):
     brew = advised[1]
     back_up(advised[0].store, at=NOW, to=tmp_path / "copy.notebook")

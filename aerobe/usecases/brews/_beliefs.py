@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import threading
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
@@ -25,7 +27,7 @@ from aerobe.inference import (
     ph_notes,
 )
 from aerobe.notebook import BrewHistory, Notebook, brew_history
-from aerobe.records import Brew, Harvest, Recipe, as_plain, content_hash
+from aerobe.records import Assay, Brew, Harvest, Recipe, Vessel, as_plain, content_hash
 from aerobe.usecases.brews._behind_code import BEHIND_CODE, history_to_reckon
 from aerobe.usecases.trials._blinding import HIDDEN, is_hidden
 
@@ -83,6 +85,15 @@ def beliefs_of_brew(notebook: Notebook, brew: str, now: datetime) -> list[dict[s
     return [{"name": name, "meaning": meaning[name], **as_plain(band)} for name, band in found.items()]
 
 
+class _Shared:
+    """What several brews name, by key, read once for all of them."""
+
+    def __init__(self, notebook: Notebook) -> None:
+        self.recipes = {item.key: item for item in notebook.find(Recipe)}
+        self.vessels = {item.key: item for item in notebook.find(Vessel)}
+        self.assays = {item.key: item for item in notebook.find(Assay)}
+
+
 def past_of(notebook: Notebook, history: BrewHistory, *, now: datetime) -> list[Past]:
     """What the person's last finished brews teach about this one; their posteriors are kept once worked out."""
     finished = {item.brew for item in notebook.find(Harvest)}
@@ -95,7 +106,8 @@ def past_of(notebook: Notebook, history: BrewHistory, *, now: datetime) -> list[
         # What a brew behind a code teaches would tell whether this one is of its recipe.
         and (not is_hidden(notebook, item) or (item.trial == history.brew.trial and history.recipe.key != HIDDEN))
     ]
-    recipes = {item.key: item for item in notebook.find(Recipe)}
+    shared = _Shared(notebook)
+    recipes = shared.recipes
     if not history.recipe.is_known:
         return []  # what others taught is told in terms of food and compost
     earlier = [item for item in earlier if recipes[item.recipe].is_known]
@@ -103,7 +115,7 @@ def past_of(notebook: Notebook, history: BrewHistory, *, now: datetime) -> list[
     for brew in sorted(earlier, key=lambda item: item.started_at, reverse=True):
         if len(out) == PAST_BREWS:
             break
-        summary = _summary(notebook, brew, now=now)
+        summary = _summary(notebook, brew, shared, now=now)
         if summary is not None:
             out.append(
                 Past(
@@ -125,9 +137,17 @@ def _taught(kept: object) -> Taught | None:
     return Taught(before=BestHour(**kept["before"]), after=BestHour(**kept["after"]))
 
 
-def _summary(notebook: Notebook, brew: Brew, *, now: datetime) -> dict[str, object] | None:
+def _summary(notebook: Notebook, brew: Brew, shared: _Shared, *, now: datetime) -> dict[str, object] | None:
     events = [item.payload for item in notebook.kept("event", brew.key)]
-    held = [[reading.key for reading in notebook.readings(brew.key)], notebook.logged(brew.key), *([events] if events else [])]
+    read = notebook.readings(brew.key)
+    # Whatever is read of it: a recipe or a test that was put right afterwards makes another brew of it.
+    stood = [
+        shared.recipes[brew.recipe],
+        shared.vessels.get(brew.vessel),
+        {name: shared.assays.get(name) for name in sorted({reading.assay for reading in read})},
+        [brew.temperature_degc, brew.guessed, brew.seed],
+    ]
+    held = [[reading.key for reading in read], notebook.logged(brew.key), as_plain(stood), *([events] if events else [])]
     stamp = content_hash([MODEL, __version__, held])
     kept = notebook.latest("summary", brew.key)
     if kept is not None and kept.payload.get("stamp") == stamp:
@@ -135,15 +155,43 @@ def _summary(notebook: Notebook, brew: Brew, *, now: datetime) -> dict[str, obje
     story, _ = story_of_history(brew_history(notebook, brew.key))
     payload: dict[str, object] = {"stamp": stamp, "settled": False, "seed": brew.seed}
     if len(story.measurements) >= PAST_TESTS:
-        # Each from the first prior, so that no brew's data are counted twice.
-        posterior = infer_brew(story, seed=brew.seed)
-        past = posterior.as_past(same_compost=True, same_recipe=True, same_vessel=True)
-        payload |= {"settled": posterior.settled, "mean": past.mean.tolist(), "covariance": past.covariance.tolist()}
-        if past.taught is not None:
-            payload["taught"] = as_plain(past.taught)
+        payload |= _taught_alone(story, brew.seed)
     if not notebook.read_only:
         notebook.keep("summary", brew.key, payload, at=now)
     return payload if payload["settled"] else None
+
+
+# By content, so that what was corrected is worked out anew; of a notebook that can only be read nothing else would be kept.
+_WORKED_OUT: dict[object, dict[str, object]] = {}
+_WORKED_OUT_AT_MOST = 64
+_LOCK = threading.Lock()
+
+
+def _taught_alone(story: BrewStory, seed: int) -> dict[str, object]:
+    """What a brew teaches by its own data, from the first prior: so no brew's data are counted twice."""
+    asked = (infer_brew, seed, _content(story))
+    with _LOCK:
+        found = _WORKED_OUT.get(asked)
+    if found is None:
+        posterior = infer_brew(story, seed=seed)
+        past = posterior.as_past(same_compost=True, same_recipe=True, same_vessel=True)
+        found = {"settled": posterior.settled, "mean": past.mean.tolist(), "covariance": past.covariance.tolist()}
+        if past.taught is not None:
+            found["taught"] = as_plain(past.taught)
+        with _LOCK:
+            _WORKED_OUT[asked] = found
+            while len(_WORKED_OUT) > _WORKED_OUT_AT_MOST:
+                del _WORKED_OUT[next(iter(_WORKED_OUT))]
+    return found
+
+
+def _content(story: BrewStory) -> str:
+    """A name for all that a story says; probes' points by their bytes, since they may be many."""
+    logs = [
+        [hashlib.sha256(points.tobytes()).hexdigest() for points in (log.elapsed_h, log.values)] if log is not None else []
+        for log in (story.oxygen, story.temperature)
+    ]
+    return content_hash([as_plain(replace(story, oxygen=None, temperature=None)), logs])
 
 
 def need_recipe_or_reading(history: BrewHistory) -> None:
