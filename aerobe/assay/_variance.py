@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,6 +72,20 @@ def components(
     """
     y = finite(readings, "readings", at_least=3)
     x = np.ones((y.size, 1)) if fixed is None else np.asarray(fixed, dtype=float)
+    labels = tuple((name, tuple(of_each)) for name, of_each in factors.items())
+    return _components(tuple(y.tolist()), tuple(map(tuple, x.tolist())), labels, level, intervals)
+
+
+@lru_cache(maxsize=64)
+def _components(
+    readings: tuple[float, ...],
+    fixed: tuple[tuple[float, ...], ...],
+    labels: tuple[tuple[str, tuple[Hashable, ...]], ...],
+    level: float,
+    intervals: bool,
+) -> Components:
+    # A study is asked for again by its certificate, its report and the check of that: the same readings, the same components.
+    y, x, factors = np.array(readings), np.array(fixed), dict(labels)
     effects, levels = _indicators(factors, y.size)
     scale = float(np.std(y)) or 1.0
     model = _Restricted(y / scale, x, effects)

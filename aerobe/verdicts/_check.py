@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
 from aerobe.verdicts._contrasts import Contrast
-from aerobe.verdicts._mixed import RandomTerm, fit_mixed
+from aerobe.verdicts._mixed import MixedFit, RandomTerm, fit_mixed
 from aerobe.verdicts._results import BrewResult
 
 Array = NDArray[np.float64]
@@ -70,21 +71,29 @@ def _mixed_model(
     fixed = np.array([[float(result.arm == key) for key in arm_keys] for result, _ in rows])
     if len(rows) <= fixed.shape[1] or len(results) <= fixed.shape[1]:
         return []
-    terms = []
+    terms: list[tuple[str, tuple[str, ...]]] = []
     if len(rows) > len(results):
-        terms.append(RandomTerm(name="brew", groups=tuple(result.brew for result, _ in rows)))
+        terms.append(("brew", tuple(result.brew for result, _ in rows)))
     blocks = tuple(result.block for result, _ in rows)
     if 1 < len(set(blocks)) < len(results):
-        terms.append(RandomTerm(name="block", groups=blocks))
+        terms.append(("block", blocks))
     y = np.array([value for _, value in rows])
     if np.ptp(y - fixed @ np.linalg.lstsq(fixed, y, rcond=None)[0]) < 1e-12:
         return []
-    if not terms:  # one test a brew and no block: the plain linear model
-        terms = [RandomTerm(name="nothing", groups=("all",) * len(rows), covariates=np.zeros((len(rows), 1)))]
-    fit = fit_mixed(y, fixed, terms)
-    name = "mixed model, " + " and ".join(term.name for term in terms if term.name != "nothing") + " random"
-    name = "linear model" if terms[0].name == "nothing" else name
+    fit = _fitted(tuple(y.tolist()), tuple(map(tuple, fixed.tolist())), tuple(terms))
+    name = f"mixed model, {' and '.join(term for term, _ in terms)} random" if terms else "linear model"
     return [_row(contrast, np.array(contrast.weights), fit.coefficients, fit.covariance, fit.df, name) for contrast in contrasts]
+
+
+@lru_cache(maxsize=64)
+def _fitted(
+    y: tuple[float, ...], fixed: tuple[tuple[float, ...], ...], terms: tuple[tuple[str, tuple[str, ...]], ...]
+) -> MixedFit:
+    # A verdict is asked for again by its report, by what is published and by what others found: the same numbers, the same fit.
+    random = [RandomTerm(name=name, groups=groups) for name, groups in terms]
+    if not random:  # one test a brew and no block: the plain linear model
+        random = [RandomTerm(name="nothing", groups=("all",) * len(y), covariates=np.zeros((len(y), 1)))]
+    return fit_mixed(np.array(y), np.array(fixed), random)
 
 
 def _row(contrast: Contrast, weights: Array, beta: Array, covariance: Array, df_of: Callable[[Array], float], name: str) -> Check:
