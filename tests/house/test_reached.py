@@ -7,8 +7,10 @@ import importlib
 import inspect
 import re
 from collections import Counter
+from collections.abc import Iterable
 from functools import cache
 from pathlib import Path
+from typing import NamedTuple
 
 from tests.house.test_house import DOORS, HOUSE
 
@@ -23,10 +25,25 @@ FOR_SCRIPTS = {
 }
 
 
+class File(NamedTuple):
+    """What is asked of a file; its tree, of a hundred times the size, is not kept."""
+
+    used: Counter[str]
+    made: set[str]
+    told: set[str]
+
+
+def read(source: str) -> File:
+    """A file of the house, read once for all that is asked of it."""
+    tree = ast.parse(source)
+    nodes = list(ast.walk(tree))
+    return File(used=used_in(nodes), made=made(tree, nodes), told=told(nodes))
+
+
 @cache
-def files() -> dict[Path, ast.Module]:
+def files() -> dict[Path, File]:
     """Every file of the house, read."""
-    return {path: ast.parse(path.read_text(encoding="utf-8")) for path in HOUSE.rglob("*.py")}
+    return {path: read(path.read_text(encoding="utf-8")) for path in HOUSE.rglob("*.py")}
 
 
 def is_door(path: Path) -> bool:
@@ -34,23 +51,31 @@ def is_door(path: Path) -> bool:
     return path.name == "__init__.py" and path.parent != HOUSE / "cli"
 
 
-def used_in(tree: ast.Module) -> Counter[str]:
+def used_in(nodes: list[ast.AST]) -> Counter[str]:
     """How often a file uses each name, imports apart."""
-    found: Counter[str] = Counter()
-    for node in ast.walk(tree):
+    found: list[str] = []
+    for node in nodes:
         if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load):
-            found[node.id] += 1
+            found.append(node.id)
         elif isinstance(node, ast.Attribute):
-            found[node.attr] += 1
+            found.append(node.attr)
         elif isinstance(node, ast.ImportFrom):  # under another name
-            found.update(alias.name for alias in node.names if alias.asname)
+            found += [alias.name for alias in node.names if alias.asname]
+    return Counter(found)
+
+
+def together(counts: Iterable[Counter[str]]) -> Counter[str]:
+    """Counts added up, in place: a sum would copy all names for every file."""
+    found: Counter[str] = Counter()
+    for each in counts:
+        found.update(each)
     return found
 
 
 @cache
 def called() -> Counter[str]:
     """How often each name is used in the house, imports and doors apart."""
-    return sum((used_in(tree) for path, tree in files().items() if not is_door(path)), Counter())
+    return together(file.used for path, file in files().items() if not is_door(path))
 
 
 def not_called(names: Counter[str]) -> set[str]:
@@ -91,10 +116,10 @@ FOR_OTHERS = {
 PLAIN = ("property", "staticmethod", "classmethod", "cache")
 
 
-def made(tree: ast.Module) -> set[str]:
+def made(tree: ast.Module, nodes: list[ast.AST]) -> set[str]:
     """Functions, methods, classes and settings of a file; what a decorator takes (a page, a command) is used by that."""
     found = set()
-    for node in ast.walk(tree):
+    for node in nodes:
         if isinstance(node, ast.ClassDef):
             found.add(node.name)
         elif isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
@@ -107,13 +132,13 @@ def made(tree: ast.Module) -> set[str]:
     return {name for name in found if not name.startswith("__")}
 
 
-def told(tree: ast.Module) -> set[str]:
+def told(nodes: list[ast.AST]) -> set[str]:
     """Words of texts that name a function, such as the place of a command or of a reader, and names of arguments."""
     kinds = (ast.Module, ast.ClassDef, ast.FunctionDef, ast.AsyncFunctionDef)
-    bodies = [node.body for node in ast.walk(tree) if isinstance(node, kinds)]
+    bodies = [node.body for node in nodes if isinstance(node, kinds)]
     docstrings = {body[0].value for body in bodies if body and isinstance(body[0], ast.Expr)}
     found = set()
-    for node in ast.walk(tree):
+    for node in nodes:
         if isinstance(node, ast.Constant) and isinstance(node.value, str) and node not in docstrings:
             found.update(re.findall(r"\w+", node.value))
         elif isinstance(node, ast.keyword) and node.arg:
@@ -121,17 +146,17 @@ def told(tree: ast.Module) -> set[str]:
     return found
 
 
-def unused(trees: dict[Path, ast.Module], names: Counter[str], pages: str) -> set[str]:
+def unused(read_files: dict[Path, File], pages: str) -> set[str]:
     """What is made and used by nothing in the house."""
-    words = set(re.findall(r"\w+", pages)).union(*(told(tree) for path, tree in trees.items() if not is_door(path)))
-    return set().union(*(made(tree) for tree in trees.values())) - set(names) - words
+    words = set(re.findall(r"\w+", pages)).union(*(file.told for path, file in read_files.items() if not is_door(path)))
+    names = set().union(*(file.used for file in read_files.values()))
+    return set().union(*(file.made for file in read_files.values())) - names - words
 
 
 def test_nothing_in_the_house_is_for_tests_alone() -> None:
     pages = "\n".join(path.read_text(encoding="utf-8") for kind in ("html", "js", "toml") for path in HOUSE.rglob(f"*.{kind}"))
     at_doors = {name.rpartition(".")[2] for name in FOR_SCRIPTS}
-    names = sum(map(used_in, files().values()), Counter[str]())
-    assert unused(files(), names, pages) - at_doors == FOR_OTHERS
+    assert unused(files(), pages) - at_doors == FOR_OTHERS
 
 
 def test_a_method_and_a_setting_that_nothing_uses_are_noticed() -> None:
@@ -148,5 +173,4 @@ class Sieve:
     def drip(self):
         ...
 """
-    tree = ast.parse(planted)
-    assert unused({Path("planted.py"): tree}, used_in(tree), "{{ Sieve }}") == {"LIMIT", "seep"}
+    assert unused({Path("planted.py"): read(planted)}, "{{ Sieve }}") == {"LIMIT", "seep"}

@@ -44,6 +44,7 @@ def test_one_reading_leaves_nearly_all_open_and_a_long_lag_is_followed() -> None
     assert late.settled and np.quantile(late.peak_time_h(), 0.1) > 40.0
 
 
+@pytest.mark.usefixtures("few_courses")
 def test_only_bounds_and_a_brew_that_never_rises() -> None:
     bounds = tuple(
         Measurement(elapsed_h=hour, value=0.01, error=CELLS, quantity="bacteria", assay="count", below_detection=True)

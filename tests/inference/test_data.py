@@ -140,6 +140,7 @@ def test_doubling_the_dilution_and_halving_the_signal_changes_no_value():
     assert plain[0].value == thinned[0].value
 
 
+@pytest.mark.usefixtures("few_courses")
 def test_a_darker_tea_with_the_same_cells_gets_the_same_biomass():
     def middle(colour):
         rows = [reading(h, v + colour) for h, v in ((2.0, 40.0), (10.0, 110.0), (16.0, 190.0))]
@@ -165,6 +166,7 @@ def test_a_log_hotter_than_any_brew_is_set_aside_and_ends_no_call():
     assert any("temperatures outside" in note for note in told.notes) and np.isfinite(told.biomass).all()
 
 
+@pytest.mark.usefixtures("few_courses")
 def test_unknown_colour_widens_what_is_believed_and_hardly_moves_the_call():
     def best(colour):
         rows = [reading(h, v + colour) for h, v in ((4.0, 40.0), (10.0, 110.0), (16.0, 190.0))]
@@ -177,6 +179,7 @@ def test_unknown_colour_widens_what_is_believed_and_hardly_moves_the_call():
     assert abs(clear - dark) < 4.0 and wide > 2.0 * narrow
 
 
+@pytest.mark.usefixtures("few_courses")
 def test_one_gross_test_does_not_take_over():
     good = [Measurement(elapsed_h=h, value=v, error=ERROR) for h, v in ((1.0, 30.0), (6.0, 60.0), (12.0, 130.0), (18.0, 190.0))]
     bad = [*good, Measurement(elapsed_h=15.0, value=9.0, error=ERROR)]

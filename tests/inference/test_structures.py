@@ -29,6 +29,7 @@ def test_the_empirical_structure_rises_and_falls_as_brews_do():
     assert np.median(empirical.log_mass.max(axis=1) - empirical.log_mass[:, 0]) > np.log(2.0)
 
 
+@pytest.mark.usefixtures("few_courses")
 def test_readings_that_no_balance_explains_are_left_to_the_other_structure():
     odd = infer_brew(story_of(**USUAL, measurements=tuple(reading(h, v) for h, v in ((6.0, 22.0), (16.0, 3.0), (24.0, 2.0)))))
     usual = infer_brew(story_of(**USUAL, measurements=(reading(6.0, 60.0), reading(16.0, 180.0), reading(24.0, 200.0))))
@@ -37,6 +38,7 @@ def test_readings_that_no_balance_explains_are_left_to_the_other_structure():
     assert 0.15 < usual.shares[0] < 0.9 and abs(sum(usual.shares) - 1.0) < 1e-9
 
 
+@pytest.mark.usefixtures("few_courses")
 def test_no_biomass_is_forecast_for_which_there_is_no_nitrogen():
     # Cells hold one part of nitrogen to four to eight of carbon (henze-2000); sugar holds none, compost a few mg/g.
     sugar = infer_brew(story_of(compost_g_per_l=30.0, foods={"sucrose": 5.0}))
@@ -47,6 +49,7 @@ def test_no_biomass_is_forecast_for_which_there_is_no_nitrogen():
     assert np.median(bare.peak_biomass()) < 90.0
 
 
+@pytest.mark.usefixtures("few_courses")
 def test_near_a_reading_the_readings_rule_and_far_ahead_the_prior_does():
     bare = infer_brew(story_of(**USUAL))
     told = infer_brew(story_of(**USUAL, measurements=tuple(reading(h, v) for h, v in ((8.0, 70.0), (9.0, 75.0), (10.0, 80.0)))))
@@ -59,12 +62,14 @@ def test_near_a_reading_the_readings_rule_and_far_ahead_the_prior_does():
     assert width(told, 10.0) < width(told, 60.0)
 
 
+@pytest.mark.usefixtures("few_courses")
 def test_the_horizon_of_a_cold_brew_grows_and_that_of_a_warm_one_does_not():
     warm, cold = infer_brew(story_of(**USUAL)), infer_brew(story_of(**USUAL, temperature_degc=7.0))
     assert warm.times_h[-1] == 72.0 and cold.times_h[-1] > 100.0
     assert np.mean(warm.times_h[warm.biomass.argmax(axis=1)] > 69.0) < 0.05
 
 
+@pytest.mark.usefixtures("few_courses")
 def test_a_reading_far_off_is_noticed_and_a_usual_one_is_not():
     before = (reading(4.0, 40.0), reading(10.0, 110.0))
     usual = infer_brew(story_of(**USUAL, measurements=(*before, reading(16.0, 180.0))))

@@ -97,7 +97,7 @@ def test_a_standard_that_all_are_compared_with_gets_more_brews_and_that_pays() -
     assert in_squares.told > power_of(trial, weighted_plots((10, 5, 5, 5, 5), 5), SPREAD, 1, simulations=2000).told - 0.02
     # Four vessels hold no whole set of seven arms.
     plan = plan_trial(
-        several(6), SPREAD, Budget(costs=Costs(test=10.0, brew=20.0), money=6000.0, vessels=4, days=90.0), simulations=1500
+        several(6), SPREAD, Budget(costs=Costs(test=10.0, brew=20.0), money=6000.0, vessels=4, days=90.0), simulations=500
     )
     best = plan.recommended
     assert best is not None and best.answers and best.brews_of[0] > best.brews_of[1] == best.brews_per_arm
