@@ -57,7 +57,6 @@ from aerobe.assay._simulated import invented_study, study_as_table
 from aerobe.assay._study import COLUMNS, STUDY_ROLES, Study, StudyReading, replicate_groups, study_from_table
 from aerobe.assay._two_component import (
     TwoComponent,
-    cv_of_log_sd,
     fit_two_component,
     fit_variances,
 )
@@ -129,7 +128,6 @@ __all__ = [
     "conclusion",
     "convert_basis",
     "crowded_plates",
-    "cv_of_log_sd",
     "cylinder_um3",
     "decision_limit",
     "deming",

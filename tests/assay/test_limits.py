@@ -11,7 +11,6 @@ from pytest import approx
 from aerobe.assay import (
     censored_mean,
     characterise,
-    cv_of_log_sd,
     fit_two_component,
     fit_variances,
     limits_from_blanks,
@@ -20,39 +19,6 @@ from aerobe.assay import (
     study_from_table,
 )
 from aerobe.errors import NotEnoughData
-
-
-def test_cv_and_log_sd_belong_together() -> None:
-    assert cv_of_log_sd(0.41515707 / math.sqrt(2)) == approx(0.3, rel=1e-7)
-
-
-def readings(
-    rng: np.random.Generator, levels: np.ndarray, size: int, constant: float = 3.0, log_sd: float = 0.15
-) -> list[list[float]]:
-    return [
-        list(5 + level * np.exp(log_sd * rng.standard_normal(size)) + constant * rng.standard_normal(size)) for level in levels
-    ]
-
-
-def test_full_likelihood_recovers_a_large_study() -> None:
-    levels = np.array([0, 0, 10, 30, 100, 300.0])
-    found = fit_two_component(readings(np.random.default_rng(5), levels, 30), levels=levels)
-    assert found.constant_sd == approx(3.0, rel=0.15) and found.proportional_cv == approx(cv_of_log_sd(0.15), rel=0.15)
-    assert (
-        found.constant_low < 3.0 < found.constant_high and found.proportional_low < cv_of_log_sd(0.15) < found.proportional_high
-    )
-    assert found.slope == approx(1.0, rel=0.03) and found.intercept == approx(5.0, abs=1.0)
-
-
-def test_far_above_zero_the_full_likelihood_is_the_lognormal_one() -> None:
-    rng = np.random.default_rng(2)
-    levels = np.array([1e4, 2e4, 4e4, 8e4])
-    groups = [list(level * np.exp(0.2 * rng.standard_normal(30))) for level in levels]
-    found = fit_two_component([[0.0, 1.0, -1.0, 0.5, -0.5], *groups], levels=[0.0, *levels])
-    logs = np.concatenate([np.log(np.array(group) / level) for group, level in zip(groups, levels, strict=True)])
-    # With a slope free and a hardly felt constant part, maximum likelihood has the sd of the logs (divisor n).
-    assert found.proportional_cv == approx(cv_of_log_sd(float(logs.std())), rel=5e-3)
-    assert found.slope == approx(math.exp(float(logs.mean())), rel=5e-3)
 
 
 def test_variances_alone_give_the_same_answer_as_a_gamma_regression() -> None:

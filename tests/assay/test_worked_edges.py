@@ -8,7 +8,6 @@ from itertools import product
 import numpy as np
 from pytest import approx
 from scipy import stats
-from scipy.integrate import quad
 from scipy.optimize import approx_fprime, minimize
 
 from aerobe.assay import (
@@ -101,23 +100,6 @@ def test_the_mean_of_a_lognormal_has_coxs_interval() -> None:
     found = lognormal_mean(y, np.zeros(7, dtype=bool), 0.8)
     mean = math.exp(m + s2 / 2.0)
     assert found == approx((mean, mean * math.sqrt(math.exp(s2) - 1.0), mean * math.exp(-half), mean * math.exp(half)), rel=1e-5)
-
-
-def test_known_levels_have_the_likelihood_of_the_integral() -> None:
-    # Independent: the density of a + x exp(eta) + eps by quadrature over eta, at the parameters found.
-    groups, levels = [[2.2, 3.1, 1.7], [12.5, 14.9, 13.0], [29.0, 35.0, 30.1], [66.0, 51.0, 60.3]], [0.0, 5.0, 13.0, 27.0]
-    found = fit_two_component(groups, levels=levels)
-    log_sd = math.sqrt(math.log1p(found.proportional_cv**2))
-
-    def density(y: float, x: float) -> float:
-        def part(z: float) -> float:
-            mean = found.intercept + found.slope * x * math.exp(log_sd * z)
-            return math.exp(-0.5 * ((y - mean) / found.constant_sd) ** 2 - 0.5 * z * z) / (2.0 * math.pi * found.constant_sd)
-
-        return float(quad(part, -8.0, 8.0, limit=200, epsabs=1e-13)[0])
-
-    total = sum(math.log(density(y, x)) for group, x in zip(groups, levels, strict=True) for y in group)
-    assert found.log_likelihood == approx(total, abs=1e-5)
 
 
 def test_scatter_of_groups_has_ends_where_the_likelihood_has_fallen_by_its_quantile() -> None:

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from pytest import approx
-from scipy import integrate, stats
+from scipy import stats
 
 from aerobe.assay import (
     calibrate,
@@ -123,33 +123,6 @@ def test_a_control_above_what_the_test_shows_and_a_diluted_tea_say_nothing_of_co
     unseen = (replace(control, signal=600.0, above_range=True), replace(tea, dilution=4.0, colour=0.1))
     more = _colour(replace(study, readings=(*study.readings, *unseen)), scatter, 0.9, notes)
     assert more is not None and more.slopes == approx(bias.slopes) and more.recipes == bias.recipes
-
-
-def test_the_likelihood_of_two_errors_is_the_integral_over_the_one_that_grows() -> None:
-    # scipy's integral of a normal error over a lognormal one (Rocke and Lorenzato 1995), at what was found and a little off it.
-    rng = np.random.default_rng(3)
-    levels = [0.0, 10.0, 50.0]
-    groups = [list(2.0 + level * np.exp(0.15 * rng.normal(size=3)) + rng.normal(size=3)) for level in levels]
-    found = fit_two_component(groups, levels=levels)
-    spread = math.sqrt(math.log1p(found.proportional_cv**2))
-
-    def log_likelihood(intercept: float, slope: float, sd: float, log_sd: float) -> float:
-        total = 0.0
-        for level, group in zip(levels, groups, strict=True):
-            for y in group:
-
-                def height(z: float, y: float = y, level: float = level) -> float:
-                    return float(stats.norm.pdf(y, intercept + slope * level * math.exp(log_sd * z), sd) * stats.norm.pdf(z))
-
-                total += math.log(integrate.quad(height, -8.0, 8.0)[0] if level else stats.norm.pdf(y, intercept, sd))
-        return total
-
-    best = log_likelihood(found.intercept, found.slope, found.constant_sd, spread)
-    assert found.log_likelihood == approx(best, abs=1e-6) and found.df == 7
-    for factors in ((1.02, 1, 1, 1), (1, 0.99, 1, 1), (1, 1, 1.03, 1), (1, 1, 1, 1.03)):
-        moved = np.array(factors) * [found.intercept, found.slope, found.constant_sd, spread]
-        assert log_likelihood(*moved) < best
-    assert found.constant_low < found.constant_sd < found.constant_high and found.proportional_low < found.proportional_cv
 
 
 def test_of_two_tops_of_the_likelihood_the_higher_is_taken_and_the_limits_hold_both() -> None:

@@ -16,7 +16,6 @@ from aerobe.assay import (
     carbon_from_hyphae,
     carbon_from_volume,
     cochran,
-    cv_of_log_sd,
     cylinder_um3,
     density_from_fields,
     fieller,
@@ -68,14 +67,6 @@ def test_limits_from_an_error_model_solve_currie_s_equations() -> None:
     # Relative sd of a tenth with readings that scatter by 0.1/root 3 each: sd(0) / root(0.01 - 0.01/3).
     assert found.quantification == approx(sd(0.0) / math.sqrt(0.01 - 0.01 / 3.0))
     assert math.isinf(limits_from_model(2.0, 0.2, readings=1).quantification)
-
-
-# --- priors and scales -----------------------------------------------------------------------------------------------
-
-
-def test_spread_of_a_factor_and_of_its_log() -> None:
-    # CV and log sd of a lognormal: root(exp(s^2) - 1).
-    assert cv_of_log_sd(0.5) == approx(math.sqrt(math.exp(0.25) - 1.0))
 
 
 # --- counts ----------------------------------------------------------------------------------------------------------
