@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import scipy.optimize
 import scipy.stats
 from pytest import approx
 from statsmodels.imputation import ros
 
 from aerobe.assay import assumed_error, censored_summary, deming, passing_bablok
-from aerobe.assay._censored import kaplan_meier, order_statistics
+from aerobe.assay._censored import _choose, _log_fits_better, kaplan_meier, order_statistics
 from aerobe.cli import run
 from aerobe.errors import NotEnoughData
 from aerobe.records import Assay
@@ -48,6 +49,52 @@ def test_the_method_is_chosen_by_the_results_and_said() -> None:
     assert few.method == "lognormal likelihood"
     with pytest.raises(NotEnoughData, match="below"):
         censored_summary([1.0] * 9 + [2.0], [True] * 9 + [False])
+
+
+def hidden_of(size: int, below: int) -> np.ndarray:
+    return np.arange(size) < below
+
+
+def test_no_shape_is_assumed_from_twenty_results_on_and_no_mean_told_of_more_than_four_fifths_below() -> None:
+    # Helsel 2012: Kaplan-Meier up to a half below, order statistics up to four fifths. Twenty results: our number.
+    y = np.exp(np.linspace(0.0, 2.0, 20))
+    for below, method in ((1, "Kaplan-Meier"), (10, "Kaplan-Meier"), (11, "regression on order statistics")):
+        assert _choose(y, hidden_of(20, below)) == method
+    assert _choose(y, hidden_of(20, 0)) == "lognormal likelihood" == _choose(y[:19], hidden_of(19, 3))
+    # Results at or under nought have no logs.
+    for below, method in ((0, "normal likelihood"), (1, "Kaplan-Meier"), (10, "Kaplan-Meier"), (11, "normal likelihood")):
+        assert _choose(y - 1.0, hidden_of(20, below)) == method
+    for size, below, told in ((15, 12, True), (16, 13, False), (4, 1, True), (4, 2, False)):
+        values = np.where(hidden_of(size, below), 1.0, 1.5 + np.arange(size) ** 1.5)
+        if told:
+            assert censored_summary(values, hidden_of(size, below), seed=1).below == below
+        else:
+            with pytest.raises(NotEnoughData, match=f"{below} of {size} results"):
+                censored_summary(values, hidden_of(size, below), seed=1)
+
+
+@pytest.mark.parametrize("below", [0, 2])
+def test_a_lognormal_shape_is_taken_unless_a_normal_one_is_likelier_by_a_unit(below: int) -> None:
+    # scipy's normal law and its highest likelihood, of results some of which are below a limit and of their logs (a density of
+    # logs is one of results over the result).
+    steps = np.array([0.0, 0.0, 0.9, 1.7, 2.2, 2.9, 3.6, 4.1, 4.9, 5.2, 6.1, 6.4])
+    hidden = hidden_of(12, below)
+
+    def likelihood(x: np.ndarray) -> float:
+        def less(at: np.ndarray) -> float:
+            z = (x - at[0]) / np.exp(at[1])
+            return float(
+                at[1] * (~hidden).sum() - scipy.stats.norm.logpdf(z[~hidden]).sum() - scipy.stats.norm.logcdf(z[hidden]).sum()
+            )
+
+        return -float(scipy.optimize.minimize(less, [x.mean(), np.log(x.std())]).fun)
+
+    def lead(start: float) -> float:
+        y = start + steps
+        return likelihood(np.log(y)) - float(np.log(y[~hidden]).sum()) - likelihood(y) + 1.0
+
+    edge = float(scipy.optimize.brentq(lead, 0.2, 20.0, xtol=1e-3))
+    assert not _log_fits_better(0.95 * edge + steps, hidden) and _log_fits_better(1.05 * edge + steps, hidden)
 
 
 def test_intervals_of_lognormal_and_normal_results_hold_the_mean_nine_times_in_ten() -> None:

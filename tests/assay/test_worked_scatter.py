@@ -9,7 +9,9 @@ import pytest
 from pytest import approx
 from scipy import optimize, stats
 
-from aerobe.assay import fit_two_component, fit_variances
+from aerobe.assay import Study, StudyReading, fit_two_component, fit_variances
+from aerobe.assay._characterise import _outliers, _precision
+from aerobe.assay._scale import Notes
 from aerobe.assay._two_component import _moments
 from aerobe.errors import NotEnoughData, UnusableReading
 
@@ -130,3 +132,47 @@ def test_what_shows_no_growth_is_refused_in_words() -> None:
         fit_two_component([[5.0, 5.0, 5.0], [9.0, 9.0, 9.0]])
     with pytest.raises(UnusableReading, match="confidence"):
         fit_two_component([strong, weak], level=90.0)
+
+
+@pytest.mark.parametrize("factor", ["day", "sample", "operator", "kit_lot"])
+def test_what_days_and_samples_add_is_in_the_scatter_of_one_test(factor: str) -> None:
+    # On paper, of logs above the background: squares between three days and within them, their difference over the four of a day;
+    # people and kit lots are told beside it. Readings within three constant scatters of the background do not count.
+    rng = np.random.default_rng(8)
+    logs = np.log(400.0) + np.repeat([0.0, 0.35, -0.3], 4) + 0.05 * rng.normal(size=12)
+    scatter = fit_two_component([triple(20.0, 9.0), triple(300.0, 900.0)], background=20.0)
+    strong = [
+        StudyReading(role="sample", signal=20.0 + math.exp(log), unit="x", what="tea", **{factor: str(i // 4)})
+        for i, log in enumerate(logs)
+    ]
+    near = 20.0 + 2.9 * scatter.constant_sd
+    weak = [StudyReading(role="sample", signal=near, unit="x", what="tea", **{factor: str(i)}) for i in (0, 1, 2)]
+    study, notes = Study(name="s", method="m", readings=(*strong, *weak)), Notes([])
+    found = _precision(study, scatter, 20.0, 0.9, notes)
+    groups = logs.reshape(3, 4)
+    added = 4.0 * np.var(groups.mean(axis=1), ddof=1) - np.mean(np.var(groups, axis=1, ddof=1))
+    share = math.sqrt(added / 4.0)
+    told = {"day": found.day_cv, "sample": found.sample_cv, "operator": found.operator_log_sd, "kit_lot": found.lot_log_sd}
+    assert told == approx({name: share if name == factor else 0.0 for name in told}, rel=1e-4)
+    counts = share if factor in ("day", "sample") else 0.0
+    assert found.single_cv == approx(math.hypot(scatter.proportional_cv, counts), rel=1e-4)
+    assert sum(words.startswith("Share of the") for words in notes.missing) == 3
+    # Four strong readings are enough for a try, three are not.
+    for count, told_few in ((4, False), (3, True)):
+        few = Notes([])
+        _precision(Study(name="s", method="m", readings=tuple(strong[:count])), scatter, 20.0, 0.9, few)
+        assert any("too few readings well above" in words for words in few.missing) is told_few
+
+
+def test_odd_readings_are_looked_for_among_three_and_odd_groups_by_their_relative_scatter() -> None:
+    def group(what: str, role: str, *signals: float) -> tuple[tuple[object, ...], list[StudyReading]]:
+        key = (role, what, 1.0, 0.0, 0.0, "", "", "", "")
+        return key, [StudyReading(role=role, signal=signal, unit="x", what=what) for signal in signals]
+
+    found = _outliers(dict([group("tea", "sample", 10.0, 11.0, 12.0), group("slurry", "sample", 100.0, 120.0)]))
+    assert [item.test.split()[0] for item in found] == ["Grubbs", "Cochran"]
+    # On paper: Cochran's share is the largest variance of the relative readings over their sum.
+    first, second = np.var(np.array([10.0, 11.0, 12.0]) / 11.0, ddof=1), np.var(np.array([100.0, 120.0]) / 110.0, ddof=1)
+    assert found[1].statistic == approx(second / (first + second))
+    assert len(_outliers(dict([group("tea", "sample", 10.0, 11.0), group("slurry", "killed control", 100.0, 120.0)]))) == 0
+    assert len(_outliers(dict([group("tea", "sample", 10.0, 10.0, 10.0), group("slurry", "sample", 9.0, 9.0)]))) == 0
