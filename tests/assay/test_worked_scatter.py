@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -142,11 +143,11 @@ def test_what_days_and_samples_add_is_in_the_scatter_of_one_test(factor: str) ->
     logs = np.log(400.0) + np.repeat([0.0, 0.35, -0.3], 4) + 0.05 * rng.normal(size=12)
     scatter = fit_two_component([triple(20.0, 9.0), triple(300.0, 900.0)], background=20.0)
     strong = [
-        StudyReading(role="sample", signal=20.0 + math.exp(log), unit="x", what="tea", **{factor: str(i // 4)})
+        replace(StudyReading(role="sample", signal=20.0 + math.exp(log), unit="x", what="tea"), **{factor: str(i // 4)})  # type: ignore[arg-type]
         for i, log in enumerate(logs)
     ]
     near = 20.0 + 2.9 * scatter.constant_sd
-    weak = [StudyReading(role="sample", signal=near, unit="x", what="tea", **{factor: str(i)}) for i in (0, 1, 2)]
+    weak = [replace(strong[0], signal=near, **{factor: str(i)}) for i in (0, 1, 2)]  # type: ignore[arg-type]
     study, notes = Study(name="s", method="m", readings=(*strong, *weak)), Notes([])
     found = _precision(study, scatter, 20.0, 0.9, notes)
     groups = logs.reshape(3, 4)
