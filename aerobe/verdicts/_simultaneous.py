@@ -55,10 +55,16 @@ def critical_values(level: float, correlation: Array, df: Array) -> Array:
 @lru_cache(maxsize=512)
 def _separate_critical(level: float, packed: bytes, size: int, df: float) -> float:
     """Quantile of the largest |t| where every comparison is divided by a scatter of its own."""
+    return float(np.quantile(_largest(packed, size, df), level))
+
+
+@lru_cache(maxsize=128)
+def _largest(packed: bytes, size: int, df: float) -> Array:
+    """The largest |t| of each point: one family is asked about at several levels."""
     matrix = np.frombuffer(packed).reshape(size, size)
     scale = _own_scales(size, df) if df < 5e4 else 1.0
     normal = _scores(size, 2 * size, _POINTS) @ _root(matrix)
-    return float(np.quantile(np.abs(normal / scale).max(axis=1), level))
+    return _kept(np.abs(normal / scale).max(axis=1))
 
 
 # The points are always the same ones, and what is worked out from them alone serves every family of their size.
