@@ -26,6 +26,7 @@ from aerobe.trials import (
     weighted_plots,
 )
 from benchmarks.is_promised_power_found import TRAPS, found_power
+from tests.fewer import fewer_trials
 
 PLAIN = Arm(key="plain", recipe="plain", is_standard=True)
 TWO = Trial(key="t", name="x", question="two recipes", margin_ratio=1.5, arms=(PLAIN, Arm(key="kelp", recipe="kelp")))
@@ -96,9 +97,8 @@ def test_a_standard_that_all_are_compared_with_gets_more_brews_and_that_pays() -
     in_squares = power_of(trial, plots_of(5, 6, 5), SPREAD, 1, simulations=2000)
     assert in_squares.told > power_of(trial, weighted_plots((10, 5, 5, 5, 5), 5), SPREAD, 1, simulations=2000).told - 0.02
     # Four vessels hold no whole set of seven arms.
-    plan = plan_trial(
-        several(6), SPREAD, Budget(costs=Costs(test=10.0, brew=20.0), money=6000.0, vessels=4, days=90.0), simulations=500
-    )
+    with fewer_trials():
+        plan = plan_trial(several(6), SPREAD, Budget(costs=Costs(test=10.0, brew=20.0), money=6000.0, vessels=4, days=90.0))
     best = plan.recommended
     assert best is not None and best.answers and best.brews_of[0] > best.brews_of[1] == best.brews_per_arm
     assert "of the standard" in plan.words and best.tests == sum(best.brews_of) * (best.tests_per_brew + 1) + best.rounds
