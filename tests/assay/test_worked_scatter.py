@@ -92,6 +92,17 @@ def test_both_parts_and_their_ends_are_those_of_a_search_over_the_other() -> Non
         assert ends == approx(roots, rel=1e-5)
 
 
+def test_the_unit_of_the_readings_changes_the_constant_part_alone() -> None:
+    groups = [[5.0] * 4, [7.0, 8.5, 8.0], [60.0, 66.0, 61.5, 63.0], [20.0, 20.0, 20.5]]
+    plain = fit_two_component(groups, background=5.0)
+    for unit in (1e-3, 1e4):
+        found = fit_two_component([[unit * value for value in group] for group in groups], background=5.0 * unit)
+        shares = (found.proportional_low, found.proportional_cv, found.proportional_high)
+        assert shares == approx((plain.proportional_low, plain.proportional_cv, plain.proportional_high), rel=1e-5)
+        sizes = (found.constant_low, found.constant_sd, found.constant_high)
+        assert sizes == approx((unit * plain.constant_low, unit * plain.constant_sd, unit * plain.constant_high), rel=1e-5)
+
+
 def test_blanks_that_read_alike_hide_only_what_the_scale_hides() -> None:
     # Sheppard: a step of 0.5 hides a variance of 0.5^2 / 12; without it the likelihood would be boundless at no scatter at
     # nought, and all of the scatter would be put to the proportional part.

@@ -193,3 +193,16 @@ def test_of_two_arms_in_blocks_half_as_many_brews_are_tried() -> None:
 
     edge = float(optimize.brentq(lambda off: _by_statsmodels(values(off), layout, 5)[0] / 2.0 - 0.01, 0.5, 9.0))
     assert dead_brew(values(1.01 * edge), layout) == 5 and dead_brew(values(0.99 * edge), layout) is None
+
+
+def test_of_two_arms_in_blocks_without_pairs_all_brews_are_tried() -> None:
+    # As above, with one brew of the first arm and two of the second on each day: no two residuals are the same.
+    layout = lay_out([0, 1, 1] * 8, [str(i // 3) for i in range(24)])
+
+    def values(off: float) -> np.ndarray:
+        moved = NOISE.copy()
+        moved[10] -= off
+        return moved
+
+    edge = float(optimize.brentq(lambda off: _by_statsmodels(values(off), layout, 10)[0] - 0.01, 0.5, 9.0))
+    assert dead_brew(values(1.01 * edge), layout) == 10 and dead_brew(values(0.99 * edge), layout) is None
