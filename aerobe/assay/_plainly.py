@@ -10,6 +10,7 @@ from aerobe.assay._result import decision_limit
 from aerobe.records import AssayError
 from aerobe.units import number
 
+_SCATTERS = "telling a lot from next to nothing. Single tests scatter too much to follow a change with."
 _TOO_WIDE = 1.0  # a change that has to be as large as the reading itself is not followed with single tests [-]
 _UNSURE_SCALE = 0.1  # from here on amounts are not compared with those of other methods [-]
 # What is asked for first, where a study lacks several things: without the first two a result may be plainly wrong.
@@ -25,17 +26,24 @@ class ThreeLines:
     what_next: str
 
 
-def smallest_change(certificate: Certificate) -> float:
+def smallest_change(certificate: Certificate, reading: float = math.inf) -> float:
     """How far two single tests of one tea may lie apart, 19 times in 20, as a share of the reading. [-]
 
-    The repeatability limit, 2.8 times the scatter of a single test, with the upper end of that scatter's interval: a small
-    study must not promise what only luck has shown.
+    The repeatability limit, 2.8 times the scatter of a single test, with the upper ends of that scatter's intervals: a small
+    study must not promise what only luck has shown. Near zero the constant part of the scatter rules.
+
+    Parameters
+    ----------
+    certificate
+        Of the study.
+    reading
+        About where the two read; far above the constant scatter if left out. [unit of the study]
 
     Source
     ------
     iso-5725-6
     """
-    return 2.8 * certificate.scatter.proportional_high
+    return 2.8 * math.hypot(certificate.scatter.proportional_high, certificate.scatter.constant_high / reading)
 
 
 def in_three_lines(certificate: Certificate, error: AssayError, recipe: str | None = None) -> ThreeLines:
@@ -51,19 +59,29 @@ def in_three_lines(certificate: Certificate, error: AssayError, recipe: str | No
         That tea's name.
     """
     return ThreeLines(
-        good_for=_good_for(certificate), not_for=_not_for(certificate, error, recipe), what_next=_what_next(certificate)
+        good_for=_good_for(certificate, error), not_for=_not_for(certificate, error, recipe), what_next=_what_next(certificate)
     )
 
 
-def _good_for(certificate: Certificate) -> str:
-    change, unit = smallest_change(certificate), certificate.study.unit
-    low, high = certificate.valid_range.low, certificate.valid_range.high
-    if not math.isfinite(change) or change >= _TOO_WIDE or not low < high:
-        return "telling a lot from next to nothing. Single tests scatter too much to follow a change with."
-    where = f"between {number(low)} and {number(high)} {unit}" if math.isfinite(high) else f"above {number(low)} {unit}"
+def _good_for(certificate: Certificate, error: AssayError) -> str:
+    """A reading is what the kit shows, colour included; the valid range is what lies above that."""
+    unit, scatter = certificate.study.unit, certificate.scatter
+    top_of_scale = certificate.study.scale_high
+    high = min(error.bias + certificate.valid_range.high, math.inf if top_of_scale is None else top_of_scale)
+    strong = smallest_change(certificate, high)
+    if not math.isfinite(strong) or strong >= _TOO_WIDE:
+        return _SCATTERS
+    # Weaker than this, only a change as large as the reading itself would show.
+    followed_from = scatter.constant_high / math.sqrt((_TOO_WIDE / 2.8) ** 2 - scatter.proportional_high**2)
+    low = max(error.bias + certificate.valid_range.low, error.bias + decision_limit(error), followed_from)
+    if not low < high:
+        return _SCATTERS
+    top = f"{number(high)} {unit}" if math.isfinite(high) else "strong ones"
+    weak = smallest_change(certificate, low) if low > 0.0 else strong
+    from_low = "" if f"{weak:.2g}" == f"{strong:.2g}" else f"{number(100 * weak, 2)} % at {number(low)} {unit}, or "
     return (
-        f"following one tea with one kit lot. Two single tests {where} that differ by more than {number(100 * change, 2)} % "
-        "show a true change."
+        "following one tea with one kit lot. Two single tests show a true change if they differ by more than "
+        f"{from_low}{number(100 * strong, 2)} % at {top}."
     )
 
 

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from aerobe.errors import ImportFault, NotEnoughData, UnusableReading
-from aerobe.units import numbers_of_table, parse_number
+from aerobe.units import numbers_of_table, parse_number, same_unit
 
 STUDY_ROLES = ("sample", "water blank", "filtered blank", "killed control", "colourant", "spike", "standard")
 _ALIASES = {
@@ -81,7 +81,7 @@ class Study:
         units = sorted({item.unit for item in self.readings})
         if not self.readings:
             raise NotEnoughData("The study has no readings.", "Enter water blanks and repeated readings of at least one tea.")
-        if len(units) > 1:
+        if not all(same_unit(unit, units[0]) for unit in units):
             raise UnusableReading(
                 f"The readings have mixed units: {', '.join(units)}.",
                 "Give all readings of a study in one unit; convert before entering them.",

@@ -288,8 +288,9 @@ def _oxygen_in_words(
         says += f" Lowest logged {number(min(logged))} mg/L; last {number(logged[-1])} mg/L at {number(logged_h[-1])} h."
     if len(forecast_h):
         place = min(range(len(middle)), key=lambda item: middle[item])
-        says += f" Forecast lowest {number(middle[place])} mg/L near {number(forecast_h[place])} h ({level} band down to "
-        says += f"{number(min(low))} mg/L)."
+        # One brew dips at its own hour, so that what is expected of its lowest lies under the lowest of the middle.
+        says += f" The middle of the forecast is lowest near {number(forecast_h[place])} h, at {number(middle[place])} mg/L, its "
+        says += f"{level} band reaches down to {number(min(low))} mg/L; one brew dips at an hour of its own, and lower."
     if floor is not None:
         reached = len(forecast_h) and min(low) < floor
         says += f" The floor is {number(floor)} mg/L" + (", which the band reaches." if reached else ".")

@@ -29,7 +29,10 @@ def example(*, json: JSON_ONLY = False) -> None:
     from aerobe.usecases.assay import example_study
 
     table = example_study()
-    say({"table": table}, as_json=json, text=table.rstrip("\n"))
+    if json:
+        say({"table": table}, as_json=True)
+    else:
+        print(table, end="")  # a file to be read again: in the letters and units it is kept in
 
 
 @app.command

@@ -39,7 +39,9 @@ def call(brew: str, /, *, where: Where = OWN) -> int:
 
 @app.command
 def replay(brew: str, /, *, every: float = 4.0, until: float = 48.0, picture: Path | None = None, where: Where = OWN) -> None:
-    """What the call would have been at past hours, from what was known then and no later. Gates are not replayed.
+    """What the call would have been at past hours, by this brew's own readings up to then.
+
+    Gates are not replayed, and what earlier brews taught is left out.
 
     Parameters
     ----------
@@ -48,7 +50,7 @@ def replay(brew: str, /, *, every: float = 4.0, until: float = 48.0, picture: Pa
     every
         Hours between one call and the next. [h]
     until
-        Last hour. [h]
+        Last hour; none after the harvest, or that has not come. [h]
     picture
         Also draw it, to this file (.svg or .png).
     """
@@ -59,7 +61,7 @@ def replay(brew: str, /, *, every: float = 4.0, until: float = 48.0, picture: Pa
     hours = replay_hours(every, until)
     with where.open(create=False) as book:
         with progress("Replaying the brew"):
-            calls = replay_brew(book, brew, hours)
+            calls = replay_brew(book, brew, hours, now=now())
         rows = [
             (
                 f"{item.now_h:.1f}",
@@ -99,6 +101,8 @@ def beliefs(brew: str, /, *, where: Where = OWN) -> None:
 
 def _lines(advice: Advice, call: Call) -> list[str]:
     oxygen, window = advice.oxygen, advice.window
+    if call.window == call.because:  # no hour lies ahead
+        return [f"{call.say}.", call.because, *(f"Note: {note}" for note in advice.notes)]
     lines = [f"{call.say}: {advice.because}." if advice.because[-1:] != "." else f"{call.say}: {advice.because}", call.window]
     lines.append(
         f"In hours since the air went on: now {advice.now_h:.1f}, the call {advice.at_h:.1f}, harvest {window.start_h:.1f} to "

@@ -195,10 +195,20 @@ def notebook_changes(*, brew: str = "", newest: int = 30, where: Where = OWN) ->
     newest
         How many of the last to show.
     """
+    from aerobe.usecases.notebook import on_clock
+
     with where.open(create=False) as open_one:
         found = open_one.audit(brew=brew or None, newest=newest)
+    moment = now()
     rows = [
-        (f"{item.at:%Y-%m-%d %H:%M}", item.who or "-", item.did, item.noun.replace("_", " "), item.key, item.why)
+        (
+            f"{on_clock(item.at, moment):%Y-%m-%d %H:%M}",
+            item.who or "-",
+            item.did,
+            item.noun.replace("_", " "),
+            item.key,
+            item.why,
+        )
         for item in found
     ]
     say(found, as_json=where.json, text=table(("when", "who", "did", "what", "key", "why"), rows))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -290,11 +291,13 @@ def hold(oxygen: str, uptake_rate: float, /, *, floor: str = "0 mg/L", json: JSO
     from aerobe.usecases.oxygen import holding_time
 
     found = holding_time(OXYGEN.read(oxygen), uptake_rate, floor_mg_per_l=OXYGEN.read(floor))
-    say(
-        found,
-        as_json=json,
-        text=(f"Once the air stops, oxygen falls from {oxygen} to {floor} in {number(found.median_min)} min."),
-    )
+    if math.isinf(found.median_min):
+        text = f"Nothing takes up oxygen, so that {oxygen} stays."
+    elif found.median_min > 0.0:
+        text = f"Once the air stops, oxygen falls from {oxygen} to {floor} in {number(found.median_min)} min."
+    else:
+        text = f"{oxygen} is at the floor of {floor} or under it already."
+    say(found, as_json=json, text=text)
 
 
 @app.command

@@ -46,6 +46,7 @@ def show(key: str, /, *, picture: Path | None = None, where: Where = OWN) -> Non
     picture
         Also draw the readings of all its brews over time, to this file (.svg or .png).
     """
+    from aerobe.usecases.notebook import on_clock
     from aerobe.usecases.trials import course_picture, trial_shown
 
     require_new([picture])
@@ -54,7 +55,12 @@ def show(key: str, /, *, picture: Path | None = None, where: Where = OWN) -> Non
         drawn = [save_picture(course_picture(notebook, key), picture)] if picture is not None else []
     rows = [(brew.blind_code or "-", brew.key, brew.vessel, "started") for brew in view.brews]
     rows += [
-        (item.blind_code, item.brew, item.vessel, f"waiting, {item.starts_at:%a %d %b %H:%M}" if item.starts_at else "waiting")
+        (
+            item.blind_code,
+            item.brew,
+            item.vessel,
+            f"waiting, {on_clock(item.starts_at, now()):%a %d %b %H:%M}" if item.starts_at else "waiting",
+        )
         for item in view.waiting
     ]
     text = [

@@ -85,12 +85,22 @@ def _error_of(assay: Assay, readings: list[Reading]) -> tuple[AssayError, list[s
     if assay.quantity == "fungal to bacterial ratio":
         return error, notes
     for role in CONTROLS:
-        values = np.array([_value(item, assay) for item in readings if item.role == role and not item.below_detection])
-        if len(values):
+        run = [item for item in readings if item.role == role]
+        if run:
+            # A control below the limit is a control: what it would have read lies anywhere between nothing and the limit.
+            limits = np.array([_value(item, assay) if item.below_detection else 0.0 for item in run])
+            values = np.array([_value(item, assay) for item in run]) - limits / 2.0
             # One control cannot show its own scatter, so the assay's stands in for it.
             single = float(np.hypot(error.constant_sd, error.proportional_cv * abs(values.mean())))
             spread = max(float(values.std(ddof=1)) if len(values) > 2 else 0.0, single)
-            return replace(error, bias=float(values.mean()), bias_sd=spread / len(values) ** 0.5), notes
+            # What limits hide is shared by all of them, so more of them do not make it smaller.
+            hidden = float(limits.mean()) / 12.0**0.5
+            seen = [_value(item, assay) for item in readings if item.role == "sample" and not item.below_detection]
+            if seen and values.mean() >= max(seen):
+                notes.append(
+                    f"The {role} reads as much as the tea: this test shows nothing alive in it. Look for mixed-up samples."
+                )
+            return replace(error, bias=float(values.mean()), bias_sd=float(np.hypot(spread / len(run) ** 0.5, hidden))), notes
     if assay.method == "colour test" and error.bias == 0.0:
         notes.append("No killed control was run with this brew: what its colour adds to the test is not known.")
         seen = [_value(item, assay) for item in readings if item.role == "sample" and not item.below_detection]

@@ -158,10 +158,16 @@ class Posterior:
         w = float(np.clip((elapsed_h - self.times_h[left]) / (self.times_h[right] - self.times_h[left]), 0.0, 1.0))
         return np.asarray(values[:, left] * (1.0 - w) + values[:, right] * w)
 
+    @property
+    def own_scores(self) -> Array:
+        """Scores of the draws of the first structure, shape (draws, terms): only there do they say what made the course. [-]"""
+        return self.scores if self.structure is None else self.scores[self.structure == 0]
+
     def terms(self) -> dict[str, Band]:
-        """Median and 90 % interval of every model term, in its unit."""
+        """Median and 90 % interval of every model term, in its unit, from the structure that knows them if it has any draw."""
         out = {}
-        scores = self.scores if self.basis is None else self.basis.as_the_table_takes(self.scores)
+        own = self.own_scores if len(self.own_scores) else self.scores
+        scores = own if self.basis is None else self.basis.as_the_table_takes(own)
         for place, term in enumerate(PRIOR):
             low, middle, high = np.quantile(term.value(scores[:, place]), [0.05, 0.5, 0.95])
             out[term.name] = Band(median=float(middle), low=float(low), high=float(high))
@@ -169,8 +175,7 @@ class Posterior:
 
     def as_past(self, *, same_compost: bool, same_recipe: bool, same_vessel: bool, shift: Shift | None = None) -> Past:
         """What this brew can teach a later one."""
-        # Only the structure that the scores belong to knows them.
-        own = self.scores if self.structure is None else self.scores[self.structure == 0]
+        own = self.own_scores
         prior_mean = np.zeros(N_TERMS) if shift is None else shift.mean
         prior = np.eye(N_TERMS) if shift is None else shift.covariance
         # Shrunk to the prior, since a thousand draws estimate 171 covariances, and fewer know less.

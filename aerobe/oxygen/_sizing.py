@@ -209,9 +209,13 @@ def scale_vessel(
         plan=plan,
         remarks=(
             "Equal transfer, not equal air a litre: a deeper tank needs less air for each litre and more pressure.",
-            "Measure kLa in the large vessel before the first brew: until then it is known to a factor of "
+            "Measure kLa in the other vessel before the first brew: until then it is known to a factor of "
             f"{math.exp(1.645 * joined):.1f} either way.",
-            "Large tanks mix slowly: check oxygen near the bottom and far from the air, and keep the solids moving.",
+            *(
+                ("Large tanks mix slowly: check oxygen near the bottom and far from the air, and keep the solids moving.",)
+                if bare.volume_l > small.volume_l
+                else ()
+            ),
         ),
     )
 

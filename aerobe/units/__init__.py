@@ -40,7 +40,7 @@ from aerobe.units._kinds import (
     kind,
 )
 from aerobe.units._regions import guess_display_units
-from aerobe.units._signs import signs, signs_of_page
+from aerobe.units._signs import same_unit, signs, signs_of_page
 from aerobe.units._writing import (
     amount,
     given,
@@ -98,6 +98,7 @@ __all__ = [
     "percent",
     "ratio_of",
     "ratio_words",
+    "same_unit",
     "shown_in",
     "shown_markup",
     "shown_quantity",

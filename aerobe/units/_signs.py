@@ -41,3 +41,15 @@ def signs_of_page(html: str) -> str:
         at = found.end()
     out.append(signs(html[at:]))
     return "".join(out)
+
+
+def same_unit(one: str, other: str) -> bool:
+    """Whether two written units are one, whichever signs and capitals they are written with: `ug C/mL` and `µg C/mL`."""
+    return one == other or _folded(one) == _folded(other)
+
+
+def _folded(unit: str) -> str:
+    plain = (
+        unit.replace("\u00b5", "u").replace("\u03bc", "u").replace("\u00b0", "deg").replace("\u00b3", "3").replace("\u00b2", "2")
+    )
+    return plain.replace(" ", "").lower()

@@ -82,6 +82,20 @@ def test_a_study_in_another_unit_is_not_kept(shed: Shed, answer: usecases.assay.
         usecases.assay.keep_certificate(shed.notebook, "cards", answer, now=shed.clock())
 
 
+def test_the_printed_table_of_a_study_is_read_again_and_kept(
+    shed: Shed,  # noqa: F811
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert run(["assay", "example"]) == 0
+    table = capsys.readouterr().out
+    assert table == usecases.assay.example_study()  # a file, whatever signs and units a person reads
+    shed.notebook.add(colour_cards("µg C/mL"), at=shed.clock())
+    made = usecases.assay.certify(usecases.assay.StudyForm(table=SMALL))
+    usecases.assay.keep_certificate(shed.notebook, "cards", made, now=shed.clock())
+    assert shed.notebook.get(Assay, "cards").error == made.error
+    assert usecases.assay.certify(usecases.assay.StudyForm(table=SMALL.replace("ug C", "µg C", 3))).error == made.error
+
+
 def test_a_bad_study_comes_back_with_what_was_typed(shed: Shed) -> None:  # noqa: F811
     bad = SMALL.replace("sample,118", "sample,-118")
     answered = shed.post("/assay", table=bad, name="Cards", method="colour test")

@@ -43,7 +43,22 @@ def test_the_change_that_is_promised_is_the_repeatability_limit_of_the_safe_side
     rng = np.random.default_rng(3)
     pairs = rng.normal(0.0, 1.0, (200_000, 2))
     assert np.mean(np.abs(pairs[:, 0] - pairs[:, 1]) > 2.8) == approx(0.05, abs=0.003)
-    assert "more than 43 %" in found.plainly.good_for
+    assert "more than 52 % at 27.7 ug C/mL, or 43 % at 177" in found.plainly.good_for
+    # A tea that stays as it is, weak or strong: the promise is broken once in twenty at most, by the scatter's upper ends.
+    scatter = found.certificate.scatter
+    for reading in (27.7, 177.0):
+        sd = math.hypot(scatter.constant_high, scatter.proportional_high * reading)
+        apart = np.abs(pairs[:, 0] - pairs[:, 1]) * sd / reading
+        assert np.mean(apart > smallest_change(found.certificate, reading)) == approx(0.05, abs=0.003)
+    assert (
+        "at 27.7 ug" not in answer(replace(STEPS, killed="52 55 50", filtered="49;51")).plainly.good_for
+    )  # colour lifts what is read
+
+
+def test_where_no_blank_bounds_the_range_below_no_change_is_promised_down_to_nothing() -> None:
+    rows = [f"sample,{value},cells/mL,tea,,{part}" for part, value in ((1, 40), (1, 55), (1, 47), (4, 11), (4, 14), (4, 9))]
+    found = certify(StudyForm(table="role,signal,unit,what,colour,dilution\n" + "\n".join(rows)))
+    assert "at 0 " not in found.plainly.good_for and "inf" not in found.plainly.good_for
 
 
 def test_a_test_that_scatters_as_much_as_it_reads_is_not_called_good() -> None:

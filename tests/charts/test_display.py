@@ -25,5 +25,6 @@ def test_an_oxygen_chart_mixes_no_two_units() -> None:
     assert "mg/L" not in written and "last 50,0 % of saturation" in shown.says
     floor = next(words for words in re.findall(r">([^<]*floor[^<]*)<", shown.svg()))
     assert floor.endswith(" 20") and "floor 2.00<" in house.svg()
+    assert "lowest near 3.00 h, at 4.00 mg/L, its 90 % band reaches down to 3.00 mg/L" in house.says
     assert shown.in_units(PERCENT) == shown
     assert house.in_units(DisplayUnits()) == house

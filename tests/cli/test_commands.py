@@ -6,13 +6,13 @@ import json
 import subprocess
 import sys
 from dataclasses import replace
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, timedelta, timezone, tzinfo
 from pathlib import Path
 
 import openpyxl
 import pytest
 
-from aerobe.cli import COMMANDS, FAULT, MISUNDERSTOOD, _common, run
+from aerobe.cli import COMMANDS, FAULT, MISUNDERSTOOD, _common, _notebook, run
 from aerobe.notebook import open_notebook
 from aerobe.records import Vessel
 from aerobe.units import signs
@@ -64,7 +64,9 @@ def test_help_loads_no_heavy_library() -> None:
     assert not set(HEAVY) & set(json.loads(found.stderr.strip().splitlines()[-1].replace("'", '"')))
 
 
-def test_a_brew_and_its_readings_by_command(capsys: pytest.CaptureFixture[str], book: str) -> None:
+def test_a_brew_and_its_readings_by_command(
+    capsys: pytest.CaptureFixture[str], book: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
     what = ("--recipe", "plain", "--vessel", "barrel", "--temperature", "68 degF")
     made = answer(capsys, "brew", "new", "Old barrel", *what, "-n", book)
     assert (made["key"], made["temperature_degc"]) == ("old-barrel", pytest.approx(20.0))
@@ -77,6 +79,10 @@ def test_a_brew_and_its_readings_by_command(capsys: pytest.CaptureFixture[str], 
     assert answer(capsys, "brew", "show", "old-barrel", "-n", book)["brew"]["name"] == "Old barrel"
     assert {item["key"] for item in answer(capsys, "brew", "list", "-n", book)} == {"b1", "old-barrel"}
     assert answer(capsys, "notebook", "changes", "--newest", "1", "-n", book)[0]["why"] == "misread"
+    made_at = (NOW + timedelta(days=40)).astimezone(timezone(timedelta(hours=-11)))
+    monkeypatch.setattr(_notebook, "now", lambda: made_at)
+    assert run(["notebook", "changes", "--newest", "1", "-n", book]) == 0
+    assert f"{made_at:%Y-%m-%d %H:%M}" in capsys.readouterr().out  # on the clock of whoever asks
 
 
 def test_words_for_people_line_up(capsys: pytest.CaptureFixture[str], book: str) -> None:

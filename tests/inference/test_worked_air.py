@@ -123,6 +123,17 @@ def test_a_reading_and_its_error_in_house_units() -> None:
     assert (own_bias.bias, own_bias.bias_sd) == approx((2.0, 1.0 / math.sqrt(3.0)))
     two, _ = _error_of(assay, three[:2])
     assert (two.bias, two.bias_sd) == approx((1.5, math.hypot(0.06, 0.3) / math.sqrt(2.0)))
+    same = [*three, reading(25.0 * 2, "sample", "s")]
+    assert (
+        _error_of(assay, [*three, reading(26.0 * 2, "sample", "s")])[1] == [] and "nothing alive" in _error_of(assay, same)[1][0]
+    )
+    # A control below its limit of 2 lies evenly between 0 and 2: middle 1, SD 2 over root 12, however many there are.
+    below = [replace(item, signal=50.0, below_detection=True) for item in three]
+    for count in (1, 3):
+        unseen, said = _error_of(replace(assay, error=None), below[:count])
+        own = math.hypot(replace(unseen).constant_sd, unseen.proportional_cv) / math.sqrt(count)
+        assert (unseen.bias, unseen.bias_sd) == approx((1.0, math.hypot(own, 2.0 / math.sqrt(12.0))))
+        assert not any("control" in note for note in said)
 
 
 def test_points_are_weighed_against_all_that_proposed_them() -> None:

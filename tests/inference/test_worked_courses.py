@@ -82,6 +82,15 @@ def test_terms_are_told_at_5_50_and_95_percent_in_their_unit() -> None:
     assert away.value(np.array([0.0, 1.0 / 0.26])) == approx([0.2, math.e / (4.0 + math.e)])
 
 
+def test_terms_are_those_of_the_structure_that_knows_them() -> None:
+    # On paper: of four draws two are of the first structure; the scores of the others belong to other laws and say nothing here.
+    scores = np.repeat(np.array([[0.0], [9.0], [0.0], [-9.0]]), N_TERMS, axis=1)
+    mixed = posterior_of(np.arange(3.0), np.ones((4, 3)), scores=scores, structure=np.array([0, 1, 0, 2]))
+    assert len(mixed.own_scores) == 2 and not mixed.own_scores.any()
+    assert mixed.terms()["bacteria_growth_per_h"].high == approx(0.27)
+    assert len(posterior_of(np.arange(3.0), np.ones((4, 3)), scores=scores).own_scores) == 4
+
+
 def test_what_a_brew_hands_on_is_shrunk_to_what_was_believed_before() -> None:
     # On paper: 100 draws are trusted by 0.98 / 2, from 200 on by 0.98.
     rng = np.random.default_rng(2)

@@ -147,7 +147,10 @@ def test_probe_size_and_foods_answer(browser: TestClient) -> None:
     sized = send(browser, "/oxygen/size", **vessel, need="20", need_unit="/h", diffuser="fine bubble")
     assert "open pipe" in sized.text and "pressure [kPa]" in sized.text
     scaled = send(browser, "/oxygen/size", **vessel, to_volume="1000", to_volume_unit="L", diffuser="coarse bubble")
-    assert "L/min for 1000 L" in scaled.text and "Measure kLa in the large vessel" in scaled.text
+    assert "L/min for 1000 L" in scaled.text and "Measure kLa in the other vessel" in scaled.text
+    assert "Large tanks" in scaled.text
+    smaller = send(browser, "/oxygen/size", **vessel, to_volume="2", to_volume_unit="L", diffuser="coarse bubble")
+    assert "L/min for 2" in smaller.text and "arge" not in smaller.text.split("<h2>The other vessel")[1].split("</section>")[0]
     foods = browser.get("/oxygen/foods").text
     assert "Molasses (cane, blackstrap)" in foods and "from memory" in foods
 
@@ -157,6 +160,8 @@ def test_probe_size_and_foods_answer(browser: TestClient) -> None:
     [
         (["saturation", "--temperature", "20 degC"], "9.09 mg/L"),
         (["hold", "7 mg/L", "10"], "42.0 min"),
+        (["hold", "7 mg/L", "0"], "7 mg/L stays"),
+        (["hold", "1 mg/L", "10", "--floor", "2 mg/L"], "under it already"),
         (["sulphite", "4 L", "7.558 mg/L"], "Cobalt"),
         (["foods"], "kelp-meal"),
         (["foods", "molasses"], "carbon [g C/g]: 0.25"),

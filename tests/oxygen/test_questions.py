@@ -235,6 +235,36 @@ def test_a_brew_under_way_is_told_how_much_it_can_take_now(notebook) -> None:
         usecases.oxygen.feed_now(notebook, "b1", "molasses", now=NOW)
 
 
+def test_a_dose_that_is_not_eaten_by_the_end_of_the_look_is_not_called_carried_for_good() -> None:
+    cold = usecases.oxygen.ask_food_ceiling(question(draws=100, temperature="5 degC"))
+    assert "for 36 h" in cold.says and any("still grow" in line for line in cold.remarks)
+    # A longer look at the same cold brew finds the oxygen used: far less is carried.
+    later = usecases.oxygen.ask_food_ceiling(question(draws=100, temperature="5 degC", hours="200 h"))
+    assert (later.ceiling.dose_g_per_l or 0.0) < 0.5 * (cold.ceiling.dose_g_per_l or 0.0) and "within 200 h" in later.says
+    warm = usecases.oxygen.ask_food_ceiling(question(draws=100))
+    assert "within 36 h" in warm.says and not any("still grow" in line for line in warm.remarks)
+
+
+def test_draws_of_other_laws_do_not_decide_what_a_brew_can_take(notebook, monkeypatch: pytest.MonkeyPatch) -> None:
+    from aerobe.usecases.oxygen import _now
+
+    air = notebook.get(Vessel, "jar").air
+    notebook.change(replace(notebook.get(Vessel, "jar"), air=replace(air, kla_per_h=40.0, kla_log_sd=0.1)), at=NOW)
+    fitted = _now.infer_history(notebook, _now.history_to_reckon(notebook, "b1"), now=NOW)
+    own = fitted.own_scores
+    assert 0 < len(own) < len(fitted.scores)
+
+    def dose(scores: np.ndarray, structure: np.ndarray | None) -> float | None:
+        shown = replace(fitted, scores=scores, structure=structure)
+        monkeypatch.setattr(_now, "infer_history", lambda *_, **__: shown)
+        return usecases.oxygen.feed_now(notebook, "b1", "molasses", now=NOW).ceiling.dose_g_per_l
+
+    strange = np.concatenate([np.full_like(own, 3.0), own])
+    assert dose(strange, np.repeat([2, 0], len(own))) == dose(own, None)
+    with pytest.raises(NotEnoughData, match="do not go by the balance"):
+        dose(strange, np.repeat([2, 1], len(own)))
+
+
 def test_food_given_earlier_stays_when_more_is_asked_for_on_top() -> None:
     asked = replace(question(draws=10, others="molasses 1 g/L"), on_top=True, feed_at_h=(10.0,))
     assert [(dose.g_per_l, dose.at_h) for dose in asked.with_dose(0.5).foods] == [(1.0, 0.0), (0.5, 10.0)]

@@ -235,7 +235,9 @@ def test_evidence_of_others_is_weighed_with_ones_own_and_doubles_are_known(tmp_p
         assert answer.pooled is not None and answer.pooled.as_ratio()[0] == approx(1.8, rel=0.25)
         assert len(usecases.evidence.weigh_evidence(own, "kelp (invented)", "plain (invented)").pictures) == 2
         assert usecases.evidence.evidence_pairs(own)[0][2:] == ("biomass", 4 if mine.new else 3)
-        pooled = usecases.evidence.pool_all_brews(own, reference="plain (invented)")
+        assert usecases.evidence.weigh_evidence(own, "kelp", "plain").weighed == answer  # by the keys of this notebook
+        pooled = usecases.evidence.pool_all_brews(own, reference="plain")
+        assert pooled.reference == "plain (invented)"
         assert (pooled.brews, pooled.trials) == (12, 2)
         assert pooled.recipes[0].effect.low < math.log(1.8) < pooled.recipes[0].effect.high
         with pytest.raises(NotFound, match="No trial is about"):

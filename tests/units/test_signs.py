@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from aerobe.records import Reading, result_as_typed
-from aerobe.units import BIOMASS, CONDUCTIVITY, TEMPERATURE, given, parse_number, signs, signs_of_page
+from aerobe.units import BIOMASS, CONDUCTIVITY, TEMPERATURE, given, parse_number, same_unit, signs, signs_of_page
 
 
 @pytest.mark.parametrize(
@@ -67,3 +67,8 @@ def test_a_result_is_shown_as_it_was_typed(typed: str, shown: str, marks: dict[s
         key="r", brew="b", assay="a", role="sample", elapsed_h=1.0, signal=signal, unit="ug C/mL", typed_as=typed, **marks
     )
     assert result_as_typed(reading) == shown
+
+
+def test_a_unit_is_the_same_whichever_keyboard_wrote_it() -> None:
+    assert same_unit("ug C/mL", "\u00b5g C/mL") and same_unit("\u03bcg C/mL", "UG C/mL") and same_unit("degC", "\u00b0C")
+    assert not same_unit("ug C/mL", "mg C/mL") and not same_unit("cells/mL", "cells/g")

@@ -8,7 +8,7 @@ from datetime import timedelta
 import pytest
 
 from aerobe import usecases
-from aerobe.errors import NotEnoughData
+from aerobe.errors import NotAllowed, NotEnoughData
 from aerobe.notebook import back_up
 from aerobe.records import Assay, Brew, Recipe, Vessel
 from aerobe.usecases.brews import _beliefs
@@ -40,6 +40,11 @@ def test_asking_again_at_once_writes_nothing_new(advised):
     count = len(notebook.kept("advice", brew))
     usecases.brews.advise_brew(notebook, brew, NOW + timedelta(minutes=5))
     assert len(notebook.kept("advice", brew)) == count
+
+
+def test_a_harvested_brew_gets_no_call(advised):
+    with pytest.raises(NotAllowed, match=r"was harvested 31\.0 h after"):
+        usecases.brews.advise_brew(advised[0], "kelp-1", NOW)
 
 
 def test_earlier_brews_are_summed_up_once(advised):
@@ -112,8 +117,11 @@ def test_a_brew_of_unknown_recipe_gets_a_call_from_its_readings_and_hears_what_t
         assert "oxygen forecast" in [gate.name for gate in advice.held_back_by]
         call = usecases.brews.call_in_words(book.get(Brew, brew), advice, now=start + timedelta(hours=36))
         assert "No oxygen is forecast" in call.oxygen_says and call.crosses_at is None
-        replayed = usecases.brews.replay_brew(book, brew, [0.0, 12.0])
+        replayed = usecases.brews.replay_brew(book, brew, [0.0, 12.0, 60.0], now=NOW)
+        assert [item.now_h for item in replayed] == [0.0, 12.0]  # nothing is replayed of hours to come
         assert replayed[1].window.best_h > 12.0
+        with pytest.raises(NotEnoughData, match="has passed"):
+            usecases.brews.replay_brew(book, brew, [60.0], now=NOW)
         for refused in (
             lambda: usecases.oxygen.feed_now(book, brew, "molasses", now=start + timedelta(hours=36)),
             lambda: usecases.brews.beliefs_of_brew(book, brew, NOW),
@@ -149,8 +157,15 @@ def test_a_brew_left_to_itself_is_followed_for_a_week_and_then_said_to_be_forgot
     brew = advised[1]
     back_up(advised[0].store, at=NOW, to=tmp_path / "copy.notebook")
     with usecases.notebook.open_notebook(str(tmp_path / "copy.notebook"), at=NOW) as notebook:
-        started = usecases.notebook.brew_history(notebook, brew).brew.started_at
+        one = usecases.notebook.brew_history(notebook, brew).brew
+        started = one.started_at
         fourth, tenth = (usecases.brews.advise_brew(notebook, brew, started + timedelta(hours=hours)) for hours in (100.0, 240.0))
     assert fourth.now_h == 100.0 and fourth.times_h[-1] == 112.0
     assert not any("never ended" in note for note in fourth.notes)
     assert tenth.now_h == 180.0 and any("10 days ago" in note for note in tenth.notes)
+    # No hour that is over is named for a harvest, and nothing is promised of it.
+    start = usecases.brews.call_in_words(one, tenth, now=started + timedelta(hours=240.0))
+    said = " ".join((start.say, start.because, start.window, start.oxygen_says))
+    assert start.hold and "Nothing is forecast" in said and "catch" not in said and "Lowest ahead" not in said
+    assert usecases.brews.reminders_of(one, start) == ()
+    assert "Harvest" in usecases.brews.call_in_words(one, fourth, now=started + timedelta(hours=100.0)).window

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from threading import Event, Thread
 
@@ -170,6 +170,15 @@ def test_a_probes_point_draws_the_oxygen_anew_and_nothing_else(tmp_path: Path) -
         view = brew_view(notebook, "b0", now=NOW)
         assert len(view.readings) == 2 and brew_pictures(notebook, view, None, now=NOW)[0] != before[0]
         assert brew_glance(notebook, view, None, now=NOW) != small
+
+
+def test_a_chart_goes_by_the_clock_of_whoever_looks_at_it(tmp_path: Path) -> None:
+    with filled(open_notebook(tmp_path / "tea.notebook", at=NOW), 0) as notebook:
+        for hour in (1.0, 2.0, 3.0):
+            point(notebook, hour)
+        now = NOW.astimezone(timezone(timedelta(hours=9, minutes=30)))
+        drawn = brew_pictures(notebook, brew_view(notebook, "b0", now=now), None, now=now)
+        assert '+09:30"' in drawn[-1].read_out
 
 
 def test_where_nothing_was_tested_the_first_screen_shows_the_oxygen(tmp_path: Path) -> None:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import time
+from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
@@ -10,7 +13,7 @@ from aerobe.errors import AerobeError, UnusableReading, UnusableRecord
 from aerobe.records import Brew
 from aerobe.units import DisplayUnits, shown_in
 from aerobe.usecases.notebook import moment_of, spoken
-from aerobe.usecases.notebook._moments import elapsed_from
+from aerobe.usecases.notebook._moments import elapsed_from, on_clock
 
 EAST = timezone(timedelta(hours=2))
 NOW = datetime(2026, 5, 2, 15, 30, tzinfo=EAST)
@@ -98,3 +101,42 @@ def test_a_date_is_read_in_the_order_that_was_chosen(order: str, typed: str, rea
 def test_a_date_whose_order_nobody_chose_is_asked_about() -> None:
     with pytest.raises(UnusableRecord):
         moment_of("5/1/2026 08:30", now=datetime(2026, 5, 2, 9, 0, tzinfo=UTC))
+
+
+@pytest.fixture
+def berlin(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """This machine stands in Berlin: in 2026 it is summer from 29 March, 2:00, to 25 October, 3:00 (EU directive 2000/84)."""
+    monkeypatch.setenv("TZ", "Europe/Berlin")
+    time.tzset()
+    yield
+    monkeypatch.undo()
+    time.tzset()
+
+
+@pytest.mark.skipif(not hasattr(time, "tzset"), reason="this system has no zones to set for one program")
+@pytest.mark.usefixtures("berlin")
+def test_the_night_on_which_clocks_are_changed_is_no_hour_longer_or_shorter_than_it_was() -> None:
+    winter, summer = timezone(timedelta(hours=1)), timezone(timedelta(hours=2))
+    brew = replace(BREW, started_at=datetime(2026, 3, 28, 20, 0, tzinfo=winter))
+    now = datetime(2026, 3, 29, 10, 0, tzinfo=summer)  # 13 h later, not 14
+    for when, hours in (("", 13.0), ("01:30", 5.5), ("03:30", 6.5), ("23:00", 3.0), ("2026-03-29 09:00", 12.0)):
+        assert elapsed_from(when, brew, now=now) == pytest.approx(hours), when
+    assert spoken(now, brew.started_at) == "10:00 tomorrow" and spoken(brew.started_at, now) == "20:00 yesterday"
+    assert moment_of("2026-03-28 20:00", now=now) == brew.started_at and moment_of(
+        "01:30", now=now
+    ).utcoffset() == winter.utcoffset(None)
+    brew = replace(BREW, started_at=datetime(2026, 10, 24, 20, 0, tzinfo=summer))
+    now = datetime(2026, 10, 25, 10, 0, tzinfo=winter)  # 15 h later
+    for when, hours in (("", 15.0), ("01:30", 5.5), ("02:30", 7.5), ("03:30", 8.5), ("23:00", 3.0)):
+        assert elapsed_from(when, brew, now=now) == pytest.approx(hours), when
+    first = datetime(2026, 10, 25, 2, 40, tzinfo=summer)
+    assert elapsed_from("02:30", brew, now=first) == pytest.approx(6.5)  # the second 2:30 has not been yet
+    assert on_clock(brew.started_at, now).hour == 20
+
+
+def test_a_clock_of_another_place_keeps_its_own_offset() -> None:
+    far = timezone(timedelta(hours=13, minutes=45))
+    now = datetime(2026, 3, 29, 10, 0, tzinfo=far)
+    assert moment_of("08:00", now=now).utcoffset() == far.utcoffset(None) and on_clock(NOW, now).utcoffset() == far.utcoffset(
+        None
+    )

@@ -199,7 +199,9 @@ def test_card_call_and_replay_count_the_same_tests_left(trial: Shed, monkeypatch
         asked.clear()
         with pytest.raises(Counted):
             usecases.brews.advise_brew(trial.notebook, key, trial.clock())
-        usecases.brews.replay_brew(trial.notebook, key, [trial.notebook.get(Brew, key).hours_at(trial.clock())])
+        usecases.brews.replay_brew(
+            trial.notebook, key, [trial.notebook.get(Brew, key).hours_at(trial.clock())], now=trial.clock()
+        )
         card = re.search(r"Tests left</dt><dd>(.*?)</dd>", trial.client.get(f"/brews/{key}").text, re.DOTALL)
         note = f", {kept} kept for the run sheet" if kept else ""
         assert card is not None and card[1] == f"{left}<small>of 2{note}</small>" and asked == [left, left], (made, asked)

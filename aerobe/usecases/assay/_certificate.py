@@ -11,7 +11,7 @@ from aerobe.assay import Certificate, ThreeLines, as_lines, characterise, conclu
 from aerobe.errors import NotAllowed
 from aerobe.records import METHODS, Assay, AssayError, as_json
 from aerobe.sources import cite
-from aerobe.units import parse_number
+from aerobe.units import parse_number, same_unit
 
 if TYPE_CHECKING:
     from aerobe.charts import Picture
@@ -171,7 +171,7 @@ def keep_certificate(notebook: Notebook, assay_key: str, answer: AssayAnswer, *,
         If the study was read in another unit than the assay.
     """
     kept = notebook.get(Assay, assay_key)
-    if kept.unit != answer.certificate.study.unit:
+    if not same_unit(kept.unit, answer.certificate.study.unit):
         raise NotAllowed(
             f"The assay '{kept.name}' is read in {kept.unit}, the study in {answer.certificate.study.unit}.",
             "Convert the study to the unit of the assay, or keep it with another assay.",

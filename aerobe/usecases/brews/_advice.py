@@ -9,7 +9,7 @@ from importlib.metadata import version
 
 from aerobe import __version__
 from aerobe.decisions import Advice, advise, oxygen_outlook, replay
-from aerobe.errors import UnusableRecord
+from aerobe.errors import NotAllowed, NotEnoughData, UnusableRecord
 from aerobe.inference import Measurement, measurements_of
 from aerobe.notebook import BrewHistory, Notebook
 from aerobe.records import Assay, as_plain, content_hash
@@ -43,8 +43,15 @@ def advise_brew(
     ------
     NotFound
         If there is no such brew.
+    NotAllowed
+        If it was harvested: nothing is left to be called.
     """
     history = history_to_reckon(notebook, brew)
+    if history.harvest is not None:
+        raise NotAllowed(
+            f"'{history.brew.name}' was harvested {history.harvest.elapsed_h:.1f} h after its air went on: no call is left.",
+            f"Its page looks back at it; `aerobe call replay {brew}` tells the calls on the way.",
+        )
     now_h = max(0.0, history.brew.hours_at(now))
     posterior = infer_history(notebook, history, now=now, reach_h=min(now_h, LONGEST_H), progress=progress)
     if now_h > LONGEST_H + HOURS_BEYOND:
@@ -85,11 +92,30 @@ def replay_hours(every_h: float, until_h: float) -> tuple[float, ...]:
 
 
 def replay_brew(
-    notebook: Notebook, brew: str, hours: Sequence[float], *, progress: Callable[[float], None] = lambda share: None
+    notebook: Notebook,
+    brew: str,
+    hours: Sequence[float],
+    *,
+    now: datetime,
+    progress: Callable[[float], None] = lambda share: None,
 ) -> list[Advice]:
-    """What the call would have been at each past hour, from what was known then. Gates are not replayed."""
+    """What this brew's own readings would have made the call say at each past hour. Gates and earlier brews are not replayed.
+
+    Hours that have not come, and hours after the harvest, have no call and are left out.
+
+    Raises
+    ------
+    NotEnoughData
+        If none of the hours lies behind this brew.
+    """
     history = history_to_reckon(notebook, brew)
     need_recipe_or_reading(history)
+    end_h = history.brew.hours_at(now) if history.harvest is None else history.harvest.elapsed_h
+    hours = [hour for hour in hours if 0.0 <= hour <= end_h + 1e-6]
+    if not hours:
+        raise NotEnoughData(
+            f"None of these hours of '{history.brew.name}' has passed under air.", "Replay a brew that has begun."
+        )
     story, _ = story_of_history(history)
     sheet = sheet_of_brew(notebook, history.brew)
     return replay(

@@ -16,6 +16,9 @@ if TYPE_CHECKING:
     from aerobe.decisions import Advice, OxygenOutlook, Window
 
 SOON_H = 0.5  # an hour that near has come [h]
+LONG_AGO_H = (
+    12.0  # a call is asked anew long before it is that old; only a course that is followed no further lies so far back [h]
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,14 +77,15 @@ def call_in_words(brew: Brew, advice: Advice, *, now: datetime) -> Call:
             "test at": "Test now" if due <= now + timedelta(minutes=10) else f"Test at {spoken(due, now)}",
         }[advice.call]
     )
+    forgotten = _forgotten(brew, advice, now)
     crosses = at(oxygen.crosses_at_h) if oxygen is not None and oxygen.crosses_at_h is not None else None
     return Call(
         call=advice.call,
-        say=say,
-        because=_sentence(advice.because),
-        window=_window(window, at, now),
+        say="Nothing is forecast of this brew any more" if forgotten else say,
+        because=FORGOTTEN if forgotten else _sentence(advice.because),
+        window=FORGOTTEN if forgotten else _window(window, at, now),
         settled=advice.settled,
-        hold=bool(advice.held_back_by) or not advice.settled,
+        hold=bool(advice.held_back_by) or not advice.settled or forgotten,
         held_back_by=tuple((gate.why, gate.how_it_opens) for gate in advice.held_back_by),
         would_change=tuple(advice.would_change),
         notes=tuple(advice.notes),
@@ -91,11 +95,17 @@ def call_in_words(brew: Brew, advice: Advice, *, now: datetime) -> Call:
         window_to=at(window.end_h),
         crosses_at=crosses,
         crossing_probability=oxygen.probability_below if oxygen is not None else 0.0,
-        oxygen_says=_oxygen(oxygen, crosses, now) if oxygen is not None else NO_OUTLOOK,
+        oxygen_says=_oxygen(oxygen, crosses, now) if oxygen is not None and not forgotten else NO_OUTLOOK,
         made_at=at(advice.now_h),
     )
 
 
+def _forgotten(brew: Brew, advice: Advice, now: datetime) -> bool:
+    """Whether the course ended long before this moment: nobody ended the brew, and an hour that is over is no time to harvest."""
+    return brew.hours_at(now) > max(advice.window.end_h, advice.now_h) + LONG_AGO_H
+
+
+FORGOTTEN = "It has gone on longer than any course is followed. If it is over, note when it was harvested."
 NO_OUTLOOK = "No oxygen is forecast: that takes what went in and how air reaches it. Measure it."
 
 
@@ -109,6 +119,8 @@ def reminders_of(brew: Brew, call: Call) -> tuple[Reminder, ...]:
         at=max(call.window_from, min(call.window_best, call.window_to)),
         until=call.window_to,
     )
+    if call.window == FORGOTTEN:
+        return ()
     if call.call != "test at":
         return (harvest,)
     test = Reminder(brew=brew.key, brew_name=brew.name, what="test", says=f"{call.say}: {call.because}", at=call.due_at)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -15,6 +15,7 @@ from aerobe.units import DisplayUnits
 from aerobe.usecases.brews._held import cached
 from aerobe.usecases.brews._under_way import BrewView
 from aerobe.usecases.notebook._display import display_units_for
+from aerobe.usecases.notebook._moments import on_clock
 
 if TYPE_CHECKING:
     from aerobe.charts import FigureTable, HarvestSpan, Picture, RawPoint
@@ -75,7 +76,7 @@ def brew_pictures(
         Empty while there is neither a reading, a log nor a forecast.
     """
     brew, units = view.card.brew.key, display_units_for(notebook, view.card.brew.key)
-    moved = _moved(view, advice, now), units
+    view, moved = _on_clock(view, now), (_moved(view, advice, now), units)
     # A probe's point moves the oxygen alone.
     curve = cached(notebook, ("curve", brew), (view.last_noted, moved), lambda: _drawn(_curve(view, advice), units))
     oxygen = cached(notebook, ("oxygen", brew), (view.last_change, moved), lambda: _drawn(_oxygen(view, advice), units))
@@ -85,11 +86,17 @@ def brew_pictures(
 def brew_glance(notebook: Notebook, view: BrewView, advice: Advice | Hindsight | None, *, now: datetime) -> Glance | None:
     """The first of `brew_pictures`, lower and without a legend; None where there is nothing to draw."""
     brew, units = view.card.brew.key, display_units_for(notebook, view.card.brew.key)
-    moved = _moved(view, advice, now), units
+    view, moved = _on_clock(view, now), (_moved(view, advice, now), units)
     curve = cached(notebook, ("curve small", brew), (view.last_noted, moved), lambda: _glance(_curve(view, advice), units))
     if curve is not None:
         return curve
     return cached(notebook, ("oxygen small", brew), (view.last_change, moved), lambda: _glance(_oxygen(view, advice), units))
+
+
+def _on_clock(view: BrewView, now: datetime) -> BrewView:
+    """The brew with its start on the clock of whoever looks, whichever clock it was written down by."""
+    started_at = on_clock(view.card.brew.started_at, now)
+    return replace(view, card=replace(view.card, brew=replace(view.card.brew, started_at=started_at)))
 
 
 def _moved(view: BrewView, advice: Advice | Hindsight | None, now: datetime) -> tuple[object, ...]:

@@ -128,8 +128,7 @@ def weigh_evidence(
     """
     found, silent = all_evidence(notebook)
     names = {item.recipe for item in found} | {item.against for item in found}
-    as_written = {name.casefold(): name for name in sorted(names)}
-    recipe, against = (name if name in names else as_written.get(name.casefold(), name) for name in (recipe, against))
+    recipe, against = (_as_written(notebook, name, names) for name in (recipe, against))
     for name in (recipe, against):
         if name not in names:
             raise NotFound(f"No trial is about '{name}'.", f"Recipes with trials: {', '.join(sorted(names)) or 'none yet'}.")
@@ -137,6 +136,15 @@ def weigh_evidence(
     own = [f"Trial {trial.key} says nothing yet" for trial in trials_of(notebook, recipe, against)]
     notes = (*notes_of(weighed), *(line for line in silent if line.startswith(tuple(own))))
     return Answer(weighed=weighed, notes=notes, pictures=weighed_pictures(weighed))
+
+
+def _as_written(notebook: Notebook, recipe: str, names: set[str]) -> str:
+    """A recipe as trials name it: by its name whatever its capitals, or by the key that it has in this notebook."""
+    if recipe in names:
+        return recipe
+    known = {name.casefold(): name for name in sorted(names)}
+    own = {item.key: item.name for item in notebook.find(Recipe)}
+    return known.get(recipe.casefold(), known.get(own.get(recipe, "").casefold(), recipe))
 
 
 def flags_by_words(weighed: Weighed) -> dict[str, list[str]]:
@@ -186,7 +194,7 @@ def pool_all_brews(notebook: Notebook, *, reference: str = "", outcome: str = "b
             recipe=columns[1],
             moderators=moderators,
         ),
-        reference=reference,
+        reference=_as_written(notebook, reference, set(columns[1])) if reference else "",
         xp=array_module("cupy" if on_gpu else "numpy"),
     )
 

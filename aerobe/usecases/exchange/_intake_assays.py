@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from aerobe.errors import NotAQuantity, NotFound
 from aerobe.records import Assay, AssayError
 from aerobe.tables import RowRead
-from aerobe.units import BIOMASS, BIOMASS_PER_GRAM, COUNT, COUNT_PER_GRAM, number
+from aerobe.units import BIOMASS, BIOMASS_PER_GRAM, COUNT, COUNT_PER_GRAM, number, same_unit
 
 # 20 fg of carbon a bacterial cell. Source: lee-fuhrman-1987. Other factors in use differ twofold; a characterised assay
 # replaces it, and its uncertainty belongs to the assay's scale.
@@ -160,7 +160,7 @@ def _counts_dead(said: str, method: str) -> bool:
 
 
 def _taken(label: str, unit: str, made: AssaysMade) -> bool:
-    return any(item.key == _slug(label) and item.unit != unit for item in made.new)
+    return any(item.key == _slug(label) and not same_unit(item.unit, unit) for item in made.new)
 
 
 def _quantity(basis: str) -> str:

@@ -13,10 +13,11 @@ from aerobe.errors import AerobeError, ImportFault
 from aerobe.oxygen import saturation_mg_per_l
 from aerobe.records import Assay, Brew, Reading, SensorLog, Vessel
 from aerobe.tables import ProbeColumn, RowFault, RowRead, RowsRead
+from aerobe.units import same_unit
 from aerobe.usecases.exchange._intake_assays import AssaysMade, assays_of
 from aerobe.usecases.exchange._intake_trial import TrialMade, is_part, known_brews, make_trial, trial_key, wholes_of
 from aerobe.usecases.exchange._origin import READ_FROM_TABLE, TakingIn, note_origin
-from aerobe.usecases.exchange._rows_kept import content_of, fold_unit, hours_of, notes_of, plain_row
+from aerobe.usecases.exchange._rows_kept import content_of, hours_of, notes_of, plain_row
 from aerobe.usecases.exchange._wishes import Wishes
 
 
@@ -196,7 +197,7 @@ class Keeper:
         if brew is None:
             raise ImportFault("The row names no brew that the notebook knows.", "Say which brew the table belongs to.")
         unit = row.unit or assay.unit
-        if unit != assay.unit and fold_unit(unit) != fold_unit(assay.unit):
+        if not same_unit(unit, assay.unit):
             raise ImportFault(f"The row is in {unit}, the assay '{assay.key}' in {assay.unit}.", "Name another assay for it.")
         return Reading(
             key="pending",

@@ -66,7 +66,3 @@ def notes_of(row: RowRead) -> str:
     if row.sample:
         said.append(f"sample {row.sample}")
     return "; ".join(said)
-
-
-def fold_unit(unit: str) -> str:
-    return unit.replace("\u00b5", "u").replace("\u03bc", "u").replace(" ", "").lower()

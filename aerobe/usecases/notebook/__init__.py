@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from aerobe.usecases.notebook._display import display_units_for, display_units_of, has_display_units, set_display_units
     from aerobe.usecases.notebook._doctor import NotebookFinding, look_over
     from aerobe.usecases.notebook._files import require_new, write_new, write_whole
-    from aerobe.usecases.notebook._moments import clock_trouble, impossible, moment_of, spoken
+    from aerobe.usecases.notebook._moments import clock_trouble, impossible, moment_of, on_clock, spoken
     from aerobe.usecases.notebook._photos import PHOTO_KINDS, keep_photo, photos_of, readings_with_photo
     from aerobe.usecases.notebook._records import (
         ReadingEntry,
@@ -62,7 +62,7 @@ else:
             "_display": ("display_units_for", "display_units_of", "has_display_units", "set_display_units"),
             "_doctor": ("NotebookFinding", "look_over"),
             "_files": ("require_new", "write_new", "write_whole"),
-            "_moments": ("clock_trouble", "impossible", "moment_of", "spoken"),
+            "_moments": ("clock_trouble", "impossible", "moment_of", "on_clock", "spoken"),
             "_photos": ("PHOTO_KINDS", "keep_photo", "photos_of", "readings_with_photo"),
             "_records": (
                 "ReadingEntry",
@@ -113,6 +113,7 @@ __all__ = [
     "new_brew",
     "new_key",
     "notebook_summary",
+    "on_clock",
     "open_notebook",
     "photos_of",
     "read_whole_part",

@@ -60,7 +60,9 @@ def _clock(notebook: Notebook, now: datetime) -> NotebookFinding:
     said = clock_trouble(notebook, now=now)
     if said:
         return NotebookFinding(what="clock", fine=False, says=said, remedy="Set this machine's clock.")
-    return NotebookFinding(what="clock", fine=True, says=f"It shows {now:%Y-%m-%d %H:%M} (UTC{now:%z}); no entry is ahead of it.")
+    return NotebookFinding(
+        what="clock", fine=True, says=f"It shows {now:%Y-%m-%d %H:%M} (UTC{now:%z}); no entry was made after that."
+    )
 
 
 def _store(notebook: Notebook) -> NotebookFinding:

@@ -35,12 +35,28 @@ def moment_of(text: str, *, now: datetime) -> datetime:
         return now
     clock = re.fullmatch(r"([01]?\d|2[0-3])[:.]([0-5]\d)", text)
     if clock is not None:
-        return now.replace(hour=int(clock[1]), minute=int(clock[2]), second=0, microsecond=0)
+        return _typed(now.replace(hour=int(clock[1]), minute=int(clock[2]), second=0, microsecond=0), now)
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
         raise UnusableRecord(f"'{text}' is no clock time.", "Write 08:30, or a date and time such as 2026-05-01 08:30.") from None
-    return moment if moment.tzinfo is not None else moment.replace(tzinfo=now.tzinfo)
+    return moment if moment.tzinfo is not None else _typed(moment, now)
+
+
+def _of_this_machine(clock: datetime) -> bool:
+    """Whether a clock goes as this machine's does: then its hour changes with summer, whatever its offset was then."""
+    return clock.utcoffset() == clock.astimezone().utcoffset()
+
+
+def _typed(moment: datetime, clock: datetime) -> datetime:
+    """A date and time as somebody read it off a clock, with the offset that this clock has then."""
+    bare = moment.replace(tzinfo=None)
+    return bare.astimezone() if _of_this_machine(clock) else bare.replace(tzinfo=clock.tzinfo)
+
+
+def on_clock(moment: datetime, clock: datetime) -> datetime:
+    """A moment as a clock will show it then, or showed it: winter or summer, where the machine's zone knows both."""
+    return moment.astimezone() if _of_this_machine(clock) else moment.astimezone(clock.tzinfo)
 
 
 def _as_house_writes(text: str) -> str:
@@ -90,13 +106,15 @@ def elapsed_from(when: str, brew: Brew | None, *, now: datetime, age_s: str = ""
         return brew.hours_at(entered)
     clock = re.fullmatch(r"([01]?\d|2[0-3]):([0-5]\d)", text)  # a point would make hours of it
     if clock is not None:
-        moment = entered.replace(hour=int(clock[1]), minute=int(clock[2]), second=0, microsecond=0)
-        return brew.hours_at(moment if moment <= entered + FAST else moment - timedelta(days=1))
+        today = on_clock(entered, now).replace(hour=int(clock[1]), minute=int(clock[2]), second=0, microsecond=0)
+        # An hour that a clock shows twice in autumn is the later one, if that has been.
+        shown = [_typed((today - timedelta(days=back)).replace(fold=fold), now) for back in (0, 1) for fold in (1, 0)]
+        return brew.hours_at(next((moment for moment in shown if moment <= entered + FAST), shown[-1]))
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
         return ELAPSED.read(text)
-    moment = moment if moment.tzinfo is not None else moment.replace(tzinfo=brew.started_at.tzinfo)
+    moment = moment if moment.tzinfo is not None else _typed(moment, brew.started_at)
     return ELAPSED.convert(brew.hours_at(moment), ELAPSED.house, typed=text)
 
 
@@ -143,7 +161,7 @@ def _long(hours: float) -> str:
 
 def spoken(moment: datetime, now: datetime) -> str:
     """`14:10` on the clock of `now`, with the day where it is not today."""
-    moment = moment.astimezone(now.tzinfo)
+    moment = on_clock(moment, now)
     days = (moment.date() - now.date()).days
     if days in NEAR:
         return f"{moment:%H:%M} {NEAR[days]}".rstrip()

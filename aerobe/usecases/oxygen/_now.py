@@ -7,7 +7,7 @@ from datetime import datetime
 
 import numpy as np
 
-from aerobe.errors import NotAllowed
+from aerobe.errors import NotAllowed, NotEnoughData
 from aerobe.notebook import Notebook
 from aerobe.oxygen import FOODS, FoodCeiling, food_ceiling
 from aerobe.units import number
@@ -17,7 +17,7 @@ from aerobe.usecases.oxygen._forecast import FoodQuestion, food_forecast
 from aerobe.usecases.oxygen._questions import FOOD_CAUTION
 
 _AHEAD_H = 18.0  # food given now is gone by then
-_FEWEST = 60  # draws that can show a chance of nine in ten
+_FEWEST, _MOST = 60, 600  # draws that can show a chance of nine in ten, and those that it is worth to reckon
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +53,7 @@ def feed_now(notebook: Notebook, brew_key: str, food: str, *, now: datetime, pro
     NotAllowed
         If the brew has ended or not begun.
     NotEnoughData
-        If nobody said what went in.
+        If nobody said what went in, or the readings follow another law.
     """
     known = FOODS.find(food)
     history = history_to_reckon(notebook, brew_key)
@@ -75,7 +75,13 @@ def feed_now(notebook: Notebook, brew_key: str, food: str, *, now: datetime, pro
         on_top=True,
         highest_g_per_l=10.0,
     )
-    scores = posterior.scores[: max(_FEWEST, min(len(posterior.scores), 600))]
+    # Draws of the other structures were made by other laws: carried through this one their scores foretell other brews.
+    scores = posterior.own_scores[:_MOST]
+    if len(scores) < _FEWEST:
+        raise NotEnoughData(
+            "The readings of this brew do not go by the balance of food and oxygen that a dose is reckoned with.",
+            "Feed little, watch the oxygen, and write down both.",
+        )
     found = food_ceiling(
         food_forecast(question, scores=scores),
         floor_mg_per_l=question.floor_mg_per_l,

@@ -38,6 +38,7 @@ FOOD_CAUTION = (
     "Sugar and protein feed pathogens as well: in trials E. coli and Salmonella grew in teas with 1 % molasses and not without "
     "it. Food additives change what rules allow on crops for eating; see the page on safe use, and local rules."
 )
+_STILL_RISING_H = 1.0  # a peak this near the end of the look is none
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,7 +125,7 @@ def ask_food_ceiling(question: FoodQuestion, *, scores: Array | None = None, tol
         kla_log_sd=log_sd,
         saturation_mg_per_l=saturation,
         says=_ceiling_says(question, ceiling),
-        remarks=_remarks(question, log_sd, balance),
+        remarks=(*_not_at_an_end(question, ceiling), *_remarks(question, log_sd, balance)),
         cautions=(FOOD_CAUTION,),
     )
 
@@ -268,11 +269,26 @@ def _ceiling_says(question: FoodQuestion, ceiling: FoodCeiling) -> str:
         )
     dose, litre = ceiling.dose_g_per_l, question.vessel.volume_l
     if ceiling.beyond_range:
-        return f"Up to {dose:g} g/L, the most looked at, {food.name} leaves oxygen above {floor} with a chance of {chance}."
+        return (
+            f"Up to {dose:g} g/L, the most looked at, {food.name} leaves oxygen above {floor} for {question.hours:g} h "
+            f"with a chance of {chance}."
+        )
     volume = f", {number(dose * litre / food.density_kg_per_l.mid)} mL" if food.form == "liquid" else ""
     return (
         f"The air carries {number(dose)} g/L of {food.name} ({number(dose * litre)} g{volume} in {number(litre)} L): with more, "
-        f"oxygen falls below {floor} in more than {100 - 100 * question.probability:.0f} % of brews."
+        f"oxygen falls below {floor} within {question.hours:g} h in more than {100 - 100 * question.probability:.0f} % of brews."
+    )
+
+
+def _not_at_an_end(question: FoodQuestion, ceiling: FoodCeiling) -> tuple[str, ...]:
+    """What the end of the look hides: in cold water, or with few cells, the food is hardly touched by then."""
+    at = ceiling.dose_g_per_l or 0.0
+    row = min(ceiling.rows, key=lambda row: abs(row.dose_g_per_l - at))
+    if row.peak_at_h[1] < question.hours - _STILL_RISING_H:
+        return ()
+    return (
+        f"At {question.hours:g} h, the end of this look, most of these brews still grow: later they take up more oxygen than is "
+        "shown here. Look at a longer brew before you leave it alone.",
     )
 
 
