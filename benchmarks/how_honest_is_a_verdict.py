@@ -18,9 +18,11 @@ from scipy import stats
 
 from aerobe.records import Arm, Trial
 from aerobe.verdicts import FULL, Standing, Verdict, allowance_now, judge
-from benchmarks.kinds_of_trial import CASES, Case, honest
+from benchmarks import kinds_of_trial, nuisances_of_trial
+from benchmarks.kinds_of_trial import Case, honest
 from benchmarks.side_by_side import arguments, chunks, side_by_side
 
+CASES = (*kinds_of_trial.CASES, *nuisances_of_trial.CASES)
 MARGIN = 1.25
 EDGE = math.log(MARGIN)
 PIECE = 100  # trials that one process runs in one go

@@ -155,7 +155,7 @@ def _pair(text: str) -> tuple[str, str]:
 def _say_verdict(found: Verdict, for_programs: bool, basis: str = "") -> int:
     from aerobe.usecases.trials import verdict_lines
 
-    answer = {**as_json(found), **({"rests_on": basis} if basis else {})}
+    answer = {**as_json(found), "assumes": found.assumes, **({"rests_on": basis} if basis else {})}
     say(answer, as_json=for_programs, text=[*verdict_lines(found), *filter(None, [basis])])
     return NOT_SETTLED if all(item.call == "can't tell yet" for item in found.comparisons) else 0
 

@@ -98,5 +98,6 @@ class Verdict:
         """What no numbers can show and is taken as given."""
         return (
             "Each result is taken to be of a brew (or pot, or bed) of its own: one brew in two vessels, or one result changed "
-            "and entered again, cannot always be told from that."
+            "and entered again, cannot always be told from that. Every brew that was begun is taken to be entered, also where it "
+            "gave no result: results left out for being low or high cannot be seen."
         )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -31,9 +31,18 @@ class Check:
 
 
 def check_comparisons(
-    contrasts: Sequence[Contrast], arm_keys: Sequence[str], results: Sequence[BrewResult], values: Array, scale: str
+    contrasts: Sequence[Contrast],
+    arm_keys: Sequence[str],
+    results: Sequence[BrewResult],
+    values: Array,
+    scale: str,
+    *,
+    taken: Array | None = None,
+    lost: int = 0,
 ) -> tuple[Check, ...]:
     """The same comparisons by a mixed model (brew and block random) and, without blocks, by Welch, Dunnett or Tukey.
+
+    What the verdict takes out beside blocks (a drift, readers, vessels) the model takes out too; tests that cannot are left away.
 
     Parameters
     ----------
@@ -47,29 +56,40 @@ def check_comparisons(
         Outcome of each brew on the scale compared, shape (brews,). [-]
     scale
         "ratio" or "difference". [-]
+    taken
+        Columns of what the verdict takes out beside arms and blocks, shape (brews, columns). [-]
+    lost
+        Brews without a result, which the verdict puts at either end of their arm and a textbook passes over. [-]
 
     Source
     ------
     welch-1947, satterthwaite-1946, dunnett-1955, tukey-1949
     """
     blocked = len({result.block for result in results}) > 1
-    found = list(_mixed_model(contrasts, arm_keys, results, values, scale))
+    extra = np.zeros((len(results), 0)) if taken is None else taken
+    found = list(_mixed_model(contrasts, arm_keys, results, values, scale, extra))
     groups = [values[[result.arm == key for result in results]] for key in arm_keys]
-    if blocked or any(len(group) < 2 for group in groups):
-        return tuple(found)
-    if len(arm_keys) == 2:
-        found.append(_welch(contrasts[0], groups))
-    elif all(contrast.second for contrast in contrasts):
-        found += _dunnett_or_tukey(contrasts, arm_keys, groups)
+    if not (blocked or extra.shape[1] or any(len(group) < 2 for group in groups)):
+        if len(arm_keys) == 2:
+            found.append(_welch(contrasts[0], groups))
+        elif all(contrast.second for contrast in contrasts):
+            found += _dunnett_or_tukey(contrasts, arm_keys, groups)
+    if lost:
+        gone = f"; {lost} {'brew' if lost == 1 else 'brews'} without a result passed over, which the verdict counts in"
+        found = [replace(check, method=check.method + gone) for check in found]
     return tuple(found)
 
 
 def _mixed_model(
-    contrasts: Sequence[Contrast], arm_keys: Sequence[str], results: Sequence[BrewResult], values: Array, scale: str
+    contrasts: Sequence[Contrast], arm_keys: Sequence[str], results: Sequence[BrewResult], values: Array, scale: str, extra: Array
 ) -> list[Check]:
     rows = _test_rows(results, values, scale)
+    of_brew = dict(zip((result.brew for result in results), extra, strict=True))
     fixed = np.array([[float(result.arm == key) for key in arm_keys] for result, _ in rows])
-    if len(rows) <= fixed.shape[1] or len(results) <= fixed.shape[1]:
+    for column in np.array([of_brew[result.brew] for result, _ in rows]).T:
+        wider = np.column_stack([fixed, column])
+        fixed = wider if np.linalg.matrix_rank(wider) > fixed.shape[1] else fixed
+    if len(results) <= fixed.shape[1]:
         return []
     terms: list[tuple[str, tuple[str, ...]]] = []
     if len(rows) > len(results):
@@ -82,7 +102,11 @@ def _mixed_model(
         return []
     fit = _fitted(tuple(y.tolist()), tuple(map(tuple, fixed.tolist())), tuple(terms))
     name = f"mixed model, {' and '.join(term for term, _ in terms)} random" if terms else "linear model"
-    return [_row(contrast, np.array(contrast.weights), fit.coefficients, fit.covariance, fit.df, name) for contrast in contrasts]
+    if fixed.shape[1] > len(arm_keys):
+        name += ", with what the verdict takes out taken out"
+    rest = np.zeros(fixed.shape[1] - len(arm_keys))
+    weights = [np.concatenate([contrast.weights, rest]) for contrast in contrasts]
+    return [_row(c, own, fit.coefficients, fit.covariance, fit.df, name) for c, own in zip(contrasts, weights, strict=True)]
 
 
 @lru_cache(maxsize=64)

@@ -48,14 +48,18 @@ class Evidence:
 
     def without(self, place: int) -> Evidence:
         """The same less one brew."""
-        keep = np.arange(len(self.results)) != place
+        return self.only(np.arange(len(self.results)) != place)
+
+    def only(self, keep: NDArray[np.bool_]) -> Evidence:
+        """The same with some of the brews, shape of `keep` (brews,)."""
+        kept = np.flatnonzero(keep).tolist()
         return replace(
             self,
-            results=tuple(result for i, result in enumerate(self.results) if i != place),
-            arms=tuple(arm for i, arm in enumerate(self.arms) if i != place),
+            results=tuple(self.results[i] for i in kept),
+            arms=tuple(self.arms[i] for i in kept),
             values=self.values[keep],
             layout=self.layout.subset(keep),
-            members=tuple(own for i, own in enumerate(self.members) if i != place),
+            members=tuple(self.members[i] for i in kept) if self.members else (),
         )
 
 

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
 from aerobe.verdicts._layout import Layout
+from aerobe.verdicts._results import BrewResult
+from aerobe.verdicts._rivals import Rival
 
 Array = NDArray[np.float64]
 CHANCE = 0.01  # that any brew of a trial is set apart though all scatter normally [-]
@@ -38,6 +41,19 @@ def dead_brew(values: Array, layout: Layout) -> int | None:
     keep = np.arange(len(values)) != found
     rest = layout.subset(keep)
     return None if _farthest(values[keep], rest) is not None else found
+
+
+def dead_words(results: Sequence[BrewResult], values: Array, dead: int) -> Rival:
+    """What is said of the brew at this place, which is left out because it stands so far from the others of its arm."""
+    brew = results[dead]
+    others = [value for value, result in zip(values, results, strict=True) if result.arm == brew.arm and result is not brew]
+    factor = math.exp(float(values[dead]) - float(np.mean(others)))
+    return Rival(
+        name="dead brew",
+        words=f"Brew {brew.brew} read {factor:.2g} times the other brews of {brew.arm} and is left out; the answer with it "
+        "stands beside. If a recipe dies now and then, that is part of the recipe.",
+        remedy="Look in the notes what went wrong with it; brew one more in its place.",
+    )
 
 
 def _farthest(values: Array, layout: Layout) -> int | None:

@@ -30,12 +30,13 @@ from aerobe.verdicts._judge_surface import is_surface, judge_surface
 from aerobe.verdicts._layout import Layout, lay_out
 from aerobe.verdicts._missing import LostBrew, too_many_lost, without_missing_cells
 from aerobe.verdicts._outcomes import Outcome, outcome
-from aerobe.verdicts._outliers import dead_brew
+from aerobe.verdicts._outliers import dead_brew, dead_words
 from aerobe.verdicts._ranking import rank_arms
 from aerobe.verdicts._results import BrewResult
 from aerobe.verdicts._rivals import Rival, colour_of, find_rivals, hours_of, one_brew_of
 from aerobe.verdicts._sets import brews_in_sets
 from aerobe.verdicts._settle import brews_needed, brews_needed_for_sameness
+from aerobe.verdicts._without_one import leaning_on_one
 from aerobe.verdicts._words import because_of, headline_of
 
 Array = NDArray[np.float64]
@@ -144,11 +145,18 @@ def judge(
         count = len(contrasts) - len(also)
         return _judged(contrasts, count, of, bound, colour, held, gone, standing)
 
-    comparisons, effects = answer(evidence if dead is None else evidence.without(dead))
+    def alone(of: Evidence, by: Standing, i: int) -> Comparison:
+        return _judged([contrasts[i]], 1, of, bound, [colour[i]], {}, gone, by)[0][0]
+
+    used = evidence if dead is None else evidence.without(dead)
+    comparisons, effects = answer(used)
+    if leaning := leaning_on_one(comparisons, used, standing, alone):
+        held.update(leaning)
+        comparisons, effects = answer(used)
     rivals = (*held.values(), *adjusted.notes, *find_rivals(colour, each, arms, hours_are_asked=hours_are_asked))
     rivals = tuple(dict.fromkeys((*rivals, *(said for said in (shared_day, drift, missing_cell) if said))))
     if dead is not None:
-        rivals = (*rivals, _dead_words(evidence, dead))
+        rivals = (*rivals, dead_words(evidence.results, evidence.values, dead))
     blocked = any(c.held_by for c in comparisons)
     sd = float(np.sqrt(effects.scatter)) if effects is not None and not kind.is_counted else None
     verdict = Verdict(
@@ -179,7 +187,10 @@ def judge(
         headline="",
     )
     if extent == "whole" and plain and layout.df >= 1 and all(c.effect is not None for c in comparisons):
-        verdict = replace(verdict, checks=check_comparisons(contrasts, keys, usable, evidence.values, kind.scale))
+        entered = lay_out(places, [r.block for r in usable])
+        taken = layout.matrix[:, entered.matrix.shape[1] :][np.arange(len(usable)) != (-1 if dead is None else dead)]
+        checks = check_comparisons(contrasts, keys, used.results, used.values, kind.scale, taken=taken, lost=len(gone))
+        verdict = replace(verdict, checks=checks)
     return _with_headline(verdict)
 
 
@@ -242,18 +253,6 @@ def _judged(
         family_of_all_pairs=True,
     )
     return (*first, *rest), effects
-
-
-def _dead_words(evidence: Evidence, dead: int) -> Rival:
-    brew = evidence.results[dead]
-    others = [v for v, r in zip(evidence.values, evidence.results, strict=True) if r.arm == brew.arm and r is not brew]
-    factor = math.exp(float(evidence.values[dead]) - float(np.mean(others)))
-    return Rival(
-        name="dead brew",
-        words=f"Brew {brew.brew} read {factor:.2g} times the other brews of {brew.arm} and is left out; the answer with it "
-        "stands beside. If a recipe dies now and then, that is part of the recipe.",
-        remedy="Look in the notes what went wrong with it; brew one more in its place.",
-    )
 
 
 def _dose(trial: Trial, evidence: Evidence, kind: Outcome) -> DoseAnswer | None:

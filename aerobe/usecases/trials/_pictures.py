@@ -73,7 +73,7 @@ def verdict_lines(verdict: Verdict) -> list[str]:
         lines.append(f"Check: {check.label}, {check.method}: p {check.p:.3g}")
     if verdict.settle is not None:
         lines.append(f"What would settle it: {verdict.settle.words}")
-    return lines
+    return [*lines, f"Taken as given: {verdict.assumes}"]
 
 
 def hour_lines(verdict: Verdict) -> list[str]:
