@@ -58,9 +58,10 @@ def open_sealed(
     from aerobe.usecases.trials import open_key
 
     content = _read(file)
-    lines = open_key(content, _passphrase("Passphrase: ", passphrase_file))
-    rows = [tuple(line[name] for name in ("code", "arm", "vessel", "brew")) for line in lines]
-    say(lines, as_json=as_json, text=table(("code", "arm", "vessel", "brew"), rows))
+    found = open_key(content, _passphrase("Passphrase: ", passphrase_file))
+    rows = [tuple(line[name] for name in ("code", "arm", "vessel", "brew")) for line in found.lines]
+    drawn = [] if found.seed is None else [f"Drawn with seed {found.seed}."]
+    say(found, as_json=as_json, text=[*table(("code", "arm", "vessel", "brew"), rows), *drawn])
 
 
 def open_codes(key: str, /, *, where: Where = OWN) -> None:

@@ -41,7 +41,7 @@ def plan(
     assay: str = "",
     sample_at: str = "24 h",
     start: str = "",
-    seed: str = "1",
+    seed: str = "",
     controls: Annotated[bool, CONTROLS] = True,
     begin: bool = False,
     where: Where = OWN,
@@ -99,7 +99,8 @@ def plan(
     start
         Start of the first brew (2026-05-04T08:00); tomorrow if left out.
     seed
-        Kept with the run sheet: the same seed draws the same sheet.
+        Kept with the run sheet: the same seed draws the same sheet. Whoever knows it, or guesses a short one, knows the arms; by
+        chance if left out.
     controls
         Whether arms without food, water and so on are added where the question needs them.
     begin

@@ -36,7 +36,7 @@ def protocol(key: str, to: Path = Path("."), /, *, where: Where = OWN) -> None:
     )
 
 
-def join(file: Path, /, *, compost: str, seed: int, vessels: str = "", start: str = "", where: Where = OWN) -> None:
+def join(file: Path, /, *, compost: str, seed: int | None = None, vessels: str = "", start: str = "", where: Where = OWN) -> None:
     """Join a trial that somebody else has planned: write it down, with a run sheet and codes of your own.
 
     Parameters
@@ -46,7 +46,7 @@ def join(file: Path, /, *, compost: str, seed: int, vessels: str = "", start: st
     compost
         Key of your own compost.
     seed
-        A whole number of your own; it draws which brew stands where.
+        A whole number of your own; it draws which brew stands where. By chance if left out.
     vessels
         Keys of your vessels, with commas; numbered if left out.
     start
@@ -66,7 +66,7 @@ def join(file: Path, /, *, compost: str, seed: int, vessels: str = "", start: st
             plan,
             OwnSite(
                 compost=compost,
-                seed=abs(seed),
+                seed=None if seed is None else abs(seed),
                 first_start=moment_of(start, now=now()) if start else None,
                 vessels=tuple(item.strip() for item in vessels.split(",") if item.strip()),
             ),

@@ -52,7 +52,7 @@ class RunSheet:
     """Which brew stands where and when, drawn with a kept seed."""
 
     trial: str
-    seed: int
+    seed: int | None  # None where codes are closed: with it anybody draws the sheet again and knows the arms
     brews: tuple[PlannedBrew, ...]
 
 

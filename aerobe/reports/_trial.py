@@ -176,9 +176,13 @@ def _facts(trial: Trial, run_sheet: RunSheet | None, verdict: Verdict) -> list[t
         *([("Arms", "; ".join(map(arm_in_words, trial.arms)))] if trial.arms[0].levels else []),
         ("A difference worth having", margin),
         ("Planned", _when(trial, verdict)),
-        ("Drawn by lot", f"yes, seed {run_sheet.seed}" if run_sheet else "no run sheet was drawn"),
+        ("Drawn by lot", "yes" + _seed(run_sheet) if run_sheet else "no run sheet was drawn"),
         ("Brews of one recipe differ by", _factor(verdict.brew_sd)),
     ]
+
+
+def _seed(run_sheet: RunSheet) -> str:
+    return "" if run_sheet.seed is None else f", seed {run_sheet.seed}"
 
 
 def _sure(verdict: Verdict, arms: int) -> str:
@@ -273,7 +277,7 @@ def _planned(trial: Trial, run_sheet: RunSheet | None, verdict: Verdict) -> tupl
                 table=FigureTable(
                     columns=("brew", "arm", "block", "vessel", "code", "samples at [h]"),
                     rows=sheet,
-                    caption=f"Run sheet, drawn with seed {run_sheet.seed}",
+                    caption="Run sheet, drawn by lot" + _seed(run_sheet),
                 )
             )
         )

@@ -41,6 +41,7 @@ WISH = usecases.trials.TrialWish(
     test_scatter="0.1",
     margin="2",
     assay="scope",
+    seed="1",
 )
 Levels = dict[str, float]
 

@@ -79,7 +79,7 @@ def brew_all(notebook: Any, *, killed: bool) -> None:
 
 
 WISH = usecases.trials.TrialWish(
-    name="Spring kelp", arms="plain, kelp", scatter="0.3", money="800", margin="2", vessels="2", days="40"
+    name="Spring kelp", arms="plain, kelp", scatter="0.3", money="800", margin="2", vessels="2", days="40", seed="1"
 )
 
 
@@ -251,7 +251,22 @@ def test_commands_plan_print_and_judge(notebook, tmp_path, capsys, monkeypatch) 
     brew_all(notebook, killed=True)
     monkeypatch.setenv("AEROBE_NOTEBOOK", str(tmp_path / "t.notebook"))
     monkeypatch.chdir(tmp_path)
-    asked = ("trial", "plan", "--name", "Spring", "--arms", "plain, kelp", "--scatter", "0.3", "--margin", "2", "--money", "700")
+    asked = (
+        "trial",
+        "plan",
+        "--name",
+        "Spring",
+        "--arms",
+        "plain, kelp",
+        "--scatter",
+        "0.3",
+        "--margin",
+        "2",
+        "--money",
+        "700",
+        "--seed",
+        "1",
+    )
     code, out = said(capsys, *asked, "--begin", "--json")
     plan = json.loads(out)
     assert code == 0 and plan["can_answer"] and plan["started"] == "spring"
@@ -304,6 +319,7 @@ FORM = {
     "scatter": "0.3",
     "vessels": "2",
     "days": "40",
+    "seed": "1",
 }
 
 

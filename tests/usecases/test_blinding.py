@@ -22,6 +22,7 @@ from aerobe.usecases.exchange import export_package
 from aerobe.usecases.reports import report_of_brew
 from aerobe.usecases.trials import (
     JudgedBy,
+    TrialWish,
     keep_verdict,
     note_key_shown,
     open_codes,
@@ -31,8 +32,12 @@ from aerobe.usecases.trials import (
     print_run_sheet,
     seal_key,
     start_planned_brew,
+    start_trial,
+    trial_shown,
     verdict_of_trial,
 )
+from aerobe.usecases.trials._blinding import HIDDEN, shown
+from aerobe.usecases.trials._lots import new_seed
 from aerobe.web import create_app
 
 DAY = datetime(2026, 5, 4, 8, 0, tzinfo=UTC)
@@ -261,6 +266,30 @@ def test_results_entered_after_codes_or_key_were_seen_are_not_blind(book: Path, 
         assert not plan_history(notebook, "t").blinded
 
 
+def test_the_seed_of_the_lots_is_shown_once_the_codes_are_open(book: Path) -> None:
+    with open_notebook(book, at=DAY) as notebook:
+        blind_trial(notebook)
+        sheet = notebook.get(RunSheet, "t")
+        assert sheet.seed == 1
+        for view in (trial_shown(notebook, "t").sheet, shown(notebook, sheet)):
+            assert view is not None and view.seed is None and {line.arm for line in view.brews} == {HIDDEN}
+        bare = replace(sheet, brews=tuple(replace(line, blind_code="") for line in sheet.brews))
+        assert shown(notebook, bare) == bare  # a sheet without codes hides nothing
+        open_codes(notebook, "t", now=DAY)
+        assert trial_shown(notebook, "t").sheet == sheet
+        page = TestClient(create_app(notebook, clock=lambda: DAY), base_url="http://localhost").get("/trials/t").text
+        assert "draw number 1 repeats it" in page
+
+
+def test_lots_are_drawn_from_a_number_that_nobody_can_try_out(book: Path) -> None:
+    assert len({new_seed() for _ in range(200)}) == 200 and max(new_seed() for _ in range(200)) > 2**40
+    with open_notebook(book, at=DAY) as notebook:
+        blind_trial(notebook)
+        wish = TrialWish(name="Again", arms=", ".join(SECRETS), scatter="0.3", margin="3", vessel_names="a, b")
+        kept = [notebook.get(RunSheet, start_trial(notebook, replace(wish, seed=seed), now=DAY)).seed for seed in ("", "", "7")]
+        assert kept[2] == 7 and len(set(kept)) == 3 and None not in kept
+
+
 def test_whoever_never_saw_the_key_still_reads_blind(book: Path) -> None:
     with open_notebook(book, at=DAY) as notebook:
         keys = blind_trial(notebook)
@@ -276,9 +305,10 @@ def test_a_sealed_key_opens_with_its_passphrase_only(book: Path) -> None:
     with open_notebook(book, at=DAY) as notebook:
         blind_trial(notebook)
         sealed = seal_key(notebook, "t", "correct horse", now=DAY, holder="neighbour")
-        lines = open_key(sealed, "correct horse")
+        opened = open_key(sealed, "correct horse")
         sheet = notebook.get(RunSheet, "t")
-        assert [(line["code"], line["arm"]) for line in lines] == [(one.blind_code, one.arm) for one in sheet.brews]
+        assert [(line["code"], line["arm"]) for line in opened.lines] == [(one.blind_code, one.arm) for one in sheet.brews]
+        assert opened.seed == sheet.seed
         assert not names_in(sealed.decode())
         with pytest.raises(ImportFault, match="does not open"):
             open_key(sealed, "wrong horse")

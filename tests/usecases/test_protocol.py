@@ -37,6 +37,7 @@ WISH = usecases.trials.TrialWish(
     vessels="2",
     vessel_names="north, tub",
     days="40",
+    seed="1",
 )
 
 

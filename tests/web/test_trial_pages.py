@@ -28,6 +28,7 @@ WISH = {
     "margin": "4",
     "sample_at": "16 h, 24 h",
     "money": "500",
+    "seed": "1",
 }
 
 

@@ -15,6 +15,7 @@ from aerobe.usecases.exchange._packages import import_package
 from aerobe.usecases.exchange._protocol import Protocol, payload_of
 from aerobe.usecases.notebook._records import new_key
 from aerobe.usecases.reports._publishing import PROTOCOL, empty_notebook
+from aerobe.usecases.trials._lots import new_seed
 
 NEXT_DAY = timedelta(days=1)
 
@@ -33,7 +34,7 @@ class OwnSite:
     """What whoever joins a trial brings of their own."""
 
     compost: str  # key of the compost that all recipes are made with
-    seed: int  # draws which brew stands where; another at each site
+    seed: int | None = None  # draws which brew stands where, another at each site; by chance if left out
     first_start: datetime | None = None  # of the first brew; the same hour tomorrow if left out
     vessels: tuple[str, ...] = ()  # keys or names; numbered if left out
 
@@ -87,7 +88,7 @@ def join_trial(
         controls=Controls(roles=protocol.controls, round_roles=more, tests_per_brew=0, tests_per_round=0, reasons=()),
         sample_times_h=protocol.sample_at_h,
         tests_per_brew=protocol.tests_per_brew,
-        seed=site.seed,
+        seed=new_seed() if site.seed is None else site.seed,
         starts=Starts(first=site.first_start or now + NEXT_DAY, days_per_round=protocol.days_per_round),
         vessels=site.vessels,
     )

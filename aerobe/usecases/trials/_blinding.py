@@ -37,10 +37,11 @@ def shown(notebook: Notebook, record: Any) -> Any:
 
 
 def shown_sheet(notebook: Notebook, sheet: RunSheet | None) -> RunSheet | None:
-    """A run sheet as it may be shown: without the arms behind its codes until these are opened."""
-    if sheet is None or opened(notebook, sheet.trial):
+    """A run sheet as it may be shown: until its codes are opened without the arms, and without the seed that draws them again."""
+    if sheet is None or opened(notebook, sheet.trial) or not any(line.blind_code for line in sheet.brews):
         return sheet
-    return replace(sheet, brews=tuple(replace(line, arm=HIDDEN) if line.blind_code else line for line in sheet.brews))
+    brews = tuple(replace(line, arm=HIDDEN) if line.blind_code else line for line in sheet.brews)
+    return replace(sheet, seed=None, brews=brews)
 
 
 def open_codes(notebook: Notebook, trial: str, *, now: datetime, who: str = "", why: str = "asked for") -> None:

@@ -10,9 +10,12 @@ from aerobe.notebook import Notebook, Receipt
 from aerobe.records import Arm, Brew, Trial
 from aerobe.trials import Circumstances, Plan, Scatter, Starts, draw_run_sheet, plan_trial, power_of
 from aerobe.units import number, percent
+from aerobe.usecases.trials._lots import new_seed
 from aerobe.usecases.trials._view import trial_view
 from aerobe.usecases.trials._wish import TrialWish
 from aerobe.verdicts import is_surface
+
+USUAL_SEED = 1  # of the simulations of a plan: the same question, the same answer
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,7 +44,7 @@ def plan_for(notebook: Notebook, wish: TrialWish, *, now: datetime) -> PlannedTr
         wish.to_budget(),
         given=given,
         colour_sensitive=wish.reads_colour(notebook),
-        seed=wish.seed_number(),
+        seed=USUAL_SEED if (seed := wish.seed_number()) is None else seed,
     )
     own = wish.own_scatter(notebook, now=now)
     return PlannedTrial(wish=wish, trial=trial, plan=plan, beside=_by_own_alone(plan, own, given) if own else "")
@@ -60,7 +63,7 @@ def _by_own_alone(plan: Plan, own: Scatter, given: Circumstances) -> str:
 
 
 def start_trial(notebook: Notebook, wish: TrialWish, *, now: datetime, who: str = "") -> str:
-    """Write the trial down with its run sheet, drawn with the kept seed. Gives the trial's key.
+    """Write the trial down with its run sheet, drawn with the seed of the wish, else with one by chance. Gives the trial's key.
 
     Raises
     ------
@@ -79,7 +82,7 @@ def start_trial(notebook: Notebook, wish: TrialWish, *, now: datetime, who: str 
         controls=design.controls,
         sample_times_h=wish.sampling_hours(),
         tests_per_brew=design.tests_per_brew,
-        seed=wish.seed_number(),
+        seed=new_seed() if (seed := wish.seed_number()) is None else seed,
         starts=Starts(first=wish.first_start(now), days_per_round=wish.to_budget().days_per_round),
         vessels=wish.vessel_keys(notebook),
     )

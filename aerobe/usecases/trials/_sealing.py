@@ -6,6 +6,7 @@ import base64
 import hashlib
 import json
 import os
+from dataclasses import dataclass
 from datetime import datetime
 
 from cryptography.exceptions import InvalidTag
@@ -21,6 +22,14 @@ from aerobe.usecases.trials._view import sheet_of
 KIND = "aerobe sealed key"
 SHORTEST = 8
 _SCRYPT_N = 2**15
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpenedKey:
+    """What a sealed key says."""
+
+    lines: tuple[dict[str, str], ...]  # code, brew, arm, vessel
+    seed: int | None  # that draws the sheet again; none in keys of before
 
 
 def seal_key(notebook: Notebook, key: str, passphrase: str, *, now: datetime, holder: str = "") -> bytes:
@@ -52,16 +61,17 @@ def seal_key(notebook: Notebook, key: str, passphrase: str, *, now: datetime, ho
     if sheet is None:
         raise NotFound(f"Trial {key} has no run sheet.", "Plan the trial here first.")
     lines = [{"code": line.blind_code, "brew": line.brew, "arm": line.arm, "vessel": line.vessel} for line in sheet.brews]
+    inside = {"seed": sheet.seed, "lines": lines}
     salt, nonce = os.urandom(16), os.urandom(12)
-    body = AESGCM(_stretched(passphrase, salt)).encrypt(nonce, canonical_json(lines).encode(), key.encode())
+    body = AESGCM(_stretched(passphrase, salt)).encrypt(nonce, canonical_json(inside).encode(), key.encode())
     note_key_shown(notebook, key, now=now, who=holder)
     named = {"kind": KIND, "trial": key, "n": _SCRYPT_N}
     packed = {name: base64.b64encode(part).decode() for name, part in (("salt", salt), ("nonce", nonce), ("sealed", body))}
     return json.dumps({**named, **packed}, indent=1).encode()
 
 
-def open_key(content: bytes, passphrase: str) -> list[dict[str, str]]:
-    """The lines of a sealed key: code, brew, arm, vessel.
+def open_key(content: bytes, passphrase: str) -> OpenedKey:
+    """What a sealed key says: code, brew, arm and vessel of each line, and the seed that draws the sheet again.
 
     Raises
     ------
@@ -81,8 +91,10 @@ def open_key(content: bytes, passphrase: str) -> list[dict[str, str]]:
         plain = AESGCM(_stretched(passphrase, salt)).decrypt(nonce, body, trial.encode())
     except (InvalidTag, ValueError):
         raise ImportFault("The passphrase does not open this key, or the file was changed.", "Type it again.") from None
-    found: list[dict[str, str]] = json.loads(plain)
-    return found
+    found = json.loads(plain)
+    if isinstance(found, list):  # as they were sealed before the seed was kept from the pages
+        return OpenedKey(lines=tuple(found), seed=None)
+    return OpenedKey(lines=tuple(found["lines"]), seed=found["seed"])
 
 
 def plan_fingerprint(notebook: Notebook, key: str) -> tuple[str, bytes]:

@@ -67,7 +67,7 @@ class TrialWish:
     assay: str = ""
     sample_at: str = "24 h"
     start: str = ""
-    seed: str = "1"
+    seed: str = ""  # of the lots; empty: drawn by chance
     controls: str = "yes"
     token: str = ""
 
@@ -219,9 +219,9 @@ class TrialWish:
         needed = _whole(self.vessels, "number of vessels")
         return tuple(known[:needed]) if len(known) >= needed else ()
 
-    def seed_number(self) -> int:
-        """The seed that is kept. [-]"""
-        return _whole(self.seed, "seed")
+    def seed_number(self) -> int | None:
+        """The seed that was named; none where it is to be drawn by chance. [-]"""
+        return _whole(self.seed, "seed") if self.seed.strip() else None
 
 
 def usual_scatter(notebook: Notebook) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from typing import Annotated
 from urllib.parse import urlencode
 
@@ -53,7 +52,6 @@ def begin(request: Request, sent: Sent) -> Response:
             plan,
             usecases.exchange.OwnSite(
                 compost=sent.text("compost"),
-                seed=secrets.randbelow(2**31),
                 first_start=usecases.notebook.moment_of(start, now=now) if start else None,
                 vessels=tuple(item.strip() for item in sent.text("vessels").split(",") if item.strip()),
             ),

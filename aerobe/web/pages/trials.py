@@ -271,7 +271,7 @@ def _typed(wish: usecases.trials.TrialWish) -> list[tuple[str, str]]:
 
 def _one_context(request: Request, key: str) -> dict[str, object]:
     notebook = notebook_of(request)
-    view, lines = usecases.trials.trial_view(notebook, key), usecases.trials.trial_lines(notebook, key)
+    view, lines = usecases.trials.trial_shown(notebook, key), usecases.trials.trial_lines(notebook, key)
     return {
         "title": view.trial.name,
         "view": view,
