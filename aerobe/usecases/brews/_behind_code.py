@@ -27,9 +27,12 @@ def recipe_and_compost(notebook: Notebook, brew: Brew) -> tuple[Recipe, Compost]
 
 def composts_in_question(notebook: Notebook, brew: Brew) -> set[str]:
     """Keys of the composts that may be in a brew: one, or behind a code those of every arm."""
-    hidden = is_hidden(notebook, brew)
-    recipes = _recipes_of_trial(notebook, brew) if hidden else (notebook.get(Recipe, brew.recipe),)
-    return {recipe.compost for recipe in recipes}
+    return {notebook.get(Recipe, key).compost for key in recipes_in_question(notebook, brew)}
+
+
+def recipes_in_question(notebook: Notebook, brew: Brew) -> set[str]:
+    """Keys of the recipes that a brew may be of: one, or behind a code those of every arm."""
+    return {recipe.key for recipe in _recipes_of_trial(notebook, brew)} if is_hidden(notebook, brew) else {brew.recipe}
 
 
 def history_to_reckon(notebook: Notebook, key: str) -> BrewHistory:

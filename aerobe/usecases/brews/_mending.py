@@ -10,6 +10,7 @@ from typing import Any
 from aerobe.errors import UnusableRecord
 from aerobe.notebook import Notebook, Receipt
 from aerobe.records import Brew, Recipe, from_plain
+from aerobe.usecases.brews._behind_code import recipes_in_question
 from aerobe.usecases.brews._form import Answers
 from aerobe.usecases.brews._parts import Options, Part, mendable
 from aerobe.usecases.brews._put_away import put_away
@@ -18,7 +19,7 @@ from aerobe.usecases.brews._tests import read_test, write_test
 from aerobe.usecases.brews._typed import BrewStart
 from aerobe.usecases.notebook._moments import moment_of
 from aerobe.usecases.notebook._records import new_key
-from aerobe.usecases.trials._blinding import refuse_while_hidden
+from aerobe.usecases.trials._blinding import is_hidden, refuse_while_hidden
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +52,8 @@ class Mend:
     key: str
     name: str
     fields: tuple[Asked, ...]
-    brews: int  # that use it
+    brews: int  # that use it, and whose recipe may be seen
+    closed: bool  # whether brews behind codes may use it too
     history: tuple[Before, ...]  # newest first
     away: bool
 
@@ -75,10 +77,19 @@ def to_mend(notebook: Notebook, noun: str, key: str) -> Mend:
         key=key,
         name=record.name,
         fields=tuple(_asked(notebook, part, record) for part in (*parts, *((START,) if noun == "brew" else ()))),
-        brews=sum(key in (brew.vessel, brew.recipe) for brew in notebook.find(Brew)) if noun in ("vessel", "recipe") else 0,
+        brews=sum(_uses(notebook, brew, key) for brew in notebook.find(Brew)) if noun in ("vessel", "recipe") else 0,
+        closed=noun == "recipe" and any(_may_use(notebook, brew, key) for brew in notebook.find(Brew)),
         history=_history(notebook, cls, table, (*parts, START), key, record),
         away=(noun, key) in put_away(notebook),
     )
+
+
+def _uses(notebook: Notebook, brew: Brew, key: str) -> bool:
+    return key in (brew.vessel, "" if is_hidden(notebook, brew) else brew.recipe)
+
+
+def _may_use(notebook: Notebook, brew: Brew, recipe: str) -> bool:
+    return is_hidden(notebook, brew) and recipe in recipes_in_question(notebook, brew)
 
 
 def mend(

@@ -10,7 +10,7 @@ from aerobe.notebook import Notebook, Receipt
 from aerobe.records import Brew, Compost, Recipe, from_plain
 from aerobe.safety import CERTIFICATES, FAILS, NOT_SHOWN, SHOWN
 from aerobe.units import parse_number
-from aerobe.usecases.brews._behind_code import composts_in_question
+from aerobe.usecases.brews._behind_code import composts_in_question, recipes_in_question
 from aerobe.usecases.safety._place_entry import made_of as read_made_of
 from aerobe.usecases.safety._place_entry import number_or_none, yes_or_no
 
@@ -117,7 +117,8 @@ def germs_of(notebook: Notebook, brew: str) -> dict[str, str]:
 def _of_the_same_compost(notebook: Notebook, brew: str) -> list[str]:
     composts = composts_in_question(notebook, notebook.get(Brew, brew))
     recipes = {item.key for item in notebook.find(Recipe) if item.compost in composts}
-    return [item.key for item in notebook.find(Brew) if item.recipe in recipes and item.key != brew]
+    # A finding in a brew behind a code stands for every compost that may be in it: for one alone it would tell which.
+    return [item.key for item in notebook.find(Brew) if item.key != brew and recipes & recipes_in_question(notebook, item)]
 
 
 def set_own_rule(notebook: Notebook, *, days: str, test: str, now: datetime, who: str = "") -> None:

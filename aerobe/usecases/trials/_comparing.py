@@ -9,6 +9,7 @@ from datetime import datetime
 from aerobe.errors import UnusableRecord
 from aerobe.notebook import Notebook
 from aerobe.records import Arm, Brew, Trial
+from aerobe.usecases.brews._behind_code import recipes_in_question
 from aerobe.usecases.trials._afterwards import Afterwards, changed_afterwards, held_to_the_look, read_too_early
 from aerobe.usecases.trials._asked import AskedQuestion, require_asked, standing_of_pair, write_down
 from aerobe.usecases.trials._blinding import refuse_while_hidden
@@ -48,8 +49,10 @@ def compare_recipes(
         margin_ratio=margin,
         arms=(Arm(key=second, recipe=second, is_standard=True), Arm(key=first, recipe=first)),
     )
+    # Any brew of a blind trial may be of a recipe of its arms: which ones are would be told by a refusal of these alone.
+    may_be = {brew.key: recipes_in_question(notebook, brew) for brew in notebook.find(Brew)}
+    refuse_while_hidden(notebook, [brew for brew in notebook.find(Brew) if {first, second} & may_be[brew.key]])
     whole = [brew for brew in notebook.find(Brew) if brew.recipe in (first, second)]
-    refuse_while_hidden(notebook, whole)
     pair = " and ".join(sorted((first, second)))
     changed = changed_afterwards(notebook, SUBJECT, whole, lambda was: was.recipe in (first, second), f"{pair} ")
     brews = _side_by_side(whole)
@@ -59,7 +62,7 @@ def compare_recipes(
         write_down(notebook, SUBJECT, question, len(results), now=now, of=[result.brew for result in results])
     else:
         require_asked(notebook, SUBJECT, question, len(results))
-    brewed = len({brew.recipe for brew in notebook.find(Brew)})
+    brewed = len(set().union(*may_be.values()))
     standing = standing_of_pair(notebook, SUBJECT, pair, max(1, brewed * (brewed - 1) // 2))
     standing = replace(standing, was_planned=False)
     verdict = judge(trial, results, standing=standing)

@@ -86,7 +86,9 @@ def power_through_model(
         raise UnusableRecord(f"Arm {', '.join(bare)} is not brewed, so no brew model speaks of it.", "Use the plan's own power.")
     rounds = {block: i for i, block in enumerate(dict.fromkeys(brew.block for brew in view.sheet.brews))}
     arms = [arm.key for arm in view.trial.arms]
-    plots = [Plot(arm=arms.index(brew.arm), round=rounds[brew.block], place=i) for i, brew in enumerate(view.sheet.brews)]
+    # By round and arm, and not as they were drawn: the figures of simulated trials would tell the order behind the codes.
+    order = sorted((rounds[brew.block], arms.index(brew.arm)) for brew in view.sheet.brews)
+    plots = [Plot(arm=arm, round=number, place=i) for i, (number, arm) in enumerate(order)]
     last = view.sheet.brews[0].samples[-1]
     vessel = notebook.get(Vessel, view.sheet.brews[0].vessel)
     courses = _believed(notebook, {arm.key: arm.recipe for arm in view.trial.arms}, vessel, USUAL_DEGC, seed)

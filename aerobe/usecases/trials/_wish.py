@@ -28,6 +28,7 @@ from aerobe.units import ELAPSED, parse_number
 from aerobe.usecases.notebook._from_form import text_fields
 from aerobe.usecases.notebook._moments import moment_of
 from aerobe.usecases.notebook._records import new_key
+from aerobe.usecases.trials._blinding import is_hidden
 from aerobe.verdicts import COLOUR_SENSITIVE, outcome
 
 COMPOSITE = "central composite"  # typed in the place of a number of arms
@@ -154,7 +155,8 @@ class TrialWish:
         """What the person's own brews alone say of their scatter; None where that was not asked for, or they are too few."""
         from aerobe.usecases.trials._values import results_of
 
-        brews = {brew.key: brew for brew in notebook.find(Brew) if brew.arm or brew.recipe}
+        # How brews behind codes differ would tell which of them are alike.
+        brews = {brew.key: brew for brew in notebook.find(Brew) if (brew.arm or brew.recipe) and not is_hidden(notebook, brew)}
         if self.scatter != OWN_BREWS or not brews:
             return None
         try:
@@ -226,7 +228,7 @@ class TrialWish:
 
 def usual_scatter(notebook: Notebook) -> str:
     """What a plan takes for the scatter if nobody chooses: the person's own brews, once enough of them repeat one another."""
-    recipes = [brew.arm or brew.recipe for brew in notebook.find(Brew)]
+    recipes = [brew.arm or brew.recipe for brew in notebook.find(Brew) if not is_hidden(notebook, brew)]
     return OWN_BREWS if len(recipes) - len(set(recipes)) >= ENOUGH_REPEATS else "one day and heap"
 
 
