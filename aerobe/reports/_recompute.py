@@ -8,17 +8,20 @@ import json
 import math
 from collections.abc import Sequence
 from importlib import resources
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from aerobe.records import Arm
+from aerobe.reports._recompute_models import LEAST_SQUARES, NEAR, model_of
 from aerobe.units import as_cell
 from aerobe.verdicts import INTERVAL_LEVEL, Comparison, Verdict
 
 Array = NDArray[np.float64]
 FOLDER = "recompute"
-_NEAR = 1e-6
+# Of a comparison found again by least squares, beside the weights of the arms.
+FITTED = ("groupings", "variance", "df")
 
 
 def recompute_files(verdict: Verdict, arms: Sequence[Arm] = ()) -> dict[str, bytes]:
@@ -26,8 +29,10 @@ def recompute_files(verdict: Verdict, arms: Sequence[Arm] = ()) -> dict[str, byt
 
     A surface goes with the levels of its brews (`arms` has them) and the two points that are compared.
 
-    A comparison that rests on more than the textbook's model (colour left in the interval, limits of the test, blocks that are
-    not whole) is named with its reason and not recomputed.
+    Pairs and two arms are the textbook's tests. Other comparisons, of several arms, uneven days and factors, are found again by
+    least squares but for their degrees of freedom, which are given: where few brews lend each other their scatter they were
+    counted in simulated trials. What rests on more (colour left in the interval, limits of the test, a drift taken out, lost
+    brews) is named with its reason and not recomputed.
 
     Source
     ------
@@ -35,21 +40,31 @@ def recompute_files(verdict: Verdict, arms: Sequence[Arm] = ()) -> dict[str, byt
     """
     if verdict.outcome.scale == "ratio" and any(result.value <= 0.0 for result in verdict.results):
         return {}
-    rows = [_asked(verdict, item) for item in verdict.comparisons if item.effect is not None]
+    rows = [_asked(verdict, item, arms) for item in verdict.comparisons if item.effect is not None]
     if not rows:
         return {}
     said = {"scale": verdict.outcome.scale, "level": INTERVAL_LEVEL, "comparisons": rows}
     levels, points = _surface(verdict, arms)
     names = tuple(f"level of {name}" for name in (verdict.surface.factors if points and verdict.surface else ()))
-    brews = [[r.brew, r.arm, r.block, repr(r.value), *levels.get(r.arm, ())] for r in verdict.results]
-    columns = ("label", "first", "second", "method", "effect", "low", "high")
+    brews = [[r.brew, r.arm, r.block, repr(r.value), r.column, *levels.get(r.arm, ())] for r in verdict.results]
+    columns = ("label", "first", "second", "method", "effect", "low", "high", *FITTED)
     if points:
         rows[0] |= {"method": "surface", "why": ""}
-    lines = [[row[name] for name in columns] + [verdict.outcome.scale, INTERVAL_LEVEL] for row in rows]
+    arms_seen = list(dict.fromkeys(result.arm for result in verdict.results))
+    weighed = tuple(f"weight of {name}" for name in arms_seen)
+    lines = [
+        [
+            *(row[name] for name in columns),
+            verdict.outcome.scale,
+            INTERVAL_LEVEL,
+            *(row["weights"].get(arm, 0.0) for arm in arms_seen),
+        ]
+        for row in rows
+    ]
     return {
-        f"{FOLDER}/brews.csv": _table(("brew", "arm", "block", "value", *names), brews),
+        f"{FOLDER}/brews.csv": _table(("brew", "arm", "block", "value", "vessel", *names), brews),
         **({f"{FOLDER}/surface.csv": _table(("point", "critical", "rounds out", "left out", *names), points)} if points else {}),
-        f"{FOLDER}/comparisons.csv": _table((*columns, "scale", "level"), lines),
+        f"{FOLDER}/comparisons.csv": _table((*columns, "scale", "level", *weighed), lines),
         f"{FOLDER}/verdict.json": json.dumps(said, indent=1).encode(),
         **{f"{FOLDER}/{name}": _script(name) for name in ("recompute.py", "recompute.R")},
     }
@@ -70,8 +85,10 @@ def _script(name: str) -> bytes:
     return resources.files("aerobe.reports").joinpath("scripts", f"{name}.script").read_bytes()
 
 
-def _asked(verdict: Verdict, item: Comparison) -> dict[str, str | float | None]:
+def _asked(verdict: Verdict, item: Comparison, arms: Sequence[Arm]) -> dict[str, Any]:
     method = _method(verdict, item)
+    model = None if method else model_of(verdict, item, arms)
+    method = method or (LEAST_SQUARES if model else "")
     return {
         "label": item.label,
         "first": item.first,
@@ -82,7 +99,11 @@ def _asked(verdict: Verdict, item: Comparison) -> dict[str, str | float | None]:
         "method": method,
         "why": ""
         if method
-        else "it holds more than brews and blocks: colour, limits of the test, several arms, or blocks not whole",
+        else "it holds more than brews, blocks and vessels: colour, limits of the test, counts, a drift or lost brews",
+        "groupings": model.groupings if model else "",
+        "variance": model.variance if model else "",
+        "df": item.df if model else None,
+        "weights": model.weights if model else {},
     }
 
 
@@ -102,7 +123,7 @@ def _method(verdict: Verdict, item: Comparison) -> str:
         tried = {"paired": _paired(pairs), **tried}
     said = (item.effect, item.low, item.high)
     for name, found in tried.items():
-        if all(abs(a - b) <= _NEAR * max(1.0, abs(b)) for a, b in zip(found, said, strict=True)):
+        if all(abs(a - b) <= NEAR * max(1.0, abs(b)) for a, b in zip(found, said, strict=True)):
             return name
     return ""
 
