@@ -54,7 +54,7 @@ def replay(brew: str, /, *, every: float = 4.0, until: float = 48.0, picture: Pa
     picture
         Also draw it, to this file (.svg or .png).
     """
-    from aerobe.usecases.brews import plain_advice, replay_brew, replay_hours, replay_picture
+    from aerobe.usecases.brews import plain_advice, replay_brew, replay_hours, replay_picture, stand_in_words
     from aerobe.usecases.notebook import require_new
 
     require_new([picture])
@@ -74,7 +74,8 @@ def replay(brew: str, /, *, every: float = 4.0, until: float = 48.0, picture: Pa
             for item in calls
         ]
         head = ("asked at h", "call", "for h", "harvest window h", "expected loss %", "settled")
-        lines = table(head, rows)
+        stand_in = stand_in_words(book, brew)
+        lines = [*table(head, rows), *([f"Note: {stand_in}"] if stand_in else [])]
         if picture is not None:
             lines.append(save_picture(replay_picture(book, brew, calls), picture))
         say([plain_advice(item) for item in calls], as_json=where.json, text=lines)
@@ -90,13 +91,15 @@ def beliefs(brew: str, /, *, where: Where = OWN) -> None:
         Key of the brew.
     """
     from aerobe.units import number
-    from aerobe.usecases.brews import beliefs_of_brew
+    from aerobe.usecases.brews import beliefs_of_brew, stand_in_words
 
     with where.open(create=False) as book:
         with progress("Fitting the brew"):
             found = beliefs_of_brew(book, brew, now())
         rows = [(item["meaning"], *(number(item[name]) for name in ("median", "low", "high"))) for item in found]
-        say(found, as_json=where.json, text=table(("term of the model", "median", "5 %", "95 %"), rows))
+        stand_in = stand_in_words(book, brew)
+        text = [*table(("term of the model", "median", "5 %", "95 %"), rows), *([f"Note: {stand_in}"] if stand_in else [])]
+        say(found, as_json=where.json, text=text)
 
 
 def _lines(advice: Advice, call: Call) -> list[str]:

@@ -56,13 +56,14 @@ def gates(brew: str, /, *, where: Where = OWN) -> int:
     brew
         Key of the brew.
     """
+    from aerobe.usecases.brews import stand_in_words
     from aerobe.usecases.safety import cautions_for, gates_as_data, gates_of_brew
 
     with where.open(create=False) as book:
-        found = gates_of_brew(book, brew, now=now())
+        found, stand_in = gates_of_brew(book, brew, now=now()), stand_in_words(book, brew)
     warned = cautions_for("harvest")
-    text = [*gate_lines(found), DECIDES, *caution_lines(warned)]
-    say({**gates_as_data(found), "cautions": warned}, as_json=where.json, text=text)
+    text = [*gate_lines(found), *([stand_in] if stand_in else []), DECIDES, *caution_lines(warned)]
+    say({**gates_as_data(found, stand_in), "cautions": warned}, as_json=where.json, text=text)
     return 0 if all(gate.is_open for gate in found) else NOT_SETTLED
 
 

@@ -67,7 +67,8 @@ def alarms_for(
         and call.crossing_probability >= LIKELY
     ):
         soon = call.crosses_at - now <= timedelta(hours=1)
-        found.append(Alarm(brew=brew.key, brew_name=brew.name, kind="oxygen ahead", says=call.oxygen_says, at=now, urgent=soon))
+        says = f"{call.oxygen_says} {call.stand_in}".strip()
+        found.append(Alarm(brew=brew.key, brew_name=brew.name, kind="oxygen ahead", says=says, at=now, urgent=soon))
     found += [
         Alarm(
             brew=brew.key,

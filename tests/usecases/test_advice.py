@@ -12,6 +12,8 @@ from aerobe.errors import NotAllowed, NotEnoughData
 from aerobe.notebook import back_up
 from aerobe.records import Assay, Brew, Recipe, Vessel
 from aerobe.usecases.brews import _beliefs
+from aerobe.usecases.brews._behind_code import BEHIND_CODE
+from aerobe.web._alarms import alarms_for
 from tests.fewer import fewer_courses
 from tests.notebook.conftest import NOW, furnish, reading
 
@@ -98,6 +100,18 @@ def test_the_same_story_is_worked_out_once_and_another_anew(advised) -> None:
             assert _beliefs._content(other) != _beliefs._content(story)
         assert _beliefs._taught_alone(story, 2) != once
     assert _beliefs._taught_alone(story, 1) != once  # few courses taught it
+
+
+def test_a_call_behind_a_code_says_so_wherever_it_goes(advised):
+    """The window goes into calendars and onto the wall, the reason into reminders, the oxygen into mails and notices."""
+    notebook, brew, advice = advised
+    record, crossing = notebook.get(Brew, brew), replace(advice.oxygen, crosses_at_h=advice.now_h + 1.0, probability_below=0.9)
+    for notes, said in (((BEHIND_CODE, "x"), 1), (("x",), 0)):
+        coded = replace(advice, notes=notes, call="test at", oxygen=crossing)
+        call = usecases.brews.call_in_words(record, coded, now=NOW)
+        words = [item.says for item in usecases.brews.reminders_of(record, call)]
+        words += [item.says for item in alarms_for(record, call=call, oxygen=None, troubles=(), now=NOW)]
+        assert len(words) == 3 and [text.count(BEHIND_CODE) for text in [*words, call.window]] == [said] * 4
 
 
 @pytest.mark.usefixtures("few_courses")

@@ -32,7 +32,9 @@ def brew() -> SimpleNamespace:
 
 
 def call(crosses: datetime | None, probability: float) -> SimpleNamespace:
-    return SimpleNamespace(crosses_at=crosses, crossing_probability=probability, oxygen_says="May fall below the floor.")
+    return SimpleNamespace(
+        crosses_at=crosses, crossing_probability=probability, oxygen_says="May fall below the floor.", stand_in=""
+    )
 
 
 def oxygen(value: float, minutes: float = 1.0) -> SimpleNamespace:

@@ -6,6 +6,7 @@ Helpers and viewers see pages of the owner's or none (tests/web/test_roles.py), 
 from __future__ import annotations
 
 import io
+import re
 import shlex
 import shutil
 from contextlib import redirect_stderr, redirect_stdout
@@ -17,6 +18,7 @@ from fastapi.testclient import TestClient
 
 from aerobe import usecases
 from aerobe.cli import run
+from aerobe.usecases.brews._behind_code import BEHIND_CODE
 from aerobe.web._roles import READER, READER_PAGES
 from tests.web.blind_pairs import ARMS, ARRANGED, LOOKS_AT_H, OPEN, SEED, alike, difference, hold_still, served, write
 from tests.web.conftest import START
@@ -85,6 +87,8 @@ def test_no_page_of_any_role_tells_which_arm_is_behind_a_closed_code(tmp_path: P
     lines = [f"{role} {path}: {difference(first[role, path], second[role, path])}" for role, path in different]
     assert not lines, "\n".join(lines)
     assert not [where for where, text in first.items() if str(SEED) in text]
+    brew = next(path.rsplit("/", 1)[1] for _, path in first if re.fullmatch(r"/brews/t-\w+", path))
+    assert all(BEHIND_CODE in first["owner", f"/{place}/{brew}"] for place in ("safety/brews", "api/safety/brews"))
     assert sum(text.startswith("200") for (role, _), text in first.items() if role == "owner") > 60
 
 
@@ -171,4 +175,5 @@ def test_no_command_tells_which_arm_is_behind_a_closed_code(tmp_path: Path, monk
     lines = [f"{key}: {difference(text, other[key])}" for other in others for key, text in first.items() if text != other[key]]
     assert not lines, "\n".join(lines)
     assert not [line for line, text in first.items() if str(SEED) in text]
+    assert all(BEHIND_CODE in text for line, text in first.items() if re.match(r"safety (gates|ask) (--brew )?\{brew\}", line))
     assert sum(text.startswith("0") for text in first.values()) > 20, [line for line, text in first.items() if text[0] != "0"]

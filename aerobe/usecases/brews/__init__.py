@@ -17,6 +17,7 @@ if TYPE_CHECKING:
         replay_brew,
         replay_hours,
     )
+    from aerobe.usecases.brews._behind_code import stand_in_words
     from aerobe.usecases.brews._beliefs import beliefs_of_brew, infer_history, past_of, story_of_history
     from aerobe.usecases.brews._call import Call, call_in_words, reminders_of
     from aerobe.usecases.brews._codes import brew_of_code, codes_to_read
@@ -59,6 +60,7 @@ else:
         __name__,
         {
             "_advice": ("advice_payload", "advise_brew", "plain_advice", "replay_brew", "replay_hours"),
+            "_behind_code": ("stand_in_words",),
             "_beliefs": ("beliefs_of_brew", "infer_history", "past_of", "story_of_history"),
             "_call": ("Call", "call_in_words", "reminders_of"),
             "_codes": ("brew_of_code", "codes_to_read"),
@@ -167,6 +169,7 @@ __all__ = [
     "replay_brew",
     "replay_hours",
     "replay_picture",
+    "stand_in_words",
     "standing_events_of",
     "start_brew",
     "start_choices",

@@ -25,6 +25,11 @@ def recipe_and_compost(notebook: Notebook, brew: Brew) -> tuple[Recipe, Compost]
     return _heaviest(recipes, compost.key), compost
 
 
+def stand_in_words(notebook: Notebook, key: str) -> str:
+    """What must be said wherever something was reckoned of a brew behind a code; empty for any other brew."""
+    return BEHIND_CODE if is_hidden(notebook, notebook.get(Brew, key)) else ""
+
+
 def composts_in_question(notebook: Notebook, brew: Brew) -> set[str]:
     """Keys of the composts that may be in a brew: one, or behind a code those of every arm."""
     return {notebook.get(Recipe, key).compost for key in recipes_in_question(notebook, brew)}

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from aerobe.records import Brew
 from aerobe.units import percent
+from aerobe.usecases.brews._behind_code import BEHIND_CODE
 from aerobe.usecases.brews._reminders import Reminder
 from aerobe.usecases.notebook._moments import spoken
 
@@ -55,6 +56,7 @@ class Call:
     crosses_at: datetime | None
     crossing_probability: float
     oxygen_says: str
+    stand_in: str  # said where the recipe is behind a code and a stand-in was reckoned; else empty
     made_at: datetime
 
 
@@ -78,12 +80,14 @@ def call_in_words(brew: Brew, advice: Advice, *, now: datetime) -> Call:
         }[advice.call]
     )
     forgotten = _forgotten(brew, advice, now)
+    stand_in = BEHIND_CODE if BEHIND_CODE in advice.notes and not forgotten else ""
     crosses = at(oxygen.crosses_at_h) if oxygen is not None and oxygen.crosses_at_h is not None else None
     return Call(
         call=advice.call,
         say="Nothing is forecast of this brew any more" if forgotten else say,
         because=FORGOTTEN if forgotten else _sentence(advice.because),
-        window=FORGOTTEN if forgotten else _window(window, at, now),
+        # The window goes alone into calendars and onto the wall, so it says by itself what it was reckoned for.
+        window=FORGOTTEN if forgotten else f"{_window(window, at, now)} {stand_in}".strip(),
         settled=advice.settled,
         hold=bool(advice.held_back_by) or not advice.settled or forgotten,
         held_back_by=tuple((gate.why, gate.how_it_opens) for gate in advice.held_back_by),
@@ -96,6 +100,7 @@ def call_in_words(brew: Brew, advice: Advice, *, now: datetime) -> Call:
         crosses_at=crosses,
         crossing_probability=oxygen.probability_below if oxygen is not None else 0.0,
         oxygen_says=_oxygen(oxygen, crosses, now) if oxygen is not None and not forgotten else NO_OUTLOOK,
+        stand_in=stand_in,
         made_at=at(advice.now_h),
     )
 
@@ -123,7 +128,8 @@ def reminders_of(brew: Brew, call: Call) -> tuple[Reminder, ...]:
         return ()
     if call.call != "test at":
         return (harvest,)
-    test = Reminder(brew=brew.key, brew_name=brew.name, what="test", says=f"{call.say}: {call.because}", at=call.due_at)
+    says = f"{call.say}: {call.because} {call.stand_in}".strip()
+    test = Reminder(brew=brew.key, brew_name=brew.name, what="test", says=says, at=call.due_at)
     return (test, harvest)
 
 

@@ -103,9 +103,10 @@ def gates_of_brew(notebook: Notebook, brew: str, *, now: datetime, risk: float |
     return harvest_gates(brew_facts(notebook, brew, now=now, risk=risk))
 
 
-def gates_as_data(gates: Sequence[Gate]) -> dict[str, Any]:
-    """Gates for programs, each with its state, and who decides."""
+def gates_as_data(gates: Sequence[Gate], *notes: str) -> dict[str, Any]:
+    """Gates for programs, each with its state, who decides, and what else should be known."""
     return {
+        "notes": [note for note in notes if note],
         "gates": [{**as_json(gate), "state": gate.state} for gate in gates],
         "all_open": all(gate.is_open for gate in gates),
         "decides": DECIDES,

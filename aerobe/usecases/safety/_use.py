@@ -32,7 +32,7 @@ from aerobe.safety import (
     regrowth_risk,
 )
 from aerobe.units import AREA
-from aerobe.usecases.brews._behind_code import recipe_and_compost
+from aerobe.usecases.brews._behind_code import recipe_and_compost, stand_in_words
 from aerobe.usecases.notebook._moments import moment_of
 from aerobe.usecases.notebook._records import new_key
 from aerobe.usecases.safety._entry import (
@@ -112,7 +112,7 @@ def ask_use(notebook: Notebook, entry: UseEntry, *, now: datetime) -> UseAnswer:
     put = amounts_of(entry, area)
     return UseAnswer(
         call=advice.call,
-        sentence=advice.sentence,
+        sentence=f"{advice.sentence} {stand_in_words(notebook, entry.brew)}".strip(),
         gates=advice.gates,
         tea=judge_tea(use),
         use=use,

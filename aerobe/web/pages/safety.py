@@ -252,7 +252,7 @@ def limits(request: Request) -> Response:
 def gates_json(request: Request, key: str) -> dict[str, object]:
     """The harvest gates of a brew, for programs."""
     found = usecases.safety.gates_of_brew(notebook_of(request), key, now=clock_of(request))
-    return usecases.safety.gates_as_data(found)
+    return usecases.safety.gates_as_data(found, usecases.brews.stand_in_words(notebook_of(request), key))
 
 
 def _brew_context(request: Request, key: str, finding: object = None) -> dict[str, object]:
@@ -262,6 +262,7 @@ def _brew_context(request: Request, key: str, finding: object = None) -> dict[st
         "title": f"Safe use: {view.card.brew.name}",
         "view": view,
         "gates": usecases.safety.gates_of_brew(notebook, key, now=now),
+        "stand_in": usecases.brews.stand_in_words(notebook, key),
         "smells": usecases.brews.SMELLS,
         "finding": finding,
         "germs": tuple(usecases.safety.GERM_FACTS),
