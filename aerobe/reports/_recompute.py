@@ -97,14 +97,27 @@ def _asked(verdict: Verdict, item: Comparison, arms: Sequence[Arm]) -> dict[str,
         "low": item.low,
         "high": item.high,
         "method": method,
-        "why": ""
-        if method
-        else "it holds more than brews, blocks and vessels: colour, limits of the test, counts, a drift or lost brews",
+        "why": "" if method else _why_not(verdict, item),
         "groupings": model.groupings if model else "",
         "variance": model.variance if model else "",
         "df": item.df if model else None,
         "weights": model.weights if model else {},
     }
+
+
+def _why_not(verdict: Verdict, item: Comparison) -> str:
+    """Why a page of code does not find a comparison again."""
+    named = {item.first, item.second}
+    inside = [r for r in verdict.results if r.arm in named or not item.second]
+    beyond = sum(r.at_limit or r.above_range for r in inside)
+    if beyond:
+        return (
+            f"{beyond} of its brews lie beyond a limit of the test; its numbers are drawn from a likelihood that counts them as "
+            "somewhere beyond, with 12,000 draws"
+        )
+    if verdict.outcome.is_counted:
+        return "plants or events were counted: a generalised linear model with the scatter of each arm's own pots"
+    return "more than brews, blocks and vessels is in its interval: colour, a drift taken out, brews that were lost"
 
 
 def _method(verdict: Verdict, item: Comparison) -> str:

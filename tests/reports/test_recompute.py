@@ -209,6 +209,7 @@ def test_every_kind_of_trial_is_found_again_by_both_scripts_or_named(
     runpy.run_path(str(folder / "recompute.py"))["main"]()  # here: a process of its own costs seconds
     lines = capsys.readouterr().out.splitlines()
     assert len(lines) == len(said) and not any("NOT as in" in line for line in lines)
+    assert all("limit of the test" in item["why"] for item in said if kind == "limits")
     assert all((", as in the verdict" in line) is bool(item["method"]) for line, item in zip(lines, said, strict=True))
     assert in_r(folder, lines) == lines
 
