@@ -258,7 +258,14 @@ def test_a_key_shown_again_does_not_undo_that_it_was_seen_before(book: Notebook)
     fill(book)
     note_key_shown(book, "t", now=LATER)
     assert not plan_history(book, "t").blinded
-    assert "The key of codes was shown on 2026-05-01 08:00; readings: 12 entered" in beware(judged(book))
+    assert "The key of codes was shown on 2026-05-01 08:00 UTC; readings: 12 entered" in beware(judged(book))
+
+
+def test_codes_hide_no_vessel(book: Notebook) -> None:
+    book.change(replace(PLAN, question="vessels"), at=START)
+    fill(book)
+    history = plan_history(book, "t")
+    assert not history.blinded and "stand on the sheet beside the codes" in history.unblinded
 
 
 def test_a_report_is_a_look_and_knows_what_was_corrected_since_the_last(book: Notebook) -> None:

@@ -128,7 +128,7 @@ def _steps(stands: object, lines: Sequence[Change], noun: str) -> Iterator[tuple
 
 def _when(line: Change, first: int) -> str:
     when = "after the first result" if first and line.id > first else "before the first result"
-    return f"{when}, on {line.at:%Y-%m-%d %H:%M}"
+    return f"{when}, on {line.at:%Y-%m-%d %H:%M %Z}"
 
 
 def _brews_of(sheet: Plain) -> str:

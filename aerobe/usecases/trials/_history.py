@@ -90,7 +90,7 @@ def _own_history(notebook: Notebook, trial: str) -> PlanHistory:
     return PlanHistory(
         planned=not late and written is not None and all(brew.started_at >= written.at for brew in brews),
         came_first=not late,
-        **_blinding(lines, readings, brews, sheet),
+        **_blinding(stands, lines, readings, brews, sheet),
         changes=(
             *plan_changes(stands, lines, first),
             *sheet_changes(sheet, lines, first),
@@ -142,13 +142,14 @@ def _sheet_of(notebook: Notebook, trial: str) -> RunSheet | None:
 
 
 def _blinding(
-    lines: Sequence[Change], readings: Sequence[Change], brews: Sequence[Brew], sheet: RunSheet | None
+    trial: Trial, lines: Sequence[Change], readings: Sequence[Change], brews: Sequence[Brew], sheet: RunSheet | None
 ) -> dict[str, Any]:
     """Whether every result was read blind, and what speaks against it where codes were given."""
     coded = any(brew.blind_code for brew in brews) or any(line.blind_code for line in (sheet.brews if sheet else ()))
     if not coded or not readings:
         return {"blinded": False, "unblinded": ""}
-    lost = " ".join(_losses(lines, readings))
+    seen = ["Its arms are vessels, which stand on the sheet beside the codes."] if trial.question == "vessels" else []
+    lost = " ".join([*seen, *_losses(lines, readings)])
     return {"blinded": not lost, "unblinded": lost}
 
 
@@ -156,7 +157,7 @@ def _losses(lines: Sequence[Change], readings: Sequence[Change]) -> Iterator[str
     opening = next((line for line in lines if line.noun in OPENING), None)
     after = [line for line in readings if opening is not None and line.id > opening.id]
     if opening is not None and after:
-        yield f"The codes were opened on {opening.at:%Y-%m-%d %H:%M}; {_counted(after)} since."
+        yield f"The codes were opened on {opening.at:%Y-%m-%d %H:%M %Z}; {_counted(after)} since."
     shown: dict[str, Change] = {}
     for line in lines:
         if line.noun == KEY_SHOWN:
@@ -170,7 +171,7 @@ def _losses(lines: Sequence[Change], readings: Sequence[Change]) -> Iterator[str
     if seen:
         first = min(shown.values(), key=lambda line: line.id)
         yield (
-            f"The key of codes was shown on {first.at:%Y-%m-%d %H:%M}; {_counted(seen)} since by whoever saw it, "
+            f"The key of codes was shown on {first.at:%Y-%m-%d %H:%M %Z}; {_counted(seen)} since by whoever saw it, "
             "or by nobody named."
         )
 
