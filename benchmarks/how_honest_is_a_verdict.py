@@ -49,7 +49,7 @@ def trial_of(case: Case) -> Trial:
     """The question of a case."""
     arms = tuple(Arm(key=f"r{i}", recipe=f"r{i}", is_standard=i == 0) for i in range(len(case.brews)))
     question = "two recipes" if len(arms) == 2 else case.question
-    return Trial(key="t", name="t", question=question, arms=arms, margin_ratio=MARGIN)
+    return Trial(key="t", name="t", question=question, arms=arms, margin_ratio=MARGIN, outcome=case.outcome)
 
 
 def verdicts_of(case: Case, rng: np.random.Generator, true: float) -> list[Verdict]:

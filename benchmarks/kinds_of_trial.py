@@ -30,6 +30,7 @@ class Case:
     true: float = 0.0  # log ratio of the second arm to the first; other arms do not differ from the first
     question: str = "several against a standard"
     squares: bool = False  # one vessel to each place of a round, the arms moving through them, as a Latin square does
+    outcome: str = "biomass"
     looks: tuple[int, ...] = ()  # brews at which the trial is looked at, of those planned
 
 
@@ -237,6 +238,29 @@ def _luck_of_days(days: int, each: int, luck: float) -> Spoil:
     return spoil
 
 
+def _then(*spoils: Spoil) -> Spoil:
+    """One mishap after another."""
+
+    def spoil(rng: np.random.Generator, rows: list[BrewResult]) -> Spoilt:
+        lost: list[LostBrew] = []
+        for one in spoils:
+            rows, more = one(rng, rows)
+            lost += more
+        return rows, lost
+
+    return spoil
+
+
+def _as_counts(rng: np.random.Generator, rows: list[BrewResult]) -> Spoilt:
+    """Events, of which the value says how many there are to be expected."""
+    return [replace(row, value=float(rng.poisson(row.value / 2.0))) for row in rows], []
+
+
+def _as_shares(rng: np.random.Generator, rows: list[BrewResult]) -> Spoilt:
+    """How many of 40 plants, of which the value says the share to be expected."""
+    return [replace(row, value=float(rng.binomial(40, min(row.value / 160.0, 0.9))), of_n=40.0) for row in rows], []
+
+
 def _one_brew_as_many(own: float, test: float) -> Spoil:
     """Tests of one brew entered as brews: they differ by `own`, and the test is certified to err by `test`."""
 
@@ -332,6 +356,25 @@ CASES = (
     *(
         Case(name=f"{each} a day on {days} days, luck {luck:g}", brews=(days * each,) * 2, spoil=_luck_of_days(days, each, luck))
         for days, each in ((2, 3), (3, 2), (3, 3), (4, 2), (6, 2))
+        for luck in (0.0, 0.3, 0.6)
+    ),
+    *(
+        Case(
+            name=f"2 a day on 6 days, luck {luck:g}, at limits",
+            brews=(12, 12),
+            spoil=_then(_luck_of_days(6, 2, luck), _limited(30.0, 100.0)),
+        )
+        for luck in (0.0, 0.3, 0.6)
+    ),
+    *(
+        Case(
+            name=f"{name}, 3 a day on 4 days, luck {luck:g}",
+            brews=(12, 12),
+            sds=(0.0, 0.0),
+            outcome=outcome,
+            spoil=_then(_luck_of_days(4, 3, luck), made),
+        )
+        for name, outcome, made in (("counts", "growth count", _as_counts), ("shares", "plants thriving", _as_shares))
         for luck in (0.0, 0.3, 0.6)
     ),
     Case(name="3 arms in 3 days, noisy standard", brews=(3,) * 3, sds=(1.2, 0.3, 0.3), blocks=True),

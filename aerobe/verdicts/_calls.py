@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from aerobe.verdicts._core import Effects
+from aerobe.verdicts._core import Effects, Reach
 from aerobe.verdicts._interim import FULL, Allowance
 from aerobe.verdicts._simultaneous import critical_values
 
@@ -87,11 +87,12 @@ def call_contrasts(
     family = effects.correlation if family_correlation is None else family_correlation
 
     def within(level: float, *, alone: bool = False) -> tuple[Array, Array]:
-        if alone:
-            reach = effects.error * special.stdtrit(effects.df, 0.5 + level / 2)
-        else:
-            reach = effects.error * critical_values(level, family, effects.family_df)
-        return np.asarray(effects.estimate - reach), np.asarray(effects.estimate + reach)
+        def reach(side: Reach) -> Array:
+            wide = special.stdtrit(side.df, 0.5 + level / 2) if alone else critical_values(level, family, side.family_df)
+            return np.asarray(side.error * wide)
+
+        low = reach(effects.below)
+        return np.asarray(effects.estimate - low), np.asarray(effects.estimate + (reach(effects.above) if effects.sides else low))
 
     low, high = within(INTERVAL_LEVEL, alone=True)
     family_low, family_high = within(INTERVAL_LEVEL)

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -15,57 +14,18 @@ from aerobe.verdicts._calls import Calls, call_contrasts
 from aerobe.verdicts._censored import enough_seen, fit_censored
 from aerobe.verdicts._contrasts import Contrast
 from aerobe.verdicts._core import Effects, fit_effects
-from aerobe.verdicts._days import together_on_days
+from aerobe.verdicts._evidence import Evidence, sides_of, with_lost
 from aerobe.verdicts._interim import Allowance
-from aerobe.verdicts._layout import Layout, is_estimable, lay_out
-from aerobe.verdicts._missing import filled_in, hull
+from aerobe.verdicts._layout import Layout, is_estimable
+from aerobe.verdicts._missing import hull
 from aerobe.verdicts._outcomes import Outcome
-from aerobe.verdicts._rates import enough_events, fit_rates
-from aerobe.verdicts._results import BrewResult
+from aerobe.verdicts._rates import enough_events, fit_rates, fit_rates_of_days
 from aerobe.verdicts._rivals import Rival
 from aerobe.verdicts._simultaneous import all_pairs
 from aerobe.verdicts._words import because_of
 
 Array = NDArray[np.float64]
 NO_SCATTER = 1e-18  # variance of brew means that only rounding leaves [-]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Evidence:
-    """What the comparisons rest on."""
-
-    kind: Outcome
-    results: tuple[BrewResult, ...]
-    arms: tuple[int, ...]  # arm of each result, counted from 0
-    values: Array  # outcomes on the scale compared, shape (brews,)
-    layout: Layout
-    members: tuple[Array, ...] = ()  # outcomes of the brews behind each result, where each day of an arm counts once
-
-    @property
-    def side(self) -> NDArray[np.int_]:
-        """-1 for a brew below what the test sees, +1 above what it shows, 0 within, shape (brews,)."""
-        return np.array([int(r.above_range) - int(r.at_limit) for r in self.results])
-
-    def without(self, place: int) -> Evidence:
-        """The same less one brew."""
-        return self.only(np.arange(len(self.results)) != place)
-
-    def only(self, keep: NDArray[np.bool_]) -> Evidence:
-        """The same with some of the brews, shape of `keep` (brews,)."""
-        kept = np.flatnonzero(keep).tolist()
-        return replace(
-            self,
-            results=tuple(self.results[i] for i in kept),
-            arms=tuple(self.arms[i] for i in kept),
-            values=self.values[keep],
-            layout=self.layout.subset(keep),
-            members=tuple(self.members[i] for i in kept) if self.members else (),
-        )
-
-
-def values_on_scale(results: Sequence[BrewResult], kind: Outcome) -> Array:
-    """Logs for ratios, else the values themselves, shape (brews,)."""
-    return np.array([math.log(result.value) if kind.scale == "ratio" else result.value for result in results])
 
 
 def effects_of(evidence: Evidence, rows: Array, bias: Array | None = None) -> tuple[Effects, list[str]]:
@@ -75,16 +35,19 @@ def effects_of(evidence: Evidence, rows: Array, bias: Array | None = None) -> tu
     if kind.is_counted:
         exposure = np.array([result.of_n or 1.0 for result in evidence.results])
         is_share = kind.scale == "share"
-        effects = fit_rates(evidence.values, exposure, layout, rows, is_share=is_share)
+        fit = fit_rates_of_days if evidence.members else fit_rates
+        effects = fit(evidence.values, exposure, layout, rows, is_share=is_share)
         enough = enough_events(layout, rows, evidence.values, exposure, is_share=is_share)
         why = ["" if ok else "an arm shows too few events (or too few without) to take a ratio of" for ok in enough]
-    elif evidence.side.any():
-        enough = enough_seen(layout, rows, evidence.side)
+    elif evidence.is_limited:
+        together = evidence.together
+        side = sides_of(evidence.results) if together is None else together.seen_in_part
+        enough = enough_seen(layout, rows, side)
         why = ["" if ok else "too many brews of an arm lie beyond what the test can show" for ok in enough]
         if not enough.any():
             effects = fit_effects(evidence.values, layout, rows, bias)
         else:
-            effects = fit_censored(evidence.values, evidence.side, layout, rows, bias)
+            effects = fit_censored(evidence.values, side, layout, rows, bias, together=together)
     else:
         effects = fit_effects(evidence.values, layout, rows, bias)
     for i, row in enumerate(rows):
@@ -183,45 +146,10 @@ def _with_lost(
         return None
     found = [calls]
     for towards in (1.0, -1.0):
-        effects, why = effects_of(_filled(evidence, concerned, row, towards), rows, bias)
+        effects, why = effects_of(with_lost(evidence, concerned, row, towards), rows, bias)
         if not why[position]:
             found.append(call(effects))
     return hull(found)
-
-
-def _filled(evidence: Evidence, lost: Sequence[tuple[int, str]], row: Array, towards: float) -> Evidence:
-    """The evidence with each lost brew at the end of its arm's results that speaks for (or against) the contrast."""
-    blocks = [result.block for result in evidence.results]
-    if evidence.members:
-        return _filled_by_days(evidence, blocks, lost, row, towards)
-    arms, filled, values = filled_in(evidence.arms, blocks, evidence.values, lost, row, towards=towards)
-    twins: list[BrewResult] = []
-    for arm, value in zip(arms[len(blocks) :], values[len(blocks) :], strict=True):
-        twin = next(
-            r for r, a, v in zip(evidence.results, evidence.arms, evidence.values, strict=True) if a == arm and v == value
-        )
-        twins.append(replace(twin, brew=f"lost-{len(twins)}"))  # a twin at a limit of the test lies beyond it, too
-    results = tuple(replace(r, block=block) for r, block in zip((*evidence.results, *twins), filled, strict=True))
-    return replace(evidence, results=results, arms=tuple(arms), values=values, layout=lay_out(arms, filled))
-
-
-def _filled_by_days(
-    evidence: Evidence, blocks: Sequence[str], lost: Sequence[tuple[int, str]], row: Array, towards: float
-) -> Evidence:
-    """The same where each day of an arm counts once: a lost brew moves the mean of its day, or is a day of its own."""
-    counts = [len(own) for own in evidence.members]
-    arms = [arm for arm, count in zip(evidence.arms, counts, strict=True) for _ in range(count)]
-    # Days that are known by the hour of their brews alone are no blocks: each result, and each lost brew, is then of its own.
-    named = any(blocks)
-    days = [day if named else f"{i}" for i, (day, count) in enumerate(zip(blocks, counts, strict=True)) for _ in range(count)]
-    gone = [(arm, day if named else f"lost-{i}") for i, (arm, day) in enumerate(lost)]
-    arms, days, values = filled_in(arms, days, np.concatenate(evidence.members), gone, row, towards=towards)
-    groups = together_on_days(arms, days)
-    arms, days = [arms[places[0]] for places in groups], [days[places[0]] for places in groups]
-    twins = [next(r for r, a in zip(evidence.results, evidence.arms, strict=True) if a == arm) for arm in arms]
-    results = tuple(replace(r, brew=f"day-{i}", block=day) for i, (r, day) in enumerate(zip(twins, days, strict=True)))
-    means = np.array([values[places].mean() for places in groups])
-    return Evidence(kind=evidence.kind, results=results, arms=tuple(arms), values=means, layout=lay_out(arms, days))
 
 
 def _comparison(

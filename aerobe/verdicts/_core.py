@@ -19,10 +19,20 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Reach:
+    """How well contrasts are known to one side of their estimate; leading axes are simulated trials."""
+
+    error: Array  # standard error, shape (..., contrasts)
+    df: Array  # of each contrast by itself, shape (..., contrasts)
+    family_df: Array  # of each contrast in the bar that all share, shape (..., contrasts)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Effects:
     """Several contrasts of arms: estimate, standard error and degrees of freedom of each.
 
-    Arrays carry leading axes of simulated trials where the outcomes did.
+    Arrays carry leading axes of simulated trials where the outcomes did. Where results lie at a limit an effect is known
+    better to one side than to the other: `sides` then holds both, and error and df are those of the wider.
     """
 
     estimate: Array  # shape (..., contrasts)
@@ -34,10 +44,23 @@ class Effects:
     scatter_df: int  # brews less effects
     scatter: Array  # variance of a brew mean, averaged over the arms by their degrees of freedom, shape (...)
     arm_variance: Array  # of a brew mean in each arm, shape (..., arms)
+    sides: tuple[Reach, Reach] | None = None  # below and above the estimate, where they differ
+
+    @property
+    def below(self) -> Reach:
+        """How well each contrast is known below its estimate."""
+        return self.sides[0] if self.sides else Reach(error=self.error, df=self.df, family_df=self.family_df)
+
+    @property
+    def above(self) -> Reach:
+        """How well each contrast is known above its estimate."""
+        return self.sides[1] if self.sides else self.below
 
     def probability_above(self, bound: float) -> Array:
         """Probability that each contrast exceeds the bound, read off its t distribution, shape (..., contrasts)."""
-        return np.asarray(special.stdtr(self.df, (self.estimate - bound) / self.error))
+        away, under = self.estimate - bound, self.estimate > bound
+        error, df = (np.where(under, getattr(self.below, name), getattr(self.above, name)) for name in ("error", "df"))
+        return np.asarray(special.stdtr(df, away / error))
 
     def mean(self) -> Array:
         """Centre of each contrast, shape (..., contrasts)."""
@@ -45,7 +68,8 @@ class Effects:
 
     def quantile(self, probability: float) -> Array:
         """Limit of the one-sided interval of each contrast, shape (..., contrasts)."""
-        return np.asarray(self.estimate + self.error * special.stdtrit(self.df, probability))
+        side = self.below if probability < 0.5 else self.above
+        return np.asarray(self.estimate + side.error * special.stdtrit(side.df, probability))
 
 
 def fit_effects(outcomes: Array, layout: Layout, contrasts: Array, bias_variance: Array | None = None) -> Effects:

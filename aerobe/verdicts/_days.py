@@ -20,6 +20,7 @@ from scipy import special
 
 from aerobe.verdicts._layout import Layout, lay_out
 from aerobe.verdicts._outcomes import Outcome
+from aerobe.verdicts._rates import linear_parts
 from aerobe.verdicts._results import BrewResult
 from aerobe.verdicts._rivals import Rival
 
@@ -32,10 +33,10 @@ _NODES = 64  # of each scatter's distribution, by equal shares
 
 def brews_of_a_day(
     results: tuple[BrewResult, ...], arms: Sequence[int], values: Array, kind: Outcome
-) -> tuple[tuple[BrewResult, ...], tuple[Array, ...], Rival | None]:
+) -> tuple[tuple[BrewResult, ...], tuple[tuple[BrewResult, ...], ...], Rival | None]:
     """The results, or one for each arm and day unless brews of an arm on a day differ as much as its days do.
 
-    Beside them the outcomes behind each of these, none where every brew counts, and what is to be said of it.
+    Beside them the brews behind each of these, none where every brew counts, and what is to be said of it.
 
     Parameters
     ----------
@@ -53,17 +54,21 @@ def brews_of_a_day(
     if not any(days):
         days = days_begun([result.began_h for result in results])
     one = "day" if kind.is_of_microbes else "block"
-    beyond = any(result.at_limit or result.above_range for result in results)
     if len(set(days)) == 1 and days[0] and len(days) > len(set(arms)):
         return results, (), _one_day_alone(one)
-    if kind.is_counted or beyond or "" in days or not share_luck(values, arms, days, taken_out=taken_out):
+    weights = None
+    if kind.is_counted:
+        exposure = np.array([result.of_n or 1.0 for result in results])
+        layout = lay_out(arms, *([days] if taken_out else []))
+        values, weights = linear_parts(values, exposure, layout, is_share=kind.scale == "share")
+    if "" in days or not share_luck(values, arms, days, taken_out=taken_out, weights=weights):
         return results, (), None
     groups = together_on_days(arms, days)
     merged = tuple(as_one([results[i] for i in places], values[places], kind) for places in groups)
     words = f"Results of one arm in one {one} may share its luck, and these do not rule it out: each {one} of an arm counts once."
     if len(set(days)) == 2:
         words += f" Two {one}s hardly show how much {one}s differ: only a very large difference is told."
-    members = tuple(values[places] for places in groups)
+    members = tuple(tuple(results[i] for i in places) for places in groups)
     return (
         merged,
         members,
@@ -98,7 +103,9 @@ def days_begun(began_h: Sequence[float | None]) -> list[str]:
     return days
 
 
-def share_luck(values: Array, arms: Sequence[int], days: Sequence[str], *, taken_out: bool = True) -> NDArray[np.bool_]:
+def share_luck(
+    values: Array, arms: Sequence[int], days: Sequence[str], *, taken_out: bool = True, weights: Array | None = None
+) -> NDArray[np.bool_]:
     """Whether brews of an arm on a day may share its luck: arm by day over the scatter within, against the most that is trusted.
 
     Parameters
@@ -109,6 +116,8 @@ def share_luck(values: Array, arms: Sequence[int], days: Sequence[str], *, taken
         Of each brew. [-]
     taken_out
         Whether what the arms of a day have in common is taken out of the comparison. [-]
+    weights
+        Of the outcomes, where they are not equally well known by chance alone, shape (brews,). [-]
 
     Returns
     -------
@@ -128,8 +137,8 @@ def share_luck(values: Array, arms: Sequence[int], days: Sequence[str], *, taken
     extra, left = both.df - apart.df, apart.df
     if extra < 1 or left < 1:
         return none
-    within = _rest(values, apart)
-    between = _rest(values, both) - within
+    within = _rest(values, apart, weights)
+    between = np.maximum(_rest(values, both, weights) - within, 0.0)
     return np.asarray(between / extra >= most_trusted(extra, left) * within / left)
 
 
@@ -187,8 +196,12 @@ def together_on_days(arms: Sequence[int], days: Sequence[str]) -> list[list[int]
     return list(groups.values())
 
 
-def _rest(values: Array, layout: Layout) -> Array:
-    residual = values - values @ (layout.matrix @ layout.inverse).T
+def _rest(values: Array, layout: Layout, weights: Array | None = None) -> Array:
+    """What the layout leaves of the outcomes: the (weighted) sum of squares."""
+    root = np.ones(len(layout.matrix)) if weights is None else np.sqrt(weights)
+    matrix, scaled = root[:, None] * layout.matrix, values * root
+    inverse = layout.inverse if weights is None else np.linalg.pinv(matrix)
+    residual = scaled - scaled @ (matrix @ inverse).T
     return np.asarray((residual**2).sum(axis=-1))
 
 
@@ -196,16 +209,26 @@ def as_one(members: Sequence[BrewResult], values: Array, kind: Outcome) -> BrewR
     """One result in place of these, whose outcomes on the scale compared are given."""
     if len(members) == 1:
         return members[0]
-    mean = float(values.mean())
     names = {name for member in members for name in member.confounders}
     columns = {member.column for member in members}
     return replace(
         members[0],
         brew=" and ".join(member.brew for member in members),
         members=tuple(member.brew for member in members),
-        value=math.exp(mean) if kind.scale == "ratio" else mean,
+        value=_value_of_all(members, values, kind),
+        of_n=sum(member.of_n or 1.0 for member in members) if kind.is_counted else members[0].of_n,
+        at_limit=any(member.at_limit for member in members),
+        above_range=any(member.above_range for member in members),
         tests=sum(member.tests for member in members),
         points=tuple(member.value for member in members),
         column=columns.pop() if len(columns) == 1 else "",
         confounders={name: " and ".join(sorted({m.confounders.get(name, "") for m in members} - {""})) for name in names},
     )
+
+
+def _value_of_all(members: Sequence[BrewResult], values: Array, kind: Outcome) -> float:
+    """Counts add up; of other outcomes the mean is taken on the scale compared."""
+    if kind.is_counted:
+        return sum(member.value for member in members)
+    mean = float(values.mean())
+    return math.exp(mean) if kind.scale == "ratio" else mean

@@ -15,9 +15,9 @@ from aerobe.records import Arm, Trial
 from aerobe.units import number, percent
 from aerobe.verdicts._answer import CANNOT_TELL, Comparison, Verdict
 from aerobe.verdicts._calls import INTERVAL_LEVEL
-from aerobe.verdicts._compare import values_on_scale
 from aerobe.verdicts._confounders import recorded
 from aerobe.verdicts._contrasts import Contrast, standard_of
+from aerobe.verdicts._evidence import values_on_scale
 from aerobe.verdicts._interim import Standing
 from aerobe.verdicts._missing import LostBrew
 from aerobe.verdicts._outcomes import Outcome

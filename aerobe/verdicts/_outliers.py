@@ -16,6 +16,8 @@ from aerobe.verdicts._rivals import Rival
 Array = NDArray[np.float64]
 CHANCE = 0.01  # that any brew of a trial is set apart though all scatter normally [-]
 LEAST_FACTOR = math.log(3.0)  # and at least so far from its arm (our choice, no source) [-]
+# Left by the others in blocks: three of four pairs, alike by luck, would set the fourth apart and be claimed of (counted).
+LEAST_DF_IN_BLOCKS = 3.0
 
 
 def dead_brew(values: Array, layout: Layout) -> int | None:
@@ -66,7 +68,7 @@ def _farthest(values: Array, layout: Layout) -> int | None:
     if layout.is_blocked:
         # A brew that died moves the residuals of its neighbours too, so that all residuals are the yardstick first.
         everyone, df = np.ones_like(own), np.full(len(values), layout.df - 1.0)
-        chance = _chance(residual, off, free, everyone, df, usable)
+        chance = _chance(residual, off, free, everyone, df, usable, LEAST_DF_IN_BLOCKS)
         # Of two brews alone in their block either may be the one: it is the one further from the rest of its arm.
         alone = np.array([abs(v - np.median(values[mates > 0.0])) for v, mates in zip(values, own, strict=True)])
         place = int(np.lexsort((-alone, np.round(np.where(np.abs(off) >= LEAST_FACTOR, chance, 2.0 * len(values)), 12)))[0])
@@ -98,10 +100,12 @@ def _by_its_own_arm(values: Array, layout: Layout, place: int, off: float, free:
     return float(2.0 * special.stdtr(df, -abs(off) * math.sqrt(free * df / scatter))) * len(values)
 
 
-def _chance(residual: Array, off: Array, free: Array, pool: Array, df: Array, usable: NDArray[np.bool_]) -> Array:
+def _chance(
+    residual: Array, off: Array, free: Array, pool: Array, df: Array, usable: NDArray[np.bool_], least: float = 2.0
+) -> Array:
     """Chance that any brew lies so far off as each does, by the residuals of the others in its pool, shape (brews,)."""
     left = pool @ residual**2 - residual * off
-    enough = usable & (df >= 2.0) & (left > 0.0)
+    enough = usable & (df >= least) & (left > 0.0)
     t = np.zeros_like(off)
     t[enough] = np.abs(off[enough]) / np.sqrt(left[enough] / df[enough] / free[enough])
     return np.where(enough, 2.0 * special.stdtr(np.maximum(df, 1.0), -t), 1.0) * len(off)

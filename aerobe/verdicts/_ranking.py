@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aerobe.verdicts._calls import call_contrasts
-from aerobe.verdicts._compare import Evidence, effects_of
+from aerobe.verdicts._compare import effects_of
+from aerobe.verdicts._evidence import Evidence
 from aerobe.verdicts._interim import Allowance
 from aerobe.verdicts._layout import is_estimable
 from aerobe.verdicts._places import Place

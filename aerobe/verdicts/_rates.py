@@ -6,11 +6,13 @@ of chance alone; with blocks the variance is that of chance times one dispersion
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
-from aerobe.verdicts._core import Effects
-from aerobe.verdicts._layout import Layout
+from aerobe.verdicts._core import Effects, fit_effects
+from aerobe.verdicts._layout import Layout, padded
 
 Array = NDArray[np.float64]
 LEAST_EVENTS = 5.0  # that each arm needs, so that the log of its rate is near enough normal (counted by simulation)
@@ -54,6 +56,30 @@ def fit_rates(counts: Array, exposure: Array, layout: Layout, contrasts: Array, 
     )
 
 
+def fit_rates_of_days(counts: Array, exposure: Array, layout: Layout, contrasts: Array, *, is_share: bool) -> Effects:
+    """The same from the counts of days that may each have a luck of their own, added up for each arm and day.
+
+    A luck of days multiplies rates, however large, so that the logs of the rates scatter alike: they are compared as other
+    outcomes are, and are never taken to be better known than chance allows. Days with few events are left to `fit_rates`.
+
+    Parameters
+    ----------
+    counts, exposure, layout, contrasts, is_share
+        As in `fit_rates`, a unit for each arm and day. [-]
+
+    Source
+    ------
+    mccullagh-nelder-1989, cochran-1977
+    """
+    rest = exposure - counts if is_share else np.full_like(counts, np.inf)
+    if min(counts.min(), rest.min()) < LEAST_EVENTS:
+        return fit_rates(counts, exposure, layout, contrasts, is_share=is_share)
+    effects = fit_effects(np.log(counts / exposure), layout, contrasts)
+    weights = padded(layout, contrasts) @ layout.inverse
+    chance = weights**2 @ (1.0 / counts - (1.0 / exposure if is_share else 0.0))
+    return replace(effects, error=np.sqrt(np.maximum(effects.error**2, chance)))
+
+
 def _plain(counts: Array, exposure: Array, layout: Layout, contrasts: Array, is_share: bool) -> Effects:
     member = layout.membership
     units, events, exposed = member.sum(axis=0), counts @ member, exposure @ member
@@ -72,8 +98,39 @@ def _plain(counts: Array, exposure: Array, layout: Layout, contrasts: Array, is_
 
 
 def _blocked(counts: Array, exposure: Array, layout: Layout, contrasts: Array, is_share: bool) -> Effects:
-    """Iteratively reweighted least squares with blocks, and one dispersion from Pearson's chi-squared."""
+    """The fit with blocks, and one dispersion from Pearson's chi-squared."""
     matrix = layout.matrix
+    beta, fitted, weight = _reweighted(counts, exposure, matrix, is_share)
+    chance = fitted * (1.0 - fitted / exposure) if is_share else fitted
+    dispersion = max(1.0, float(((counts - fitted) ** 2 / chance).sum()) / max(layout.df, 1))
+    rows = padded(layout, contrasts)
+    covariance = dispersion * rows @ np.linalg.pinv(matrix.T @ (weight[:, None] * matrix)) @ rows.T
+    df = np.full(len(contrasts), float(max(layout.df, 1)))
+    known = np.full(len(contrasts), layout.df >= 1)
+    return _effects(rows @ beta, covariance, df, layout, known, np.full(layout.n_arms, dispersion))
+
+
+def linear_parts(counts: Array, exposure: Array, layout: Layout, *, is_share: bool) -> tuple[Array, Array]:
+    """Logs of the rates made linear about the fit of the layout, and the weight of each, shape (units,).
+
+    The weighted sum of squares that the layout leaves of them is Pearson's chi-squared; a finer layout tells how much of it lies
+    between its cells.
+
+    Parameters
+    ----------
+    counts, exposure, layout, is_share
+        As in `fit_rates`. [-]
+
+    Source
+    ------
+    mccullagh-nelder-1989
+    """
+    _, fitted, weight = _reweighted(counts, exposure, layout.matrix, is_share)
+    return np.log(fitted / exposure) + (counts - fitted) / fitted, weight
+
+
+def _reweighted(counts: Array, exposure: Array, matrix: Array, is_share: bool) -> tuple[Array, Array, Array]:
+    """Iteratively reweighted least squares: effects, fitted counts, and the weight of each unit."""
     fitted = np.maximum(counts, 0.5) if not is_share else np.clip(counts, 0.5, exposure - 0.5)
     beta = np.zeros(matrix.shape[1])
     for _ in range(60):
@@ -82,18 +139,10 @@ def _blocked(counts: Array, exposure: Array, layout: Layout, contrasts: Array, i
         new = np.linalg.pinv(matrix.T @ (weight[:, None] * matrix)) @ (matrix.T @ (weight * working))
         ceiling = exposure * 0.999 if is_share else np.inf
         fitted = np.minimum(exposure * np.exp(np.clip(matrix @ new, -30.0, 30.0)), ceiling)
-        if np.abs(new - beta).max() < 1e-10:
+        change, beta = float(np.abs(new - beta).max()), new
+        if change < 1e-10:
             break
-        beta = new
-    weight = fitted / (np.maximum(1.0 - fitted / exposure, 1e-3) if is_share else 1.0)
-    chance = fitted * (1.0 - fitted / exposure) if is_share else fitted
-    dispersion = max(1.0, float(((counts - fitted) ** 2 / chance).sum()) / max(layout.df, 1))
-    rows = np.zeros((len(contrasts), matrix.shape[1]))
-    rows[:, : contrasts.shape[1]] = contrasts
-    covariance = dispersion * rows @ np.linalg.pinv(matrix.T @ (weight[:, None] * matrix)) @ rows.T
-    df = np.full(len(contrasts), float(max(layout.df, 1)))
-    known = np.full(len(contrasts), layout.df >= 1)
-    return _effects(rows @ new, covariance, df, layout, known, np.full(layout.n_arms, dispersion))
+    return beta, fitted, fitted / (np.maximum(1.0 - fitted / exposure, 1e-3) if is_share else 1.0)
 
 
 def _effects(

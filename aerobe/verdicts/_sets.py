@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 Sets = list[list[int]]
 # p below which brews are taken to share luck: so few of honest trials may be judged by sets that they lose at most 3 points of
 # power (counted).
-IN_TWOS_OF_VESSELS = 0.05
+IN_TWOS_OF_VESSELS = 0.08
 IN_ORDER = {2: 0.02, 0: 0.01, 3: 0.005}  # by the size of the sets; 0 is a second round of all
 
 

@@ -16,7 +16,7 @@ from aerobe.records import Trial
 from aerobe.verdicts._answer import CANNOT_TELL, Comparison, Settle, Verdict
 from aerobe.verdicts._calls import CLAIM_LEVEL
 from aerobe.verdicts._check import check_comparisons
-from aerobe.verdicts._compare import Evidence, compare, values_on_scale
+from aerobe.verdicts._compare import compare
 from aerobe.verdicts._confounders import adjust_for_confounders
 from aerobe.verdicts._contrasts import Contrast, pair_contrast, planned_contrasts
 from aerobe.verdicts._core import Effects
@@ -24,6 +24,7 @@ from aerobe.verdicts._counting import collapse_to_source, margin_of, sources_of,
 from aerobe.verdicts._days import brews_of_a_day
 from aerobe.verdicts._dose import DoseAnswer, answer_dose_series
 from aerobe.verdicts._drift import take_out_drift
+from aerobe.verdicts._evidence import Evidence, values_on_scale
 from aerobe.verdicts._implausible import too_alike
 from aerobe.verdicts._interim import AS_PLANNED, Standing, share_of_side_question
 from aerobe.verdicts._judge_surface import is_surface, judge_surface
@@ -138,7 +139,7 @@ def judge(
         rival = rival or (None if hours_are_asked else hours_of(contrast, usable))
         if rival is not None:
             held.setdefault(i, rival)
-    dead = dead_brew(evidence.values, evidence.layout) if kind.scale == "ratio" and not evidence.side.any() else None
+    dead = dead_brew(evidence.values, evidence.layout) if kind.scale == "ratio" and not evidence.is_limited else None
     gone = [(keys.index(item.arm), item.block) for item in lost if item.arm in keys]
 
     def answer(of: Evidence) -> tuple[tuple[Comparison, ...], Effects | None]:
@@ -260,7 +261,7 @@ def _dose(trial: Trial, evidence: Evidence, kind: Outcome) -> DoseAnswer | None:
     dose_of = {arm.key: arm.dose for arm in trial.arms if arm.dose is not None}
     kept = [i for i, result in enumerate(results) if result.arm in dose_of]
     doses = [float(dose_of[results[i].arm] or 0.0) for i in kept]
-    if trial.question != "dose series" or len(set(doses)) < 3 or kind.is_counted or evidence.side.any():
+    if trial.question != "dose series" or len(set(doses)) < 3 or kind.is_counted or evidence.is_limited:
         return None
     sign = -1.0 if kind.better == "lower" else 1.0
     try:

@@ -18,8 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from aerobe.verdicts._answer import CANNOT_TELL, Comparison
-from aerobe.verdicts._compare import Evidence
 from aerobe.verdicts._confounders import NOT_RECORDED, recorded
+from aerobe.verdicts._evidence import Evidence
 from aerobe.verdicts._interim import Allowance, Standing
 from aerobe.verdicts._layout import is_estimable
 from aerobe.verdicts._rivals import Rival
@@ -54,7 +54,7 @@ def leaning_on_one(
     berger-1982
     """
     found: dict[int, Rival] = {}
-    if all(c.call == CANNOT_TELL for c in comparisons) or evidence.kind.is_counted or evidence.side.any():
+    if all(c.call == CANNOT_TELL for c in comparisons) or evidence.kind.is_counted or evidence.is_limited:
         return found
     milder = replace(standing, allowance=Allowance(difference=2.0 * MOST_FALSE, sameness=MOST_FALSE))
     told = [place for place, c in enumerate(comparisons) if c.call != CANNOT_TELL]

@@ -8,6 +8,7 @@ import numpy as np
 
 from aerobe.verdicts import (
     Allowance,
+    _beyond_limits,
     _censored,
     _dose,
     _rates,
@@ -53,17 +54,36 @@ BIAS = np.array([0.02, 0.0, 0.05])
 SIDE = np.array([0, -1, 0, 0, 0, 0, 1, 0, 0, -1, 0, 0])
 
 
+def _in_days() -> _beyond_limits.Together:
+    of = np.repeat(np.arange(12), [2, 2, 1, 3, 2, 1, 2, 2, 1, 2, 3, 1])
+    values = UNEVEN[of] + 0.1 * np.sin(np.arange(22.0))
+    return _beyond_limits.Together(values=values, side=np.where(np.arange(22) % 7 == 2, -1, 0), of=of)
+
+
 def at_limits() -> dict[str, Callable[[], object]]:
     plain, rounds = lay_out(OF_UNEVEN), lay_out(OF_ROUNDS, ROUNDS)
     draws = np.random.default_rng(4).gumbel(0.5, 0.3, (400, 3)) * np.array([1.0, -1.0, 0.4])
 
     def summary(side: np.ndarray, bias: np.ndarray | None) -> object:
-        found = _censored.summarise(draws, UNEVEN, side, plain, PAIRS, bias)
-        return [found.estimate, found.error, found.df, found.known, found.scatter_df, found.arm_variance]
+        lost = np.abs(side) @ plain.membership
+        touched = np.array([bool(lost[row != 0.0].any()) for row in PAIRS])
+        found = _censored.summarise(draws, UNEVEN, side, plain, PAIRS, bias, touched)
+        return [
+            found.estimate,
+            found.error,
+            found.df,
+            found.known,
+            found.scatter_df,
+            found.arm_variance,
+            *(item for side in (found.below, found.above) for item in (side.error, side.df, side.family_df)),
+        ]
 
     return {
         "arms with brews at a limit": lambda: fit_censored(UNEVEN, SIDE, plain, PAIRS),
         "the same in rounds with a bias": lambda: fit_censored(IN_ROUNDS, np.append(SIDE, 0), rounds, PAIRS, BIAS, seed=3),
+        "days whose brews lie at a limit in part": lambda: fit_censored(
+            UNEVEN, _in_days().seen_in_part, plain, PAIRS, together=_in_days()
+        ),
         "an arm that nothing is seen of": lambda: fit_censored(UNEVEN, np.where(np.arange(12) > 8, -1, 0), plain, PAIRS[:2]),
         "what brews within range can carry": lambda: [
             _censored.enough_seen(plain, PAIRS, SIDE),
@@ -81,7 +101,7 @@ def at_limits() -> dict[str, Callable[[], object]]:
             np.array([1.0, 1.0, 2.0, 2.0, 3.0, 9.0]),
             np.array([50.0, 50.0, 9.0, 9, 2, 4]),
         ),
-        "normal values beyond their limits": lambda: _censored._beyond(
+        "normal values beyond their limits": lambda: _beyond_limits._beyond(
             np.array([0.5, -0.2, 1.3, 30.0]),
             np.array([1, -1, 0, 1]),
             np.array([0.3, 0.4, 1.0, 0.1]),
@@ -169,6 +189,17 @@ def counts() -> dict[str, Callable[[], object]]:
         "one unit of an arm, and a block with each unit its own": lambda: [
             fit_rates(seen[3:], of[3:], lay_out(arms[3:]), PAIRS, is_share=False),
             fit_rates(seen[:4] * 9.0, of[:4], lay_out([0, 1, 0, 1], ["a", "a", "b", "b"]), PAIRS[:1, :2], is_share=False),
+        ],
+        "sums of days, and those with few events": lambda: [
+            _rates.fit_rates_of_days(values, 9.0 * of, lay_out(arms, *groups), PAIRS, is_share=is_share)
+            for values in (seen * 5.0, few * 3.0)
+            for groups in ((), (days,))
+            for is_share in (True, False)
+        ],
+        "logs of rates made linear, and their weights": lambda: [
+            _rates.linear_parts(values, of, lay_out(arms, days), is_share=is_share)
+            for values in (seen, few)
+            for is_share in (True, False)
         ],
         "whether there are events enough": lambda: [
             _rates.enough_events(lay_out(arms), PAIRS, values, of, is_share=is_share)

@@ -167,3 +167,60 @@ def test_days_are_told_by_when_brews_began() -> None:
     hours = [30.0, 0.0, 12.0, 13.0, 41.0, 43.0]
     assert days_begun(hours) == [f"begun at {first} h" for first in (30, 0, 0, 13, 30, 43)]
     assert days_begun([1.0, None]) == ["", ""] and days_begun([]) == []
+
+
+def counted_days(rng: np.random.Generator, luck: float, days: int = 4, each: int = 3) -> list[BrewResult]:
+    """Pots of two arms in blocks, whose counts are of chance alone but for a luck that an arm has in a block."""
+    rows = []
+    for day in range(days):
+        shared = rng.normal(0.0, 0.5)
+        for name in ("r0", "r1"):
+            rate = 20.0 * math.exp(shared + rng.normal(0.0, luck))
+            for i in range(each):
+                rows.append(BrewResult(brew=f"{name}-{day}-{i}", arm=name, value=float(rng.poisson(rate)), block=f"d{day}"))
+    return rows
+
+
+def test_counts_that_share_a_blocks_luck_count_once_a_block() -> None:
+    rows = counted_days(np.random.default_rng(1), luck=0.6)
+    verdict = judge(TRIAL, rows, outcome_key="growth count", extent="comparisons")
+    # Paired t of scipy on the logs of the sums.
+    sums = np.log(np.array([row.value for row in rows]).reshape(4, 2, 3).sum(axis=2))
+    paired = stats.ttest_rel(sums[:, 1], sums[:, 0])
+    only = verdict.comparisons[0]
+    assert only.effect is not None and only.error is not None
+    assert only.effect / only.error == pytest.approx(paired.statistic) and only.df == 3.0
+    assert [(row.value, row.of_n) for row in verdict.results][:1] == [(sum(row.value for row in rows[:3]), 3.0)]
+
+
+def test_blocks_luck_makes_few_false_claims_of_counts_and_shares() -> None:
+    rng = np.random.default_rng(2)
+    claims = {"growth count": 0, "plants thriving": 0}
+    for _ in range(80):
+        rows = counted_days(rng, luck=0.5)
+        shares = [replace(row, value=min(row.value, 110.0), of_n=120.0) for row in rows]
+        for key, given in (("growth count", rows), ("plants thriving", shares)):
+            claims[key] += judge(TRIAL, given, outcome_key=key, extent="comparisons").comparisons[0].call in ("better", "worse")
+    assert max(claims.values()) <= 10  # each pot by itself: 31 and 38 of 80; now 6 % with room for counting 80 trials
+
+
+def test_counts_of_chance_alone_are_never_better_known_than_chance_allows() -> None:
+    # Sums of 60 and 90 in each of two blocks, without any scatter left: the error of a log ratio of 120 to 180 is that of chance.
+    rows = [
+        BrewResult(brew=f"{name}-{day}-{i}", arm=name, value=value, block=f"d{day}")
+        for day in range(2)
+        for name, value in (("r0", 20.0), ("r1", 30.0))
+        for i in range(3)
+    ]
+    only = judge(TRIAL, rows, outcome_key="growth count", extent="comparisons").comparisons[0]
+    assert only.error == pytest.approx(math.sqrt(1.0 / 120.0 + 1.0 / 180.0), rel=0.02) and only.df == 1.0
+
+
+def test_days_at_limits_count_once_too() -> None:
+    rows = days_of(np.random.default_rng(1), luck=0.6, days=6)
+    low = sorted(row.value for row in rows)[3]
+    limited = [replace(row, value=max(row.value, low), at_limit=row.value < low) for row in rows]
+    found = judge(TRIAL, limited, lost=[LostBrew(arm="r1", block="d2")], extent="comparisons")
+    only, whole = found.comparisons[0], judge(TRIAL, rows, extent="comparisons").comparisons[0]
+    assert any(rival.name == "shared day" for rival in found.rivals) and sum(row.at_limit for row in found.results) == 2
+    assert only.df is not None and only.df <= 5.0 and only.low is not None and whole.low is not None and only.low < whole.low

@@ -12,7 +12,7 @@ from scipy import stats
 from aerobe.records import Arm
 from aerobe.verdicts import FULL, BrewResult, lay_out, outcome, pair_contrast
 from aerobe.verdicts._check import check_comparisons
-from aerobe.verdicts._compare import Evidence
+from aerobe.verdicts._evidence import Evidence
 from aerobe.verdicts._layout import Layout
 from aerobe.verdicts._ranking import rank_arms
 

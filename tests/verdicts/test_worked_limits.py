@@ -21,7 +21,8 @@ from aerobe.verdicts import (
     fit_effects,
     lay_out,
 )
-from aerobe.verdicts._censored import _beyond, _df_of_tails, _draw, enough_seen, fit_censored
+from aerobe.verdicts._beyond_limits import LEAN, Together, _beyond, draw
+from aerobe.verdicts._censored import _df_of_tails, enough_seen, fit_censored
 from aerobe.verdicts._outliers import dead_brew
 from aerobe.verdicts._rivals import SAME_HOUR_H, _hours
 from aerobe.verdicts._settle import power_of_difference
@@ -51,23 +52,60 @@ def test_tails_tell_the_degrees_of_freedom_of_their_t() -> None:
 
 
 def test_a_mean_with_a_value_beyond_the_limit_has_the_posterior_of_the_integral() -> None:
-    # Independent computation on a grid: flat in the mean and in the log of the sd; one of six values is known to lie below 1.
+    # Independent computation on a grid: flat in the mean and, but for its lean by the share beyond the limit, in the log of the
+    # sd; one of six values is known to lie below 1.
     values, below = np.array([2.0, 3.0, 2.5, 1.8, 2.7]), 1.0
     mean, log_sd = np.linspace(-2.0, 6.0, 801), np.linspace(-3.0, 2.5, 501)
     sd = np.exp(log_sd)[None, :]
     height = stats.norm.logpdf(values[:, None, None], mean[None, :, None], sd[None]).sum(axis=0) + special.log_ndtr(
         (below - mean[:, None]) / sd
     )
+    height = height - LEAN / 6.0 * log_sd
     weight = np.exp(height - height.max()).sum(axis=1)
     exact = np.interp([0.05, 0.5, 0.95], np.cumsum(weight) / weight.sum(), mean)
     side = np.array([0, 0, 0, 0, 0, -1])
-    draws = _draw(np.tile([*values, below], (100, 1)), np.tile(side, (100, 1)), lay_out([0] * 6), np.array([[1.0]]), 3)
+    brews = Together(values=np.array([*values, below]), side=side, of=np.arange(6))
+    draws = draw(brews, lay_out([0] * 6), np.array([[1.0]]), 3)
     assert np.quantile(draws, [0.05, 0.5, 0.95]) == approx(exact, abs=0.06)
     found = fit_censored(np.array([*values, below]), side, lay_out([0] * 6), np.array([[1.0]]), seed=3)
     assert found.estimate[0] == approx(exact[1], abs=0.04) and found.quantile(0.05)[0] <= exact[0] + 0.06
     # Where nothing lies beyond a limit it is the textbook's t.
     plain = fit_censored(values, np.zeros(5, int), lay_out([0] * 5), np.array([[1.0]]))
     assert (plain.estimate[0], plain.error[0], plain.df[0]) == approx((values.mean(), values.std(ddof=1) / math.sqrt(5.0), 4.0))
+
+
+def test_an_effect_is_known_as_well_to_either_side_as_its_posterior_says() -> None:
+    """The lower side of a mean with values below a limit reaches further than the upper: the posterior on a grid."""
+    values, below = np.array([2.0, 3.0, 2.5, 1.8, 2.7]), 1.9
+    mean, log_sd = np.linspace(-4.0, 6.0, 1001), np.linspace(-3.0, 2.5, 501)
+    sd = np.exp(log_sd)[None, :]
+    height = stats.norm.logpdf(values[:, None, None], mean[None, :, None], sd[None]).sum(axis=0)
+    height = height + 2.0 * special.log_ndtr((below - mean[:, None]) / sd) - 2.0 * LEAN / 7.0 * log_sd
+    weight = np.exp(height - height.max()).sum(axis=1)
+    low, middle, high = np.interp([0.05, 0.5, 0.95], np.cumsum(weight) / weight.sum(), mean)
+    side = np.array([0] * 5 + [-1] * 2)
+    found = fit_censored(np.array([*values, below, below]), side, lay_out([0] * 7), np.array([[1.0]]), seed=3)
+    assert found.quantile(0.05)[0] == approx(low, abs=0.12) and found.quantile(0.95)[0] == approx(high, abs=0.08)
+    assert middle - low > 1.2 * (high - middle)
+    assert found.error[0] == found.below.error[0] > found.above.error[0]
+    # Read off the same two tails: a probability is half at the median, and that of a limit of an interval is its level.
+    assert found.probability_above(float(found.quantile(0.05)[0])) == approx([0.95])
+    assert found.probability_above(float(found.quantile(0.95)[0])) == approx([0.05])
+
+
+def test_a_brew_beyond_a_limit_lies_where_the_others_of_its_day_say() -> None:
+    # The brews of a day agree to a thousandth, and of three days one is only known to lie below a little more, or less, than the
+    # other: the days then tell what they tell without any limit, the t of five means.
+    days = np.array([2.0, 3.0, 2.5, 1.8, 2.7])
+    values, of = np.repeat(days, 2), np.repeat(np.arange(5), 2)
+    values[1::2] += np.array([0.001, -0.001, 0.001, -0.001, 0.0])
+    side = np.where(np.arange(10) % 4 == 1, -1, 0)
+    found = draw(Together(values=values, side=side, of=of), lay_out([0] * 5), np.array([[1.0]]), 3)
+    df = 4.0 + LEAN * 0.3
+    exact = stats.t(df, days.mean(), math.sqrt(4.0 / df) * days.std(ddof=1) / math.sqrt(5.0))
+    assert np.quantile(found, [0.05, 0.5, 0.95]) == approx(exact.ppf([0.05, 0.5, 0.95]), abs=0.04)
+    brews = Together(values=values, side=np.array([-1, -1, -1, 0, 1, 1, 0, 0, -1, 1]), of=of)
+    assert brews.seen_in_part.tolist() == [-1, 0, 1, 0, 1]
 
 
 def test_a_comparison_of_arms_within_range_is_the_plain_one_beside_one_at_a_limit() -> None:
