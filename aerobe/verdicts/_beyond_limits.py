@@ -87,7 +87,8 @@ def draw(brews: Together, layout: Layout, contrasts: Array, seed: int) -> Array:
 def _with_lean(brews: Together, groups: Array) -> Array:
     """Degrees of freedom of the scatter of each arm."""
     of_arm = brews.part @ groups
-    return np.asarray(np.maximum(groups.sum(axis=0) - 1.0, 1.0) + LEAN * (np.abs(brews.side) @ of_arm) / of_arm.sum(axis=0))
+    share = (np.abs(brews.side) @ of_arm) / np.maximum(of_arm.sum(axis=0), 1.0)  # an arm that stays out has no brew
+    return np.asarray(np.maximum(groups.sum(axis=0) - 1.0, 1.0) + LEAN * share)
 
 
 class _Anew:
