@@ -13,7 +13,7 @@ from scipy import special
 
 from aerobe.verdicts._layout import Layout
 from aerobe.verdicts._quadratic import quadratic_of
-from aerobe.verdicts._small_trials import share_in_small_trial
+from aerobe.verdicts._small_trials import share_in_small_trial, stands_out
 
 Array = NDArray[np.float64]
 
@@ -112,7 +112,8 @@ def fit_effects(outcomes: Array, layout: Layout, contrasts: Array, bias_variance
         variance = np.where(design.known, np.maximum(found.own, found.common), found.common)
         df = np.full_like(found.df, max(layout.df, 1))
     elif (small := share_in_small_trial(layout, contrasts)) is not None:
-        variance, df, together = np.maximum(found.own, found.common), np.broadcast_to(small.alone, found.df.shape), small.together
+        variance, together = np.maximum(found.own, found.common), small.together
+        df = np.where(stands_out(found.own, found.common), small.apart, small.alone)
     else:
         variance, df = design.lending.lend(found.own, found.df, found.arm_variance, found.common)
     error = np.sqrt(variance)

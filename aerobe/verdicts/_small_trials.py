@@ -22,12 +22,15 @@ from aerobe.verdicts._quadratic import Quadratic, Variances
 from aerobe.verdicts._simultaneous import critical_values
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 MOST_DF = 24  # of the common scatter: beyond it each arm knows its own well enough (counted)
 MOST_CONTRASTS = 10
 APART = 4.5  # how many times the SD of one arm may be that of another, for a claim to hold its level
 # Level, and the share of trials that may lie outside whichever arm is the noisy one: a tenth more than it says, for chance.
 TOGETHER = ((0.10, 0.12), (0.05, 0.0575), (0.02, 0.024))
-ALONE = ((0.10, 0.16),)  # a single interval of 90 % holds 87 % up to threefold (counted), and is not made much too wide for that
+# A single interval of 90 % may miss so often as far as it does not stand out, and in all: it holds 87 % or more whichever arm
+# scatters up to four times as much (counted), and is widened only where its own variance is so many times the common one.
+ALONE, ALONE_IN_ALL, STANDS_OUT = (0.10, 0.16), 0.13, 1.3
 LEAST_DF = 1.0  # below this no t table is meant
 DRAWS = 6000  # standard error of a share near 5 %: 0.3 points
 
@@ -37,6 +40,7 @@ class SmallTrial:
     """Degrees of freedom with which the wider of own and common scatter holds its level."""
 
     alone: Array  # of each contrast by itself, shape (contrasts,)
+    apart: Array  # the same where its own variance stands out of the common one
     together: float  # of the bar that all contrasts share
 
 
@@ -81,7 +85,8 @@ def _counted(key: _Key) -> SmallTrial | None:
     if not design.known.all() or not design.repeated.all() or (layout.n_arms == 2 and layout.df in paired):
         return None  # an arm brewed once; or pairs and nothing else, which their differences tell exactly
     draws = np.random.default_rng(20111).normal(size=(DRAWS, len(layout.matrix)))
-    sizes = np.stack([_size(design, layout, draws * (layout.membership @ sds)) for sds in _scatters(layout.n_arms)])
+    drawn = [_size(design, layout, draws * (layout.membership @ sds)) for sds in _scatters(layout.n_arms)]
+    sizes, out = np.stack([size for size, _ in drawn]), np.stack([own for _, own in drawn])
     most = float(layout.df)
 
     def critical(level: float, df: float) -> float:
@@ -93,7 +98,8 @@ def _counted(key: _Key) -> SmallTrial | None:
     alone = np.array([_alone(sizes[:, :, place], most) for place in range(len(key.contrasts))])
     if len(key.contrasts) == 1:
         alone = np.minimum(alone, together)
-    made = SmallTrial(alone=alone, together=together)
+    apart = np.array([_apart(sizes[:, :, place], out[:, :, place], alone[place]) for place in range(len(key.contrasts))])
+    made = SmallTrial(alone=alone, apart=apart, together=together)
     return made if _tells_more(design, layout, draws, together) else None
 
 
@@ -106,15 +112,36 @@ def _scatters(arms: int) -> list[Array]:
     return found
 
 
-def _size(design: Quadratic, layout: Layout, outcomes: Array) -> Array:
-    """Every contrast over its standard error, shape (trials, contrasts)."""
+def _size(design: Quadratic, layout: Layout, outcomes: Array) -> tuple[Array, Flags]:
+    """Every contrast over its standard error, and whether its own variance stands out, shape (trials, contrasts)."""
     own, common, _ = design.sizes(outcomes, layout)
-    return np.asarray(np.abs(outcomes @ design.weights.T) / np.sqrt(np.maximum(own, common)))
+    return np.asarray(np.abs(outcomes @ design.weights.T) / np.sqrt(np.maximum(own, common))), stands_out(own, common)
+
+
+def stands_out(own: Array, common: Array) -> Flags:
+    """Whether the variance of a contrast by its own arms is clearly more than that by all, any shape."""
+    return np.asarray(own > STANDS_OUT * common)
+
+
+def _single(level: float, df: float) -> float:
+    return float(special.stdtrit(df, 0.5 + level / 2.0))
 
 
 def _alone(sizes: Array, most: float) -> float:
-    worst = [(1.0 - level, float(np.quantile(sizes, 1.0 - allowed, axis=1).max())) for level, allowed in ALONE]
-    return _df_that_holds(worst, lambda level, df: float(special.stdtrit(df, 0.5 + level / 2.0)), most)
+    level, allowed = ALONE
+    return _df_that_holds([(1.0 - level, float(np.quantile(sizes, 1.0 - allowed, axis=1).max()))], _single, most)
+
+
+def _apart(sizes: Array, out: Flags, alone: float) -> float:
+    """Degrees of freedom of a contrast that stands out, so that with those that do not it holds as often as it should."""
+    level = 1.0 - ALONE[0]
+    bound, needed = _single(level, alone), 0.0
+    for size, far in zip(sizes, out, strict=True):
+        left = round((ALONE_IN_ALL - float((size[~far] > bound).sum()) / len(size)) * len(size))
+        ordered = np.sort(size[far])[::-1]
+        if left < len(ordered):
+            needed = max(needed, float(ordered[max(left, 0)]))
+    return _df_that_holds([(level, needed)], _single, alone)
 
 
 def _df_that_holds(worst: list[tuple[float, float]], critical: Callable[[float, float], float], most: float) -> float:

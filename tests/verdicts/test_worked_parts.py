@@ -13,7 +13,7 @@ import statsmodels.formula.api as smf
 from pytest import approx
 from scipy import stats
 
-from aerobe.verdicts import judge, share_luck, together_on_days
+from aerobe.verdicts import fit_effects, judge, lay_out, share_luck, together_on_days
 from aerobe.verdicts._days import most_trusted
 from aerobe.verdicts._judge_surface import _go_together
 from aerobe.verdicts._small_trials import _scatters
@@ -69,6 +69,17 @@ def test_scatters_tried_are_all_alike_one_noisy_and_all_but_one() -> None:
     three = [[1, 1, 1], [4.5, 1, 1], [1, 4.5, 4.5], [1, 4.5, 1], [4.5, 1, 4.5], [1, 1, 4.5], [4.5, 4.5, 1]]
     assert np.array(_scatters(3)) == approx(np.array(three))
     assert np.array(_scatters(2)) == approx(np.array([[1, 1], [4.5, 1], [1, 4.5]]))
+
+
+def test_an_interval_in_few_days_holds_though_one_arm_is_four_times_as_noisy() -> None:
+    """Counted in 8,000 trials, standard error 0.4 points: 85 to 86 % where no heed is given to what stands out."""
+    layout = lay_out([0, 1, 2] * 3, [day for day in "abc" for _ in range(3)])
+    draws, rows = np.random.default_rng(5).normal(size=(8000, 9)), np.array([[-1.0, 1.0, 0.0], [-1.0, 0.0, 1.0]])
+    held = {}
+    for sds in ((1.0, 1.0, 1.0), (4.0, 1.0, 1.0), (1.0, 4.0, 1.0)):
+        found = fit_effects(draws * np.tile(sds, 3), layout, rows)
+        held[sds] = float(((found.quantile(0.05) < 0.0) & (found.quantile(0.95) > 0.0))[:, 0].mean())
+    assert min(held.values()) > 0.865 and held[1.0, 1.0, 1.0] < 0.94
 
 
 def test_brews_of_a_day_are_believed_where_the_analysis_of_variance_finds_days_alike() -> None:
