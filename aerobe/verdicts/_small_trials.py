@@ -139,7 +139,7 @@ def _apart(sizes: Array, out: Flags, alone: float) -> float:
     for size, far in zip(sizes, out, strict=True):
         left = round((ALONE_IN_ALL - float((size[~far] > bound).sum()) / len(size)) * len(size))
         ordered = np.sort(size[far])[::-1]
-        if left < len(ordered):
+        if 0 < len(ordered) > left:
             needed = max(needed, float(ordered[max(left, 0)]))
     return _df_that_holds([(level, needed)], _single, alone)
 

@@ -103,7 +103,7 @@ def calls_table() -> list[str]:
     with open_notebook("kelp.notebook", at=now) as book:
         for brew in sorted(book.find(Brew, of="kelp-and-glucose"), key=lambda item: item.name):
             read = sorted((item.elapsed_h, item.signal) for item in book.readings(brew.key))
-            calls = replay_brew(book, brew.key, ASKED_AT_H[:3])
+            calls = replay_brew(book, brew.key, ASKED_AT_H[:3], now=now)
             told = [f"{call.call} {call.window.best_h:g} h ({call.window.start_h:g} to {call.window.end_h:g})" for call in calls]
             top = max(value for _, value in read)
             at = next(hour for hour, value in read if value == top)
