@@ -45,7 +45,7 @@ def put_back_in_words(notebook: Notebook, trial: str) -> str:
         if item.subject == trial or came_later:
             whose = "of this trial" if item.subject == trial else f"of the same recipes, in trial {item.subject},"
             return (
-                f"An older copy was put in the notebook's place on {item.at:%Y-%m-%d %H:%M %Z}: {payload.get('results')} readings "
-                f"{whose} and {payload.get('asked')} questions or looks were set aside with it."
+                f"An older copy was put in the notebook's place on {item.at:%Y-%m-%d %H:%M %Z}: {payload.get('results')} "
+                f"readings {whose} and {payload.get('asked')} questions or looks were set aside with it."
             )
     return ""
