@@ -79,7 +79,7 @@ def open_codes(key: str, /, *, where: Where = OWN) -> None:
     say({"opened": key}, as_json=where.json, text=f"The codes of '{key}' are open.")
 
 
-def fingerprint(key: str, to: Path | None = None, /, *, where: Where = OWN) -> None:
+def fingerprint(key: str, to: Path | None = None, /, *, request: Path | None = None, where: Where = OWN) -> None:
     """The hash of a plan, to publish before the first brew; it tells nothing of the recipes behind the codes.
 
     Parameters
@@ -88,16 +88,50 @@ def fingerprint(key: str, to: Path | None = None, /, *, where: Where = OWN) -> N
         Key of the trial.
     to
         Also write the file that it is the hash of; keep it closed until the codes are open.
+    request
+        Also write what an authority needs for a time stamp (RFC 3161); it holds the hash only.
     """
-    from aerobe.usecases.trials import plan_fingerprint
+    from aerobe.usecases.trials import plan_fingerprint, stamp_request
 
     with where.open(create=False) as notebook:
         mark, content = plan_fingerprint(notebook, key)
-    written = []
+    files, written = {}, []
     if to is not None:
-        write_new({to: content})
-        written = [f"Written: {to}. It names the recipes: keep it closed until the codes are open."]
+        files[to] = content
+        written.append(f"Written: {to}. It names the recipes: keep it closed until the codes are open.")
+    if request is not None:
+        files[request] = stamp_request(content)
+        written.append(f"Written: {request}, for an authority of time stamps.")
+    write_new(files)
     say({"sha256": mark}, as_json=where.json, text=[f"SHA-256 of the plan: {mark}", *written])
+
+
+def stamped_at(file: Path, reply: Path, authority: Path, /, *, where: Where = OWN) -> None:
+    """When a plan was there at the latest, by an authority's time stamp (RFC 3161); checked without a connection.
+
+    Parameters
+    ----------
+    file
+        The plan, as `trial fingerprint` wrote it.
+    reply
+        The authority's reply.
+    authority
+        The authority's root certificate (PEM), from its own page.
+    """
+    from aerobe.usecases.trials import check_stamp
+
+    found = check_stamp(_read(file), _read(reply), _read(authority))
+    named = found.authority or "An authority that names itself nowhere"
+    say(
+        found,
+        as_json=where.json,
+        text=[
+            f"{file} was there on {found.stamped_at:%Y-%m-%d %H:%M:%S %Z} at the latest.",
+            f"{named} says so (policy {found.policy}).",
+            f"SHA-256 {found.sha256}",
+            "Whether that was before the first brew, the times of the brews tell; they are their brewer's word.",
+        ],
+    )
 
 
 def _passphrase(asking: str, file: Path | None) -> str:

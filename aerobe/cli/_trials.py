@@ -8,7 +8,7 @@ from cyclopts import App
 
 from aerobe.cli._common import OWN, Where, now, say, table, then
 from aerobe.cli._pictures import save_picture
-from aerobe.cli._trial_keys import fingerprint, open_codes, open_sealed, seal
+from aerobe.cli._trial_keys import fingerprint, open_codes, open_sealed, seal, stamped_at
 from aerobe.cli._trial_plans import plan, power, times
 from aerobe.cli._trial_protocols import join, protocol
 from aerobe.cli._verdicts import compare, judge_file, next_one, verdict
@@ -16,7 +16,7 @@ from aerobe.usecases.notebook import require_new, write_new
 
 trial = App(name="trial", help="Plan a trial, print its run sheet, judge it, and find out what to ask next.")
 
-for taken_in in (plan, power, times, verdict, compare, seal, fingerprint, protocol, join):
+for taken_in in (plan, power, times, verdict, compare, seal, fingerprint, stamped_at, protocol, join):
     trial.command(taken_in)
 trial.command(next_one, name="next")
 trial.command(judge_file, name="judge")

@@ -13,6 +13,7 @@ from typing import Any
 from aerobe.cli import FAULT, run
 from aerobe.usecases.assay import example_study
 
+STAMP = Path(__file__).parents[1] / "data" / "stamp"
 LINES = """
 demo {home}/tea.notebook
 compost add "Leaf mould" --animal no
@@ -74,7 +75,8 @@ trial sheet kelp {home}/sheet.html
 trial protocol kelp {home}
 trial join {home}/kelp.protocol.json --compost orchard-heap --seed 5
 trial calendar kelp {home}/kelp.ics
-trial fingerprint kelp
+trial fingerprint kelp {home}/plan.json --request {home}/plan.tsq
+trial stamped-at {home}/stamped.json {home}/stamped.tsr {home}/authority.pem
 trial seal kelp {home}/kelp.sealed-key --passphrase-file {home}/pass.txt
 trial open-key {home}/kelp.sealed-key --passphrase-file {home}/pass.txt
 trial open-codes kelp
@@ -159,6 +161,8 @@ def prepare(home: Path) -> None:
     (home / "steps.csv").write_text("time [s],oxygen [mg/L]\n" + "\n".join(_steps()), encoding="utf-8")
     head = "key,recipe,against,ratio,low,high,brews,brews_against,planned,killed_control\n"
     papers = [f"paper-{at},with kelp (invented),plain (invented),1.{at},1.0,1.9,4,4,yes,no" for at in (3, 4)]
+    for name, of in (("stamped.json", "plan.json"), ("stamped.tsr", "reply.tsr"), ("authority.pem", "authority.pem")):
+        (home / name).write_bytes((STAMP / of).read_bytes())
     (home / "papers.csv").write_text(head + "\n".join(papers), encoding="utf-8")
 
 

@@ -28,6 +28,7 @@ LEFT_OUT = {
     "report site": "prints every report of a notebook",
     "evidence brews": "fits every brew",
     "evidence site": "needs the package of another shed",
+    "trial stamped-at": "needs the reply of an authority to this very plan",
 }
 LONG = {"call replay": "asks the call many times", "report brew": "fits a brew and prints it"}  # at night
 SIMULATED = ("ceiling", "splits", "air-or-food", "size")  # by day with fewer brews than they take of themselves

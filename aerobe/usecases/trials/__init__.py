@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from aerobe.usecases.trials._power import power_through_model
     from aerobe.usecases.trials._results import course_picture
     from aerobe.usecases.trials._sealing import open_key, plan_fingerprint, seal_key
+    from aerobe.usecases.trials._stamps import check_stamp, stamp_request
     from aerobe.usecases.trials._steps import (
         not_written_in,
         sheet_reminders,
@@ -65,6 +66,7 @@ else:
             "_power": ("power_through_model",),
             "_results": ("course_picture",),
             "_sealing": ("open_key", "plan_fingerprint", "seal_key"),
+            "_stamps": ("check_stamp", "stamp_request"),
             "_steps": (
                 "not_written_in",
                 "sheet_reminders",
@@ -98,6 +100,7 @@ __all__ = [
     "Verdict",
     "arm_in_words",
     "check_in_words",
+    "check_stamp",
     "compare_recipes",
     "course_picture",
     "effect_in_words",
@@ -126,6 +129,7 @@ __all__ = [
     "sheet_reminders",
     "shown",
     "smaller_margin",
+    "stamp_request",
     "start_planned_brew",
     "start_trial",
     "steps_in_words",
