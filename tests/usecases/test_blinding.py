@@ -238,7 +238,7 @@ def test_every_change_of_the_plan_is_printed_with_the_verdict(book: Path) -> Non
         found = verdict_of_trial(notebook, "t", now=later)
         words = [rival.words for rival in found.rivals if rival.name == "plan changed"]
         assert words == [
-            "The plan was changed after the first result, on 2026-05-13 08:00: "
+            "The plan was changed after the first result, on 2026-05-13 08:00 UTC: "
             "the difference worth having was 1.5 and became 1.1."
         ]
         other = verdict_of_trial(notebook, "t", by=JudgedBy(margin=2.0), now=later)
