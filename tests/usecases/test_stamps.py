@@ -26,20 +26,22 @@ def test_a_good_stamp_tells_when_the_plan_was_there() -> None:
     assert check_stamp(PLAN, REPLY, ANOTHER + AUTHORITY + AUTHORITY) == found  # several authorities in one file
 
 
-@pytest.mark.parametrize(
-    ("plan", "reply", "authority", "says"),
-    [
-        (PLAN + b" ", REPLY, AUTHORITY, "of another file"),
-        (PLAN, REPLY, ANOTHER, "cannot be trusted"),
-        (PLAN, REPLY[:-1], AUTHORITY, "no time stamp reply"),
-        (PLAN, b"", AUTHORITY, "no time stamp reply"),
-        (PLAN, stamp_request(PLAN), AUTHORITY, "no time stamp reply"),
-        (PLAN, bytes.fromhex("30053003020102"), AUTHORITY, "did not stamp"),  # status 2: rejection
-        (PLAN, REPLY, b"", "no certificate"),
-        (PLAN, REPLY, PLAN, "no certificate"),
-    ],
-)
-def test_what_is_no_good_stamp_is_refused(plan: bytes, reply: bytes, authority: bytes, says: str) -> None:
+# By name, since a request is drawn anew each time it is made.
+NO_GOOD = {
+    "another file": (PLAN + b" ", REPLY, AUTHORITY, "of another file"),
+    "another authority": (PLAN, REPLY, ANOTHER, "cannot be trusted"),
+    "cut off": (PLAN, REPLY[:-1], AUTHORITY, "no time stamp reply"),
+    "empty": (PLAN, b"", AUTHORITY, "no time stamp reply"),
+    "the request": (PLAN, stamp_request(PLAN), AUTHORITY, "no time stamp reply"),
+    "a rejection": (PLAN, bytes.fromhex("30053003020102"), AUTHORITY, "did not stamp"),  # status 2
+    "no authority": (PLAN, REPLY, b"", "no certificate"),
+    "no certificate": (PLAN, REPLY, PLAN, "no certificate"),
+}
+
+
+@pytest.mark.parametrize("name", NO_GOOD)
+def test_what_is_no_good_stamp_is_refused(name: str) -> None:
+    plan, reply, authority, says = NO_GOOD[name]
     with pytest.raises(ImportFault, match=says):
         check_stamp(plan, reply, authority)
 
